@@ -1,0 +1,114 @@
+// Package drawing reads a yard's energy drawing from YAML and writes it back.
+// The form is short and meant to be typed and read by people:
+//
+//	yard: stonebend
+//	revision: 1
+//	title: Stonebend elevator, work house
+//	nodes:
+//	  - {name: utility, kind: source, label: "480 V service"}
+//	  - {name: buckets, kind: store, store: {medium: motion, joules: 63300, wait: 0s, release: set the belt clamp}}
+//	  - {name: start, kind: control, starts: [leg-2-motor]}
+//	links:
+//	  - {name: feed, from: utility, to: bus-1, medium: electricity, device: {kind: breaker, panel: main, device: main-1, lockable: true}}
+//	  - {from: leg-2, to: buckets, medium: motion}
+//	zones:
+//	  - name: leg-2-boot
+//	    isolation: single
+//	    waived_by: nia-okoro
+//	    waived_why: the boot is opened from outside
+//	    parts:
+//	      - {node: leg-2, media: [motion, grain]}
+//
+// Fields are those of the Drawing message, except that a store's wait is a Go
+// duration in whole seconds, kinds and media are plain words ("push button" or
+// "push-button"), and a link without a name is called after its ends ("a--b",
+// then "a--b-2").
+//
+// Reading is strict: an unknown field, a field given twice, a wrong type or an
+// unknown word is an error that names its line and column. Anchors, aliases,
+// merge keys and tags are refused, so that a short file stays a short drawing.
+// Whether the drawing makes sense is for ledger/energy to say; Locate tells
+// where in the file the field is that it complains of.
+package drawing
+
+import (
+	"bytes"
+	"fmt"
+
+	recordv1 "yardhasp/proto/yardhasp/record/v1"
+)
+
+const (
+	// maxFile bounds a file in bytes.
+	maxFile = 64 << 20
+	// maxEntry bounds one entry of a list, or one value beside them, in bytes.
+	maxEntry = 256 << 10
+	// maxErrors bounds the errors that are reported of one file.
+	maxErrors = 100
+)
+
+// Source is a drawing and where in its file each field stands. It is safe for
+// concurrent use as long as nobody changes Drawing.
+type Source struct {
+	// Drawing is what the file says.
+	Drawing *recordv1.Drawing
+	file    text
+	root    *spot
+}
+
+// Parse reads a drawing; name is how errors call the file. The error is an
+// Errors, in the order of the file; the Source is then nil.
+func Parse(name string, data []byte) (*Source, error) {
+	file := text{name: name, data: bytes.TrimPrefix(data, []byte("\ufeff"))}
+	if len(data) > maxFile {
+		return nil, Errors{file.at(1, 1, fmt.Sprintf("the file has %d bytes; a drawing may have %d", len(data), maxFile))}
+	}
+	if bad := file.check(); bad != nil {
+		return nil, Errors{*bad}
+	}
+	chunks, bad := split(file)
+	if bad != nil {
+		return nil, Errors{*bad}
+	}
+	a := assemble(file, readAll(file, chunks))
+	if len(a.errs) > 0 {
+		return nil, a.errs
+	}
+	nameLinks(a.drawing.Links)
+	return &Source{Drawing: a.drawing, file: file, root: a.root}, nil
+}
+
+// Place makes an error of a problem with a field, such as "links[3].from", with
+// its line, its column and an excerpt.
+func (s *Source) Place(field, text string) Error {
+	line, col := s.Locate(field)
+	return s.file.at(line, col, text)
+}
+
+// nameLinks calls links without a name after their ends. Names that were given
+// are left alone, and never taken twice.
+func nameLinks(links []*recordv1.Link) {
+	taken := make(map[string]bool, len(links))
+	for _, l := range links {
+		taken[l.GetName()] = true
+	}
+	count := make(map[string]int)
+	for _, l := range links {
+		if l.GetName() != "" || l.GetFrom() == "" || l.GetTo() == "" {
+			continue
+		}
+		base := dashed(l.GetFrom()) + "--" + dashed(l.GetTo())
+		name := base
+		for {
+			count[base]++
+			if n := count[base]; n > 1 {
+				name = fmt.Sprintf("%s-%d", base, n)
+			}
+			if !taken[name] {
+				break
+			}
+		}
+		l.Name = name
+		taken[name] = true
+	}
+}

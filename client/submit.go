@@ -1,0 +1,234 @@
+package client
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+
+	"google.golang.org/grpc/codes"
+
+	"yardhasp/ledger"
+	recordv1 "yardhasp/proto/yardhasp/record/v1"
+	servicev1 "yardhasp/proto/yardhasp/service/v1"
+)
+
+// NotSentText is what a receipt says of a record kept in the outbox.
+const NotSentText = "Kept on this machine only. Nobody else knows."
+
+// parcel is one signed record on its way.
+type parcel struct {
+	signed []byte
+	rec    *recordv1.Record
+	run    string
+	yards  []Yard
+	// direct: straight to the quorum, where tickets are unique in the ledger.
+	direct bool
+	// sending is called before the bytes first leave for a yard; nil: never.
+	sending func(yard string) error
+}
+
+// lost is a record that was sent to a yard and not answered.
+type lost struct{ err error }
+
+func (e *lost) Error() string { return "no answer: " + Plain(e.err) }
+func (e *lost) Unwrap() error { return e.err }
+
+// Submit signs a record and has it recorded. The rules' refusal is a *Refused;
+// a record that was sent and not answered an *UnknownOutcome; one that certainly
+// nobody has a *Unreachable, unless it may wait in the outbox: then the receipt
+// says STATUS_NOT_SENT.
+func (c *Client) Submit(ctx context.Context, rec *recordv1.Record) (*servicev1.Receipt, error) {
+	kind := ledger.KindOf(rec)
+	permit := ledger.PermitFor(kind)
+	if permit == nil {
+		return nil, errors.New("the record has no act this release knows")
+	}
+	at := home(rec, c.jobYard(ctx))
+	p := parcel{rec: rec, direct: !permit.Journal, yards: c.order(at)}
+	if permit.Home {
+		y, known := c.profile.YardByID(at)
+		if !known {
+			return nil, fmt.Errorf("%s: its yard %q is not in your profile: add the yard's address and key there, or record it at that yard", kind, at)
+		}
+		p.yards = []Yard{y}
+	}
+	if panelPoint(rec) != "" {
+		run, err := c.prepare(ctx, rec, at)
+		if err != nil {
+			return nil, err
+		}
+		p.run = run
+	}
+	signed, err := c.Sign(rec)
+	if err != nil {
+		return nil, err
+	}
+	p.signed = signed
+	receipt, err := c.send(ctx, &p)
+	var nobody *Unreachable
+	if errors.As(err, &nobody) && Keepable(kind) && c.state != "" {
+		if err := c.keep(&p); err != nil {
+			return nil, fmt.Errorf("no yard is reachable, and the record can't be kept here either: NOBODY HAS IT: %w", err)
+		}
+		return &servicev1.Receipt{Status: servicev1.Status_STATUS_NOT_SENT, Text: NotSentText, ReadUnixMs: c.now().UnixMilli()}, nil
+	}
+	return receipt, err
+}
+
+// send tries the parcel's yards in turn, by the rules of the package comment.
+func (c *Client) send(ctx context.Context, p *parcel) (*servicev1.Receipt, error) {
+	var tried []Attempt
+	var unknown *UnknownOutcome
+	queue := slices.Clone(p.yards)
+	for len(queue) > 0 {
+		y := queue[0]
+		queue = queue[1:]
+		receipt, err := c.sendTo(ctx, y, p)
+		if err == nil {
+			return receipt, nil
+		}
+		var refused *Refused
+		var answer *Answer
+		var gone *lost
+		var far *notConnected
+		switch {
+		case errors.As(err, &refused):
+			if unknown == nil {
+				return nil, err
+			}
+			return c.settle(ctx, unknown, refused)
+		case errors.As(err, &gone):
+			unknown = &UnknownOutcome{Ticket: p.rec.GetTicket(), Yard: y.ID, Err: gone.err}
+			if !p.direct {
+				return nil, unknown
+			}
+		case errors.As(err, &far):
+		case errors.As(err, &answer):
+			if answer.Reason == ReasonNotHome && len(p.yards) > 1 {
+				// The yard that knows better goes next, if it was not asked yet.
+				if h, ok := c.profile.YardByID(answer.Home); ok && !slices.ContainsFunc(tried, func(a Attempt) bool { return a.Yard == h.ID }) {
+					queue = append([]Yard{h}, slices.DeleteFunc(queue, func(q Yard) bool { return q.ID == h.ID })...)
+				}
+			} else if answer.Reason != ReasonNotServing && answer.Reason != ReasonNoQuorum {
+				if unknown != nil {
+					return nil, unknown
+				}
+				return nil, err
+			}
+		default:
+			return nil, err
+		}
+		tried = append(tried, Attempt{y.ID, err})
+	}
+	if unknown != nil {
+		return nil, unknown
+	}
+	return nil, &Unreachable{tried}
+}
+
+// sendTo sends to one yard, and again the same bytes when the connection is
+// lost. A *notConnected or an *Answer means that this yard has not got it; a
+// *lost that it may have.
+func (c *Client) sendTo(ctx context.Context, y Yard, p *parcel) (*servicev1.Receipt, error) {
+	req := &servicev1.SubmitRequest{Signed: p.signed, Run: p.run}
+	var gone *lost
+	for try := 0; try <= c.retries && ctx.Err() == nil; try++ {
+		conn, err := c.reach(ctx, y, gone != nil)
+		if err != nil {
+			if gone != nil {
+				return nil, gone
+			}
+			return nil, err
+		}
+		if gone == nil && p.sending != nil {
+			if err := p.sending(y.ID); err != nil {
+				return nil, err
+			}
+		}
+		resp, err := servicev1.NewLedgerServiceClient(conn).Submit(ctx, req)
+		if err == nil && resp.GetReceipt() != nil {
+			return resp.GetReceipt(), nil
+		}
+		if err == nil {
+			return nil, &lost{errors.New("the answer has no receipt")}
+		}
+		err = decode(y.ID, err)
+		var refused *Refused
+		var answer *Answer
+		switch {
+		case errors.As(err, &refused):
+			if gone != nil {
+				return c.settle(ctx, &UnknownOutcome{Ticket: p.rec.GetTicket(), Yard: y.ID, Err: gone.err}, refused)
+			}
+			return nil, refused
+		case errors.As(err, &answer) && answer.Reason != ReasonOutcomeUnknown:
+			if gone != nil {
+				return nil, gone
+			}
+			return nil, answer
+		case errors.As(err, &answer):
+			return nil, &lost{err}
+		}
+		gone = &lost{err}
+	}
+	if gone == nil {
+		return nil, &notConnected{ctx.Err()}
+	}
+	return nil, gone
+}
+
+// settle decides what a refusal means when the same bytes may have been taken
+// before: a repeated ticket means they were, and their receipt tells more.
+func (c *Client) settle(ctx context.Context, unknown *UnknownOutcome, refused *Refused) (*servicev1.Receipt, error) {
+	if refused.Has("TICKET_REPEATED") {
+		t := unknown.Ticket
+		if r, err := c.Receipt(ctx, t.GetDevice(), t.GetCounter(), ""); err == nil {
+			return r, nil
+		}
+		return nil, unknown
+	}
+	// A refusal that the ledger itself gave has a time; it used the ticket up, so
+	// the other copy can't be accepted any more. Any other says nothing of it.
+	if refused.Outcome.GetTimeUnixMs() > 0 {
+		return nil, refused
+	}
+	return nil, unknown
+}
+
+// Receipt asks what became of a ticket of this person. With a yard only that
+// one is asked. It is an *Answer of codes.NotFound only when every yard asked
+// says that it has not got it.
+func (c *Client) Receipt(ctx context.Context, device string, counter uint64, yard string) (*servicev1.Receipt, error) {
+	yards := c.order()
+	if yard != "" {
+		y, ok := c.profile.YardByID(yard)
+		if !ok {
+			return nil, fmt.Errorf("yard %q is not in your profile", yard)
+		}
+		yards = []Yard{y}
+	}
+	req := &servicev1.GetReceiptRequest{Key: c.public(), Device: device, Counter: counter}
+	var tried []Attempt
+	missing := 0
+	for _, y := range yards {
+		conn, err := c.reach(ctx, y, false)
+		if err == nil {
+			var resp *servicev1.GetReceiptResponse
+			resp, err = servicev1.NewLedgerServiceClient(conn).GetReceipt(ctx, req)
+			if err == nil {
+				return resp.GetReceipt(), nil
+			}
+			err = decode(y.ID, err)
+		}
+		var answer *Answer
+		if errors.As(err, &answer) && answer.Code == codes.NotFound {
+			missing++
+		}
+		tried = append(tried, Attempt{y.ID, err})
+	}
+	if missing > 0 && missing == len(tried) {
+		return nil, &Answer{Yard: tried[0].Yard, Code: codes.NotFound, Text: fmt.Sprintf("ticket %d of %s is not recorded at any yard asked", counter, device)}
+	}
+	return nil, &Unreachable{tried}
+}

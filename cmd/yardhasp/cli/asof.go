@@ -1,0 +1,77 @@
+package cli
+
+import (
+	"fmt"
+	"strings"
+	"time"
+
+	"yardhasp/ledger"
+	recordv1 "yardhasp/proto/yardhasp/record/v1"
+)
+
+// NotPermission ends what somebody off site reads (design.md).
+const NotPermission = "this is not permission: report, hang your own lock, verify"
+
+// asOf is the first thing on every screen: how the answer is known.
+func (p *page) asOf(v *recordv1.AsOf) {
+	if v.GetConfirmed() {
+		p.line("as of %s (%d entries): confirmed by a quorum, answered by %s at %s", p.a.when(v.GetTimeUnixMs()), v.GetSize(), orDash(v.GetYard()), p.a.when(v.GetReadUnixMs()))
+	} else {
+		p.unconfirmed(v, p.a.Now())
+	}
+	if v.GetAlarm() != "" {
+		p.loud("ALARM:", "%s", v.GetAlarm())
+	}
+	p.notHeard(v)
+}
+
+// unconfirmed says since when nothing is known. The yard's own clock counts the
+// age when it read; what passed here since is added for a board kept here.
+func (p *page) unconfirmed(v *recordv1.AsOf, now time.Time) {
+	last := v.GetConfirmedUnixMs()
+	if last == 0 {
+		p.loud("UNCONFIRMED:", "last known at %s, answered by %s, where no quorum was heard since it started%s",
+			p.a.when(v.GetTimeUnixMs()), orDash(v.GetYard()), because(v.GetWhy()))
+		return
+	}
+	p.loud("UNCONFIRMED:", "last known at %s, %s, answered by %s%s", time.UnixMilli(last).UTC().Format(time.RFC3339), age(now.Sub(time.UnixMilli(last))), orDash(v.GetYard()), because(v.GetWhy()))
+}
+
+func because(why string) string {
+	if why == "" {
+		return ""
+	}
+	return ": " + why
+}
+
+func (p *page) notHeard(v *recordv1.AsOf) {
+	var out []string
+	for _, y := range v.GetYards() {
+		if !y.GetHeard() {
+			out = append(out, fmt.Sprintf("%s (last heard %s)", y.GetYard(), p.a.when(y.GetLastHeardUnixMs())))
+		}
+	}
+	if len(out) > 0 {
+		p.loud("NOT HEARD FROM:", "%s", strings.Join(out, ", "))
+	}
+}
+
+func (p *page) alarms(texts []string) {
+	for _, t := range texts {
+		p.loud("ALARM:", "%s", t)
+	}
+}
+
+func (p *page) conditions(title string, cs []*recordv1.Condition) {
+	if len(cs) == 0 {
+		return
+	}
+	p.section(title)
+	for i, c := range cs {
+		p.buf.WriteString(conditionText(i+1, c))
+	}
+}
+
+// caution stands wherever a screen says that a plan isolates, that work may
+// start, that a request is approved or that a go-ahead shows.
+func (p *page) caution() { p.line("\n%s", ledger.Caution) }

@@ -1,0 +1,149 @@
+package cli
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"strings"
+
+	"github.com/spf13/cobra"
+	"google.golang.org/grpc/codes"
+
+	"yardhasp/client"
+	"yardhasp/client/token"
+	"yardhasp/ledger"
+	recordv1 "yardhasp/proto/yardhasp/record/v1"
+)
+
+// Exit codes, a contract: see "yardhasp help exit-codes".
+const (
+	exitOK          = 0
+	exitFailure     = 1
+	exitUsage       = 2
+	exitRefused     = 3
+	exitNotFound    = 4
+	exitUnreachable = 5
+	exitUnknown     = 6
+	exitTampered    = 7
+	exitNotSent     = 8
+	exitInterrupted = 130
+)
+
+// usageError is a command line that makes no sense.
+type usageError struct{ text, command string }
+
+func (e *usageError) Error() string { return e.text }
+
+func usage(c *cobra.Command, format string, a ...any) error {
+	return &usageError{fmt.Sprintf(format, a...), c.CommandPath()}
+}
+
+// hinted is an error and what to do about it.
+type hinted struct {
+	err   error
+	hints []string
+}
+
+func (e *hinted) Error() string { return e.err.Error() }
+func (e *hinted) Unwrap() error { return e.err }
+
+// errNotSent ends a command whose record only this machine has.
+var errNotSent = errors.New("not sent: kept on this machine only; nobody else knows")
+
+func exitCode(err error) int {
+	var use *usageError
+	var refused *client.Refused
+	var unknown *client.UnknownOutcome
+	var nobody *client.Unreachable
+	var tampered *client.Tampered
+	var answer *client.Answer
+	switch {
+	case errors.As(err, &use):
+		return exitUsage
+	case errors.Is(err, errNotSent):
+		return exitNotSent
+	case errors.As(err, &tampered), errors.Is(err, token.ErrChanged), errors.Is(err, token.ErrCutOff):
+		return exitTampered
+	case errors.As(err, &unknown):
+		return exitUnknown
+	case errors.As(err, &refused) && (refused.Has("BAD_SIGNATURE") || refused.Has("NOT_THE_SIGNER")):
+		return exitTampered
+	case errors.As(err, &refused):
+		return exitRefused
+	case errors.As(err, &nobody):
+		return exitUnreachable
+	case errors.As(err, &answer) && answer.Code == codes.NotFound:
+		return exitNotFound
+	case errors.As(err, &answer) && (answer.Reason == client.ReasonNoQuorum || answer.Reason == client.ReasonNotServing):
+		return exitUnreachable
+	case errors.Is(err, context.Canceled):
+		return exitInterrupted
+	}
+	return exitFailure
+}
+
+func (a *App) errorf(format string, v ...any) {
+	fmt.Fprintf(a.Err, "%s %s\n", a.loud("error:"), fmt.Sprintf(format, v...))
+}
+func (a *App) hintf(format string, v ...any) { fmt.Fprintf(a.Err, "hint: "+format+"\n", v...) }
+func (a *App) warnf(format string, v ...any) { fmt.Fprintf(a.Err, "warning: "+format+"\n", v...) }
+
+// fail prints an error and what to do next.
+func (a *App) fail(err error) {
+	var use *usageError
+	var refused *client.Refused
+	var unknown *client.UnknownOutcome
+	var nobody *client.Unreachable
+	var answer *client.Answer
+	switch {
+	case errors.As(err, &use):
+		a.errorf("%s", use.text)
+		a.hintf("run \"%s --help\"", use.command)
+	case errors.As(err, &refused):
+		a.refusal(refused.Outcome)
+	case errors.As(err, &unknown):
+		a.errorf("no answer from %s: treat it as not recorded", unknown.Yard)
+		a.hintf("ask again with \"%s\"; don't enter it a second time before you know", unknown.Command())
+	case errors.As(err, &nobody):
+		a.errorf("%s", nobody.Error())
+		a.hintf("nothing was recorded; see the last board read here with \"yardhasp board --offline\", and do a person-to-person check")
+	case errors.As(err, &answer) && answer.Reason == client.ReasonNewerRelease:
+		a.errorf("%s", answer.Error())
+		a.hintf("upgrade this program")
+	default:
+		a.errorf("%s", err.Error())
+	}
+	var h *hinted
+	if errors.As(err, &h) {
+		for _, t := range h.hints {
+			a.hintf("%s", t)
+		}
+	}
+}
+
+// refusal lists every unmet condition: what, remedy, who, clause.
+func (a *App) refusal(out *recordv1.Outcome) {
+	a.errorf("refused: %s", strings.ReplaceAll(out.GetKind(), "_", " "))
+	for i, c := range out.GetConditions() {
+		fmt.Fprint(a.Err, conditionText(i+1, c))
+	}
+	if p := ledger.PermitFor(out.GetKind()); p != nil && p.Class == ledger.Lifts {
+		a.hintf("nothing was changed; meet every condition above, then do it again")
+	}
+}
+
+// conditionText is one unmet condition in up to four lines.
+func conditionText(n int, c *recordv1.Condition) string {
+	var b strings.Builder
+	fmt.Fprintf(&b, "  %d. ", n)
+	if c.GetSubject() != "" && !strings.HasPrefix(c.GetText(), c.GetSubject()) {
+		fmt.Fprintf(&b, "%s: ", c.GetSubject())
+	}
+	fmt.Fprintf(&b, "%s\n", c.GetText())
+	for _, l := range [][2]string{{"remedy", c.GetRemedy()}, {"who", c.GetWho()}, {"clause", c.GetClause()}} {
+		if l[1] != "" {
+			fmt.Fprintf(&b, "     %-7s %s\n", l[0]+":", l[1])
+		}
+	}
+	return b.String()
+}

@@ -1,0 +1,384 @@
+package ledger
+
+import (
+	"bytes"
+	"crypto/sha256"
+	"encoding/hex"
+	"fmt"
+	"slices"
+
+	"yardhasp/ledger/seal"
+	recordv1 "yardhasp/proto/yardhasp/record/v1"
+)
+
+// step is one entry being applied.
+type step struct {
+	s    *State
+	e    *Entry
+	rec  *recordv1.Record
+	env  *recordv1.Envelope
+	mark Mark
+	who  *Person // the signer, nil for a fence or an unknown signer
+	ok   bool    // the signer may do this act, with a live key
+	out  *recordv1.Outcome
+}
+
+// Apply adds one entry and says what it did. It is total: every entry becomes a
+// leaf, a refused one too, and nothing panics on what an entry holds.
+func (s *State) Apply(e *Entry) *recordv1.Outcome {
+	x := &step{s: s, e: e, rec: e.rec, env: e.env}
+	s.Time = max(s.Time, e.time)
+	x.out = &recordv1.Outcome{Index: s.Tree.Size, TimeUnixMs: s.Time, Kind: KindOf(e.rec), Signer: e.rec.GetSigner()}
+	x.mark = Mark{Index: s.Tree.Size, Time: s.Time, By: e.rec.GetSigner()}
+	if t := e.rec.GetCapturedUnixMs(); t > 0 && t < s.Time {
+		x.mark.Time = t
+	}
+	x.run()
+	x.out.Accepted = len(x.out.Conditions) == 0
+	s.Tree.Append(e.raw)
+	s.prune()
+	if x.out.Accepted && e.rec != nil {
+		s.watchStandings(x.mark)
+	}
+	return x.out
+}
+
+func (x *step) run() {
+	switch {
+	case x.e.fault != nil:
+		x.out.Conditions = append(x.out.Conditions, x.e.fault)
+		x.out.Kind = "unreadable"
+		if x.env != nil {
+			// A valid envelope with a broken record inside still takes its place.
+			x.consume()
+		}
+	case x.e.founding != nil:
+		x.out.Kind = "founding"
+		x.found()
+	case x.s.Ledger == "":
+		x.refuse("NO_LEDGER", "", "the first entry must be the founding one", "found a ledger first", "", "")
+	case x.env != nil:
+		x.journal()
+	default:
+		x.direct()
+	}
+}
+
+// refuse adds one unmet condition.
+func (x *step) refuse(code, subject, text, remedy, who, clause string) {
+	x.out.Conditions = append(x.out.Conditions, cond(code, subject, text, remedy, who, clause))
+}
+
+func (x *step) flag(code, subject, text, clause string) {
+	x.out.Flags = append(x.out.Flags, &recordv1.Flag{Code: code, Subject: subject, Text: text, Clause: clause})
+}
+
+func (x *step) change(format string, a ...any) {
+	x.out.Changes = append(x.out.Changes, fmt.Sprintf(format, a...))
+}
+
+func (x *step) refused() bool { return len(x.out.Conditions) > 0 }
+
+func cond(code, subject, text, remedy, who, clause string) *recordv1.Condition {
+	return &recordv1.Condition{Code: code, Subject: subject, Text: text, Remedy: remedy, Who: who, Clause: clause}
+}
+
+// found starts the ledger.
+func (x *step) found() {
+	s, f := x.s, x.e.founding
+	if s.Ledger != "" {
+		x.refuse("FOUNDED", s.Coop, "this ledger is founded already", "", "", "")
+		return
+	}
+	if !slices.ContainsFunc(x.e.keys, func(k []byte) bool { return bytes.Equal(k, f.GetManagerKey()) }) ||
+		!slices.ContainsFunc(x.e.keys, func(k []byte) bool { return bytes.Equal(k, f.GetYard().GetReplicaKey()) }) {
+		x.refuse("BAD_SIGNATURE", "", "the founding must be signed by the first manager and by the first yard's replica", "sign it with both keys", "", "")
+		return
+	}
+	if bad := checkPerson(f.GetManager()); bad != "" || !Name(f.GetYard().GetId()) || len(f.GetNonce()) != 32 || !text(f.GetCoop()) {
+		x.refuse("MALFORMED", "", "the founding is incomplete: "+bad, "give co-op, yard, manager and a 32-byte nonce", "", "")
+		return
+	}
+	id := sha256.Sum256(x.e.body)
+	s.Ledger, s.Coop = hex.EncodeToString(id[:]), f.GetCoop()
+	x.mark.By = f.GetManager().GetId()
+	x.out.Signer = x.mark.By
+	s.addPerson(f.GetManager(), f.GetManagerKey(), x.mark)
+	s.addYard(f.GetYard(), x.mark)
+	if err := s.redraw(); err != nil {
+		x.refuse("MALFORMED", "", err.Error(), "", "", "")
+		return
+	}
+	x.change("ledger of %s founded at %s by %s", s.Coop, f.GetYard().GetId(), f.GetManager().GetId())
+}
+
+// journal takes a yard's journal record: it must be the next one of that yard's
+// current epoch, signed by its replica, after the previous one (protocol.md 3.2,
+// decisions.md 1). Whatever the outcome of its body, its place is then used up.
+func (x *step) journal() {
+	if !x.consume() {
+		return
+	}
+	if f := x.env.GetFence(); f != nil {
+		x.out.Kind, x.out.Signer = "fence", x.env.GetYard()
+		x.mark.By = x.env.GetYard()
+		x.fence(f)
+		return
+	}
+	x.act(true)
+}
+
+func (x *step) consume() bool {
+	s, env := x.s, x.env
+	x.out.Ref = Ref(env.GetYard(), env.GetEpoch(), env.GetSeq())
+	y := s.Yards[env.GetYard()]
+	switch {
+	case s.Ledger == "" || !bytes.Equal(env.GetLedger(), s.LedgerID()):
+		x.refuse("OTHER_LEDGER", env.GetYard(), "the journal record belongs to another ledger", "", "", "")
+	case y == nil:
+		x.refuse("UNKNOWN_YARD", env.GetYard(), "no yard of this name has joined", "join with an invitation first", "a manager", "")
+	case !bytes.Equal(x.e.envKey, y.Key):
+		x.refuse("OTHER_REPLICA", y.ID, "the journal record is signed by a machine that is not this yard's replica", "recover the yard with a walkdown if its machine was replaced", "two managers", "")
+	case env.GetEpoch() != y.Epoch:
+		x.refuse("OLD_EPOCH", y.ID, fmt.Sprintf("the record is of epoch %d, the yard is in epoch %d", env.GetEpoch(), y.Epoch), "", "", "")
+	case env.GetSeq() <= y.Drained:
+		x.repeated(y)
+	case env.GetSeq() != y.Drained+1:
+		x.refuse("SEQ_GAP", x.out.Ref, fmt.Sprintf("record %d of %s comes before record %d was taken", env.GetSeq(), y.ID, y.Drained+1), "send the journal in order", "", "")
+	case y.Drained > 0 && !bytes.Equal(env.GetPrevious(), y.lastHash()) || y.Drained == 0 && len(env.GetPrevious()) > 0:
+		x.clone(y, "its journal does not continue the one the ledger has")
+	case y.Cloned:
+		x.refuse("YARD_STOPPED", y.ID, "two machines wrote this yard's journal: the yard is stopped", "recover the yard with a walkdown", "two managers", "")
+	default:
+		y.Drained++
+		y.Hashes = append(y.Hashes, hex.EncodeToString(x.e.envHash[:]))
+		if len(y.Hashes) > keepHashes {
+			y.Hashes = slices.Delete(y.Hashes, 0, len(y.Hashes)-keepHashes)
+		}
+		x.mark.Yard, x.mark.Epoch, x.mark.Seq, x.mark.BasedOn = y.ID, env.GetEpoch(), env.GetSeq(), env.GetBasedOn()
+		if x.mark.BasedOn > x.mark.Index {
+			x.mark.BasedOn = x.mark.Index // a yard can't have seen what comes later
+		}
+		return true
+	}
+	return false
+}
+
+func (y *Yard) lastHash() []byte {
+	if len(y.Hashes) == 0 {
+		return nil
+	}
+	b, _ := hex.DecodeString(y.Hashes[len(y.Hashes)-1])
+	return b
+}
+
+// repeated: a place that is used up. The same envelope is a harmless repeat;
+// another one proves a cloned disk.
+func (x *step) repeated(y *Yard) {
+	back := y.Drained - x.env.GetSeq()
+	if n := uint64(len(y.Hashes)); back < n {
+		if y.Hashes[n-1-back] != hex.EncodeToString(x.e.envHash[:]) {
+			x.clone(y, "two different records carry the same number")
+			return
+		}
+	}
+	x.refuse("ALREADY_IN_LEDGER", x.out.Ref, "this journal record is in the ledger already", "", "", "")
+}
+
+func (x *step) clone(y *Yard, how string) {
+	y.Cloned = true
+	x.s.alarm("CLONED_JOURNAL", y.ID, fmt.Sprintf("%s: %s. Two machines may be running as this yard. It is stopped until it is recovered with a walkdown", y.ID, how), x.mark)
+	x.refuse("CLONED_JOURNAL", y.ID, how, "stop both machines and recover the yard with a walkdown", "two managers", "")
+}
+
+// direct takes a record that goes straight to the quorum.
+func (x *step) direct() { x.act(false) }
+
+// act checks what every record must meet, then dispatches.
+func (x *step) act(journal bool) {
+	s, r := x.s, x.rec
+	t := PermitFor(x.out.Kind)
+	switch {
+	case t == nil:
+		x.refuse("MALFORMED", x.out.Kind, "no such act", "", "", "")
+		return
+	case !bytes.Equal(r.GetLedger(), s.LedgerID()):
+		x.refuse("OTHER_LEDGER", "", "the record was signed for another ledger", "sign it again for this one", "", "")
+		return
+	case t.Journal != journal:
+		x.refuse("WRONG_WAY", x.out.Kind, "this kind of record does not travel this way", "send it to a yard's replica", "", "")
+		return
+	}
+	if bad := checkRecord(r); bad != "" {
+		x.refuse("MALFORMED", x.out.Kind, bad, "correct it and sign it again", r.GetSigner(), "")
+		return
+	}
+	switch x.out.Kind {
+	case "join":
+		x.join(r.GetJoin())
+		return
+	case "expire":
+		x.expire(r.GetExpire())
+		return
+	}
+	x.identify(t)
+	if x.refused() {
+		return
+	}
+	if !s.useTicket(x, t) {
+		return
+	}
+	x.dispatch()
+}
+
+// identify finds the signer and decides whether they may do the act.
+func (x *step) identify(t *Permit) {
+	s, r := x.s, x.rec
+	var key *Key
+	for _, k := range x.e.keys {
+		if c := s.KeyOf(k); c != nil && c.Person == r.GetSigner() && c.Person != "" {
+			key = c
+		}
+	}
+	x.who = s.People[r.GetSigner()]
+	switch {
+	case key == nil || x.who == nil:
+		// Nobody can be held to it: not even a lock is one without an owner's key.
+		x.refuse("NOT_THE_SIGNER", r.GetSigner(), fmt.Sprintf("the record says it is by %q, but no key of theirs signed it", r.GetSigner()), "sign it with your own key", r.GetSigner(), "")
+		return
+	case key.Revoked > 0 && t.Class == Lifts:
+		x.refuse("KEY_REVOKED", x.who.ID, "the key that signed this was revoked", "sign with your present key", x.who.ID, "")
+		return
+	case key.Revoked > 0:
+		x.flag("KEY_REVOKED", x.who.ID, "signed with a key that was revoked", "")
+	}
+	x.ok = key.Revoked == 0
+	if !t.may(x.who) {
+		x.ok = false
+		if t.Class == Lifts && !(t.Own && len(t.Roles) > 0) {
+			x.refuse("NOT_PERMITTED", x.who.ID, fmt.Sprintf("%s may not do this", x.who.ID), "ask "+t.who(), t.who(), t.Clause)
+			return
+		}
+		x.flag("NOT_PERMITTED", x.who.ID, fmt.Sprintf("%s is not %s", x.who.ID, t.who()), t.Clause)
+	}
+	if t.Journal && needsTraining[t.Kind] && !x.who.trained(x.mark.Time) {
+		x.flag("TRAINING_LAPSED", x.who.ID, fmt.Sprintf("%s has no current training as an authorised employee", x.who.ID), "1910.147(c)(7)(i)")
+	}
+}
+
+var needsTraining = map[string]bool{"lock": true, "sign_on": true, "isolate": true, "energise": true}
+
+func (p *Person) trained(at int64) bool { return p.TrainedUntil > at }
+
+func (x *step) dispatch() {
+	switch a := x.rec.GetAct().(type) {
+	case *recordv1.Record_Invite:
+		x.invite(a.Invite)
+	case *recordv1.Record_RegisterPadlock:
+		x.registerPadlock(a.RegisterPadlock)
+	case *recordv1.Record_RegisterPoint:
+		x.registerPoint(a.RegisterPoint)
+	case *recordv1.Record_RegisterBox:
+		x.registerBox(a.RegisterBox)
+	case *recordv1.Record_PublishDrawing:
+		x.publishDrawing(a.PublishDrawing)
+	case *recordv1.Record_WalkDrawing:
+		x.walkDrawing(a.WalkDrawing)
+	case *recordv1.Record_RevokeKey:
+		x.revokeKey(a.RevokeKey)
+	case *recordv1.Record_RecordTraining:
+		x.recordTraining(a.RecordTraining)
+	case *recordv1.Record_Request:
+		x.request(a.Request)
+	case *recordv1.Record_Withdraw:
+		x.withdraw(a.Withdraw)
+	case *recordv1.Record_Lock:
+		x.lock(a.Lock)
+	case *recordv1.Record_FoundLock:
+		x.foundLock(a.FoundLock)
+	case *recordv1.Record_Release:
+		x.release(a.Release)
+	case *recordv1.Record_Isolate:
+		x.isolate(a.Isolate)
+	case *recordv1.Record_Closed:
+		x.closedNote(a.Closed)
+	case *recordv1.Record_FoundClosed:
+		x.foundClosed(a.FoundClosed)
+	case *recordv1.Record_Energise:
+		x.energise(a.Energise)
+	case *recordv1.Record_BoxAdd:
+		x.boxAdd(a.BoxAdd)
+	case *recordv1.Record_BoxRemove:
+		x.boxRemove(a.BoxRemove)
+	case *recordv1.Record_OpenJob:
+		x.openJob(a.OpenJob)
+	case *recordv1.Record_SignOn:
+		x.signOn(a.SignOn)
+	case *recordv1.Record_SignOff:
+		x.signOff(a.SignOff)
+	case *recordv1.Record_ShutDown:
+		x.shutDown(a.ShutDown)
+	case *recordv1.Record_Reading:
+		x.reading(a.Reading)
+	case *recordv1.Record_FoundLive:
+		x.foundLive(a.FoundLive.GetJob(), a.FoundLive.GetPart(), a.FoundLive.GetWhat())
+	case *recordv1.Record_CorrectFoundLive:
+		x.correctFoundLive(a.CorrectFoundLive)
+	case *recordv1.Record_StoredReleased:
+		x.storedReleased(a.StoredReleased)
+	case *recordv1.Record_Notice:
+		x.notice(a.Notice)
+	case *recordv1.Record_ClearArea:
+		x.clearArea(a.ClearArea)
+	case *recordv1.Record_TriedHandle:
+		x.triedHandle(a.TriedHandle)
+	case *recordv1.Record_CloseJob:
+		x.closeJob(a.CloseJob)
+	default:
+		x.refuse("MALFORMED", x.out.Kind, "no such act", "", "", "")
+	}
+}
+
+// alarm adds what everybody must see; the same one is not added twice.
+func (s *State) alarm(code, subject, text string, at Mark) {
+	if !slices.ContainsFunc(s.Alarms, func(a Alarm) bool { return a.Code == code && a.Subject == subject }) {
+		s.Alarms = append(s.Alarms, Alarm{Code: code, Subject: subject, Text: text, At: at})
+	}
+}
+
+func (s *State) clearAlarm(code, subject string) {
+	s.Alarms = slices.DeleteFunc(s.Alarms, func(a Alarm) bool { return a.Code == code && a.Subject == subject })
+}
+
+// end queues something finished for removal at a fixed ledger distance
+// (decisions.md 24).
+func (s *State) end(kind, key string) {
+	s.Ended = append(s.Ended, ending{Index: s.Tree.Size, Kind: kind, Key: key})
+}
+
+func (s *State) prune() {
+	for len(s.Ended) > 0 && s.Ended[0].Index+keepEnded < s.Tree.Size {
+		switch e := s.Ended[0]; e.Kind {
+		case "hold":
+			delete(s.Holds, e.Key)
+		case "sign_on":
+			delete(s.SignOns, e.Key)
+		case "request":
+			delete(s.Reqs, e.Key)
+		case "job":
+			delete(s.Jobs, e.Key)
+		case "invite":
+			delete(s.Invites, e.Key)
+		}
+		s.Ended = slices.Delete(s.Ended, 0, 1)
+	}
+}
+
+// fingerprintShort is the part of a fingerprint that fits a sentence.
+func fingerprintShort(key []byte) string {
+	f := seal.Fingerprint(key)
+	return f[:min(len(f), 19)]
+}
+
+// Try says what Apply would do with an entry, and changes nothing.
+func (s *State) Try(e *Entry) *recordv1.Outcome { return s.Clone().Apply(e) }

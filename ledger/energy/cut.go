@@ -1,0 +1,262 @@
+package energy
+
+import (
+	"slices"
+
+	recordv1 "yardhasp/proto/yardhasp/record/v1"
+)
+
+// maxCuts bounds the networks solved for one plan. Only drawings where blanks
+// and other devices stand side by side need more than one.
+const maxCuts = 128
+
+// problem is the part of the graph that a plan for one zone has to cut: what
+// some source reaches and what reaches the zone.
+type problem struct {
+	g              *Graph
+	level          recordv1.Isolation
+	nodes          int
+	spans          []span
+	sources, sinks []int32
+	// dear is more than any set of points costs.
+	dear int64
+	// steps left for flows.
+	steps int64
+}
+
+// problem numbers afresh what matters to z. With whole, nodes that no device can
+// part stay apart, so that devices may be fitted between them.
+func (g *Graph) problem(z *zone, level recordv1.Isolation, whole bool) *problem {
+	p := &problem{g: g, level: level, dear: 4 * int64(len(g.points)+1), steps: maxSteps}
+	back := g.behind(z, nil).in
+	number := make([]int32, len(g.nodes))
+	for i := range number {
+		number[i] = -1
+	}
+	of := func(n int32) int32 {
+		if !back[n] || !g.fed[n] {
+			return -1
+		}
+		key := n
+		if !whole {
+			key = g.clump[n]
+		}
+		if number[key] < 0 {
+			number[key] = int32(p.nodes)
+			p.nodes++
+		}
+		return number[key]
+	}
+	for i := range g.links {
+		l := &g.links[i]
+		u, v := of(l.from), of(l.to)
+		if u >= 0 && v >= 0 && u != v {
+			p.spans = append(p.spans, span{u: u, v: v, both: !l.oneWay, link: int32(i)})
+		}
+	}
+	for _, n := range g.sources {
+		if v := of(n); v >= 0 {
+			p.sources = append(p.sources, v)
+		}
+	}
+	for _, n := range z.parts {
+		if v := of(n); v >= 0 {
+			p.sinks = append(p.sinks, v)
+		}
+	}
+	return p
+}
+
+func (p *problem) layers() int { return int(need(p.level)) }
+
+func (p *problem) point(x *span) int32 { return p.g.links[x.link].point }
+
+// choice is what a branch has settled about a blank.
+type choice int8
+
+const (
+	undecided choice = iota
+	opened
+	shut
+)
+
+// cut finds the fewest points that isolate the zone, and among those the set
+// that leaves the fewest nodes dark; fewest is false where that it is the fewest
+// wasn't proved within maxCuts and maxSteps. The zone must be one that all points
+// together isolate; where not even one cut was found in time, it is all of them
+// that matter.
+//
+// Every path must climb as many labels as devices are needed. A label may rise
+// by one over a device, by two over a blank, and not at all elsewhere. A blank
+// costs one lock for a rise of one as for two, which is no convex cost: placing
+// blanks among other devices is as hard as the multiway cut with three
+// terminals (Dahlhaus et al., SIAM J. Comput. 23, 1994; from memory). So a
+// blank is first priced at half a lock a step, which never overstates; where a
+// least labelling climbs just one step over a blank, both answers for that blank
+// are tried.
+func (p *problem) cut() (open []bool, fewest bool) {
+	c := &cutter{p: p, choices: make([]choice, len(p.spans))}
+	floor := c.branch(0)
+	if c.best == nil {
+		return p.every(), false
+	}
+	return c.best, !c.stopped || int64(c.locks) == (floor+1)/2
+}
+
+// every opens each point on a way into the zone.
+func (p *problem) every() []bool {
+	open := make([]bool, len(p.g.points))
+	for i := range p.spans {
+		if point := p.point(&p.spans[i]); point >= 0 {
+			open[point] = true
+		}
+	}
+	return open
+}
+
+type cutter struct {
+	p       *problem
+	choices []choice // per span
+	solved  int
+	stopped bool
+
+	best  []bool // per point of the graph
+	locks int
+	dark  int // nodes without a source under best, -1 not yet counted
+}
+
+// branch solves the problem under the choices made, of which chosen opened a
+// blank, and returns twice a lower bound of its locks.
+func (c *cutter) branch(chosen int64) int64 {
+	if c.solved == maxCuts {
+		c.stopped = true
+		return 0
+	}
+	c.solved++
+	p := c.p
+	spans := make([]span, 0, len(p.spans))
+	for i, x := range p.spans {
+		point := p.point(&x)
+		blank := point >= 0 && p.g.points[point].Weight > 1 && p.layers() > 1
+		switch {
+		case c.choices[i] == opened:
+			continue // two devices: nothing left to ask of it
+		case point < 0 || c.choices[i] == shut:
+			x.one = p.dear
+		case blank:
+			x.one = 1
+		default:
+			x.one, x.two = 2, p.dear
+		}
+		spans = append(spans, x)
+	}
+	labels, cost, ok := labelling(p.nodes, spans, p.sources, p.sinks, p.layers(), &p.steps)
+	if !ok {
+		c.stopped = true
+		return 0
+	}
+	floor := cost + 2*chosen
+	if cost >= p.dear || c.best != nil && (floor+1)/2 > int64(c.locks) {
+		return floor
+	}
+	c.offer(labels)
+	for i := range p.spans {
+		x := &p.spans[i]
+		point := p.point(x)
+		if p.layers() == 1 || point < 0 || p.g.points[point].Weight == 1 || c.choices[i] != undecided || x.rise(labels) != 1 {
+			continue
+		}
+		c.choices[i] = opened
+		c.branch(chosen + 1)
+		c.choices[i] = shut
+		c.branch(chosen)
+		c.choices[i] = undecided
+		break
+	}
+	return floor
+}
+
+// offer takes the set that labels and choices give when it is better than the
+// best so far: fewer locks, else fewer dark nodes, else first by point.
+func (c *cutter) offer(labels []uint8) {
+	open := make([]bool, len(c.p.g.points))
+	locks := 0
+	for i := range c.p.spans {
+		x := &c.p.spans[i]
+		point := c.p.point(x)
+		if point >= 0 && (c.choices[i] == opened || c.choices[i] == undecided && x.rise(labels) > 0) {
+			open[point] = true
+			locks++
+		}
+	}
+	if c.best == nil || locks < c.locks {
+		c.best, c.locks, c.dark = open, locks, -1
+		return
+	}
+	if locks > c.locks {
+		return
+	}
+	if c.dark < 0 {
+		c.dark = c.p.g.darkened(c.best)
+	}
+	if dark := c.p.g.darkened(open); dark < c.dark || dark == c.dark && earlier(open, c.best) {
+		c.best, c.dark = open, dark
+	}
+}
+
+// earlier orders sets of the same size by their points.
+func earlier(a, b []bool) bool {
+	for i := range a {
+		if a[i] != b[i] {
+			return a[i]
+		}
+	}
+	return false
+}
+
+// darkened counts the nodes that no source reaches past the open points.
+func (g *Graph) darkened(open []bool) int {
+	s := g.spread(open, 1)
+	n := 0
+	for i := range s.label {
+		if !s.live(int32(i)) {
+			n++
+		}
+	}
+	return n
+}
+
+// fit returns the fewest links in which devices would have to be fitted to make
+// the zone isolable, nearest the work, and how many in each; none when the steps
+// ran out. No part of the zone may be a source.
+func (p *problem) fit() (links []int32, devices []int) {
+	spans := slices.Clone(p.spans)
+	for i := range spans {
+		x := &spans[i]
+		point := p.point(x)
+		switch {
+		case point < 0:
+			x.one = p.dear
+		case p.g.points[point].Weight > 1:
+			x.one = 1
+		default:
+			x.one, x.two = 1, p.dear-1
+		}
+	}
+	labels, _, ok := labelling(p.nodes, spans, p.sources, p.sinks, p.layers(), &p.steps)
+	if !ok {
+		return nil, nil
+	}
+	for i := range spans {
+		x := &spans[i]
+		r := x.rise(labels)
+		if point := p.point(x); point >= 0 {
+			r -= p.g.points[point].Weight
+		}
+		if r > 0 {
+			links = append(links, x.link)
+			devices = append(devices, r)
+		}
+	}
+	return links, devices
+}

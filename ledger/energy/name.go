@@ -1,0 +1,71 @@
+package energy
+
+import (
+	"strings"
+	"unicode"
+	"unicode/utf8"
+)
+
+// Limits of one drawing. A drawing beyond them is refused.
+const (
+	MaxNodes = 200_000
+	MaxLinks = 200_000
+	MaxZones = 20_000
+	// MaxParts bounds the exposed parts of one zone, and the machines one
+	// control starts.
+	MaxParts = 1_000
+	// MaxName bounds a name, MaxText a free text, in bytes.
+	MaxName = 64
+	MaxText = 2_000
+	// maxProblems bounds the problems, and apart from them the warnings, that
+	// one check returns.
+	maxProblems = 200
+)
+
+// ValidName reports whether s may name a yard, node, link, zone, panel or
+// device: lower-case letters, digits and hyphens, beginning with a letter or a
+// digit, at most MaxName bytes.
+func ValidName(s string) bool {
+	if s == "" || len(s) > MaxName || s[0] == '-' {
+		return false
+	}
+	for i := 0; i < len(s); i++ {
+		c := s[i]
+		if (c < 'a' || c > 'z') && (c < '0' || c > '9') && c != '-' {
+			return false
+		}
+	}
+	return true
+}
+
+// qualify turns a name as written in yard's drawing into an id, and reports
+// whether it is well formed.
+func qualify(yard, ref string) (id string, ok bool) {
+	far, name, slash := strings.Cut(ref, "/")
+	if !slash {
+		return yard + "/" + ref, ValidName(ref)
+	}
+	return ref, ValidName(far) && ValidName(name)
+}
+
+// yardOf returns the yard of an id.
+func yardOf(id string) string {
+	yard, _, _ := strings.Cut(id, "/")
+	return yard
+}
+
+// plain reports whether s may stand in a free text: valid UTF-8 of bounded
+// length without control characters, which could forge a line of a screen.
+func plain(s string) bool {
+	if len(s) > MaxText || !utf8.ValidString(s) {
+		return false
+	}
+	for _, r := range s {
+		if unicode.IsControl(r) {
+			return false
+		}
+	}
+	return true
+}
+
+func blank(s string) bool { return strings.TrimSpace(s) == "" }

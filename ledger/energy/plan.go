@@ -1,0 +1,126 @@
+package energy
+
+import (
+	"fmt"
+	"strings"
+
+	recordv1 "yardhasp/proto/yardhasp/record/v1"
+)
+
+// Plan is a set of points for one zone and what follows from it. It speaks of
+// the drawings alone: "cut off", never "dead".
+type Plan struct {
+	Zone  string
+	Level recordv1.Isolation
+	// Points to open and lock, sorted. Of Plan: none where no set isolates.
+	Points   []string
+	Isolates bool
+	// Fewest says that no smaller set isolates. It is false of a set that was
+	// given, and where a drawing with many blanks was too large to prove it on.
+	Fewest bool
+	// Live has one path for each part that is not cut off.
+	Live []Path
+	// CannotCut is a path that no set of points cuts as the level asks, nil where
+	// some set isolates the zone. WouldHaveToFit says what would make it cuttable.
+	CannotCut      *Path
+	WouldHaveToFit string
+	// GoesDark are the machines outside the zone that lose every source.
+	GoesDark []string
+	// StaysLive is what keeps a source next to the cut-off region or in the same
+	// place as a part or a point's line side, and the controls that start it.
+	StaysLive []string
+	// Stores hold energy behind the locks.
+	Stores []Store
+	Proofs []Proof
+}
+
+// Plan finds the fewest points that isolate the zone at the level, and among
+// those sets the one nearest the work: the one that leaves least dark. An
+// unspecified level asks for what the zone needs.
+func (g *Graph) Plan(zone string, level recordv1.Isolation) (Plan, error) {
+	z, level, err := g.ask(zone, level)
+	if err != nil {
+		return Plan{}, err
+	}
+	every := make([]bool, len(g.points))
+	for i := range every {
+		every[i] = true
+	}
+	if v := g.examine(z, every, level); !v.Isolates {
+		p := g.describe(z, make([]bool, len(g.points)), level)
+		p.CannotCut = &v.Live[0]
+		p.WouldHaveToFit = g.wouldHaveToFit(z, level)
+		return p, nil
+	}
+	open, fewest := g.problem(z, level, false).cut()
+	p := g.describe(z, open, level)
+	p.Fewest = fewest && p.Isolates
+	return p, nil
+}
+
+// Describe says the same of a given set of points as Plan does of its own.
+// Fewest, CannotCut and WouldHaveToFit are left out. It fails as Examine does.
+func (g *Graph) Describe(zone string, points []string, level recordv1.Isolation) (Plan, error) {
+	z, level, err := g.ask(zone, level)
+	if err != nil {
+		return Plan{}, err
+	}
+	open, err := g.opened(points)
+	if err != nil {
+		return Plan{}, err
+	}
+	return g.describe(z, open, level), nil
+}
+
+func (g *Graph) describe(z *zone, open []bool, level recordv1.Isolation) Plan {
+	v := g.examine(z, open, level)
+	s := g.spread(open, 1)
+	b := g.behind(z, func(p int32) bool { return open[p] })
+	return Plan{
+		Zone: z.ID, Level: level, Points: g.named(open), Isolates: v.Isolates, Live: v.Live,
+		GoesDark: g.goesDark(z, s), StaysLive: g.staysLive(z, open, s, b),
+		Stores: g.stores(b), Proofs: g.proofs(z, b),
+	}
+}
+
+// wouldHaveToFit says in words which devices would make the zone isolable.
+func (g *Graph) wouldHaveToFit(z *zone, level recordv1.Isolation) string {
+	for _, n := range z.parts {
+		if g.nodes[n].kind == recordv1.NodeKind_NODE_KIND_SOURCE {
+			return fmt.Sprintf("nothing can be fitted ahead of %s, which is itself a source: expose what it feeds instead, or draw the two apart", g.nodes[n].id)
+		}
+	}
+	links, devices := g.problem(z, level, true).fit()
+	if len(links) == 0 {
+		return "fit lockable isolating devices along the path that can't be cut; the fewest weren't found, the drawing is too tangled"
+	}
+	var words []string
+	for i, l := range links {
+		words = append(words, g.fitting(&g.links[l], devices[i]))
+	}
+	return strings.Join(words, "; ")
+}
+
+func (g *Graph) fitting(l *link, devices int) string {
+	where := fmt.Sprintf("link %s, %s to %s", l.id, g.nodes[l.from].id, g.nodes[l.to].id)
+	if l.point >= 0 {
+		return fmt.Sprintf("fit a second lockable %s in series with %s in %s", device(l.medium), l.step(), where)
+	}
+	if devices > 1 {
+		return fmt.Sprintf("fit two lockable devices in series (each a %s) in %s", device(l.medium), where)
+	}
+	return fmt.Sprintf("fit a lockable %s in %s", device(l.medium), where)
+}
+
+// device is what isolates a medium; common practice, no source.
+func device(m recordv1.Medium) string {
+	switch m {
+	case recordv1.Medium_MEDIUM_ELECTRICITY:
+		return "disconnect that opens every ungrounded conductor"
+	case recordv1.Medium_MEDIUM_MOTION:
+		return "block or pin"
+	case recordv1.Medium_MEDIUM_GRAIN:
+		return "gate"
+	}
+	return "valve"
+}

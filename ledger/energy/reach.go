@@ -1,0 +1,98 @@
+package energy
+
+import (
+	recordv1 "yardhasp/proto/yardhasp/record/v1"
+)
+
+// Store is energy that stays after the feed is cut.
+type Store struct {
+	ID     string // node id
+	Medium recordv1.Medium
+	// Joules held when full; 0 where nobody knows.
+	Joules float64
+	// WaitSeconds to wait after the feed is cut before the release step counts.
+	WaitSeconds uint32
+	Release     string
+}
+
+// Reach returns every isolation point on some way into a part of the zone,
+// whatever the points' positions. Sorted.
+func (g *Graph) Reach(zone string) ([]string, error) {
+	points, _, err := g.ReachNow(zone, nil)
+	return points, err
+}
+
+// ReachNow follows energy back from the zone's parts. A point for which barrier
+// is true (open and locked) stops it; all else passes. It returns every point it
+// met, those that stopped it as well, sorted, and whether it met a source. A nil
+// barrier stops nothing.
+func (g *Graph) ReachNow(zone string, barrier func(point string) bool) (points []string, live bool, err error) {
+	z, err := g.zone(zone)
+	if err != nil {
+		return nil, false, err
+	}
+	b := g.behind(z, func(p int32) bool { return barrier != nil && barrier(g.points[p].ID) })
+	return g.named(b.met), b.live, nil
+}
+
+// behind is what lies behind a zone: everything whose energy comes to a part.
+type behind struct {
+	in   []bool // per node
+	met  []bool // per point
+	live bool   // a source is in
+}
+
+func (g *Graph) behind(z *zone, barrier func(point int32) bool) *behind {
+	b := &behind{in: make([]bool, len(g.nodes)), met: make([]bool, len(g.points))}
+	stops := make([]bool, len(g.points))
+	queue := make([]int32, 0, len(z.parts))
+	take := func(n int32) {
+		if !b.in[n] {
+			b.in[n] = true
+			b.live = b.live || g.nodes[n].kind == recordv1.NodeKind_NODE_KIND_SOURCE
+			queue = append(queue, n)
+		}
+	}
+	for _, n := range z.parts {
+		take(n)
+	}
+	for i := 0; i < len(queue); i++ {
+		for _, a := range g.into.of(queue[i]) {
+			if p := g.links[a.link].point; p >= 0 {
+				if !b.met[p] {
+					b.met[p] = true
+					stops[p] = barrier != nil && barrier(p)
+				}
+				if stops[p] {
+					continue
+				}
+			}
+			take(a.node)
+		}
+	}
+	return b
+}
+
+// Stores returns the stores whose energy comes to a part of the zone past no
+// open point, over however many links. By id.
+func (g *Graph) Stores(zone string, open []string) ([]Store, error) {
+	z, err := g.zone(zone)
+	if err != nil {
+		return nil, err
+	}
+	o, err := g.opened(open)
+	if err != nil {
+		return nil, err
+	}
+	return g.stores(g.behind(z, func(p int32) bool { return o[p] })), nil
+}
+
+func (g *Graph) stores(b *behind) []Store {
+	var out []Store
+	for i := range g.nodes {
+		if s := g.nodes[i].store; s != nil && b.in[i] {
+			out = append(out, *s)
+		}
+	}
+	return out
+}

@@ -1,0 +1,309 @@
+package ledger
+
+import (
+	"fmt"
+	"slices"
+
+	recordv1 "yardhasp/proto/yardhasp/record/v1"
+)
+
+// Hold is one lock on one point or box, for one job. Its id is its place in the
+// journal that took it, never used again (protocol.md C7).
+type Hold struct {
+	Ref     string `json:"ref"`
+	Holder  string `json:"holder,omitempty"` // empty: a found lock, owner unknown
+	Point   string `json:"point,omitempty"`
+	Box     string `json:"box,omitempty"`
+	Padlock string `json:"padlock,omitempty"`
+	Job     string `json:"job,omitempty"`
+	Seen    string `json:"seen,omitempty"`
+	On      Mark   `json:"on"`
+	// Tried is when the handle was last tried against this lock.
+	Tried Mark `json:"tried"`
+	// Off is when it ended; How says by what.
+	Off   Mark             `json:"off"`
+	How   string           `json:"how,omitempty"`
+	Flags []*recordv1.Flag `json:"flags,omitempty"`
+}
+
+// Active reports whether the lock is on, as far as records tell.
+func (h *Hold) Active() bool { return !h.Off.Set() }
+
+// Target is the point or box it hangs on.
+func (h *Hold) Target() string { return h.Point + h.Box }
+
+// Covers lists the points it protects now: its point, or what is in its box.
+func (s *State) Covers(h *Hold) []string {
+	if h.Point != "" {
+		return []string{h.Point}
+	}
+	if b := s.Boxes[h.Box]; b != nil {
+		return sorted(b.Points)
+	}
+	return nil
+}
+
+// TargetPoints lists the points a target covers now, and its home yard; ok is
+// false when the target is not known.
+func (s *State) TargetPoints(t *recordv1.Target) (points []string, home string, ok bool) {
+	switch o := t.GetOn().(type) {
+	case *recordv1.Target_Point:
+		if p := s.Points[o.Point]; p != nil {
+			return []string{p.ID}, p.Yard, true
+		}
+	case *recordv1.Target_Box:
+		if b := s.Boxes[o.Box]; b != nil {
+			return sorted(b.Points), b.Yard, true
+		}
+	}
+	return nil, "", false
+}
+
+// HoldsOn lists the active holds that cover a point, by reference.
+func (s *State) HoldsOn(point string) []*Hold {
+	var out []*Hold
+	for _, ref := range sorted(s.Holds) {
+		if h := s.Holds[ref]; h.Active() && slices.Contains(s.Covers(h), point) {
+			out = append(out, h)
+		}
+	}
+	return out
+}
+
+// coveredSince is when a hold began to cover a point: when it went on, or when
+// the point's key went into its box, whichever is later.
+func (s *State) coveredSince(h *Hold, point string) Mark {
+	if b := s.Boxes[h.Box]; b != nil {
+		if m, in := b.Points[point]; in && m.Index > h.On.Index {
+			return m
+		}
+	}
+	return h.On
+}
+
+// lock is never refused when its target and signer are known (decisions.md 2).
+func (x *step) lock(l *recordv1.Lock) {
+	h := &Hold{Ref: x.out.Ref, Holder: x.who.ID, Point: l.GetTarget().GetPoint(), Box: l.GetTarget().GetBox(), Padlock: l.GetPadlock(), Job: l.GetJob(), On: x.mark}
+	x.lockFlags(h)
+	x.putOn(h, l.GetTarget())
+}
+
+// foundLock is a lock seen hanging. It is a hold like any other.
+func (x *step) foundLock(l *recordv1.FoundLock) {
+	h := &Hold{Ref: x.out.Ref, Point: l.GetTarget().GetPoint(), Box: l.GetTarget().GetBox(), Job: l.GetJob(), Seen: l.GetSeen(), On: x.mark}
+	x.flag("OWNER_UNKNOWN", h.Target(), "a lock was seen hanging and its owner is not known", "1910.147(c)(5)(ii)")
+	x.putOn(h, l.GetTarget())
+}
+
+func (x *step) putOn(h *Hold, t *recordv1.Target) {
+	s := x.s
+	pts, _, known := s.TargetPoints(t)
+	if !known {
+		x.refuse("UNKNOWN_POINT", h.Target(), "no such point or box is registered", "read the label at the panel again", x.rec.GetSigner(), "")
+		return
+	}
+	holes := s.holes(h)
+	if n := len(s.holdsAt(h.Target())); n >= holes {
+		x.flag("HASP_FULL", h.Target(), fmt.Sprintf("%d locks are recorded on %d holes", n+1, holes), "common practice, no source")
+	}
+	for _, p := range pts {
+		if s.Points[p].Live {
+			x.flag("LIVE", p, p+" is recorded as switched on: this lock protects nothing until it is opened", "1910.147(d)(3)")
+		}
+	}
+	h.Flags = x.out.Flags
+	s.Holds[h.Ref] = h
+	if j := s.Jobs[h.Job]; j != nil {
+		j.LastHold = h.On
+	}
+	who := h.Holder
+	if who == "" {
+		who = "owner unknown"
+	}
+	x.change("lock of %s on %s", who, h.Target())
+	for _, id := range sorted(s.Reqs) {
+		if q := s.Reqs[id]; q.open() && overlap(q.Points, pts) {
+			s.void(q, fmt.Sprintf("%s locked %s", who, h.Target()), x)
+		}
+	}
+}
+
+// lockFlags notes every rule the lock breaks; none of them stops it.
+func (x *step) lockFlags(h *Hold) {
+	s := x.s
+	j := s.Jobs[h.Job]
+	switch {
+	case h.Job == "":
+		x.flag("NO_JOB", h.Target(), "the lock names no job", "")
+	case j == nil || j.Closed.Set():
+		x.flag("UNKNOWN_JOB", h.Job, "no open job of this name", "")
+	default:
+		if !overlap(s.Covers(h), j.Plan) {
+			x.flag("DOES_NOT_ISOLATE", h.Target(), "THIS POINT DOES NOT ISOLATE YOUR WORK: "+h.Target()+" is not in the plan of "+j.ID, "1910.147(d)(3)")
+		}
+		if !slices.Contains(j.Crew, h.Holder) && j.Responsible != h.Holder {
+			x.flag("NOT_ON_CREW", h.Holder, h.Holder+" is not on the crew of "+j.ID, "1910.147(f)(3)")
+		}
+	}
+	if h.Padlock == "" {
+		x.flag("NO_PADLOCK", h.Target(), "no padlock is named", "1910.147(c)(5)(ii)")
+		return
+	}
+	p := s.Locks[h.Padlock]
+	switch {
+	case p == nil:
+		x.flag("UNKNOWN_PADLOCK", h.Padlock, "this padlock is not registered", "1910.147(c)(5)(ii)")
+	case p.Owner != h.Holder:
+		x.flag("OTHERS_PADLOCK", h.Padlock, "this padlock belongs to "+p.Owner, "1910.147(c)(5)(ii)")
+	case p.unsafeKey() != "":
+		x.flag("SPARE_KEY", h.Padlock, p.unsafeKey(), "common practice, no source")
+	}
+	for _, ref := range sorted(s.Holds) {
+		if o := s.Holds[ref]; o.Active() && o.Padlock == h.Padlock {
+			x.flag("TWO_PLACES", h.Padlock, "this padlock is recorded on "+o.Target()+" too", "1910.147(c)(5)(ii)")
+		}
+	}
+}
+
+func (s *State) holes(h *Hold) int {
+	if p := s.Points[h.Point]; p != nil {
+		return int(p.Holes)
+	}
+	if b := s.Boxes[h.Box]; b != nil {
+		return int(b.Holes)
+	}
+	return 0
+}
+
+func (s *State) holdsAt(target string) []*Hold {
+	var out []*Hold
+	for _, ref := range sorted(s.Holds) {
+		if h := s.Holds[ref]; h.Active() && h.Target() == target {
+			out = append(out, h)
+		}
+	}
+	return out
+}
+
+// release ends a hold: its holder alone, with a key that is not younger than
+// the hold (design.md, Security; 1910.147(e)(3)).
+func (x *step) release(r *recordv1.Release) {
+	s, ref := x.s, RefOf(r.GetHold())
+	h := s.Holds[ref]
+	const clause = "1910.147(e)(3)"
+	switch {
+	case h == nil:
+		x.refuse("UNKNOWN_HOLD", ref, "no such hold; if it ended long ago, see the history", "read the reference on the board again", x.who.ID, "")
+	case !h.Active():
+		x.refuse("ENDED", ref, fmt.Sprintf("this hold ended before: %s by %s", h.How, h.Off.By), "", "", "")
+	case h.Holder != x.who.ID:
+		owner := h.Holder
+		if owner == "" {
+			owner = "its owner, who is not known"
+		}
+		x.refuse("NOT_YOUR_LOCK", ref, fmt.Sprintf("the lock on %s is held by %s; only its holder takes it off", h.Target(), owner), "ask them to sign off at the panel", owner, clause)
+	case !x.keyOldEnough(h.On.Index):
+		x.refuse("KEY_NEWER_THAN_LOCK", ref, "your key was enrolled after this lock went on", "sign with the key that put it on, or two managers order its removal", "two managers", clause)
+	default:
+		x.takeOff(h, "released")
+	}
+}
+
+// keyOldEnough reports whether a signing key of the signer is no younger than
+// the entry at index.
+func (x *step) keyOldEnough(index uint64) bool {
+	for _, k := range x.e.keys {
+		if c := x.s.KeyOf(k); c != nil && c.Person == x.who.ID && c.Since <= index {
+			return true
+		}
+	}
+	return false
+}
+
+func (x *step) takeOff(h *Hold, how string) {
+	h.Off, h.How = x.mark, how
+	x.s.end("hold", h.Ref)
+	for _, id := range sorted(x.s.Jobs) {
+		if j := x.s.Jobs[id]; !j.Closed.Set() && (h.Job == id || overlap(x.s.Covers(h), j.Plan)) {
+			j.LastOff = x.mark
+		}
+	}
+	x.change("lock of %s off %s", h.Holder, h.Target())
+}
+
+// triedHandle: the holder tried the handle against their own lock.
+func (x *step) triedHandle(t *recordv1.TriedHandle) {
+	h := x.s.Holds[RefOf(t.GetHold())]
+	if h == nil || !h.Active() || h.Holder != x.who.ID {
+		x.flag("NOT_YOUR_LOCK", RefOf(t.GetHold()), "this is no active lock of "+x.who.ID+": the try does not count", "1910.147(d)(6)")
+		return
+	}
+	if x.ok {
+		h.Tried = x.mark
+		x.change("%s tried the handle of %s against their lock", x.who.ID, h.Target())
+	}
+}
+
+func overlap(a, b []string) bool {
+	return slices.ContainsFunc(a, func(p string) bool { return slices.Contains(b, p) })
+}
+
+func (x *step) boxAdd(b *recordv1.BoxAdd) {
+	s := x.s
+	box, p := s.Boxes[b.GetBox()], s.Points[b.GetPoint()]
+	switch {
+	case box == nil || p == nil:
+		x.refuse("UNKNOWN_POINT", b.GetBox()+" "+b.GetPoint(), "no such box or point is registered", "read the label again", x.who.ID, "")
+		return
+	case box.Yard != x.env.GetYard():
+		x.refuse("NOT_HOME", box.ID, "a box changes only at its home yard "+box.Yard, "record it there", x.who.ID, "")
+		return
+	}
+	if _, in := box.Points[p.ID]; in {
+		x.refuse("EXISTS", p.ID, "its key is in the box already", "", "", "")
+		return
+	}
+	if p.Live {
+		x.refuse("LIVE", p.ID, p.ID+" is recorded as switched on", "open and lock it first", "authorised employee", "1910.147(f)(3)")
+	}
+	for _, id := range sorted(s.Reqs) {
+		if q := s.Reqs[id]; q.open() && slices.Contains(q.Points, p.ID) {
+			x.refuse("REQUESTED", p.ID, "request "+id+" asks to energise it", "withdraw the request first", q.By.By, "")
+		}
+	}
+	if !x.refused() {
+		box.Points[p.ID] = x.mark
+		x.change("key of %s put into box %s", p.ID, box.ID)
+	}
+}
+
+func (x *step) boxRemove(b *recordv1.BoxRemove) {
+	s := x.s
+	box := s.Boxes[b.GetBox()]
+	switch {
+	case box == nil:
+		x.refuse("UNKNOWN_POINT", b.GetBox(), "no such box is registered", "read the label again", x.who.ID, "")
+		return
+	case box.Yard != x.env.GetYard():
+		x.refuse("NOT_HOME", box.ID, "a box changes only at its home yard "+box.Yard, "record it there", x.who.ID, "")
+		return
+	}
+	if _, in := box.Points[b.GetPoint()]; !in {
+		x.refuse("UNKNOWN_POINT", b.GetPoint(), "its key is not in this box", "", "", "")
+		return
+	}
+	for _, h := range s.holdsAt(box.ID) {
+		x.refuse("HOLD_STANDS", h.Ref, fmt.Sprintf("%s still has a lock on the box", holderName(h)), "they take it off first", holderName(h), "1910.147(f)(3)(ii)(D)")
+	}
+	if !x.refused() {
+		delete(box.Points, b.GetPoint())
+		x.change("key of %s taken out of box %s", b.GetPoint(), box.ID)
+	}
+}
+
+func holderName(h *Hold) string {
+	if h.Holder == "" {
+		return "the unknown owner of a found lock"
+	}
+	return h.Holder
+}

@@ -1,0 +1,416 @@
+package ledger
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"yardhasp/ledger/energy"
+	recordv1 "yardhasp/proto/yardhasp/record/v1"
+)
+
+// Job is work on one zone, and the facts recorded for it. What it has reached is
+// derived from them (standing.go), never set.
+type Job struct {
+	ID          string   `json:"id"`
+	Zone        string   `json:"zone"`
+	Plan        []string `json:"plan"`
+	Responsible string   `json:"responsible"`
+	Crew        []string `json:"crew,omitempty"`
+	Affected    []string `json:"affected,omitempty"`
+	Purpose     string   `json:"purpose"`
+	Opened      Mark     `json:"opened"`
+	Closed      Mark     `json:"closed"`
+
+	ShutDown Mark `json:"shut_down"`
+	// ToldBefore and ToldAfter are when each affected person was told.
+	ToldBefore map[string]Mark `json:"told_before"`
+	ToldAfter  map[string]Mark `json:"told_after"`
+	// Cleared is the last clear-area record that was complete.
+	Cleared Mark `json:"cleared"`
+	// Grounds fitted minus removed at the last clear-area record.
+	GroundsLeft int64             `json:"grounds_left,omitempty"`
+	Readings    map[string]*Proof `json:"readings"` // by part, medium, kind
+	Released    map[string]Mark   `json:"released"` // store -> when
+	Found       map[string]*Found `json:"found"`    // found live, by reference
+	// LastHold, LastOff and LastOn are the job's latest lock on, lock off and
+	// sign-on.
+	LastHold Mark `json:"last_hold"`
+	LastOff  Mark `json:"last_off"`
+	LastOn   Mark `json:"last_on"`
+	// Met is since when work might start without a break; unset: it may not.
+	Met Mark `json:"met"`
+	// Stopped is what broke while people were signed on.
+	Stopped string `json:"stopped,omitempty"`
+}
+
+// Proof is one reading that counts as long as nothing voids it.
+type Proof struct {
+	At       Mark   `json:"at"`
+	Captured int64  `json:"captured"`
+	Value    string `json:"value"`
+	Doubt    bool   `json:"doubt,omitempty"`
+}
+
+// Found is energy found where none should be.
+type Found struct {
+	Ref       string `json:"ref"`
+	Part      string `json:"part"`
+	What      string `json:"what"`
+	At        Mark   `json:"at"`
+	Corrected Mark   `json:"corrected"`
+}
+
+// SignOn is one person inside the zone of a job.
+type SignOn struct {
+	Ref    string `json:"ref"`
+	Person string `json:"person"`
+	Job    string `json:"job"`
+	On     Mark   `json:"on"`
+	Off    Mark   `json:"off"`
+	// Promised lists the points the zone's yard promised to keep off.
+	Promised []string `json:"promised,omitempty"`
+}
+
+func (x *step) openJob(o *recordv1.OpenJob) {
+	s := x.s
+	if s.Jobs[o.GetId()] != nil {
+		x.refuse("EXISTS", o.GetId(), "a job with this id exists", "choose another id", x.who.ID, "")
+		return
+	}
+	if _, ok := s.Graph().Zone(o.GetZone()); !ok {
+		x.refuse("UNKNOWN_ZONE", o.GetZone(), "no current drawing shows this zone", "publish a drawing with it, or read its name again", x.who.ID, "")
+	}
+	for _, p := range o.GetPlan() {
+		if s.Points[p] == nil {
+			x.refuse("UNKNOWN_POINT", p, "no such point is registered", "compute the plan on the current drawing", x.who.ID, "")
+		} else if _, ok := s.Graph().Point(p); !ok {
+			x.refuse("NOT_DRAWN", p, "no current drawing shows "+p, "compute the plan on the current drawing", x.who.ID, "")
+		}
+	}
+	people := append(append([]string{o.GetResponsible()}, o.GetCrew()...), o.GetAffected()...)
+	for _, p := range people {
+		if s.People[p] == nil {
+			x.refuse("UNKNOWN_PERSON", p, "nobody of this name is enrolled", "invite them first", "a manager", "")
+		}
+	}
+	if len(o.GetAffected()) == 0 {
+		x.refuse("NO_AFFECTED", o.GetId(), "nobody is named to be told before locks go on and after they come off", "name who runs the machine or works in the area", x.who.ID, "1910.147(c)(9)")
+	}
+	if r := s.People[o.GetResponsible()]; r != nil && !r.Has(authorised) {
+		x.refuse("NOT_PERMITTED", r.ID, r.ID+" is not an authorised employee", "name one as responsible", "authorised employee", "1910.147(f)(3)(ii)(A)")
+	}
+	if x.refused() {
+		return
+	}
+	j := &Job{ID: o.GetId(), Zone: o.GetZone(), Plan: slices.Sorted(slices.Values(o.GetPlan())), Responsible: o.GetResponsible(),
+		Crew: o.GetCrew(), Affected: slices.Sorted(slices.Values(o.GetAffected())), Purpose: o.GetPurpose(), Opened: x.mark,
+		ToldBefore: map[string]Mark{}, ToldAfter: map[string]Mark{}, Readings: map[string]*Proof{}, Released: map[string]Mark{}, Found: map[string]*Found{}}
+	s.Jobs[j.ID] = j
+	s.redrawJob(j)
+	x.change("job %s opened on %s: %s", j.ID, j.Zone, j.Purpose)
+	if !s.verdicts[j.ID].Isolates {
+		x.flag("PLAN_DOES_NOT_ISOLATE", j.ID, "the plan does not cut "+j.Zone+" off on the current drawings", "1910.147(d)(3)")
+	}
+}
+
+// job finds an open job for a note; a note for none is recorded and flagged.
+func (x *step) job(id string) *Job {
+	j := x.s.Jobs[id]
+	if j == nil || j.Closed.Set() {
+		x.flag("UNKNOWN_JOB", id, "no open job of this name: the record is kept and counts for nothing", "")
+		return nil
+	}
+	return j
+}
+
+func (x *step) signOn(o *recordv1.SignOn) {
+	s := x.s
+	so := &SignOn{Ref: x.out.Ref, Person: x.who.ID, Job: o.GetJob(), On: x.mark}
+	j := x.job(o.GetJob())
+	if x.env.GetGrant() == recordv1.Grant_GRANT_HELD_LOCALLY {
+		so.Promised = slices.Clone(x.env.GetPromised())
+	}
+	s.SignOns[so.Ref] = so
+	x.change("%s signed on to the zone of %s", x.who.ID, o.GetJob())
+	if j == nil {
+		return
+	}
+	j.LastOn = x.mark
+	if !slices.Contains(j.Crew, x.who.ID) && j.Responsible != x.who.ID {
+		x.flag("NOT_ON_CREW", x.who.ID, x.who.ID+" is not on the crew of "+j.ID, "1910.147(f)(3)")
+	}
+	if missing := s.unlocked(j, x.who.ID); len(missing) > 0 {
+		x.flag("NO_LOCK", x.who.ID, x.who.ID+" entered without a lock on "+strings.Join(missing, ", "), "1910.147(f)(3)(ii)(D)")
+	}
+	if !j.Met.Set() {
+		x.flag("WORK_MAY_NOT_START", j.ID, x.who.ID+" entered before work may start", "1910.147(d)(6)")
+	}
+}
+
+// signOff: only the person themself; unknown counts as inside.
+func (x *step) signOff(o *recordv1.SignOff) {
+	ref := RefOf(o.GetSignOn())
+	so := x.s.SignOns[ref]
+	switch {
+	case so == nil:
+		x.refuse("UNKNOWN_SIGN_ON", ref, "no such sign-on; if it ended long ago, see the history", "read the reference on the board again", x.who.ID, "")
+	case so.Person != x.who.ID:
+		x.refuse("NOT_YOUR_SIGN_ON", ref, "only "+so.Person+" signs off "+so.Person, "ask them", so.Person, "1910.147(e)(2)(i)")
+	case so.Off.Set():
+		x.refuse("ENDED", ref, so.Person+" signed off before", "", "", "")
+	case !x.keyOldEnough(so.On.Index):
+		x.refuse("KEY_NEWER_THAN_LOCK", ref, "your key was enrolled after this sign-on", "sign with the key that signed on", so.Person, "")
+	default:
+		so.Off = x.mark
+		x.s.end("sign_on", ref)
+		x.change("%s signed off the zone of %s", so.Person, so.Job)
+	}
+}
+
+// signedOn lists who is on the zone of a job, in order of reference.
+func (s *State) signedOn(job string) []*SignOn {
+	var out []*SignOn
+	for _, ref := range sorted(s.SignOns) {
+		if so := s.SignOns[ref]; so.Job == job && !so.Off.Set() {
+			out = append(out, so)
+		}
+	}
+	return out
+}
+
+// unlocked lists the plan points on which a person has no lock, directly or by a
+// box.
+func (s *State) unlocked(j *Job, person string) []string {
+	var out []string
+	for _, p := range j.Plan {
+		if !slices.ContainsFunc(s.HoldsOn(p), func(h *Hold) bool { return h.Holder == person }) {
+			out = append(out, p)
+		}
+	}
+	return out
+}
+
+func (x *step) shutDown(n *recordv1.ShutDown) {
+	if j := x.job(n.GetJob()); j != nil && x.ok {
+		j.ShutDown = x.mark
+		x.change("shut down for %s in the orderly way", j.ID)
+	}
+}
+
+func readingKey(part string, m recordv1.Medium, k recordv1.ReadingKind) string {
+	return fmt.Sprintf("%s %d %d", part, m, k)
+}
+
+// reading records a measurement. One that shows energy stops work, whoever took
+// it; one that proves counts only from a person who may give it.
+func (x *step) reading(r *recordv1.Reading) {
+	s := x.s
+	j := x.job(r.GetJob())
+	if j == nil {
+		return
+	}
+	what := readingText(r)
+	if r.GetMoved() || s.overLimit(j, r) {
+		x.foundLive(j.ID, r.GetPart(), what)
+		return
+	}
+	for _, need := range []struct {
+		bad              bool
+		code, text, rule string
+	}{
+		{!x.ok, "NOT_PERMITTED", "taken by somebody who may not take it", "1910.147(d)(6)"},
+		{r.GetMedium() == recordv1.Medium_MEDIUM_ELECTRICITY && r.GetKind() == recordv1.ReadingKind_READING_KIND_METER && !x.who.Qualified,
+			"NOT_QUALIFIED", "an electrical test needs a qualified person", "1910.333(b)(2)(iv)(B)"},
+		{measures(r.GetKind()) && (r.GetInstrument() == "" || !r.GetProvedBefore() || !r.GetProvedAfter()),
+			"NOT_PROVED", "the instrument was not proved before and after", "1910.333(b)(2)(iv)(B)"},
+		{r.GetMedium() == recordv1.Medium_MEDIUM_ELECTRICITY && r.GetKind() == recordv1.ReadingKind_READING_KIND_METER && !(r.GetPhaseToPhase() && r.GetPhaseToGround()),
+			"INCOMPLETE", "phase to phase and phase to ground are both measured", "NFPA 70E 120.5(7)"},
+		{x.env.GetClockDoubt(), "CLOCK_DOUBT", "the yard's clock is in doubt: the reading counts as expired", "common practice, no source"},
+	} {
+		if need.bad {
+			x.flag(need.code, r.GetPart(), need.text+": the reading is kept and does not count", need.rule)
+			return
+		}
+	}
+	j.Readings[readingKey(r.GetPart(), r.GetMedium(), r.GetKind())] = &Proof{At: x.mark, Captured: x.rec.GetCapturedUnixMs(), Value: what}
+	x.change("reading for %s by %s: %s", j.ID, x.who.ID, what)
+}
+
+// measures reports whether a kind of reading needs an instrument that is proved.
+func measures(k recordv1.ReadingKind) bool {
+	return k == recordv1.ReadingKind_READING_KIND_METER || k == recordv1.ReadingKind_READING_KIND_GAS
+}
+
+// overLimit reports whether a value is above what counts as dead there. For
+// electricity the limit itself is live: only parts below 50 V need not be
+// de-energised, 1910.333(a)(1).
+func (s *State) overLimit(j *Job, r *recordv1.Reading) bool {
+	value := math.Abs(r.GetValue())
+	if r.GetMedium() == recordv1.Medium_MEDIUM_ELECTRICITY || r.GetKind() == recordv1.ReadingKind_READING_KIND_METER {
+		return value >= touchVolts
+	}
+	for _, p := range s.proofs[j.ID] {
+		if p.Part == r.GetPart() && p.Medium == r.GetMedium() && p.Kind == r.GetKind() {
+			return value > p.Limit
+		}
+	}
+	return false
+}
+
+func readingText(r *recordv1.Reading) string {
+	k := strings.ToLower(strings.TrimPrefix(r.GetKind().String(), "READING_KIND_"))
+	m := strings.ReplaceAll(strings.ToLower(strings.TrimPrefix(r.GetMedium().String(), "MEDIUM_")), "_", " ")
+	if r.GetMoved() {
+		return fmt.Sprintf("%s of %s at %s: it moved, lit or flowed", k, m, r.GetPart())
+	}
+	if k == "sight" || k == "try" {
+		return fmt.Sprintf("%s of %s at %s: nothing moved", k, m, r.GetPart())
+	}
+	return fmt.Sprintf("%s of %s at %s: %g", k, m, r.GetPart(), r.GetValue())
+}
+
+// foundLive stops work on the job: its readings are void and its drawings are
+// suspect until a qualified person has corrected and signed (design.md).
+func (x *step) foundLive(job, part, what string) {
+	s := x.s
+	j := x.job(job)
+	text := fmt.Sprintf("FOUND LIVE at %s by %s: %s", part, x.who.ID, what)
+	if j == nil {
+		s.alarm("FOUND_LIVE", x.out.Ref, text, x.mark)
+		return
+	}
+	j.Found[x.out.Ref] = &Found{Ref: x.out.Ref, Part: part, What: what, At: x.mark}
+	clear(j.Readings)
+	people := s.atRisk(j)
+	s.alarm("FOUND_LIVE", x.out.Ref, fmt.Sprintf("%s. Job %s is stopped. Crew: %s", text, j.ID, strings.Join(people, ", ")), x.mark)
+	for _, y := range s.drawingsOf(j) {
+		if d := s.Plans[y]; d != nil && !slices.Contains(d.Suspect, x.out.Ref) {
+			d.Suspect = append(d.Suspect, x.out.Ref)
+		}
+	}
+	x.change("%s", text)
+}
+
+func (x *step) correctFoundLive(c *recordv1.CorrectFoundLive) {
+	s, ref := x.s, RefOf(c.GetFound())
+	done := false
+	for _, id := range sorted(s.Jobs) {
+		if f := s.Jobs[id].Found[ref]; f != nil && !f.Corrected.Set() {
+			f.Corrected, done = x.mark, true
+		}
+	}
+	done = done || slices.ContainsFunc(s.Alarms, func(a Alarm) bool { return a.Code == "FOUND_LIVE" && a.Subject == ref })
+	if !done {
+		x.refuse("UNKNOWN_FOUND_LIVE", ref, "no such record waits for correction", "read its reference on the board again", x.who.ID, "")
+		return
+	}
+	for _, y := range sorted(s.Plans) {
+		s.Plans[y].Suspect = slices.DeleteFunc(s.Plans[y].Suspect, func(r string) bool { return r == ref })
+	}
+	s.clearAlarm("FOUND_LIVE", ref)
+	x.change("%s found and corrected the cause of %s: %s; every reading is taken again", x.who.ID, ref, c.GetCause())
+}
+
+// drawingsOf lists the yards whose drawings a job rests on: its zone's, its plan
+// points', and those of every point that may reach the zone.
+func (s *State) drawingsOf(j *Job) []string {
+	ys := []string{YardOf(j.Zone)}
+	for _, p := range append(slices.Clone(j.Plan), s.Reach[j.Zone]...) {
+		ys = append(ys, YardOf(p))
+	}
+	slices.Sort(ys)
+	return slices.Compact(ys)
+}
+
+func (x *step) storedReleased(r *recordv1.StoredReleased) {
+	j := x.job(r.GetJob())
+	if j == nil || !x.ok {
+		return
+	}
+	if !slices.ContainsFunc(x.s.stores[j.ID], func(st energy.Store) bool { return st.ID == r.GetStore() }) {
+		x.flag("UNKNOWN_STORE", r.GetStore(), "the drawing shows no such store behind this plan's locks", "1910.147(d)(5)(i)")
+	}
+	if x.env.GetClockDoubt() {
+		x.flag("CLOCK_DOUBT", r.GetStore(), "the yard's clock is in doubt: a wait can't be shown by it", "common practice, no source")
+		return
+	}
+	j.Released[r.GetStore()] = x.mark
+	x.change("%s released for %s: %s", r.GetStore(), j.ID, r.GetHow())
+}
+
+func (x *step) notice(n *recordv1.Notice) {
+	j := x.job(n.GetJob())
+	if j == nil || !x.ok {
+		return
+	}
+	told, word := j.ToldBefore, "before locks go on"
+	if n.GetWhen() == recordv1.NoticeWhen_NOTICE_WHEN_AFTER {
+		told, word = j.ToldAfter, "after the last lock came off"
+	}
+	for _, p := range n.GetPeople() {
+		told[p] = x.mark
+	}
+	x.change("told %s for %s: %s", word, j.ID, strings.Join(n.GetPeople(), ", "))
+}
+
+func (x *step) clearArea(c *recordv1.ClearArea) {
+	j := x.job(c.GetJob())
+	if j == nil || !x.ok {
+		return
+	}
+	j.GroundsLeft = int64(c.GetGroundsFitted()) - int64(c.GetGroundsRemoved())
+	var lacks []string
+	for _, l := range []struct {
+		bad  bool
+		what string
+	}{
+		{!c.GetToolsOut(), "tools are still in"}, {!c.GetGuardsOn(), "guards are off"}, {!c.GetPeopleClear(), "people are not clear"},
+		{j.GroundsLeft != 0, fmt.Sprintf("%d temporary grounds or jumpers are not accounted for", j.GroundsLeft)},
+	} {
+		if l.bad {
+			lacks = append(lacks, l.what)
+		}
+	}
+	if len(lacks) > 0 {
+		j.Cleared = Mark{}
+		x.flag("NOT_CLEAR", j.ID, strings.Join(lacks, "; "), "1910.147(e)(1)")
+		return
+	}
+	j.Cleared = x.mark
+	x.change("area of %s clear: tools out, guards on, grounds off", j.ID)
+}
+
+func (x *step) closeJob(c *recordv1.CloseJob) {
+	s := x.s
+	j := s.Jobs[c.GetJob()]
+	if j == nil || j.Closed.Set() {
+		x.refuse("UNKNOWN_JOB", c.GetJob(), "there is no open job of this name", "", "", "")
+		return
+	}
+	if j.Responsible != x.who.ID && !x.who.Has(supervisor, manager) {
+		x.refuse("NOT_PERMITTED", x.who.ID, "the responsible employee or a supervisor closes a job", "ask "+j.Responsible, j.Responsible, "")
+	}
+	for _, p := range s.atRisk(j) {
+		x.refuse("STILL_ON", p, p+" is signed on or has a lock on for this job", p+" signs off and takes it off", p, "1910.147(e)")
+	}
+	for _, ref := range sorted(j.Found) {
+		if !j.Found[ref].Corrected.Set() {
+			x.refuse("FOUND_LIVE", ref, "something found live was not corrected", "a qualified person finds and corrects the cause", "a qualified person", "")
+		}
+	}
+	for _, id := range sorted(s.Reqs) {
+		if q := s.Reqs[id]; q.open() && q.Job == j.ID {
+			x.refuse("REQUESTED", id, "a request to re-energise is open", "finish or withdraw it", q.By.By, "")
+		}
+	}
+	if x.refused() {
+		return
+	}
+	j.Closed = x.mark
+	s.end("job", j.ID)
+	s.redrawJob(j)
+	s.clearAlarm("STOPPED", j.ID)
+	x.change("job %s closed", j.ID)
+}

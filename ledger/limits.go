@@ -1,0 +1,26 @@
+package ledger
+
+// Limits of what one record may carry. Admission and Apply use the same ones.
+const (
+	// MaxEntryBytes bounds one entry, so that it always fits a store transaction.
+	MaxEntryBytes = 768 << 10
+	// MaxText bounds a free text, in bytes.
+	MaxText = 2000
+	// MaxName bounds an id or a name, in bytes.
+	MaxName = 64
+	// MaxList bounds a list of points or people in one record.
+	MaxList = 500
+	// MaxSignatures bounds the signatures of one record.
+	MaxSignatures = 8
+	// keepEnded is how many entries an ended hold or request stays in the state.
+	keepEnded = 10000
+	// ticketWindow is how many recent ticket counters of one device are
+	// remembered one by one; older ones count as used.
+	ticketWindow = 1024
+	// keepHashes is how many of a yard's last envelopes are remembered, to tell
+	// a repeat from a second envelope for the same place.
+	keepHashes = 64
+	// touchVolts is what a meter may read on a part that counts as dead,
+	// 1910.333(a)(1) and NFPA 70E 110.2.
+	touchVolts = 50
+)

@@ -1,0 +1,72 @@
+package ledger
+
+import (
+	"fmt"
+
+	recordv1 "yardhasp/proto/yardhasp/record/v1"
+)
+
+// home finds a point and checks that this is its home yard's journal.
+func (x *step) home(id string) *Point {
+	p := x.s.Points[id]
+	if p == nil {
+		x.refuse("UNKNOWN_POINT", id, "no such point is registered", "read the label at the panel again", x.who.ID, "")
+		return nil
+	}
+	if p.Yard != x.env.GetYard() {
+		x.refuse("NOT_HOME", id, "a point is opened and closed only at its home yard "+p.Yard, "record it there, at the panel", x.who.ID, "")
+		return nil
+	}
+	return p
+}
+
+// isolate: the point was opened. A stale one, written before a later closing was
+// known, is a note without effect (decisions.md 3).
+func (x *step) isolate(i *recordv1.Isolate) {
+	p := x.home(i.GetPoint())
+	if p == nil {
+		return
+	}
+	if m := (Moved{i.GetMoved().GetEpoch(), i.GetMoved().GetSeq()}); m != p.Moved {
+		x.flag("STALE_OPENING", p.ID, "the point was switched or found closed since: this opening does not count. Open it again at the panel", "1910.147(d)(3)")
+		return
+	}
+	if !x.ok {
+		return
+	}
+	p.Live, p.Opened = false, x.mark
+	x.change("%s opened by %s", p.ID, x.who.ID)
+	x.s.clearAlarm("FOUND_CLOSED", p.ID)
+}
+
+// closedNote: the point was closed under a go-ahead.
+func (x *step) closedNote(c *recordv1.Closed) {
+	p := x.home(c.GetPoint())
+	if p == nil {
+		return
+	}
+	if m := (Moved{c.GetMoved().GetEpoch(), c.GetMoved().GetSeq()}); m != p.Moved || !p.Live {
+		x.flag("STALE_CLOSING", p.ID, "this closing does not belong to the last energising: record it as found closed if the handle is closed", "")
+		return
+	}
+	x.change("%s closed by %s", p.ID, x.who.ID)
+}
+
+// foundClosed: reality beats the ledger.
+func (x *step) foundClosed(f *recordv1.FoundClosed) {
+	p := x.home(f.GetPoint())
+	if p == nil {
+		return
+	}
+	was := p.Live
+	p.Live, p.Moved = true, Moved{x.mark.Epoch, x.mark.Seq}
+	x.change("%s found closed by %s: it is live", p.ID, x.who.ID)
+	if was {
+		return
+	}
+	text := fmt.Sprintf("%s was found closed by %s although it was recorded open", p.ID, x.who.ID)
+	for _, h := range x.s.HoldsOn(p.ID) {
+		text += fmt.Sprintf("; %s has a lock on it", holderName(h))
+	}
+	x.s.alarm("FOUND_CLOSED", p.ID, text, x.mark)
+}

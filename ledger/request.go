@@ -1,0 +1,303 @@
+package ledger
+
+import (
+	"bytes"
+	"fmt"
+	"slices"
+	"strings"
+
+	recordv1 "yardhasp/proto/yardhasp/record/v1"
+)
+
+// ReqState is one request to re-energise (protocol.md 3.1).
+type ReqState struct {
+	ID        string                `json:"id"`
+	Job       string                `json:"job"`
+	Points    []string              `json:"points"`
+	Involved  []string              `json:"involved"`  // yards that must confirm
+	Attested  []string              `json:"attested"`  // yards that did
+	Energised []string              `json:"energised"` // points whose energising was taken
+	State     recordv1.RequestState `json:"state"`
+	Deadline  int64                 `json:"deadline"`
+	By        Mark                  `json:"by"`
+	Why       string                `json:"why,omitempty"`
+}
+
+func (q *ReqState) open() bool {
+	return q.State == recordv1.RequestState_REQUEST_STATE_AWAITING || q.State == recordv1.RequestState_REQUEST_STATE_APPROVED
+}
+
+// Open reports whether the request can still lead to an energising.
+func (q *ReqState) Open() bool { return q.open() }
+
+// request is granted only when every condition is met; a refusal lists them all.
+func (x *step) request(r *recordv1.Request) {
+	s := x.s
+	if s.Reqs[r.GetId()] != nil {
+		x.refuse("EXISTS", r.GetId(), "a request with this id was made before; ids are never used again", "choose another id", x.who.ID, "")
+		return
+	}
+	if r.GetDeadlineUnixMs() <= s.Time {
+		x.refuse("EXPIRED", r.GetId(), "its deadline has passed", "choose a later deadline", x.who.ID, "")
+	}
+	x.out.Conditions = append(x.out.Conditions, s.RequestConditions(r.GetJob(), r.GetPoints())...)
+	if x.refused() {
+		return
+	}
+	pts := slices.Sorted(slices.Values(r.GetPoints()))
+	q := &ReqState{ID: r.GetId(), Job: r.GetJob(), Points: pts, Involved: s.involved(pts),
+		State: recordv1.RequestState_REQUEST_STATE_AWAITING, Deadline: r.GetDeadlineUnixMs(), By: x.mark}
+	s.Reqs[q.ID] = q
+	x.change("%s asks to re-energise %s; %s must confirm", x.who.ID, strings.Join(pts, ", "), strings.Join(q.Involved, ", "))
+}
+
+// involved lists the yards whose word a request needs: the homes of its points,
+// of the boxes that hold one of their keys, and of every zone that closing them
+// may reach (protocol.md 3.3, decisions.md 9).
+func (s *State) involved(points []string) []string {
+	var ys []string
+	for _, p := range points {
+		ys = append(ys, YardOf(p))
+	}
+	for _, id := range sorted(s.Boxes) {
+		if overlap(sorted(s.Boxes[id].Points), points) {
+			ys = append(ys, s.Boxes[id].Yard)
+		}
+	}
+	for _, z := range sorted(s.Reach) {
+		if overlap(s.Reach[z], points) {
+			ys = append(ys, YardOf(z))
+		}
+	}
+	slices.Sort(ys)
+	return slices.Compact(ys)
+}
+
+// RequestConditions lists what stands against a request for these points now.
+func (s *State) RequestConditions(job string, points []string) []*recordv1.Condition {
+	var cs []*recordv1.Condition
+	add := func(c ...*recordv1.Condition) { cs = append(cs, c...) }
+	j := s.Jobs[job]
+	if j == nil || j.Closed.Set() {
+		return append(cs, cond("UNKNOWN_JOB", job, "there is no open job of this name", "name the job whose work is finished", "supervisor", ""))
+	}
+	for _, p := range points {
+		pt := s.Points[p]
+		switch {
+		case pt == nil:
+			add(cond("UNKNOWN_POINT", p, "no such point is registered", "read the label at the panel again", "", ""))
+			continue
+		case pt.Live:
+			add(cond("LIVE", p, p+" is recorded as switched on already", "", "", ""))
+		}
+		if !slices.Contains(j.Plan, p) {
+			add(cond("NOT_IN_PLAN", p, p+" is not in the plan of "+job, "ask for the points of this job only, or open a job for it", j.Responsible, ""))
+		}
+		if _, drawn := s.Graph().Point(p); !drawn {
+			add(cond("NOT_DRAWN", p, "no current drawing shows "+p+": what it would energise is not known", "publish a drawing that shows it", "supervisor or manager", "NFPA 70E 120.5(1)"))
+		}
+		for _, h := range s.HoldsOn(p) {
+			add(cond("HOLD_STANDS", p, fmt.Sprintf("%s still has a lock on %s (%s)", holderName(h), h.Target(), h.Ref),
+				holderName(h)+" takes it off and signs off", holderName(h), "1910.147(e)(3)"))
+		}
+		for _, id := range sorted(s.Reqs) {
+			if q := s.Reqs[id]; q.open() && slices.Contains(q.Points, p) {
+				add(cond("REQUESTED", p, "request "+id+" is open for "+p, "wait for it, or withdraw it", q.By.By, ""))
+			}
+		}
+	}
+	add(s.releaseConditions(j, points)...)
+	for _, id := range sorted(s.Jobs) {
+		if o := s.Jobs[id]; id != job && !o.Closed.Set() && overlap(o.Plan, points) && o.LastHold.Set() {
+			add(s.releaseConditions(o, points)...)
+		}
+	}
+	add(s.endangered(points)...)
+	return cs
+}
+
+// endangered lists the people whom closing these points could reach: on the
+// current drawing, whichever points they locked (design.md, The fine print).
+// Only a point recorded open and held by a lock counts as stopping energy.
+func (s *State) endangered(points []string) []*recordv1.Condition {
+	var cs []*recordv1.Condition
+	barrier := func(p string) bool { return s.openAndHeld(p) }
+	for _, id := range sorted(s.Jobs) {
+		j := s.Jobs[id]
+		if j.Closed.Set() {
+			continue
+		}
+		people := s.atRisk(j)
+		if len(people) == 0 {
+			continue
+		}
+		names := strings.Join(people, ", ")
+		for _, so := range s.signedOn(j.ID) {
+			for _, p := range points {
+				if slices.Contains(so.Promised, p) {
+					cs = append(cs, cond("PROMISED", p, fmt.Sprintf("%s was promised at sign-on that %s stays off", so.Person, p), so.Person+" signs off the zone", so.Person, "1910.147(e)(2)(i)"))
+				}
+			}
+		}
+		near, live, err := s.Graph().ReachNow(j.Zone, barrier)
+		hit := err != nil
+		for _, p := range points {
+			hit = hit || slices.Contains(near, p) || live && slices.Contains(s.Reach[j.Zone], p)
+		}
+		if hit {
+			cs = append(cs, cond("REACHES_PEOPLE", j.Zone, fmt.Sprintf("closing %s could let energy reach %s, where job %s has %s", strings.Join(points, ", "), j.Zone, j.ID, names),
+				"they take off their locks and sign off the zone", names, "1910.147(e)(2)(i)"))
+		}
+	}
+	return cs
+}
+
+func (s *State) openAndHeld(p string) bool {
+	pt := s.Points[p]
+	return pt != nil && !pt.Live && len(s.HoldsOn(p)) > 0
+}
+
+// atRisk names who is signed on to the job's zone or has a lock on for it.
+func (s *State) atRisk(j *Job) []string {
+	var out []string
+	for _, so := range s.signedOn(j.ID) {
+		out = append(out, so.Person)
+	}
+	for _, ref := range sorted(s.Holds) {
+		if h := s.Holds[ref]; h.Active() && h.Job == j.ID {
+			out = append(out, holderName(h))
+		}
+	}
+	slices.Sort(out)
+	return slices.Compact(out)
+}
+
+// fence is a yard's attestation. The last one approves.
+func (x *step) fence(f *recordv1.Fence) {
+	s, y := x.s, x.env.GetYard()
+	q := s.Reqs[f.GetRequest()]
+	switch {
+	case q == nil:
+		x.refuse("UNKNOWN_REQUEST", f.GetRequest(), "no such request", "", "", "")
+	case q.State != recordv1.RequestState_REQUEST_STATE_AWAITING:
+		x.refuse("NOT_AWAITING", q.ID, "the request no longer waits for confirmation", "", "", "")
+	case !slices.Contains(q.Involved, y):
+		x.refuse("NOT_INVOLVED", q.ID, y+" is not asked", "", "", "")
+	case slices.Contains(q.Attested, y):
+		x.refuse("EXISTS", q.ID, y+" confirmed already", "", "", "")
+	default:
+		q.Attested = append(q.Attested, y)
+		slices.Sort(q.Attested)
+		x.change("%s confirms request %s (%d of %d yards)", y, q.ID, len(q.Attested), len(q.Involved))
+		if len(q.Attested) == len(q.Involved) {
+			q.State = recordv1.RequestState_REQUEST_STATE_APPROVED
+			x.change("request %s approved: nobody involved objects so far; any new lock cancels this; not permission to close", q.ID)
+		}
+	}
+}
+
+// energise is asked for at the panel, in the home yard's journal. What was true
+// at the request must be true again.
+func (x *step) energise(e *recordv1.Energise) {
+	s := x.s
+	p := x.home(e.GetPoint())
+	if p == nil {
+		return
+	}
+	p.Moved = Moved{x.mark.Epoch, x.mark.Seq} // consumed, accepted or not (decisions.md 3)
+	q := s.Reqs[e.GetRequest()]
+	switch {
+	case q == nil:
+		x.refuse("UNKNOWN_REQUEST", e.GetRequest(), "no such request", "request it first", "", "")
+		return
+	case q.State != recordv1.RequestState_REQUEST_STATE_APPROVED:
+		x.refuse("NOT_APPROVED", q.ID, "the request is "+RequestWord(q.State)+why(q.Why), "wait until every yard concerned has confirmed, or request again", "", "1910.147(e)")
+		return
+	case !slices.Contains(q.Points, p.ID) || slices.Contains(q.Energised, p.ID):
+		x.refuse("NOT_REQUESTED", p.ID, "the request is not for this point, or it was energised already", "", "", "")
+		return
+	}
+	for _, h := range s.HoldsOn(p.ID) {
+		x.refuse("HOLD_STANDS", p.ID, fmt.Sprintf("%s has a lock on %s", holderName(h), h.Target()), holderName(h)+" takes it off", holderName(h), "1910.147(e)(3)")
+	}
+	if j := s.Jobs[q.Job]; j != nil {
+		x.out.Conditions = append(x.out.Conditions, s.releaseConditions(j, q.Points)...)
+	}
+	x.out.Conditions = append(x.out.Conditions, s.endangered([]string{p.ID})...)
+	if x.refused() {
+		return
+	}
+	p.Live = true
+	q.Energised = append(q.Energised, p.ID)
+	slices.Sort(q.Energised)
+	x.change("%s may be closed at its panel now, by %s", p.ID, x.who.ID)
+	if len(q.Energised) == len(q.Points) {
+		q.State = recordv1.RequestState_REQUEST_STATE_DONE
+		s.end("request", q.ID)
+		x.change("request %s is done", q.ID)
+	}
+}
+
+func why(w string) string {
+	if w == "" {
+		return ""
+	}
+	return ": " + w
+}
+
+// void ends an open request because the world changed. Points already energised
+// stay live.
+func (s *State) void(q *ReqState, why string, x *step) {
+	q.State, q.Why = recordv1.RequestState_REQUEST_STATE_VOID, why
+	s.end("request", q.ID)
+	x.change("request %s is void: %s", q.ID, why)
+}
+
+func (x *step) withdraw(w *recordv1.Withdraw) {
+	q := x.s.Reqs[w.GetRequest()]
+	switch {
+	case q == nil || !q.open():
+		x.refuse("UNKNOWN_REQUEST", w.GetRequest(), "there is no open request of this name", "", "", "")
+	case q.By.By != x.who.ID && !x.who.Has(supervisor, manager):
+		x.refuse("NOT_YOURS", q.ID, "only the requester or a supervisor withdraws it", "ask "+q.By.By, q.By.By, "")
+	default:
+		q.State, q.Why = recordv1.RequestState_REQUEST_STATE_WITHDRAWN, w.GetWhy()
+		x.s.end("request", q.ID)
+		x.change("request %s withdrawn by %s", q.ID, x.who.ID)
+	}
+}
+
+// expire ends a request at its deadline; any replica may sign it, and the
+// entry's time decides (decisions.md 20).
+func (x *step) expire(e *recordv1.Expire) {
+	s := x.s
+	y := s.Yards[x.rec.GetSigner()]
+	if y == nil || !slices.ContainsFunc(x.e.keys, func(k []byte) bool { return bytes.Equal(k, y.Key) }) {
+		x.refuse("NOT_THE_SIGNER", x.rec.GetSigner(), "only a yard's replica lets a request expire", "", "", "")
+		return
+	}
+	x.mark.By = y.ID
+	q := s.Reqs[e.GetRequest()]
+	switch {
+	case q == nil || !q.open():
+		x.refuse("UNKNOWN_REQUEST", e.GetRequest(), "there is no open request of this name", "", "", "")
+	case s.Time < q.Deadline:
+		x.refuse("NOT_YET", q.ID, "its deadline has not passed", "", "", "")
+	default:
+		q.State, q.Why = recordv1.RequestState_REQUEST_STATE_EXPIRED, "its deadline passed"
+		s.end("request", q.ID)
+		x.change("request %s expired", q.ID)
+	}
+}
+
+var requestWords = map[recordv1.RequestState]string{
+	recordv1.RequestState_REQUEST_STATE_AWAITING:  "awaiting confirmation",
+	recordv1.RequestState_REQUEST_STATE_APPROVED:  "approved",
+	recordv1.RequestState_REQUEST_STATE_DONE:      "done",
+	recordv1.RequestState_REQUEST_STATE_VOID:      "void",
+	recordv1.RequestState_REQUEST_STATE_EXPIRED:   "expired",
+	recordv1.RequestState_REQUEST_STATE_WITHDRAWN: "withdrawn",
+}
+
+// RequestWord is the state of a request in words.
+func RequestWord(st recordv1.RequestState) string { return requestWords[st] }

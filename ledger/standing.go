@@ -1,0 +1,310 @@
+package ledger
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"yardhasp/ledger/energy"
+	recordv1 "yardhasp/proto/yardhasp/record/v1"
+)
+
+// StartConditions lists what is missing before work may start on a job: none
+// means it may, as this state knows it. Each names its clause and who can supply
+// what is missing.
+func (s *State) StartConditions(j *Job) []*recordv1.Condition {
+	var cs []*recordv1.Condition
+	add := func(code, subject, text, remedy, who, clause string) {
+		cs = append(cs, cond(code, subject, text, remedy, who, clause))
+	}
+	if !s.verdicts[j.ID].Isolates {
+		text := "the plan does not cut " + j.Zone + " off on the current drawings"
+		for _, p := range s.verdicts[j.ID].Live {
+			text += fmt.Sprintf("; %s reaches %s by %s", p.Source, p.Part, strings.Join(p.Steps, " > "))
+		}
+		add("PLAN_DOES_NOT_ISOLATE", j.Zone, text, "compute the plan again and open a job with it", j.Responsible, "1910.147(d)(3)")
+	}
+	for _, y := range s.drawingsOf(j) {
+		d := s.Plans[y]
+		switch {
+		case d == nil:
+			add("NO_DRAWING", y, y+" has no drawing", "publish one", "supervisor or manager", "NFPA 70E 120.5(1)")
+		case !d.Walked.Set():
+			add("NOT_WALKED", y, fmt.Sprintf("nobody has walked the drawing of %s revision %d against the steel", y, d.Revision), "a qualified person walks it and signs", "a qualified person", "NFPA 70E 120.5(1)")
+		case len(d.Suspect) > 0:
+			add("SUSPECT_DRAWING", y, "something was found live on the drawing of "+y+": it can't be relied on", "a qualified person finds and corrects the cause", "a qualified person", "NFPA 70E 120.5(1)")
+		}
+	}
+	for _, ref := range sorted(j.Found) {
+		if f := j.Found[ref]; !f.Corrected.Set() {
+			add("FOUND_LIVE", f.Part, "FOUND LIVE: "+f.What, "a qualified person finds and corrects the cause, then every reading is taken again", "a qualified person", "1910.147(d)(6)")
+		}
+	}
+	for _, p := range j.Affected {
+		if m, told := j.ToldBefore[p]; !told || m.Index < j.Opened.Index {
+			add("NOT_TOLD", p, p+" has not been told", "tell them and record it", j.Responsible, "1910.147(c)(9)")
+		}
+	}
+	if !j.ShutDown.Set() {
+		add("NOT_SHUT_DOWN", j.Zone, "no orderly shut-down is recorded", "shut down and record it", j.Responsible, "1910.147(d)(2)")
+	}
+	cs = append(cs, s.pointConditions(j)...)
+	cs = append(cs, s.proofConditions(j)...)
+	return cs
+}
+
+// pointConditions: every plan point open, held by the responsible employee and
+// by everyone signed on, and tried where the lock is older than the opening.
+func (s *State) pointConditions(j *Job) []*recordv1.Condition {
+	var cs []*recordv1.Condition
+	add := func(code, subject, text, remedy, who, clause string) {
+		cs = append(cs, cond(code, subject, text, remedy, who, clause))
+	}
+	must := []string{j.Responsible}
+	for _, so := range s.signedOn(j.ID) {
+		must = append(must, so.Person)
+	}
+	slices.Sort(must)
+	must = slices.Compact(must)
+	for _, p := range must {
+		if who := s.People[p]; who == nil || !who.trained(s.Time) {
+			add("TRAINING_LAPSED", p, p+" has no current training as an authorised employee", "train them and record it", "supervisor or manager", "1910.147(c)(7)(i)")
+		}
+	}
+	for _, id := range j.Plan {
+		p := s.Points[id]
+		if p == nil || p.Live || !p.Opened.Set() {
+			add("NOT_OPEN", id, id+" is not recorded open", "open it at its panel and record it", "authorised employee", "1910.147(d)(3)")
+			continue
+		}
+		holds := s.HoldsOn(id)
+		for _, who := range must {
+			mine := slices.DeleteFunc(slices.Clone(holds), func(h *Hold) bool { return h.Holder != who })
+			if len(mine) == 0 {
+				add("NO_LOCK", id, who+" has no lock on "+id, who+" hangs their own lock, there or on a box that holds its key", who, "1910.147(d)(4)(i)")
+				continue
+			}
+			if !slices.ContainsFunc(mine, func(h *Hold) bool { return s.guards(h, p) }) {
+				add("NOT_TRIED", id, fmt.Sprintf("%s was opened after %s hung their lock", id, who), who+" tries the handle against their lock and records it", who, "1910.147(d)(6)")
+			}
+		}
+	}
+	return cs
+}
+
+// guards reports whether a hold counts for work on a point: it is not older than
+// the latest opening, or its owner tried the handle since (design.md).
+func (s *State) guards(h *Hold, p *Point) bool {
+	on := s.coveredSince(h, p.ID)
+	return p.Opened.seenBy(on) || h.Tried.Set() && p.Opened.seenBy(h.Tried)
+}
+
+// proofConditions: every store released or waited out, every reading valid.
+func (s *State) proofConditions(j *Job) []*recordv1.Condition {
+	var cs []*recordv1.Condition
+	opened := s.lastOpened(j)
+	for _, st := range s.stores[j.ID] {
+		m, done := j.Released[st.ID]
+		what := fmt.Sprintf("stored energy in %s", st.ID)
+		switch {
+		case !done || !s.after(m, opened):
+			cs = append(cs, cond("STORED", st.ID, what+" is not released", st.Release, j.Responsible, "1910.147(d)(5)(i)"))
+		case m.Time < opened.Time+int64(st.WaitSeconds)*1000:
+			cs = append(cs, cond("STORED", st.ID, fmt.Sprintf("%s was released before the wait of %d s was over", what, st.WaitSeconds), "wait, then "+st.Release, j.Responsible, "1910.147(d)(5)(i)"))
+		}
+	}
+	for _, p := range s.proofs[j.ID] {
+		got := j.Readings[readingKey(p.Part, p.Medium, p.Kind)]
+		clause := "1910.147(d)(6)"
+		if p.Source != "" {
+			clause += "; " + p.Source
+		}
+		if got == nil {
+			cs = append(cs, cond("NOT_PROVED", p.Part, "not proved: "+p.Text, "take it at the point of work and record it", proofWho(p), clause))
+		} else if why := s.voided(j, got); why != "" {
+			cs = append(cs, cond("NOT_PROVED", p.Part, "the reading no longer counts: "+why, "take it again: "+p.Text, proofWho(p), clause))
+		}
+	}
+	return cs
+}
+
+func proofWho(p energy.Proof) string {
+	if p.Medium == recordv1.Medium_MEDIUM_ELECTRICITY && p.Kind == recordv1.ReadingKind_READING_KIND_METER {
+		return "a qualified person"
+	}
+	return "authorised employee"
+}
+
+// lastOpened is the latest opening of the plan's points.
+func (s *State) lastOpened(j *Job) Mark {
+	var last Mark
+	for _, id := range j.Plan {
+		if p := s.Points[id]; p != nil && p.Opened.Index >= last.Index {
+			t := max(last.Time, p.Opened.Time)
+			last = p.Opened
+			last.Time = t
+		}
+	}
+	return last
+}
+
+// after reports whether m was recorded, by the ledger and by the clocks, after
+// the opening it depends on.
+func (s *State) after(m, opened Mark) bool {
+	return m.Index > opened.Index && (opened.seenBy(m)) && m.Time >= opened.Time
+}
+
+// voided says why a reading no longer counts, "" when it does: it must be taken
+// after the latest opening of every plan point, with every plan point locked and
+// unbroken since (design.md; decisions.md 18).
+func (s *State) voided(j *Job, r *Proof) string {
+	for _, id := range j.Plan {
+		p := s.Points[id]
+		if p == nil || p.Live {
+			return id + " is not open"
+		}
+		if !p.Opened.seenBy(r.At) || r.Captured < p.Opened.Time {
+			return id + " was opened after it, or its taker could not know"
+		}
+		unbroken := slices.ContainsFunc(s.HoldsOn(id), func(h *Hold) bool { return s.coveredSince(h, id).seenBy(r.At) })
+		if !unbroken {
+			return id + " was not locked without a break since"
+		}
+	}
+	for _, ref := range sorted(j.Found) {
+		if f := j.Found[ref]; f.At.Index >= r.At.Index || f.Corrected.Set() && f.Corrected.Index >= r.At.Index {
+			return "something was found live after it"
+		}
+	}
+	return ""
+}
+
+// releaseConditions lists what (e)(1), (e)(2) and 1910.333(b)(2)(v) ask of a job
+// before any of these points may be energised.
+func (s *State) releaseConditions(j *Job, points []string) []*recordv1.Condition {
+	var cs []*recordv1.Condition
+	add := func(code, subject, text, remedy, who, clause string) {
+		cs = append(cs, cond(code, subject, text, remedy, who, clause))
+	}
+	if !j.Cleared.Set() || j.Cleared.Index < j.LastOn.Index || j.Cleared.Index < j.LastHold.Index {
+		add("NOT_CLEAR", j.ID, "the area is not recorded clear since the last person or lock went on: tools out, guards on, grounds off and counted", "look it over and record it", j.Responsible, "1910.147(e)(1)")
+	}
+	if j.GroundsLeft != 0 {
+		add("GROUNDS", j.ID, fmt.Sprintf("%d temporary grounds or jumpers are not accounted for", j.GroundsLeft), "take them off and count them", j.Responsible, "1910.333(b)(2)(v)")
+	}
+	for _, so := range s.signedOn(j.ID) {
+		add("SIGNED_ON", so.Person, so.Person+" is still signed on to "+j.Zone, so.Person+" leaves the zone and signs off", so.Person, "1910.147(e)(2)(i)")
+	}
+	off := j.LastOff
+	for _, p := range j.Affected {
+		if m, told := j.ToldAfter[p]; !told || m.Index < off.Index || m.Index < j.LastHold.Index || !off.Set() && !told {
+			add("NOT_TOLD", p, p+" has not been told after the last lock came off", "tell them and record it", j.Responsible, "1910.147(e)(2)(ii)")
+		}
+	}
+	for _, ref := range sorted(j.Found) {
+		if f := j.Found[ref]; !f.Corrected.Set() {
+			add("FOUND_LIVE", f.Part, "FOUND LIVE and not corrected: "+f.What, "a qualified person finds and corrects the cause", "a qualified person", "")
+		}
+	}
+	return cs
+}
+
+// watchStandings notes, after each record, since when a job's work may start, and
+// raises it when that stops while people are signed on.
+func (s *State) watchStandings(at Mark) {
+	for _, id := range sorted(s.Jobs) {
+		j := s.Jobs[id]
+		if j.Closed.Set() {
+			continue
+		}
+		cs := s.StartConditions(j)
+		switch {
+		case len(cs) == 0:
+			if !j.Met.Set() {
+				j.Met = at
+			}
+			j.Stopped = ""
+			s.clearAlarm("STOPPED", id)
+		case j.Met.Set():
+			j.Met = Mark{}
+			if people := s.signedOn(id); len(people) > 0 {
+				var names []string
+				for _, so := range people {
+					names = append(names, so.Person)
+				}
+				j.Stopped = cs[0].GetText()
+				s.alarm("STOPPED", id, fmt.Sprintf("STOP WORK on %s: %s. Signed on: %s", id, j.Stopped, strings.Join(names, ", ")), at)
+			}
+		}
+		if j.Stopped != "" && len(s.signedOn(id)) == 0 {
+			j.Stopped = ""
+			s.clearAlarm("STOPPED", id)
+		}
+	}
+}
+
+// StageOf is what a job has reached, from its facts.
+func (s *State) StageOf(j *Job) recordv1.Stage {
+	if j.Closed.Set() {
+		return recordv1.Stage_STAGE_CLOSED
+	}
+	for _, id := range sorted(s.Reqs) {
+		q := s.Reqs[id]
+		if q.Job != j.ID || q.By.Index < j.LastHold.Index {
+			continue
+		}
+		switch q.State {
+		case recordv1.RequestState_REQUEST_STATE_AWAITING:
+			return recordv1.Stage_STAGE_REQUESTED
+		case recordv1.RequestState_REQUEST_STATE_APPROVED:
+			return recordv1.Stage_STAGE_APPROVED
+		case recordv1.RequestState_REQUEST_STATE_DONE:
+			if s.anyLive(j.Plan) {
+				return recordv1.Stage_STAGE_ENERGISED
+			}
+		}
+	}
+	if j.Stopped != "" || s.uncorrected(j) {
+		return recordv1.Stage_STAGE_STOPPED
+	}
+	cs := s.StartConditions(j)
+	has := func(codes ...string) bool {
+		return slices.ContainsFunc(cs, func(c *recordv1.Condition) bool { return slices.Contains(codes, c.GetCode()) })
+	}
+	anyHold := false
+	for _, p := range j.Plan {
+		anyHold = anyHold || len(s.HoldsOn(p)) > 0
+	}
+	switch {
+	case j.LastOff.Set() && !anyHold && !s.anyLive(j.Plan):
+		return recordv1.Stage_STAGE_RELEASED
+	case j.Cleared.Set() && j.Cleared.Index > j.LastOn.Index && j.Cleared.Index > j.LastHold.Index:
+		return recordv1.Stage_STAGE_CLEARED
+	case len(cs) == 0:
+		return recordv1.Stage_STAGE_WORK_MAY_START
+	case has("NOT_TOLD"):
+		return recordv1.Stage_STAGE_PLANNED
+	case has("NOT_SHUT_DOWN"):
+		return recordv1.Stage_STAGE_TOLD
+	case has("NOT_OPEN"):
+		return recordv1.Stage_STAGE_SHUT_DOWN
+	case has("NO_LOCK", "NOT_TRIED"):
+		return recordv1.Stage_STAGE_OPENED
+	case has("STORED"):
+		return recordv1.Stage_STAGE_LOCKED
+	}
+	return recordv1.Stage_STAGE_DRAINED
+}
+
+func (s *State) anyLive(points []string) bool {
+	return slices.ContainsFunc(points, func(p string) bool { return s.Points[p] != nil && s.Points[p].Live })
+}
+
+func (s *State) uncorrected(j *Job) bool {
+	for _, f := range j.Found {
+		if !f.Corrected.Set() {
+			return true
+		}
+	}
+	return false
+}

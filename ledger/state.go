@@ -1,0 +1,334 @@
+package ledger
+
+import (
+	"bytes"
+	"encoding/hex"
+	"encoding/json"
+	"fmt"
+	"maps"
+	"slices"
+
+	"google.golang.org/protobuf/proto"
+
+	"yardhasp/ledger/energy"
+	"yardhasp/ledger/seal"
+	recordv1 "yardhasp/proto/yardhasp/record/v1"
+)
+
+// Mark is where and when something was recorded.
+type Mark struct {
+	// Index is the ledger index.
+	Index uint64 `json:"index"`
+	// Time is the earlier of the signer's clock and the ledger's time, Unix ms.
+	Time int64 `json:"time"`
+	// Yard, Epoch and Seq are the journal place; empty for a direct entry.
+	Yard  string `json:"yard,omitempty"`
+	Epoch uint64 `json:"epoch,omitempty"`
+	Seq   uint64 `json:"seq,omitempty"`
+	// BasedOn is the ledger size the yard had seen when it wrote it.
+	BasedOn uint64 `json:"based_on,omitempty"`
+	By      string `json:"by,omitempty"`
+}
+
+// Set reports whether it was recorded at all.
+func (m Mark) Set() bool { return m.By != "" }
+
+// Ref is the journal place as text, "yard/epoch/seq".
+func (m Mark) Ref() string { return Ref(m.Yard, m.Epoch, m.Seq) }
+
+// seenBy reports whether the writer of r knew of m: m is earlier in the same
+// journal, or within what r's yard had seen of the ledger (decisions.md 18).
+func (m Mark) seenBy(r Mark) bool {
+	if m.Yard != "" && m.Yard == r.Yard && m.Epoch == r.Epoch {
+		return m.Seq < r.Seq
+	}
+	return m.Index < r.BasedOn
+}
+
+// Ref writes a journal place as text.
+func Ref(yard string, epoch, seq uint64) string { return fmt.Sprintf("%s/%d/%d", yard, epoch, seq) }
+
+// RefOf writes a journal reference as text.
+func RefOf(r *recordv1.JournalRef) string { return Ref(r.GetYard(), r.GetEpoch(), r.GetSeq()) }
+
+// Moved is the last Energise or FoundClosed of a point (decisions.md 3).
+type Moved struct {
+	Epoch uint64 `json:"epoch"`
+	Seq   uint64 `json:"seq"`
+}
+
+// Yard is one elevator and its journal as the ledger has it.
+type Yard struct {
+	ID      string   `json:"id"`
+	Name    string   `json:"name"`
+	Address string   `json:"address"`
+	Key     []byte   `json:"key"`
+	Epoch   uint64   `json:"epoch"`
+	Drained uint64   `json:"drained"`
+	Hashes  []string `json:"hashes,omitempty"` // of the last envelopes, newest last
+	Cloned  bool     `json:"cloned,omitempty"` // two envelopes for one place were seen
+	Joined  Mark     `json:"joined"`
+}
+
+// Person is somebody who may sign.
+type Person struct {
+	ID           string          `json:"id"`
+	Name         string          `json:"name"`
+	Employer     string          `json:"employer,omitempty"`
+	Roles        []recordv1.Role `json:"roles"`
+	Qualified    bool            `json:"qualified,omitempty"`
+	TrainedUntil int64           `json:"trained_until,omitempty"`
+	Enrolled     Mark            `json:"enrolled"`
+}
+
+// Has reports whether the person has any of the roles.
+func (p *Person) Has(roles ...recordv1.Role) bool {
+	return slices.ContainsFunc(roles, func(r recordv1.Role) bool { return slices.Contains(p.Roles, r) })
+}
+
+// Key is one public key and whose it is.
+type Key struct {
+	Public  []byte `json:"public"`
+	Person  string `json:"person,omitempty"`
+	Yard    string `json:"yard,omitempty"`
+	Since   uint64 `json:"since"`
+	Revoked uint64 `json:"revoked,omitempty"` // index of the revocation; 0: live
+}
+
+// Invitation lets one person or yard join once.
+type Invitation struct {
+	ID      string `json:"id"`
+	Whom    []byte `json:"whom"` // the serialised Invite
+	Expires int64  `json:"expires"`
+	Used    bool   `json:"used,omitempty"`
+	By      Mark   `json:"by"`
+}
+
+// Padlock is a registered personal lock.
+type Padlock struct {
+	Serial   string            `json:"serial"`
+	Owner    string            `json:"owner"`
+	KeysCut  uint32            `json:"keys_cut"`
+	Spare    recordv1.SpareKey `json:"spare"`
+	Recorded Mark              `json:"recorded"`
+}
+
+// Point is an isolation point. A new one is live.
+type Point struct {
+	ID    string `json:"id"`
+	Yard  string `json:"yard"`
+	Label string `json:"label,omitempty"`
+	Holes uint32 `json:"holes"`
+	Live  bool   `json:"live"`
+	Moved Moved  `json:"moved"`
+	// Opened is the latest opening that counted.
+	Opened Mark `json:"opened"`
+}
+
+// Box is a group lock box. Points maps a point to when its key went in.
+type Box struct {
+	ID     string          `json:"id"`
+	Yard   string          `json:"yard"`
+	Label  string          `json:"label,omitempty"`
+	Holes  uint32          `json:"holes"`
+	Points map[string]Mark `json:"points"`
+}
+
+// Drawing is a yard's current drawing.
+type Drawing struct {
+	Yard     string `json:"yard"`
+	Revision uint32 `json:"revision"`
+	Bytes    []byte `json:"bytes"`
+	Hash     string `json:"hash"`
+	Recorded Mark   `json:"recorded"`
+	Walked   Mark   `json:"walked"`
+	// Suspect is the reference of a found-live record that nobody has corrected.
+	Suspect []string `json:"suspect,omitempty"`
+}
+
+// State is everything the rules need, and nothing more. Fields are exported for
+// serialisation; change them only by Apply.
+type State struct {
+	Format  int                     `json:"format"`
+	Ledger  string                  `json:"ledger"` // hex; empty before the founding
+	Coop    string                  `json:"coop"`
+	Ruleset uint32                  `json:"ruleset"`
+	Time    int64                   `json:"time"`
+	Tree    seal.Edge               `json:"tree"`
+	Yards   map[string]*Yard        `json:"yards"`
+	People  map[string]*Person      `json:"people"`
+	Keys    map[string]*Key         `json:"keys"` // by fingerprint
+	Invites map[string]*Invitation  `json:"invites"`
+	Locks   map[string]*Padlock     `json:"padlocks"`
+	Points  map[string]*Point       `json:"points"`
+	Boxes   map[string]*Box         `json:"boxes"`
+	Plans   map[string]*Drawing     `json:"drawings"` // by yard
+	Reach   map[string][]string     `json:"reach"`    // zone -> points that may reach it; only grows
+	Jobs    map[string]*Job         `json:"jobs"`
+	Holds   map[string]*Hold        `json:"holds"`
+	SignOns map[string]*SignOn      `json:"sign_ons"`
+	Reqs    map[string]*ReqState    `json:"requests"`
+	Tickets map[string]*TicketState `json:"tickets"`
+	Alarms  []Alarm                 `json:"alarms,omitempty"`
+	Ended   []ending                `json:"ended,omitempty"`
+
+	graph    *energy.Graph             // the current drawings joined; derived
+	verdicts map[string]energy.Verdict // job -> does its plan isolate; derived
+	proofs   map[string][]energy.Proof // job -> readings required; derived
+	stores   map[string][]energy.Store // job -> stores to release; derived
+}
+
+// Alarm is something everybody must see.
+type Alarm struct {
+	Code    string `json:"code"`
+	Subject string `json:"subject"`
+	Text    string `json:"text"`
+	At      Mark   `json:"at"`
+}
+
+type ending struct {
+	Index uint64 `json:"index"`
+	Kind  string `json:"kind"`
+	Key   string `json:"key"`
+}
+
+// New returns the state before the founding entry.
+func New() *State {
+	return &State{
+		Format: StateFormat, Ruleset: 1,
+		Yards: map[string]*Yard{}, People: map[string]*Person{}, Keys: map[string]*Key{},
+		Invites: map[string]*Invitation{}, Locks: map[string]*Padlock{}, Points: map[string]*Point{},
+		Boxes: map[string]*Box{}, Plans: map[string]*Drawing{}, Reach: map[string][]string{},
+		Jobs: map[string]*Job{}, Holds: map[string]*Hold{}, SignOns: map[string]*SignOn{},
+		Reqs: map[string]*ReqState{}, Tickets: map[string]*TicketState{},
+	}
+}
+
+// Size is the number of entries applied; the next entry gets it as its index.
+func (s *State) Size() uint64 { return s.Tree.Size }
+
+// Root is the RFC 6962 root of all entries applied.
+func (s *State) Root() [32]byte { return s.Tree.Root() }
+
+// LedgerID is the ledger's id, nil before the founding.
+func (s *State) LedgerID() []byte {
+	b, err := hex.DecodeString(s.Ledger)
+	if err != nil || len(b) == 0 {
+		return nil
+	}
+	return b
+}
+
+// AppendCanonical appends the state's serialisation: the same state gives the
+// same bytes on every replica (encoding/json sorts map keys and keeps field
+// order). Snapshots hold it.
+func (s *State) AppendCanonical(b []byte) []byte {
+	out, err := json.Marshal(s)
+	if err != nil {
+		// A State holds no value json can't write; floats are checked on entry.
+		return append(b, []byte(err.Error())...)
+	}
+	return append(b, out...)
+}
+
+// Restore reads what AppendCanonical wrote.
+func Restore(b []byte) (*State, error) {
+	s := New()
+	d := json.NewDecoder(bytes.NewReader(b))
+	d.DisallowUnknownFields()
+	if err := d.Decode(s); err != nil {
+		return nil, fmt.Errorf("the saved state can't be read: %w", err)
+	}
+	if s.Format > StateFormat {
+		return nil, fmt.Errorf("the saved state has format %d, this release knows %d: %w", s.Format, StateFormat, ErrNewer)
+	}
+	if err := s.Tree.Check(); err != nil {
+		return nil, fmt.Errorf("the saved state's tree is broken: %w", err)
+	}
+	if err := s.redraw(); err != nil {
+		return nil, err
+	}
+	return s, nil
+}
+
+// Clone returns an independent copy.
+func (s *State) Clone() *State {
+	c, err := Restore(s.AppendCanonical(nil))
+	if err != nil {
+		return New() // can't be: what was written can be read
+	}
+	return c
+}
+
+// redraw rebuilds what is derived from the drawings.
+func (s *State) redraw() error {
+	var ds []*recordv1.Drawing
+	for _, y := range sorted(s.Plans) {
+		d, err := s.Plans[y].Drawing()
+		if err != nil {
+			return err
+		}
+		ds = append(ds, d)
+	}
+	g, probs := energy.Build(ds)
+	if g == nil {
+		return fmt.Errorf("the drawings don't fit together: %s: %s", probs[0].Field, probs[0].Text)
+	}
+	s.graph = g
+	s.verdicts, s.proofs, s.stores = map[string]energy.Verdict{}, map[string][]energy.Proof{}, map[string][]energy.Store{}
+	for _, id := range sorted(s.Jobs) {
+		s.redrawJob(s.Jobs[id])
+	}
+	return nil
+}
+
+func (s *State) redrawJob(j *Job) {
+	if j.Closed.Set() {
+		delete(s.verdicts, j.ID)
+		delete(s.proofs, j.ID)
+		delete(s.stores, j.ID)
+		return
+	}
+	v, errV := s.graph.Examine(j.Zone, j.Plan, recordv1.Isolation_ISOLATION_UNSPECIFIED)
+	proofs, errP := s.graph.Proofs(j.Zone, j.Plan...)
+	stores, errS := s.graph.Stores(j.Zone, j.Plan)
+	if errV != nil || errP != nil || errS != nil {
+		// The zone or a plan point left the drawing: an empty list must never read
+		// as "nothing to prove", so the plan counts as isolating nothing.
+		v = energy.Verdict{}
+	}
+	s.verdicts[j.ID], s.proofs[j.ID], s.stores[j.ID] = v, proofs, stores
+}
+
+// Graph returns the joined picture of the current drawings. Read it only.
+func (s *State) Graph() *energy.Graph {
+	if s.graph == nil {
+		g, _ := energy.Build(nil)
+		return g
+	}
+	return s.graph
+}
+
+// Drawing decodes the published bytes.
+func (d *Drawing) Drawing() (*recordv1.Drawing, error) {
+	var m recordv1.Drawing
+	if err := proto.Unmarshal(d.Bytes, &m); err != nil {
+		return nil, fmt.Errorf("drawing of %s can't be read: %w", d.Yard, err)
+	}
+	return &m, nil
+}
+
+// KeyOf returns the registry entry of a public key, nil when unknown.
+func (s *State) KeyOf(public []byte) *Key { return s.Keys[seal.Fingerprint(public)] }
+
+// LiveKey returns the person's or yard's live key, nil when there is none.
+func (s *State) LiveKey(person string) *Key {
+	for _, f := range sorted(s.Keys) {
+		if k := s.Keys[f]; k.Person == person && person != "" && k.Revoked == 0 {
+			return k
+		}
+	}
+	return nil
+}
+
+func sorted[V any](m map[string]V) []string { return slices.Sorted(maps.Keys(m)) }

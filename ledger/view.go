@@ -1,0 +1,174 @@
+package ledger
+
+import (
+	"fmt"
+	"slices"
+
+	"yardhasp/ledger/seal"
+	recordv1 "yardhasp/proto/yardhasp/record/v1"
+)
+
+// PointView shows one point.
+func (s *State) PointView(id string) *recordv1.PointView {
+	p := s.Points[id]
+	if p == nil {
+		return &recordv1.PointView{Point: id}
+	}
+	v := &recordv1.PointView{Point: id, Yard: p.Yard, Label: p.Label, Holes: p.Holes, Position: recordv1.Position_POSITION_LIVE}
+	for _, h := range s.HoldsOn(id) {
+		v.Holds = append(v.Holds, h.Ref)
+	}
+	if !p.Live {
+		v.Position = recordv1.Position_POSITION_OPEN
+		if len(v.Holds) > 0 {
+			v.Position = recordv1.Position_POSITION_OPEN_AND_HELD
+		}
+	}
+	for _, r := range sorted(s.Reqs) {
+		if q := s.Reqs[r]; q.open() && slices.Contains(q.Points, id) {
+			v.Request = r
+		}
+	}
+	for _, b := range sorted(s.Boxes) {
+		if _, in := s.Boxes[b].Points[id]; in {
+			v.Boxes = append(v.Boxes, b)
+		}
+	}
+	return v
+}
+
+// HoldView shows one hold.
+func (s *State) HoldView(h *Hold) *recordv1.HoldView {
+	v := &recordv1.HoldView{Ref: h.Ref, Holder: h.Holder, Target: h.Target(), Covers: s.Covers(h), Job: h.Job, Padlock: h.Padlock,
+		SinceUnixMs: h.On.Time, Index: h.On.Index, Flags: h.Flags, Found: h.Holder == "", Guards: len(s.Covers(h)) > 0}
+	if p := s.People[h.Holder]; p != nil {
+		v.Name = p.Name
+	}
+	for _, c := range v.Covers {
+		v.Guards = v.Guards && s.Points[c] != nil && !s.Points[c].Live
+	}
+	return v
+}
+
+// View shows the request.
+func (q *ReqState) View() *recordv1.RequestView {
+	return &recordv1.RequestView{Id: q.ID, Job: q.Job, Requester: q.By.By, Points: q.Points, State: q.State, Involved: q.Involved,
+		Confirmed: q.Attested, Energised: q.Energised, DeadlineUnixMs: q.Deadline, Why: q.Why}
+}
+
+func (s *State) signOnView(so *SignOn) *recordv1.SignOnView {
+	v := &recordv1.SignOnView{Ref: so.Ref, Person: so.Person, Job: so.Job, SinceUnixMs: so.On.Time}
+	if p := s.People[so.Person]; p != nil {
+		v.Name = p.Name
+	}
+	return v
+}
+
+// JobView shows one job; nil when there is none of this name.
+func (s *State) JobView(id string) *recordv1.JobView {
+	j := s.Jobs[id]
+	if j == nil {
+		return nil
+	}
+	v := &recordv1.JobView{Id: id, Zone: j.Zone, Purpose: j.Purpose, Responsible: j.Responsible, Crew: j.Crew, Plan: j.Plan,
+		Affected: j.Affected, Stage: s.StageOf(j), Caution: Caution}
+	if !j.Closed.Set() {
+		v.ToStart = s.StartConditions(j)
+		v.ToEnergise = s.RequestConditions(id, j.Plan)
+	}
+	for _, so := range s.signedOn(id) {
+		v.SignedOn = append(v.SignedOn, s.signOnView(so))
+	}
+	for _, ref := range sorted(s.Holds) {
+		if h := s.Holds[ref]; h.Active() && (h.Job == id || overlap(s.Covers(h), j.Plan)) {
+			v.Holds = append(v.Holds, s.HoldView(h))
+		}
+	}
+	for _, r := range sorted(s.Reqs) {
+		if s.Reqs[r].Job == id {
+			v.Requests = append(v.Requests, s.Reqs[r].View())
+		}
+	}
+	for _, a := range s.Alarms {
+		if f := j.Found[a.Subject]; a.Subject == id || f != nil || slices.Contains(j.Plan, a.Subject) {
+			v.Alarms = append(v.Alarms, a.Text)
+		}
+	}
+	for _, y := range s.drawingsOf(j) {
+		if d := s.Plans[y]; d != nil {
+			v.Drawings = append(v.Drawings, fmt.Sprintf("%s revision %d", y, d.Revision))
+		}
+	}
+	for _, p := range j.Plan {
+		v.Points = append(v.Points, s.PointView(p))
+	}
+	return v
+}
+
+// Board shows everything that is on, loudest first. With a yard it shows that
+// yard's points and boxes, and the jobs and holds that touch them.
+func (s *State) Board(yard string) *recordv1.Board {
+	b := &recordv1.Board{Coop: s.Coop}
+	here := func(ids ...string) bool {
+		return yard == "" || slices.ContainsFunc(ids, func(id string) bool { return YardOf(id) == yard })
+	}
+	for _, a := range s.Alarms {
+		b.Alarms = append(b.Alarms, a.Text)
+	}
+	for _, id := range sorted(s.Points) {
+		if here(id) {
+			b.Points = append(b.Points, s.PointView(id))
+		}
+	}
+	for _, id := range sorted(s.Boxes) {
+		x := s.Boxes[id]
+		if !here(id) {
+			continue
+		}
+		v := &recordv1.BoxView{Box: id, Yard: x.Yard, Label: x.Label, Holes: x.Holes, Points: sorted(x.Points)}
+		for _, h := range s.holdsAt(id) {
+			v.Holds = append(v.Holds, h.Ref)
+		}
+		b.Boxes = append(b.Boxes, v)
+	}
+	for _, ref := range sorted(s.Holds) {
+		if h := s.Holds[ref]; h.Active() && here(append(s.Covers(h), h.Target())...) {
+			b.Holds = append(b.Holds, s.HoldView(h))
+		}
+	}
+	for _, id := range sorted(s.Jobs) {
+		if j := s.Jobs[id]; !j.Closed.Set() && here(append(slices.Clone(j.Plan), j.Zone)...) {
+			b.Jobs = append(b.Jobs, s.JobView(id))
+		}
+	}
+	for _, id := range sorted(s.Reqs) {
+		if q := s.Reqs[id]; q.open() && here(q.Points...) {
+			b.Requests = append(b.Requests, q.View())
+		}
+	}
+	for _, ref := range sorted(s.SignOns) {
+		so := s.SignOns[ref]
+		if j := s.Jobs[so.Job]; !so.Off.Set() && (j == nil || here(append(slices.Clone(j.Plan), j.Zone)...)) {
+			b.SignedOn = append(b.SignedOn, s.signOnView(so))
+		}
+	}
+	for _, id := range sorted(s.People) {
+		p := s.People[id]
+		b.People = append(b.People, &recordv1.PersonView{Id: id, Name: p.Name, Employer: p.Employer, Roles: p.Roles,
+			Qualified: p.Qualified, TrainedUntilUnixMs: p.TrainedUntil, HasKey: s.LiveKey(id) != nil})
+	}
+	for _, id := range sorted(s.Yards) {
+		b.Yards = append(b.Yards, s.YardView(id))
+	}
+	return b
+}
+
+// YardView shows one yard.
+func (s *State) YardView(id string) *recordv1.YardView {
+	y := s.Yards[id]
+	v := &recordv1.YardView{Id: id, Name: y.Name, Address: y.Address, Fingerprint: seal.Fingerprint(y.Key), ReplicaKey: y.Key}
+	if d := s.Plans[id]; d != nil {
+		v.DrawingRevision, v.DrawingWalkedBy = d.Revision, d.Walked.By
+	}
+	return v
+}

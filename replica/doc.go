@@ -1,0 +1,96 @@
+// Package replica is one yard's node: it assembles the quorum (consensus and
+// state), the yard's journal, the stores on disk, and the gRPC server, behind one
+// TLS port.
+//
+// A data directory belongs to one replica and holds:
+//
+//	replica.yaml    which ledger and yard this is, and where it listens
+//	replica.key     the replica's Ed25519 key, OpenSSH format
+//	founding        the signed founding record: its hash is the ledger's id
+//	peers.json      the yards' addresses and keys, for the time before the
+//	                state is read back
+//	raft-log/, snapshots/, history/, journal/
+//
+// Lost disks, restored images and copied directories are not this replica any
+// more: a yard whose disk was lost is recovered as a new incarnation.
+package replica
+
+import (
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+
+	"github.com/goccy/go-yaml"
+
+	"yardhasp/ledger"
+	"yardhasp/replica/quorum"
+)
+
+// Settings is replica.yaml.
+type Settings struct {
+	Ledger  string `yaml:"ledger"`
+	Yard    string `yaml:"yard"`
+	Name    string `yaml:"name"`
+	Listen  string `yaml:"listen"`
+	Address string `yaml:"address"`
+	// Timers is the profile, "lan" or "rural"; the same at every yard.
+	Timers string `yaml:"timers"`
+	// Founder is true at the yard that founded the ledger.
+	Founder bool `yaml:"founder,omitempty"`
+}
+
+const settingsFile = "replica.yaml"
+
+// ReadSettings reads replica.yaml of a data directory.
+func ReadSettings(dir string) (*Settings, error) {
+	path := filepath.Join(dir, settingsFile)
+	raw, err := os.ReadFile(path)
+	if errors.Is(err, os.ErrNotExist) {
+		return nil, fmt.Errorf("%s holds no replica: found a ledger there or join one first: %w", dir, err)
+	}
+	if err != nil {
+		return nil, err
+	}
+	var s Settings
+	if err := yaml.UnmarshalWithOptions(raw, &s, yaml.Strict()); err != nil {
+		return nil, fmt.Errorf("%s: %w", path, err)
+	}
+	if !ledger.Name(s.Yard) || len(s.Ledger) != 64 || s.Listen == "" {
+		return nil, fmt.Errorf("%s: yard, ledger and listen are all needed", path)
+	}
+	if _, ok := quorum.Profiles[s.Timers]; !ok {
+		return nil, fmt.Errorf("%s: timers %q: the profiles are lan and rural", path, s.Timers)
+	}
+	return &s, nil
+}
+
+// write stores the settings durably.
+func (s *Settings) write(dir string) error {
+	raw, err := yaml.Marshal(s)
+	if err != nil {
+		return err
+	}
+	return writeFile(filepath.Join(dir, settingsFile), raw, 0o600)
+}
+
+// writeFile replaces a file so that after a crash it is the old or the new one.
+func writeFile(path string, data []byte, mode os.FileMode) error {
+	tmp, err := os.OpenFile(path+".new", os.O_CREATE|os.O_TRUNC|os.O_WRONLY, mode)
+	if err != nil {
+		return err
+	}
+	_, err = tmp.Write(data)
+	err = errors.Join(err, tmp.Sync(), tmp.Close())
+	if err == nil {
+		err = os.Rename(path+".new", path)
+	}
+	if err != nil {
+		return err
+	}
+	d, err := os.Open(filepath.Dir(path))
+	if err != nil {
+		return err
+	}
+	return errors.Join(d.Sync(), d.Close())
+}

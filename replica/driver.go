@@ -1,0 +1,281 @@
+package replica
+
+import (
+	"context"
+	"crypto/ed25519"
+	"crypto/rand"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"sync"
+	"time"
+
+	"yardhasp/ledger"
+	"yardhasp/ledger/seal"
+	recordv1 "yardhasp/proto/yardhasp/record/v1"
+	"yardhasp/replica/yard"
+)
+
+// driver owns the yard's journal: it runs the pure steps of package yard one at a
+// time, makes their effects durable before anything is said, and forwards the
+// journal in order until the ledger has it.
+type driver struct {
+	r    *Replica
+	mu   sync.Mutex // one step at a time
+	y    *yard.Yard
+	file *yard.File
+	base uint64 // raft index that the last record on disk was based on
+	wake chan struct{}
+
+	// sent is the seq up to which the leader has answered; owned by run.
+	sent uint64
+}
+
+func openDriver(r *Replica) (*driver, error) {
+	d := &driver{r: r, wake: make(chan struct{}, 1)}
+	dir := filepath.Join(r.dir, "journal")
+	h := yard.Header{Ledger: r.ledgerID(), Yard: r.set.Yard, Epoch: 1, Incarnation: seal.Fingerprint(r.key.Public().(ed25519.PublicKey))}
+	var records []yard.Record
+	_, err := os.Stat(dir)
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		if err := os.MkdirAll(dir, 0o700); err != nil {
+			return nil, err
+		}
+		d.file, err = yard.Create(dir, h)
+		if err != nil {
+			return nil, err
+		}
+	case err != nil:
+		return nil, err
+	default:
+		d.file, records, err = yard.Open(dir, h)
+		if err != nil {
+			return nil, err
+		}
+	}
+	run := make([]byte, 8)
+	if _, err := rand.Read(run); err != nil {
+		return nil, errors.Join(err, d.file.Close())
+	}
+	d.base = d.file.Header().RaftIndex
+	if n := len(records); n > 0 {
+		d.base = records[n-1].RaftIndex
+	}
+	d.y, err = yard.New(d.file.Header(), r.key, records, hex.EncodeToString(run))
+	if err != nil {
+		return nil, errors.Join(err, d.file.Close())
+	}
+	return d, nil
+}
+
+func (d *driver) floor() uint64 { return d.base }
+
+func (d *driver) close() error { return d.file.Close() }
+
+// poke wakes the forwarder; it never blocks.
+func (d *driver) poke() {
+	select {
+	case d.wake <- struct{}{}:
+	default:
+	}
+}
+
+// step shows the yard the newest state, runs fn on it, and makes every effect
+// durable, in order, before it returns.
+func (d *driver) step(fn func(s *ledger.State, now int64) (yard.Effects, error)) (*yard.Reply, error) {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	now := d.r.now().UnixMilli()
+	var shown, own yard.Effects
+	var err error
+	d.r.node.View(func(s *ledger.State, raftIndex uint64) {
+		shown = d.y.View(s, raftIndex, now)
+		if fn != nil {
+			own, err = fn(s, now)
+		}
+	})
+	all := append(shown.Append, own.Append...)
+	if len(all) > 0 {
+		if werr := d.file.Append(all...); werr != nil {
+			d.y.Broken(werr.Error())
+			d.r.log.Error("the journal can't be written", "err", werr)
+			return nil, &yard.NotServing{Why: werr.Error()}
+		}
+		d.y.Appended(all[len(all)-1].Envelope.GetSeq())
+		d.poke()
+	}
+	return own.Reply, err
+}
+
+// capture writes one signed record into the journal.
+func (d *driver) capture(signed []byte, run string) (*yard.Reply, error) {
+	return d.step(func(_ *ledger.State, now int64) (yard.Effects, error) { return d.y.Capture(signed, now, run) })
+}
+
+// panel shows a point to the person at its panel.
+func (d *driver) panel(point string) (v yard.PanelView) {
+	_, _ = d.step(func(*ledger.State, int64) (yard.Effects, error) {
+		v = d.y.Panel(point)
+		return yard.Effects{}, nil
+	})
+	return v
+}
+
+// ticket finds what a ticket was written as in this yard's journal.
+func (d *driver) ticket(key []byte, t *recordv1.Ticket) (reply *yard.Reply, err error) {
+	return d.step(func(*ledger.State, int64) (yard.Effects, error) {
+		seq, found := d.y.FindTicket(key, t)
+		if !found {
+			return yard.Effects{}, nil
+		}
+		r, _, err := d.y.Receipt(seq)
+		return yard.Effects{Reply: &r}, err
+	})
+}
+
+func (d *driver) serving() (ok bool, why string) {
+	_, _ = d.step(func(*ledger.State, int64) (yard.Effects, error) {
+		ok, why = d.y.Serving()
+		return yard.Effects{}, nil
+	})
+	return ok, why
+}
+
+// run forwards the journal, and lets every change of state have its effect.
+func (d *driver) run() {
+	tick := time.NewTicker(time.Second)
+	defer tick.Stop()
+	for {
+		select {
+		case <-d.r.ctx.Done():
+			return
+		case <-d.wake:
+		case <-tick.C:
+		}
+		for d.forward() && d.r.ctx.Err() == nil {
+		}
+		d.compact()
+	}
+}
+
+// forward sends the next records that the ledger lacks; true when there may be
+// more. A record is sent again only once this replica's own state is known to be
+// current, so that an answer that was lost does not fill the ledger with repeats.
+func (d *driver) forward() bool {
+	var pending []yard.Record
+	_, err := d.step(func(*ledger.State, int64) (yard.Effects, error) {
+		pending = d.y.Pending()
+		return yard.Effects{}, nil
+	})
+	if err != nil {
+		return false
+	}
+	for len(pending) > 0 && pending[0].Envelope.GetSeq() <= d.sent {
+		pending = pending[1:]
+	}
+	if len(pending) == 0 {
+		return false
+	}
+	var entries [][]byte
+	size := 0
+	for _, p := range pending {
+		if len(entries) == 256 || size > 0 && size+len(p.Sealed) > d.r.timers.BatchBytes {
+			break
+		}
+		entries = append(entries, ledger.JournalEntry(p.Sealed))
+		size += len(p.Sealed)
+	}
+	ctx, cancel := context.WithTimeout(d.r.ctx, 10*time.Second)
+	defer cancel()
+	outs, err := d.r.propose(ctx, entries)
+	if err != nil {
+		d.r.log.Info("the journal is not forwarded yet", "from", pending[0].Envelope.GetSeq(), "err", err)
+		d.sent = 0
+		return d.r.confirm(ctx) == nil
+	}
+	for i, o := range outs {
+		if o.GetRef() == "" || hasCode(o, "SEQ_GAP") {
+			d.sent = 0
+			return d.r.confirm(ctx) == nil
+		}
+		d.sent = pending[i].Envelope.GetSeq()
+		for _, c := range o.GetConditions() {
+			switch c.GetCode() {
+			case "CLONED_JOURNAL", "YARD_STOPPED", "OTHER_REPLICA", "OLD_EPOCH":
+				d.r.log.Error("the ledger does not take this yard's journal", "why", c.GetText(), "do", c.GetRemedy())
+				return false
+			}
+		}
+	}
+	return true
+}
+
+func hasCode(o *recordv1.Outcome, code string) bool {
+	for _, c := range o.GetConditions() {
+		if c.GetCode() == code {
+			return true
+		}
+	}
+	return false
+}
+
+// compact drops what the ledger has had for long.
+func (d *driver) compact() {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	last := uint64(0)
+	d.r.node.View(func(s *ledger.State, raftIndex uint64) {
+		if y := s.Yards[d.r.set.Yard]; y != nil {
+			last = y.Drained
+		}
+	})
+	h := d.file.Header()
+	if last < h.Compacted+compactEvery {
+		return
+	}
+	h, keep, ok := d.y.Compaction(last)
+	if !ok || h.Compacted < d.file.Header().Compacted+compactEvery/2 {
+		return
+	}
+	if err := d.file.Compact(h, keep); err != nil {
+		d.r.log.Warn("the journal can't be shortened", "err", err)
+		return
+	}
+	d.y.Compacted(h)
+}
+
+// compactEvery is how many records the ledger has before old ones are dropped.
+const compactEvery = 4096
+
+// waitDrained waits until this replica's state has taken the journal up to seq.
+func (d *driver) waitDrained(ctx context.Context, seq uint64) error {
+	for {
+		ch := d.r.node.Changed()
+		done := false
+		d.r.node.View(func(s *ledger.State, _ uint64) {
+			y := s.Yards[d.r.set.Yard]
+			done = y != nil && y.Drained >= seq
+		})
+		if done {
+			return nil
+		}
+		select {
+		case <-ch:
+		case <-ctx.Done():
+			return ctx.Err()
+		case <-d.r.ctx.Done():
+			return fmt.Errorf("this replica is stopping")
+		}
+	}
+}
+
+// kind names the act of a record of the journal, "" when it is not there any more.
+func (d *driver) kind(seq uint64) string {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	return d.y.Kind(seq)
+}

@@ -1,0 +1,226 @@
+package replica
+
+import (
+	"context"
+	"crypto/ed25519"
+	"io"
+	"time"
+
+	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/health/grpc_health_v1"
+	"google.golang.org/grpc/status"
+	"google.golang.org/protobuf/proto"
+
+	"yardhasp/ledger"
+	"yardhasp/ledger/seal"
+	recordv1 "yardhasp/proto/yardhasp/record/v1"
+	servicev1 "yardhasp/proto/yardhasp/service/v1"
+)
+
+// duties does what a replica owes without being asked. All of it is derived from
+// the applied state and done again until it is so.
+func (r *Replica) duties() {
+	tick := time.NewTicker(max(r.timers.Election/2, 200*time.Millisecond))
+	defer tick.Stop()
+	for {
+		select {
+		case <-r.ctx.Done():
+			return
+		case <-r.kick:
+		case <-tick.C:
+		}
+		r.node.View(func(s *ledger.State, _ uint64) {
+			if err := r.book.learn(s); err != nil {
+				r.log.Warn("peers.json can't be written", "err", err)
+			}
+		})
+		r.report()
+		if r.node.IsLeader() {
+			r.leaderDuties()
+		} else {
+			r.askForVote()
+		}
+	}
+}
+
+func (r *Replica) leaderDuties() {
+	ctx, cancel := context.WithTimeout(r.ctx, 5*time.Second)
+	defer cancel()
+	var founded bool
+	var due [][]byte
+	type member struct{ id, yard string }
+	var joined []member
+	r.node.View(func(s *ledger.State, _ uint64) {
+		founded = s.Ledger != ""
+		for id, y := range s.Yards {
+			joined = append(joined, member{seal.Fingerprint(y.Key), id})
+		}
+		for _, q := range s.Reqs {
+			if q.Open() && r.now().UnixMilli() >= q.Deadline {
+				due = append(due, r.expire(q.ID))
+			}
+		}
+	})
+	if !founded && r.set.Founder {
+		raw, err := r.founding()
+		if err == nil {
+			_, err = r.node.Propose(ctx, [][]byte{ledger.FoundingEntry(raw)})
+		}
+		if err != nil {
+			r.log.Warn("the founding record is not in the ledger yet", "err", err)
+		}
+		return
+	}
+	if len(due) > 0 {
+		if _, err := r.node.Propose(ctx, due); err != nil {
+			r.log.Info("expiry not recorded yet", "err", err)
+		}
+	}
+	have := map[string]bool{}
+	for _, s := range r.node.Members().Servers {
+		have[s.ID] = true
+	}
+	for _, m := range joined {
+		if !have[m.id] {
+			if err := r.node.Add(m.id, m.yard); err != nil {
+				r.log.Info("a yard that joined does not follow yet", "yard", m.yard, "err", err)
+			}
+		}
+	}
+}
+
+// expire makes the record that ends a request at its deadline.
+func (r *Replica) expire(request string) []byte {
+	now := r.now().UnixMilli()
+	body, err := proto.MarshalOptions{Deterministic: true}.Marshal(&recordv1.Record{Ledger: r.ledgerID(), Signer: r.set.Yard,
+		Ticket: &recordv1.Ticket{Device: "replica", Counter: uint64(now)}, CapturedUnixMs: now,
+		Act: &recordv1.Record_Expire{Expire: &recordv1.Expire{Request: request}}})
+	if err != nil {
+		return nil
+	}
+	signed, err := proto.Marshal(&recordv1.Signed{Body: body, Signatures: []*recordv1.Signature{{
+		Key: r.key.Public().(ed25519.PublicKey), Signature: seal.Sign(r.key, seal.RecordDomain, body)}}})
+	if err != nil {
+		return nil
+	}
+	return ledger.DirectEntry(signed)
+}
+
+// askForVote asks the leader for this replica's vote once it has caught up.
+func (r *Replica) askForVote() {
+	lead := r.node.LeaderYard()
+	if lead == "" || lead == r.set.Yard {
+		return
+	}
+	var known bool
+	var at uint64
+	r.node.View(func(s *ledger.State, i uint64) {
+		y := s.Yards[r.set.Yard]
+		known, at = y != nil && string(y.Key) == string(r.Key()), i
+	})
+	if !known {
+		return
+	}
+	for _, s := range r.node.Members().Servers {
+		if s.Yard == r.set.Yard && s.Voter {
+			return
+		}
+	}
+	c, err := r.peers.conn(lead)
+	if err != nil {
+		return
+	}
+	ctx, cancel := context.WithTimeout(r.ctx, 5*time.Second)
+	defer cancel()
+	if _, err := servicev1.NewPeerServiceClient(c).Promote(ctx, &servicev1.PromoteRequest{Yard: r.set.Yard, RaftIndex: at}); err != nil {
+		r.log.Debug("not voting yet", "err", err)
+	}
+}
+
+// report keeps the standard health service up to date: "" the process,
+// "ledger.write" a known leader, "ledger.read" an applied state.
+func (r *Replica) report() {
+	set := func(name string, ok bool) {
+		st := grpc_health_v1.HealthCheckResponse_NOT_SERVING
+		if ok {
+			st = grpc_health_v1.HealthCheckResponse_SERVING
+		}
+		r.checks.SetServingStatus(name, st)
+	}
+	founded := false
+	r.node.View(func(s *ledger.State, _ uint64) { founded = s.Ledger != "" })
+	set("", true)
+	set("ledger.read", founded)
+	set("ledger.write", founded && r.node.LeaderYard() != "")
+}
+
+// health lists what is wrong with this replica, worst first.
+func (r *Replica) health() []string {
+	var out []string
+	if a := r.alarmText(); a != "" {
+		out = append(out, a)
+	}
+	if ok, why := r.yard.serving(); !ok {
+		out = append(out, "this yard can't promise anything now: "+why)
+	}
+	if r.node.HistoryBehind() {
+		out = append(out, "the history before a snapshot is still being fetched from another yard")
+	}
+	return out
+}
+
+// fetch reads history from whichever other yard has it.
+func (r *Replica) fetch(ctx context.Context, from, to uint64, fn func(uint64, []byte) error) error {
+	err := status.Error(codes.Unavailable, "no other yard is known")
+	for _, y := range r.book.infos() {
+		if y.GetId() == r.set.Yard {
+			continue
+		}
+		if err = r.fetchFrom(ctx, y.GetId(), from, to, fn); err == nil {
+			return nil
+		}
+	}
+	return err
+}
+
+func (r *Replica) fetchFrom(ctx context.Context, yard string, from, to uint64, fn func(uint64, []byte) error) error {
+	c, err := r.peers.conn(yard)
+	if err != nil {
+		return err
+	}
+	ctx, cancel := context.WithCancel(ctx)
+	defer cancel()
+	st, err := servicev1.NewLedgerServiceClient(c).Export(ctx, &servicev1.ExportRequest{From: from, To: to})
+	if err != nil {
+		return err
+	}
+	for want := from; want < to; want++ {
+		m, err := st.Recv()
+		if err == io.EOF {
+			return status.Errorf(codes.OutOfRange, "%s has only %d entries", yard, want)
+		}
+		if err != nil {
+			return err
+		}
+		if m.GetIndex() != want {
+			return status.Errorf(codes.DataLoss, "%s sent entry %d instead of %d", yard, m.GetIndex(), want)
+		}
+		if err := fn(want, m.GetEntry()); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// checkpoint signs the size and root of what this replica holds.
+func (r *Replica) checkpoint() (string, error) {
+	var size uint64
+	var root [32]byte
+	r.node.View(func(s *ledger.State, _ uint64) { size, root = s.Size(), s.Root() })
+	signer, err := seal.NewNoteSigner(r.set.Yard, r.key)
+	if err != nil {
+		return "", err
+	}
+	note, err := seal.SignCheckpoint(seal.Origin(r.ledgerID()), size, root, signer)
+	return string(note), err
+}

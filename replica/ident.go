@@ -1,0 +1,109 @@
+package replica
+
+import (
+	"context"
+	"errors"
+
+	"google.golang.org/grpc"
+	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/credentials"
+	"google.golang.org/grpc/peer"
+	"google.golang.org/grpc/status"
+
+	"yardhasp/client/pin"
+	"yardhasp/ledger"
+	servicev1 "yardhasp/proto/yardhasp/service/v1"
+)
+
+// caller is who is at the other end, by the key of the TLS connection.
+type caller struct {
+	key    []byte
+	person string
+	yard   string
+}
+
+type callerKey struct{}
+
+func callerOf(ctx context.Context) caller {
+	c, _ := ctx.Value(callerKey{}).(caller)
+	return c
+}
+
+// open lists the calls for which no enrolled key is needed: joining, and health.
+var open = map[string]bool{
+	servicev1.MembershipService_Join_FullMethodName: true,
+	"/grpc.health.v1.Health/Check":                  true,
+	"/grpc.health.v1.Health/Watch":                  true,
+}
+
+// identify decides by key who may call what. A person reads and submits; only a
+// yard's replica speaks PeerService.
+func (r *Replica) identify(ctx context.Context, method string) (context.Context, error) {
+	p, ok := peer.FromContext(ctx)
+	if !ok {
+		return nil, status.Error(codes.Unauthenticated, "no connection")
+	}
+	info, ok := p.AuthInfo.(credentials.TLSInfo)
+	if !ok {
+		return nil, status.Error(codes.Unauthenticated, "this port speaks TLS only")
+	}
+	key, ok := pin.PeerKey(info.State)
+	if !ok {
+		return nil, status.Error(codes.Unauthenticated, "the connection shows no key")
+	}
+	c := caller{key: key}
+	r.node.View(func(s *ledger.State, _ uint64) {
+		if k := s.KeyOf(key); k != nil && k.Revoked == 0 {
+			c.person, c.yard = k.Person, k.Yard
+		}
+	})
+	if y, known := r.book.yardOf(key); known && c.yard == "" {
+		c.yard = y
+	}
+	switch {
+	case open[method]:
+	case c.person == "" && c.yard == "":
+		return nil, status.Error(codes.Unauthenticated, "this key is not enrolled here, or was revoked: join with an invitation; if you just joined, this yard may not have heard of it yet")
+	case isPeerMethod(method) && c.yard == "":
+		return nil, status.Error(codes.PermissionDenied, "only a yard's replica makes this call")
+	}
+	return context.WithValue(ctx, callerKey{}, c), nil
+}
+
+func isPeerMethod(m string) bool {
+	return m == servicev1.PeerService_Propose_FullMethodName || m == servicev1.PeerService_ReadIndex_FullMethodName ||
+		m == servicev1.PeerService_Promote_FullMethodName
+}
+
+func (r *Replica) unary(ctx context.Context, req any, info *grpc.UnaryServerInfo, next grpc.UnaryHandler) (res any, err error) {
+	ctx, err = r.identify(ctx, info.FullMethod)
+	if err != nil {
+		return nil, err
+	}
+	defer func() {
+		if p := recover(); p != nil {
+			r.log.Error("a call failed inside", "method", info.FullMethod, "panic", p)
+			err = status.Error(codes.Internal, "the call failed inside this replica; nothing can be said of its outcome")
+		}
+	}()
+	return next(ctx, req)
+}
+
+func (r *Replica) stream(srv any, ss grpc.ServerStream, info *grpc.StreamServerInfo, next grpc.StreamHandler) error {
+	ctx, err := r.identify(ss.Context(), info.FullMethod)
+	if err != nil {
+		return err
+	}
+	err = next(srv, &identified{ss, ctx})
+	if errors.Is(err, context.Canceled) && r.ctx.Err() != nil {
+		return status.Error(codes.Unavailable, "this replica is stopping")
+	}
+	return err
+}
+
+type identified struct {
+	grpc.ServerStream
+	ctx context.Context
+}
+
+func (i *identified) Context() context.Context { return i.ctx }

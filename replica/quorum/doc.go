@@ -1,0 +1,68 @@
+// Package quorum orders entries by consensus and applies them: the thin layer
+// between hashicorp/raft and the pure ledger.
+//
+// A Node owns the ledger state in memory, the raft log and the history on disk.
+// Only this package and the journal know raft indexes; everything above speaks
+// of ledger indexes (leaf numbers, from 0).
+package quorum
+
+import (
+	"errors"
+	"fmt"
+	"time"
+
+	"github.com/hashicorp/raft"
+)
+
+// ErrNotLeader means that another replica leads; Leader names it.
+var ErrNotLeader = errors.New("this replica does not lead")
+
+// ErrNoQuorum means that too few yards answer: nothing can be approved.
+var ErrNoQuorum = errors.New("no quorum: too few yards answer")
+
+// ErrUnknownOutcome means that an entry may or may not reach the ledger.
+var ErrUnknownOutcome = errors.New("no answer in time: the record may or may not be in the ledger")
+
+// Timers are raft's times. All replicas of a ledger use the same profile: idle
+// traffic trades directly against the time a new leader takes.
+type Timers struct {
+	Name                                      string
+	Heartbeat, Election, Lease, Commit, Dial  time.Duration
+	SnapshotEvery                             time.Duration
+	MaxAppendEntries, MaxInFlight, BatchBytes int
+	TrailingLogs, SnapshotThreshold           uint64
+}
+
+// Profiles are the named sets of timers.
+var Profiles = map[string]Timers{
+	// lan: yards on a good link.
+	"lan": {Name: "lan", Heartbeat: 500 * time.Millisecond, Election: 500 * time.Millisecond, Lease: 400 * time.Millisecond,
+		Commit: 50 * time.Millisecond, Dial: 5 * time.Second, SnapshotEvery: 30 * time.Second,
+		MaxAppendEntries: 512, MaxInFlight: 2, BatchBytes: 512 << 10, TrailingLogs: 20000, SnapshotThreshold: 4096},
+	// rural: a slow, metered link.
+	"rural": {Name: "rural", Heartbeat: 5 * time.Second, Election: 5 * time.Second, Lease: 2500 * time.Millisecond,
+		Commit: time.Second, Dial: 10 * time.Second, SnapshotEvery: 2 * time.Minute,
+		MaxAppendEntries: 64, MaxInFlight: 16, BatchBytes: 32 << 10, TrailingLogs: 20000, SnapshotThreshold: 4096},
+}
+
+// config turns timers into raft's own configuration, every field on purpose.
+func (t Timers) config(id raft.ServerID) *raft.Config {
+	c := raft.DefaultConfig()
+	c.LocalID = id
+	c.HeartbeatTimeout, c.ElectionTimeout, c.LeaderLeaseTimeout = t.Heartbeat, t.Election, t.Lease
+	c.CommitTimeout = t.Commit
+	c.MaxAppendEntries = t.MaxAppendEntries
+	c.BatchApplyCh = false
+	c.ShutdownOnRemove = false
+	c.SnapshotInterval, c.SnapshotThreshold, c.TrailingLogs = t.SnapshotEvery, t.SnapshotThreshold, t.TrailingLogs
+	c.RestoreCommittedLogs = true
+	c.NoLegacyTelemetry = true
+	return c
+}
+
+// HaltError stops the whole replica: an entry it must not skip, or a store that
+// failed.
+type HaltError struct{ Err error }
+
+func (e *HaltError) Error() string { return fmt.Sprintf("this replica stops: %v", e.Err) }
+func (e *HaltError) Unwrap() error { return e.Err }

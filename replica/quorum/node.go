@@ -1,0 +1,190 @@
+package quorum
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"path/filepath"
+	"sync"
+	"sync/atomic"
+	"time"
+
+	"github.com/hashicorp/raft"
+
+	"yardhasp/ledger"
+	"yardhasp/replica/store"
+)
+
+// Config is what a Node needs. Every field is required except Floor and Fetch.
+type Config struct {
+	// ID is the replica's own, never used by another disk: the fingerprint of
+	// its key. Yard is its raft address.
+	ID, Yard  string
+	Dir       string
+	Log       *store.Log
+	History   *store.History
+	Transport raft.Transport
+	Timers    Timers
+	// Floor is the raft index that the last journal record was based on: entries
+	// up to it were applied here, so they are committed (decisions.md 11).
+	Floor uint64
+	// OnChange is called after each applied entry; it must not block.
+	OnChange func()
+	// Halt is called once with what stops the replica.
+	Halt func(error)
+	// Now is the clock that stamps entries while this replica leads.
+	Now func() time.Time
+	// Fetch reads entries [from, to) of the history from another replica.
+	Fetch  func(ctx context.Context, from, to uint64, fn func(index uint64, entry []byte) error) error
+	Logger *slog.Logger
+}
+
+// Node is one replica's part in the quorum.
+type Node struct {
+	cfg    Config
+	raft   *raft.Raft
+	fsm    *fsm
+	intake chan *proposal
+	ctx    context.Context
+	cancel context.CancelFunc
+	wg     sync.WaitGroup
+
+	ready     atomic.Uint64 // term in which this leader's barrier has passed; 0: none
+	lastStamp int64         // owned by the coalescer
+	contacts  contacts
+	haltOnce  sync.Once
+}
+
+// Open starts a node from its disk.
+func Open(cfg Config) (*Node, error) {
+	n := &Node{cfg: cfg, intake: make(chan *proposal, 1024)}
+	n.ctx, n.cancel = context.WithCancel(context.Background())
+	n.contacts.failing = map[string]time.Time{}
+	n.fsm = &fsm{state: ledger.New(), changed: make(chan struct{}), history: cfg.History, onChange: cfg.OnChange,
+		halt: func(err error) { n.haltOnce.Do(func() { cfg.Halt(err) }) }, stop: make(chan struct{})}
+	snaps, err := raft.NewFileSnapshotStoreWithLogger(filepath.Join(cfg.Dir, "snapshots"), 2, Hclog(cfg.Logger))
+	if err != nil {
+		return nil, fmt.Errorf("snapshots can't be kept: %w", err)
+	}
+	rc := cfg.Timers.config(raft.ServerID(cfg.ID))
+	rc.Logger = Hclog(cfg.Logger)
+	notify := make(chan bool, 16)
+	rc.NotifyCh = notify
+	r, err := raft.NewRaft(rc, n.fsm, &floored{cfg.Log, cfg.Floor}, cfg.Log, snaps, cfg.Transport)
+	if err != nil {
+		return nil, fmt.Errorf("consensus can't start: %w", err)
+	}
+	n.raft = r
+	n.wg.Go(func() { n.lead(notify) })
+	n.wg.Go(n.coalesce)
+	n.wg.Go(n.fill)
+	n.observe()
+	return n, nil
+}
+
+// Bootstrap writes the first configuration: this replica alone. Only for the
+// first yard of a new ledger.
+func (n *Node) Bootstrap() error {
+	err := n.raft.BootstrapCluster(raft.Configuration{Servers: []raft.Server{{
+		Suffrage: raft.Voter, ID: raft.ServerID(n.cfg.ID), Address: raft.ServerAddress(n.cfg.Yard)}}}).Error()
+	if errors.Is(err, raft.ErrCantBootstrap) {
+		return nil
+	}
+	return err
+}
+
+// Close stops the node. Leadership goes to another voter first, if one takes it.
+func (n *Node) Close() error {
+	if n.raft.State() == raft.Leader && n.Members().Voters > 1 {
+		// Bounded: a transfer that hangs must not keep the process alive.
+		within(2*time.Second, n.raft.LeadershipTransfer().Error)
+	}
+	n.cancel()
+	close(n.fsm.stop)
+	err := n.raft.Shutdown().Error()
+	n.wg.Wait()
+	return err
+}
+
+// within waits for fn, at most d.
+func within(d time.Duration, fn func() error) error {
+	done := make(chan error, 1)
+	go func() { done <- fn() }()
+	t := time.NewTimer(d)
+	defer t.Stop()
+	select {
+	case err := <-done:
+		return err
+	case <-t.C:
+		return context.DeadlineExceeded
+	}
+}
+
+// View calls fn with the applied state and the raft index it stands at. The state
+// must not be changed, nor kept after fn returns.
+func (n *Node) View(fn func(s *ledger.State, raftIndex uint64)) {
+	n.fsm.mu.RLock()
+	defer n.fsm.mu.RUnlock()
+	fn(n.fsm.state, n.fsm.applied)
+}
+
+// Changed returns a channel that closes when the state next moves.
+func (n *Node) Changed() <-chan struct{} {
+	n.fsm.mu.RLock()
+	defer n.fsm.mu.RUnlock()
+	return n.fsm.changed
+}
+
+// WaitApplied waits until the raft index is folded into the state.
+func (n *Node) WaitApplied(ctx context.Context, index uint64) error {
+	for {
+		n.fsm.mu.RLock()
+		done, ch := n.fsm.applied >= index, n.fsm.changed
+		n.fsm.mu.RUnlock()
+		if done {
+			return nil
+		}
+		select {
+		case <-ch:
+		case <-ctx.Done():
+			return ctx.Err()
+		case <-n.ctx.Done():
+			return raft.ErrRaftShutdown
+		}
+	}
+}
+
+// LeaderYard names the yard whose replica leads, "" when none is known.
+func (n *Node) LeaderYard() string {
+	addr, _ := n.raft.LeaderWithID()
+	return string(addr)
+}
+
+// IsLeader reports whether this replica leads and has passed its barrier.
+func (n *Node) IsLeader() bool {
+	return n.raft.State() == raft.Leader && n.ready.Load() == n.raft.CurrentTerm()
+}
+
+// HistoryBehind reports that the history still misses entries a snapshot skipped.
+func (n *Node) HistoryBehind() bool { return n.fsm.behind.Load() }
+
+// floored is a log store that knows that entries up to floor are committed.
+type floored struct {
+	*store.Log
+	floor uint64
+}
+
+// GetCommitIndex is the stored commit index, or the floor when that is higher,
+// never beyond the last entry.
+func (f *floored) GetCommitIndex() (uint64, error) {
+	have, err := f.Log.GetCommitIndex()
+	if err != nil {
+		return 0, err
+	}
+	last, err := f.LastIndex()
+	if err != nil {
+		return 0, err
+	}
+	return min(max(have, f.floor), last), nil
+}

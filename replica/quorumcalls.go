@@ -1,0 +1,181 @@
+package replica
+
+import (
+	"context"
+	"errors"
+	"time"
+
+	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/status"
+
+	"yardhasp/ledger"
+	recordv1 "yardhasp/proto/yardhasp/record/v1"
+	servicev1 "yardhasp/proto/yardhasp/service/v1"
+	"yardhasp/replica/quorum"
+)
+
+// propose puts entries into the ledger, here or by passing them to the leader. A
+// direct entry that was surely not taken is tried again until ctx ends; journal
+// records may always be, since their place decides.
+func (r *Replica) propose(ctx context.Context, entries [][]byte) ([]*recordv1.Outcome, error) {
+	for {
+		outs, err := r.proposeOnce(ctx, entries)
+		if err == nil || !errors.Is(err, quorum.ErrNotLeader) {
+			return outs, err
+		}
+		if rest(ctx, 50*time.Millisecond) != nil {
+			return nil, quorum.ErrNoQuorum
+		}
+	}
+}
+
+func (r *Replica) proposeOnce(ctx context.Context, entries [][]byte) ([]*recordv1.Outcome, error) {
+	if r.node.IsLeader() {
+		return r.node.Propose(ctx, entries)
+	}
+	lead := r.node.LeaderYard()
+	if lead == "" || lead == r.set.Yard {
+		return nil, quorum.ErrNotLeader
+	}
+	c, err := r.peers.conn(lead)
+	if err != nil {
+		return nil, quorum.ErrNotLeader
+	}
+	res, err := servicev1.NewPeerServiceClient(c).Propose(ctx, &servicev1.ProposeRequest{Entries: entries})
+	switch status.Code(err) {
+	case codes.OK:
+		return res.GetOutcomes(), nil
+	case codes.FailedPrecondition:
+		return nil, quorum.ErrNotLeader // it says that it does not lead: nothing was taken
+	case codes.InvalidArgument:
+		return nil, err
+	case codes.Unavailable:
+		if !sent(err) {
+			return nil, quorum.ErrNotLeader
+		}
+	}
+	return nil, quorum.ErrUnknownOutcome
+}
+
+// confirm returns once this replica's state is known to hold everything that was
+// committed when it was called (libraries.md R8).
+func (r *Replica) confirm(ctx context.Context) error {
+	for {
+		err := r.confirmOnce(ctx)
+		if err == nil {
+			return nil
+		}
+		if rest(ctx, 50*time.Millisecond) != nil {
+			return quorum.ErrNoQuorum
+		}
+	}
+}
+
+func (r *Replica) confirmOnce(ctx context.Context) error {
+	var index uint64
+	var contacts []*recordv1.YardContact
+	if r.node.IsLeader() {
+		i, err := r.node.ReadIndex(ctx)
+		if err != nil {
+			return err
+		}
+		index, contacts = i, r.contacts()
+	} else {
+		lead := r.node.LeaderYard()
+		if lead == "" || lead == r.set.Yard {
+			return quorum.ErrNotLeader
+		}
+		c, err := r.peers.conn(lead)
+		if err != nil {
+			return err
+		}
+		res, err := servicev1.NewPeerServiceClient(c).ReadIndex(ctx, &servicev1.ReadIndexRequest{})
+		if err != nil {
+			return err
+		}
+		index, contacts = res.GetRaftIndex(), res.GetYards()
+	}
+	if err := r.node.WaitApplied(ctx, index); err != nil {
+		return err
+	}
+	r.mu.Lock()
+	r.confirmedAt, r.lastContacts = r.now().UnixMilli(), contacts
+	r.mu.Unlock()
+	return nil
+}
+
+// contacts says, on the leader, which yards it hears from.
+func (r *Replica) contacts() []*recordv1.YardContact {
+	m := r.node.Members()
+	var out []*recordv1.YardContact
+	for _, s := range m.Servers {
+		heard, last := r.node.Contact(s.ID)
+		c := &recordv1.YardContact{Yard: s.Yard, Heard: heard}
+		if !last.IsZero() {
+			c.LastHeardUnixMs = last.UnixMilli()
+		}
+		out = append(out, c)
+	}
+	return out
+}
+
+// asOf describes the state s as an answer's footing. Call it inside View, after
+// confirm if it is to be confirmed.
+func (r *Replica) asOf(s *ledger.State, confirmed bool, why string) *recordv1.AsOf {
+	root := s.Root()
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	a := &recordv1.AsOf{Size: s.Size(), Root: root[:], TimeUnixMs: s.Time, Yard: r.set.Yard, ReadUnixMs: r.now().UnixMilli(),
+		Confirmed: confirmed, ConfirmedUnixMs: r.confirmedAt, Why: why}
+	for _, id := range sortedYards(s) {
+		y := s.Yards[id]
+		c := &recordv1.YardContact{Yard: id, Name: y.Name, Epoch: y.Epoch, Drained: y.Drained}
+		for _, k := range r.lastContacts {
+			if k.GetYard() == id {
+				c.Heard, c.LastHeardUnixMs = k.GetHeard() && confirmed, k.GetLastHeardUnixMs()
+			}
+		}
+		if id == r.set.Yard {
+			c.Heard, c.LastHeardUnixMs = true, a.ReadUnixMs
+		}
+		a.Yards = append(a.Yards, c)
+	}
+	return a
+}
+
+// read runs fn on the state, confirmed if asked and possible.
+func (r *Replica) read(ctx context.Context, want servicev1.Consistency, fn func(s *ledger.State, a *recordv1.AsOf)) error {
+	confirmed, why := false, "a local read was asked for"
+	if want != servicev1.Consistency_CONSISTENCY_LOCAL {
+		c, cancel := context.WithTimeout(ctx, r.patience())
+		err := r.confirm(c)
+		cancel()
+		confirmed = err == nil
+		if err != nil {
+			why = "no quorum of yards answered"
+			if want == servicev1.Consistency_CONSISTENCY_CONFIRMED {
+				return failed(err)
+			}
+		} else {
+			why = ""
+		}
+	}
+	r.node.View(func(s *ledger.State, _ uint64) { fn(s, r.asOf(s, confirmed, why)) })
+	return nil
+}
+
+// patience is how long a read waits for a quorum before it says that it has none:
+// long enough for a new leader to be found.
+func (r *Replica) patience() time.Duration { return 4 * r.timers.Election }
+
+// rest waits d, or until ctx ends.
+func rest(ctx context.Context, d time.Duration) error {
+	t := time.NewTimer(d)
+	defer t.Stop()
+	select {
+	case <-t.C:
+		return nil
+	case <-ctx.Done():
+		return ctx.Err()
+	}
+}

@@ -1,0 +1,264 @@
+package replica
+
+import (
+	"context"
+	"crypto/ed25519"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"log/slog"
+	"maps"
+	"net"
+	"os"
+	"path/filepath"
+	"slices"
+	"sync"
+	"time"
+
+	"github.com/hashicorp/raft"
+	"google.golang.org/grpc"
+	"google.golang.org/grpc/backoff"
+	"google.golang.org/grpc/health"
+	"google.golang.org/grpc/health/grpc_health_v1"
+	"google.golang.org/grpc/keepalive"
+	"google.golang.org/grpc/reflection"
+
+	"yardhasp/client/keys"
+	"yardhasp/client/pin"
+	"yardhasp/ledger"
+	"yardhasp/ledger/seal"
+	recordv1 "yardhasp/proto/yardhasp/record/v1"
+	servicev1 "yardhasp/proto/yardhasp/service/v1"
+	"yardhasp/replica/quorum"
+	"yardhasp/replica/store"
+)
+
+const maxMessage = 16 << 20
+
+// quickBackoff is how connections to other yards are tried again: soon at first,
+// never more than a few seconds apart, so that a mended link is found.
+var quickBackoff = backoff.Config{BaseDelay: 100 * time.Millisecond, Multiplier: 1.6, Jitter: 0.2, MaxDelay: 3 * time.Second}
+
+// Config is how a replica is opened. Dir is required.
+type Config struct {
+	Dir string
+	// Listen overrides the settings' address to listen on.
+	Listen string
+	Logger *slog.Logger
+	// Now is the yard's clock.
+	Now func() time.Time
+	// Listener, when set, is used instead of opening a port.
+	Listener net.Listener
+}
+
+// Replica is one running yard.
+type Replica struct {
+	dir    string
+	set    *Settings
+	key    ed25519.PrivateKey
+	timers quorum.Timers
+	log    *slog.Logger
+	now    func() time.Time
+
+	book    *book
+	peers   *peers
+	raftLog *store.Log
+	history *store.History
+	node    *quorum.Node
+	yard    *driver
+
+	mux    *pin.Mux
+	grpc   *grpc.Server
+	checks *health.Server
+	addr   net.Addr
+
+	ctx    context.Context
+	cancel context.CancelFunc
+	wg     sync.WaitGroup
+	halted chan error
+	kick   chan struct{} // the state moved
+
+	mu           sync.Mutex
+	confirmedAt  int64
+	lastContacts []*recordv1.YardContact
+	alarm        string
+}
+
+// Open starts the replica of a data directory.
+func Open(c Config) (r *Replica, err error) {
+	set, err := ReadSettings(c.Dir)
+	if err != nil {
+		return nil, err
+	}
+	key, err := keys.Read(filepath.Join(c.Dir, "replica.key"), nil)
+	if err != nil {
+		return nil, err
+	}
+	r = &Replica{dir: c.Dir, set: set, key: key, timers: quorum.Profiles[set.Timers], log: c.Logger, now: c.Now,
+		halted: make(chan error, 1), kick: make(chan struct{}, 1)}
+	if r.log == nil {
+		r.log = slog.New(slog.DiscardHandler)
+	}
+	if r.now == nil {
+		r.now = time.Now
+	}
+	r.ctx, r.cancel = context.WithCancel(context.Background())
+	defer func() {
+		if err != nil {
+			r.cancel()
+			r.closeStores()
+		}
+	}()
+	if r.book, err = openBook(c.Dir); err != nil {
+		return nil, fmt.Errorf("peers.json can't be read: %w", err)
+	}
+	r.peers = newPeers(key, r.book)
+	if r.raftLog, err = store.OpenLog(c.Dir, r.log); err != nil {
+		return nil, err
+	}
+	if r.history, err = store.OpenHistory(c.Dir, r.log); err != nil {
+		return nil, err
+	}
+	if r.yard, err = openDriver(r); err != nil {
+		return nil, err
+	}
+	l := c.Listener
+	if l == nil {
+		at := set.Listen
+		if c.Listen != "" {
+			at = c.Listen
+		}
+		if l, err = net.Listen("tcp", at); err != nil {
+			return nil, fmt.Errorf("can't listen on %s: %w", at, err)
+		}
+	}
+	r.addr = l.Addr()
+	r.mux = pin.NewMux(l, pin.ServerConfig(key, nil, pin.ALPNClient, pin.ALPNPeer))
+	trans := raft.NewNetworkTransportWithConfig(&raft.NetworkTransportConfig{
+		Stream:  &streams{Listener: r.mux.Listener(pin.ALPNPeer), yard: set.Yard, key: key, book: r.book},
+		MaxPool: 3, MaxRPCsInFlight: r.timers.MaxInFlight, Timeout: r.timers.Dial,
+		Logger: quorum.Hclog(r.log), MsgpackUseNewTimeFormat: true})
+	r.node, err = quorum.Open(quorum.Config{ID: seal.Fingerprint(key.Public().(ed25519.PublicKey)), Yard: set.Yard, Dir: c.Dir,
+		Log: r.raftLog, History: r.history, Transport: trans, Timers: r.timers, Floor: r.yard.floor(),
+		OnChange: r.moved, Halt: r.halt, Now: r.now, Fetch: r.fetch, Logger: r.log})
+	if err != nil {
+		l.Close()
+		return nil, err
+	}
+	if set.Founder {
+		if err = r.node.Bootstrap(); err != nil {
+			return nil, errors.Join(err, r.node.Close())
+		}
+	}
+	r.serve()
+	r.wg.Go(r.yard.run)
+	r.wg.Go(r.duties)
+	r.moved()
+	return r, nil
+}
+
+// Settings says which yard and ledger this is.
+func (r *Replica) Settings() Settings { return *r.set }
+
+// Addr is where the replica listens.
+func (r *Replica) Addr() net.Addr { return r.addr }
+
+// Halted delivers what stops the replica by itself, such as an entry from a
+// newer release.
+func (r *Replica) Halted() <-chan error { return r.halted }
+
+// Key is the replica's public key.
+func (r *Replica) Key() ed25519.PublicKey { return r.key.Public().(ed25519.PublicKey) }
+
+func (r *Replica) halt(err error) {
+	r.log.Error("this replica stops", "err", err)
+	select {
+	case r.halted <- err:
+	default:
+	}
+}
+
+// moved tells everybody who watches that the state moved; it never blocks.
+func (r *Replica) moved() {
+	select {
+	case r.kick <- struct{}{}:
+	default:
+	}
+	if r.yard != nil {
+		r.yard.poke()
+	}
+}
+
+func (r *Replica) serve() {
+	r.grpc = grpc.NewServer(grpc.Creds(pin.GRPCServerCreds()), grpc.UnaryInterceptor(r.unary), grpc.StreamInterceptor(r.stream),
+		grpc.MaxRecvMsgSize(maxMessage), grpc.MaxSendMsgSize(maxMessage),
+		grpc.KeepaliveEnforcementPolicy(keepalive.EnforcementPolicy{MinTime: 20 * time.Second, PermitWithoutStream: true}))
+	servicev1.RegisterLedgerServiceServer(r.grpc, &ledgerServer{r: r})
+	servicev1.RegisterMembershipServiceServer(r.grpc, &memberServer{r: r})
+	servicev1.RegisterPeerServiceServer(r.grpc, &peerServer{r: r})
+	r.checks = health.NewServer()
+	grpc_health_v1.RegisterHealthServer(r.grpc, r.checks)
+	reflection.Register(r.grpc)
+	gl := r.mux.Listener(pin.ALPNClient)
+	r.wg.Go(func() {
+		if err := r.grpc.Serve(gl); err != nil && r.ctx.Err() == nil {
+			r.halt(fmt.Errorf("the server stopped: %w", err))
+		}
+	})
+	r.wg.Go(func() {
+		if err := r.mux.Serve(); err != nil && r.ctx.Err() == nil {
+			r.halt(fmt.Errorf("the port stopped: %w", err))
+		}
+	})
+}
+
+// Close stops gracefully: no new calls, watchers end, leadership moves on, then
+// the stores close.
+func (r *Replica) Close() error {
+	r.cancel()
+	done := make(chan struct{})
+	go func() { r.grpc.GracefulStop(); close(done) }()
+	t := time.NewTimer(5 * time.Second)
+	select {
+	case <-done:
+	case <-t.C:
+		r.grpc.Stop()
+	}
+	t.Stop()
+	err := r.node.Close()
+	r.mux.Close()
+	r.wg.Wait()
+	r.peers.close()
+	return errors.Join(err, r.closeStores())
+}
+
+func (r *Replica) closeStores() error {
+	var errs []error
+	if r.yard != nil {
+		errs = append(errs, r.yard.close())
+	}
+	if r.history != nil {
+		errs = append(errs, r.history.Close())
+	}
+	if r.raftLog != nil {
+		errs = append(errs, r.raftLog.Close())
+	}
+	return errors.Join(errs...)
+}
+
+// founding reads the founding record kept in the data directory.
+func (r *Replica) founding() ([]byte, error) { return os.ReadFile(filepath.Join(r.dir, "founding")) }
+
+func (r *Replica) ledgerID() []byte {
+	b, _ := hex.DecodeString(r.set.Ledger)
+	return b
+}
+
+func (r *Replica) alarmText() string {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	return r.alarm
+}
+
+func sortedYards(s *ledger.State) []string    { return slices.Sorted(maps.Keys(s.Yards)) }
+func sortedDrawings(s *ledger.State) []string { return slices.Sorted(maps.Keys(s.Plans)) }

@@ -1,0 +1,223 @@
+package replica
+
+import (
+	"context"
+	"time"
+
+	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/status"
+	"google.golang.org/protobuf/proto"
+
+	"yardhasp/ledger"
+	recordv1 "yardhasp/proto/yardhasp/record/v1"
+	servicev1 "yardhasp/proto/yardhasp/service/v1"
+	"yardhasp/replica/quorum"
+)
+
+// ledgerServer answers LedgerService.
+type ledgerServer struct {
+	servicev1.UnimplementedLedgerServiceServer
+	r *Replica
+}
+
+const (
+	defaultWait = 3 * time.Second
+	maxWait     = 60 * time.Second
+)
+
+func wait(ms uint32) time.Duration {
+	if ms == 0 {
+		return defaultWait
+	}
+	return min(time.Duration(ms)*time.Millisecond, maxWait)
+}
+
+// Submit takes one signed record. Bad bytes are refused before they reach any log.
+func (s *ledgerServer) Submit(ctx context.Context, q *servicev1.SubmitRequest) (*servicev1.SubmitResponse, error) {
+	e, err := ledger.Decode(ledger.DirectEntry(q.GetSigned()))
+	if err != nil {
+		return nil, failed(err)
+	}
+	if f := e.Fault(); f != nil {
+		return nil, fault(f)
+	}
+	if bad := ledger.Check(e.Record()); bad != "" {
+		return nil, fault(&recordv1.Condition{Code: "MALFORMED", Subject: ledger.KindOf(e.Record()), Text: bad, Remedy: "correct it and sign it again"})
+	}
+	kind := ledger.KindOf(e.Record())
+	p := ledger.PermitFor(kind)
+	if p == nil || kind == "join" || kind == "expire" {
+		return nil, fault(&recordv1.Condition{Code: "MALFORMED", Subject: kind, Text: "this record does not travel this way", Remedy: "joining goes through the membership service"})
+	}
+	if c := callerOf(ctx); c.yard == "" && c.person == "" {
+		return nil, status.Error(codes.Unauthenticated, "this key is not enrolled here")
+	}
+	w, cancel := context.WithTimeout(ctx, wait(q.GetWaitMs()))
+	defer cancel()
+	var rec *servicev1.Receipt
+	if p.Journal {
+		rec, err = s.r.submitJournal(w, q.GetSigned(), kind, q.GetRun())
+	} else {
+		rec, err = s.r.submitDirect(w, e, q.GetSigned())
+	}
+	if err != nil {
+		return nil, err
+	}
+	return &servicev1.SubmitResponse{Receipt: rec}, nil
+}
+
+// submitDirect takes a record to the quorum, once: a ticket that the ledger has
+// gets its recorded answer.
+func (r *Replica) submitDirect(ctx context.Context, e *ledger.Entry, signed []byte) (*servicev1.Receipt, error) {
+	ref := quorum.TicketRef(e)
+	if o := r.recorded(ref); o != nil {
+		return r.directReceipt(o, true)
+	}
+	outs, err := r.propose(ctx, [][]byte{ledger.DirectEntry(signed)})
+	if err != nil {
+		return nil, failed(err)
+	}
+	o := outs[0]
+	if len(o.GetConditions()) == 1 && o.GetConditions()[0].GetCode() == "TICKET_REPEATED" {
+		// Taken before, and only now seen here.
+		c, cancel := context.WithTimeout(ctx, r.patience())
+		defer cancel()
+		if r.confirm(c) == nil {
+			if first := r.recorded(ref); first != nil {
+				return r.directReceipt(first, true)
+			}
+		}
+	}
+	return r.directReceipt(o, false)
+}
+
+func (r *Replica) directReceipt(o *recordv1.Outcome, repeated bool) (*servicev1.Receipt, error) {
+	if !o.GetAccepted() {
+		return nil, refused(o)
+	}
+	return &servicev1.Receipt{Status: servicev1.Status_STATUS_CONFIRMED, Text: noteWords(servicev1.Status_STATUS_CONFIRMED, r.set.Name, o),
+		Outcome: o, Yard: r.set.Yard, ReadUnixMs: r.now().UnixMilli(), RepeatedTicket: repeated}, nil
+}
+
+// recorded finds the outcome of an entry by its reference; nil when this replica
+// does not have it.
+func (r *Replica) recorded(ref string) *recordv1.Outcome {
+	if ref == "" {
+		return nil
+	}
+	i, ok, err := r.history.ByRef(ref)
+	if err != nil || !ok {
+		return nil
+	}
+	raw, err := r.history.Outcome(i)
+	if err != nil || len(raw) == 0 {
+		return nil
+	}
+	var o recordv1.Outcome
+	if proto.Unmarshal(raw, &o) != nil {
+		return nil
+	}
+	return &o
+}
+
+func (s *ledgerServer) GetBoard(ctx context.Context, q *servicev1.GetBoardRequest) (*servicev1.GetBoardResponse, error) {
+	var b *recordv1.Board
+	err := s.r.read(ctx, q.GetConsistency(), func(st *ledger.State, a *recordv1.AsOf) {
+		b = st.Board(q.GetYard())
+		b.AsOf = a
+		a.Alarm = s.r.alarmText()
+	})
+	return &servicev1.GetBoardResponse{Board: b}, err
+}
+
+func (s *ledgerServer) GetJob(ctx context.Context, q *servicev1.GetJobRequest) (*servicev1.GetJobResponse, error) {
+	var j *recordv1.JobView
+	err := s.r.read(ctx, q.GetConsistency(), func(st *ledger.State, a *recordv1.AsOf) {
+		if j = st.JobView(q.GetJob()); j != nil {
+			j.AsOf = a
+		}
+	})
+	if err == nil && j == nil {
+		return nil, status.Errorf(codes.NotFound, "there is no job %q; jobs that closed long ago are in the history", q.GetJob())
+	}
+	return &servicev1.GetJobResponse{Job: j}, err
+}
+
+// Watch sends outcomes from an index on, as this replica applies them.
+func (s *ledgerServer) Watch(q *servicev1.WatchRequest, out servicev1.LedgerService_WatchServer) error {
+	next := q.GetFrom()
+	for {
+		changed := s.r.node.Changed()
+		for size := s.r.history.Size(); next < size; next++ {
+			raw, err := s.r.history.Outcome(next)
+			if err != nil {
+				return status.Error(codes.DataLoss, err.Error())
+			}
+			o := &recordv1.Outcome{Index: next}
+			if len(raw) > 0 {
+				if err := proto.Unmarshal(raw, o); err != nil {
+					return status.Error(codes.DataLoss, err.Error())
+				}
+			}
+			if err := out.Send(&servicev1.WatchResponse{Outcome: o}); err != nil {
+				return err
+			}
+		}
+		// The history is written just after the state moves: look again soon.
+		t := time.NewTimer(200 * time.Millisecond)
+		select {
+		case <-changed:
+		case <-t.C:
+		case <-out.Context().Done():
+			t.Stop()
+			return out.Context().Err()
+		case <-s.r.ctx.Done():
+			t.Stop()
+			return status.Error(codes.Unavailable, "this replica is stopping")
+		}
+		t.Stop()
+	}
+}
+
+func (s *ledgerServer) GetDrawing(_ context.Context, q *servicev1.GetDrawingRequest) (*servicev1.GetDrawingResponse, error) {
+	var res *servicev1.GetDrawingResponse
+	s.r.node.View(func(st *ledger.State, _ uint64) {
+		if d := st.Plans[q.GetYard()]; d != nil {
+			res = &servicev1.GetDrawingResponse{Drawing: d.Bytes, WalkedBy: d.Walked.By, WalkedUnixMs: d.Walked.Time}
+		}
+	})
+	if res == nil {
+		return nil, status.Errorf(codes.NotFound, "yard %q has no drawing here", q.GetYard())
+	}
+	return res, nil
+}
+
+// Export sends the leaves as they are.
+func (s *ledgerServer) Export(q *servicev1.ExportRequest, out servicev1.LedgerService_ExportServer) error {
+	to := q.GetTo()
+	if size := s.r.history.Size(); to == 0 || to > size {
+		to = size
+	}
+	for i := q.GetFrom(); i < to; i++ {
+		e, err := s.r.history.Entry(i)
+		if err != nil {
+			return status.Error(codes.DataLoss, err.Error())
+		}
+		if err := out.Send(&servicev1.ExportResponse{Index: i, Entry: e}); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// GetReceipt tells what became of a ticket: of this yard's journal, or of a
+// direct entry.
+func (s *ledgerServer) GetReceipt(ctx context.Context, q *servicev1.GetReceiptRequest) (*servicev1.GetReceiptResponse, error) {
+	w, cancel := context.WithTimeout(ctx, wait(q.GetWaitMs()))
+	defer cancel()
+	rec, err := s.r.receiptOf(w, q.GetKey(), q.GetDevice(), q.GetCounter())
+	if err != nil {
+		return nil, err
+	}
+	return &servicev1.GetReceiptResponse{Receipt: rec}, nil
+}

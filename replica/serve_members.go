@@ -1,0 +1,185 @@
+package replica
+
+import (
+	"context"
+	"fmt"
+	"os"
+	"path/filepath"
+
+	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/status"
+
+	"yardhasp/ledger"
+	"yardhasp/ledger/seal"
+	recordv1 "yardhasp/proto/yardhasp/record/v1"
+	servicev1 "yardhasp/proto/yardhasp/service/v1"
+	"yardhasp/replica/quorum"
+)
+
+// memberServer answers MembershipService.
+type memberServer struct {
+	servicev1.UnimplementedMembershipServiceServer
+	r *Replica
+}
+
+// Join redeems an invitation. The record says by its signatures who may.
+func (m *memberServer) Join(ctx context.Context, q *servicev1.JoinRequest) (*servicev1.JoinResponse, error) {
+	r := m.r
+	e, err := ledger.Decode(ledger.DirectEntry(q.GetSigned()))
+	if err != nil {
+		return nil, failed(err)
+	}
+	if f := e.Fault(); f != nil {
+		return nil, fault(f)
+	}
+	if ledger.KindOf(e.Record()) != "join" {
+		return nil, fault(&recordv1.Condition{Code: "MALFORMED", Text: "only a join record comes this way"})
+	}
+	if bad := ledger.Check(e.Record()); bad != "" {
+		return nil, fault(&recordv1.Condition{Code: "MALFORMED", Text: bad})
+	}
+	ctx, cancel := context.WithTimeout(ctx, 2*defaultWait)
+	defer cancel()
+	// Nothing is proposed that this replica can see to be hopeless: the call is
+	// open to strangers, and must not fill the ledger.
+	var hopeless bool
+	r.node.View(func(s *ledger.State, _ uint64) {
+		i := s.Invites[e.Record().GetJoin().GetInvitation()]
+		hopeless = i == nil || i.Used
+	})
+	if hopeless && r.confirm(ctx) == nil {
+		var o *recordv1.Outcome
+		r.node.View(func(s *ledger.State, _ uint64) { o = s.Try(e) })
+		if !o.GetAccepted() {
+			return nil, refused(o)
+		}
+	}
+	outs, err := r.propose(ctx, [][]byte{ledger.DirectEntry(q.GetSigned())})
+	if err != nil {
+		return nil, failed(err)
+	}
+	if !outs[0].GetAccepted() {
+		return nil, refused(outs[0])
+	}
+	founding, err := os.ReadFile(filepath.Join(r.dir, "founding"))
+	if err != nil {
+		return nil, status.Error(codes.Internal, err.Error())
+	}
+	r.confirm(ctx) // so that the book below holds a yard that just joined
+	return &servicev1.JoinResponse{Founding: founding, Yards: r.book.infos(), Index: outs[0].GetIndex(), Id: e.Record().GetSigner()}, nil
+}
+
+// GetMembers says who counts for the quorum, and how this replica is.
+func (m *memberServer) GetMembers(ctx context.Context, _ *servicev1.GetMembersRequest) (*servicev1.GetMembersResponse, error) {
+	r := m.r
+	c, cancel := context.WithTimeout(ctx, r.patience())
+	err := r.confirm(c)
+	cancel()
+	ms := r.node.Members()
+	res := &servicev1.GetMembersResponse{Voters: uint32(ms.Voters), Quorum: uint32(ms.Quorum), HasQuorum: err == nil, Yard: r.set.Yard, Health: r.health()}
+	r.node.View(func(s *ledger.State, _ uint64) {
+		res.AsOf = r.asOf(s, err == nil, "")
+		res.Ledger, res.Coop = s.LedgerID(), s.Coop
+		heard := map[string]*recordv1.YardContact{}
+		for _, k := range res.AsOf.GetYards() {
+			heard[k.GetYard()] = k
+		}
+		for _, sv := range ms.Servers {
+			mb := &servicev1.Member{Yard: sv.Yard, Voter: sv.Voter, Leader: sv.Yard == ms.Leader && err == nil,
+				Alive: heard[sv.Yard].GetHeard(), LastHeardUnixMs: heard[sv.Yard].GetLastHeardUnixMs()}
+			if y := s.Yards[sv.Yard]; y != nil {
+				mb.Name, mb.Address, mb.Fingerprint, mb.ReplicaKey = y.Name, y.Address, seal.Fingerprint(y.Key), y.Key
+			}
+			if mb.Alive && mb.Voter {
+				res.Alive++
+			}
+			res.Members = append(res.Members, mb)
+		}
+	})
+	if res.HasQuorum && res.Alive > res.Quorum {
+		res.MayFail = res.Alive - res.Quorum
+	}
+	res.Text = membersText(res)
+	return res, nil
+}
+
+func membersText(m *servicev1.GetMembersResponse) string {
+	switch {
+	case !m.GetHasQuorum():
+		return "NO QUORUM: nothing is approved, started or confirmed until more yards answer. Locks can still be recorded here."
+	case m.GetVoters() == 1:
+		return "One yard: if this machine is lost, so is the ledger. Add two more yards, or witnesses, before relying on it."
+	case m.GetVoters() == 2:
+		return "Two yards: if either machine is lost, nothing can be approved until it is back. Add a third yard, or a witness."
+	case m.GetMayFail() == 0:
+		return fmt.Sprintf("%d of %d voters answer, %d are needed: NONE may fail now.", m.GetAlive(), m.GetVoters(), m.GetQuorum())
+	case m.GetVoters()%2 == 0:
+		return fmt.Sprintf("%d of %d voters answer, %d are needed: %d may fail. An even number of voters protects no better than one fewer.", m.GetAlive(), m.GetVoters(), m.GetQuorum(), m.GetMayFail())
+	}
+	return fmt.Sprintf("%d of %d voters answer, %d are needed: %d may fail.", m.GetAlive(), m.GetVoters(), m.GetQuorum(), m.GetMayFail())
+}
+
+// peerServer answers PeerService.
+type peerServer struct {
+	servicev1.UnimplementedPeerServiceServer
+	r *Replica
+}
+
+// Propose takes entries of another replica, if this one leads. Bytes that can
+// never be an entry do not reach the log.
+func (p *peerServer) Propose(ctx context.Context, q *servicev1.ProposeRequest) (*servicev1.ProposeResponse, error) {
+	for _, raw := range q.GetEntries() {
+		e, err := ledger.Decode(raw)
+		if err != nil {
+			return nil, failed(err)
+		}
+		if f := e.Fault(); f != nil {
+			return nil, fault(f)
+		}
+	}
+	outs, err := p.r.node.Propose(ctx, q.GetEntries())
+	switch {
+	case err == quorum.ErrNotLeader:
+		return nil, status.Error(codes.FailedPrecondition, err.Error())
+	case err != nil:
+		return nil, failed(err)
+	}
+	return &servicev1.ProposeResponse{Outcomes: outs}, nil
+}
+
+func (p *peerServer) ReadIndex(ctx context.Context, _ *servicev1.ReadIndexRequest) (*servicev1.ReadIndexResponse, error) {
+	i, err := p.r.node.ReadIndex(ctx)
+	if err != nil {
+		return nil, failed(err)
+	}
+	return &servicev1.ReadIndexResponse{RaftIndex: i, TimeUnixMs: p.r.now().UnixMilli(), Yards: p.r.contacts()}, nil
+}
+
+// maxVoters bounds the quorum; more yards follow without a vote.
+const maxVoters = 7
+
+// Promote gives a replica that has caught up its vote.
+func (p *peerServer) Promote(ctx context.Context, q *servicev1.PromoteRequest) (*servicev1.PromoteResponse, error) {
+	r := p.r
+	if !r.node.IsLeader() {
+		return nil, status.Error(codes.FailedPrecondition, quorum.ErrNotLeader.Error())
+	}
+	yard := callerOf(ctx).yard
+	if yard != q.GetYard() {
+		return nil, status.Error(codes.PermissionDenied, "a replica asks for itself only")
+	}
+	ms := r.node.Members()
+	for _, s := range ms.Servers {
+		switch {
+		case s.Yard != yard:
+		case s.Voter:
+			return &servicev1.PromoteResponse{Voter: true}, nil
+		case ms.Voters < maxVoters && r.node.Caught(q.GetRaftIndex()):
+			if err := r.node.Promote(s.ID, s.Yard); err != nil {
+				return nil, failed(err)
+			}
+			return &servicev1.PromoteResponse{Voter: true}, nil
+		}
+	}
+	return &servicev1.PromoteResponse{}, nil
+}

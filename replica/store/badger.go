@@ -1,0 +1,142 @@
+package store
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+	"log/slog"
+	"os"
+	"path/filepath"
+	"strings"
+	"sync"
+
+	"github.com/dgraph-io/badger/v4"
+	"github.com/dgraph-io/badger/v4/options"
+)
+
+// The numbers badger keeps for us in its manifest: kind of store in the high
+// byte, format version in the low one. A change of format takes a new version.
+const (
+	logMagic     uint16 = 0x5901
+	historyMagic uint16 = 0x4801
+)
+
+const (
+	// valueThreshold is badger's largest value kept beside its key; a longer one
+	// would go to the value log, which this package does not sync.
+	valueThreshold = 1 << 20
+	// MaxEntryBytes is the most that one raft log entry, one ledger entry or one
+	// outcome may have. Longer ones are refused.
+	MaxEntryBytes = valueThreshold - 1024
+	// txnBytes and txnKeys bound a transaction; badger's own limit is 15 % of a
+	// memtable, here 1.25 MB and some 12,000 keys.
+	txnBytes = 512 << 10
+	txnKeys  = 4096
+)
+
+// tuned returns badger options for a small box. badger's own syncing is off:
+// see the package comment. Blocks are checked when read, not tables when opened:
+// badger 4.9.6 dies of a nil pointer in a goroutine of its own when a table
+// fails that check, and reading every table makes the start slow.
+func tuned(dir string, magic uint16, memtable int64, logger badger.Logger) badger.Options {
+	return badger.DefaultOptions(dir).
+		WithSyncWrites(false).
+		WithMemTableSize(memtable).
+		WithNumMemtables(2).
+		WithNumLevelZeroTables(2).
+		WithNumLevelZeroTablesStall(4).
+		WithValueThreshold(valueThreshold).
+		WithValueLogFileSize(1 << 20).
+		WithCompression(options.None).
+		WithBlockCacheSize(0).
+		WithIndexCacheSize(0).
+		WithNumCompactors(2).
+		WithCompactL0OnClose(true).
+		WithMetricsEnabled(false).
+		WithDetectConflicts(false).
+		WithChecksumVerificationMode(options.OnBlockRead).
+		WithExternalMagic(magic).
+		WithLogger(logger)
+}
+
+// openBadger opens or makes a database and puts badger's errors into words. An
+// error that badger only logs while opening, such as a table it leaves out,
+// fails the open too.
+func openBadger(opts badger.Options, logger *badgerLogger) (db *badger.DB, err error) {
+	defer func() {
+		if r := recover(); r != nil {
+			db, err = nil, &DamagedError{What: "database " + opts.Dir, Why: fmt.Sprint(r)}
+		}
+	}()
+	if err := os.MkdirAll(opts.Dir, 0o700); err != nil {
+		return nil, fmt.Errorf("data directory: %w", err)
+	}
+	db, err = badger.Open(opts)
+	if err != nil {
+		// badger keeps no chain of causes in its errors: only the text tells.
+		switch text := err.Error(); {
+		case strings.Contains(text, "Cannot acquire directory lock"):
+			return nil, fmt.Errorf("data directory %s is in use by another yardhaspd; stop it first: %w", opts.Dir, ErrDirInUse)
+		case strings.Contains(text, "magic") || strings.Contains(text, "manifest has unsupported version"):
+			return nil, fmt.Errorf("data directory %s: %s: %w: give a directory of its own", opts.Dir, text, ErrForeign)
+		}
+		return nil, fmt.Errorf("open database %s: %w", opts.Dir, err)
+	}
+	if said := logger.firstError(); said != "" {
+		err := &DamagedError{What: "database " + opts.Dir, Why: said}
+		return nil, errors.Join(err, db.Close())
+	}
+	return db, nil
+}
+
+// hasDatabase reports whether badger ever made a database in dir.
+func hasDatabase(dir string) (bool, error) {
+	_, err := os.Stat(filepath.Join(dir, badger.ManifestFilename))
+	if errors.Is(err, fs.ErrNotExist) {
+		return false, nil
+	}
+	return err == nil, err
+}
+
+// badgerLogger passes badger's log on to slog, one step quieter: what badger
+// calls information is of use to nobody but a developer.
+type badgerLogger struct {
+	to    *slog.Logger
+	mu    sync.Mutex
+	first string // the first error logged
+}
+
+func newBadgerLogger(to *slog.Logger, name string) *badgerLogger {
+	if to == nil {
+		to = slog.New(slog.DiscardHandler)
+	}
+	return &badgerLogger{to: to.With("store", name)}
+}
+
+func (l *badgerLogger) firstError() string {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return l.first
+}
+
+func (l *badgerLogger) log(level slog.Level, format string, args []any) {
+	if !l.to.Enabled(context.Background(), level) {
+		return
+	}
+	l.to.Log(context.Background(), level, strings.TrimSpace(fmt.Sprintf(format, args...)))
+}
+
+// Errorf keeps the first error, so that an open can fail on it.
+func (l *badgerLogger) Errorf(format string, args ...any) {
+	l.mu.Lock()
+	if l.first == "" {
+		l.first = strings.TrimSpace(fmt.Sprintf(format, args...))
+	}
+	l.mu.Unlock()
+	l.log(slog.LevelError, format, args)
+}
+
+func (l *badgerLogger) Warningf(format string, args ...any) { l.log(slog.LevelWarn, format, args) }
+func (l *badgerLogger) Infof(format string, args ...any)    { l.log(slog.LevelDebug, format, args) }
+func (l *badgerLogger) Debugf(string, ...any)               {}

@@ -1,0 +1,152 @@
+package store
+
+import (
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"syscall"
+)
+
+// FreeBytes is the space that a process without privileges can still fill on
+// the disk that holds dir.
+func FreeBytes(dir string) (uint64, error) {
+	var st syscall.Statfs_t
+	if err := syscall.Statfs(dir, &st); err != nil {
+		return 0, fmt.Errorf("free space of %s: %w", dir, err)
+	}
+	return st.Bavail * uint64(st.Bsize), nil
+}
+
+// A Level says how full a disk is.
+type Level int
+
+const (
+	// LevelPlenty: nothing to do.
+	LevelPlenty Level = iota
+	// LevelLow: warn, take no large work, and as a follower get ready to leave.
+	LevelLow
+	// LevelFull: stop raft and accept no more before badger meets the end of the
+	// disk, which kills the process.
+	LevelFull
+)
+
+func (l Level) String() string {
+	switch l {
+	case LevelPlenty:
+		return "plenty"
+	case LevelLow:
+		return "low"
+	case LevelFull:
+		return "full"
+	}
+	return fmt.Sprintf("level %d", int(l))
+}
+
+// A DiskWatch tells when a data directory's disk runs out, and keeps a ballast
+// file to delete then, so that there is room to start again and to clear up. It
+// has no clock: whoever holds it asks now and then.
+type DiskWatch struct {
+	dir          string
+	low, full    uint64
+	ballastBytes int64
+	free         func(dir string) (uint64, error)
+}
+
+// NewDiskWatch watches the disk of a data directory. Below low free bytes the
+// level is LevelLow, below full it is LevelFull; full must be less than low.
+func NewDiskWatch(dataDir string, low, full uint64, ballastBytes int64) (*DiskWatch, error) {
+	if full >= low {
+		return nil, fmt.Errorf("disk watch: the full threshold %d is not below the low one %d", full, low)
+	}
+	if ballastBytes < 0 {
+		return nil, fmt.Errorf("disk watch: a ballast of %d bytes", ballastBytes)
+	}
+	return &DiskWatch{dir: dataDir, low: low, full: full, ballastBytes: ballastBytes, free: FreeBytes}, nil
+}
+
+// Level measures the disk now. The free bytes do not count the ballast.
+func (w *DiskWatch) Level() (level Level, free uint64, err error) {
+	free, err = w.free(w.dir)
+	switch {
+	case err != nil:
+		// A disk that cannot be asked is not one to write on.
+		return LevelFull, 0, err
+	case free < w.full:
+		return LevelFull, free, nil
+	case free < w.low:
+		return LevelLow, free, nil
+	}
+	return LevelPlenty, free, nil
+}
+
+// Low reports whether free space is below the low threshold, or unknown.
+func (w *DiskWatch) Low() bool {
+	level, _, _ := w.Level()
+	return level != LevelPlenty
+}
+
+func (w *DiskWatch) ballastPath() string { return filepath.Join(w.dir, "ballast") }
+
+// HasBallast reports whether the ballast is there in full.
+func (w *DiskWatch) HasBallast() (bool, error) {
+	info, err := os.Stat(w.ballastPath())
+	if errors.Is(err, fs.ErrNotExist) {
+		return false, nil
+	}
+	return err == nil && info.Size() == w.ballastBytes, err
+}
+
+// FillBallast makes the ballast, its blocks really taken, if it is not there
+// and the disk stays at LevelPlenty with it; otherwise it does nothing. It
+// reports whether the ballast is there.
+func (w *DiskWatch) FillBallast() (bool, error) {
+	if has, err := w.HasBallast(); has || err != nil {
+		return has, err
+	}
+	free, err := w.free(w.dir)
+	if err != nil {
+		return false, err
+	}
+	if free < w.low || free-w.low < uint64(w.ballastBytes) {
+		return false, nil
+	}
+	f, err := os.OpenFile(w.ballastPath(), os.O_WRONLY|os.O_CREATE|os.O_TRUNC, 0o600)
+	if err != nil {
+		return false, fmt.Errorf("ballast: %w", err)
+	}
+	if err := errors.Join(fillZeroes(f, w.ballastBytes), f.Close()); err != nil {
+		return false, fmt.Errorf("ballast: %w", errors.Join(err, w.DropBallast()))
+	}
+	return true, nil
+}
+
+// fillZeroes writes the blocks one by one where the file system cannot reserve them.
+func fillZeroes(f *os.File, size int64) error {
+	if size == 0 {
+		return nil
+	}
+	err := syscall.Fallocate(int(f.Fd()), 0, 0, size)
+	if !errors.Is(err, syscall.ENOTSUP) {
+		return err
+	}
+	zeroes := make([]byte, 64<<10)
+	for size > 0 {
+		n, err := f.Write(zeroes[:min(size, int64(len(zeroes)))])
+		if err != nil {
+			return err
+		}
+		size -= int64(n)
+	}
+	return f.Sync()
+}
+
+// DropBallast deletes the ballast. It is no error if there is none.
+func (w *DiskWatch) DropBallast() error {
+	err := os.Remove(w.ballastPath())
+	if err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return fmt.Errorf("drop ballast: %w", err)
+	}
+	return nil
+}

@@ -1,0 +1,118 @@
+package replica
+
+import (
+	"bytes"
+	"context"
+	"crypto/ed25519"
+	"crypto/tls"
+	"fmt"
+	"net"
+	"sync"
+	"time"
+
+	"github.com/hashicorp/raft"
+	"google.golang.org/grpc"
+	"google.golang.org/grpc/credentials"
+	"google.golang.org/grpc/keepalive"
+
+	"yardhasp/client/pin"
+)
+
+// streams carries raft over the pinned TLS port: raft's addresses are yard names,
+// looked up in the book at each dial.
+type streams struct {
+	net.Listener
+	yard string
+	key  ed25519.PrivateKey
+	book *book
+}
+
+// Accept gives only connections of a yard's replica.
+func (s *streams) Accept() (net.Conn, error) {
+	for {
+		c, err := s.Listener.Accept()
+		if err != nil {
+			return nil, err
+		}
+		if t, ok := c.(*tls.Conn); ok {
+			if key, ok := pin.PeerKey(t.ConnectionState()); ok {
+				if _, known := s.book.yardOf(key); known {
+					return c, nil
+				}
+			}
+		}
+		c.Close()
+	}
+}
+
+func (s *streams) Addr() net.Addr { return yardAddr(s.yard) }
+
+func (s *streams) Dial(address raft.ServerAddress, timeout time.Duration) (net.Conn, error) {
+	yard := string(address)
+	e, ok := s.book.get(yard)
+	if !ok {
+		return nil, fmt.Errorf("yard %s is not in this replica's book yet", yard)
+	}
+	d := tls.Dialer{NetDialer: &net.Dialer{Timeout: timeout}, Config: pin.ClientConfig(s.key, s.book.expects(yard), pin.ALPNPeer)}
+	ctx, cancel := context.WithTimeout(context.Background(), timeout)
+	defer cancel()
+	return d.DialContext(ctx, "tcp", e.Address)
+}
+
+// expects accepts the key that the book has for a yard now.
+func (b *book) expects(yard string) func([]byte) bool {
+	return func(key []byte) bool {
+		e, ok := b.get(yard)
+		return ok && bytes.Equal(e.Key, key)
+	}
+}
+
+// yardAddr is a raft address: the yard's name.
+type yardAddr string
+
+func (yardAddr) Network() string  { return "yard" }
+func (a yardAddr) String() string { return string(a) }
+
+// peers keeps one gRPC connection to each other replica.
+type peers struct {
+	key  ed25519.PrivateKey
+	book *book
+	mu   sync.Mutex
+	by   map[string]*grpc.ClientConn // by yard and address
+}
+
+func newPeers(key ed25519.PrivateKey, b *book) *peers {
+	return &peers{key: key, book: b, by: map[string]*grpc.ClientConn{}}
+}
+
+// conn returns the connection to a yard's replica.
+func (p *peers) conn(yard string) (*grpc.ClientConn, error) {
+	e, ok := p.book.get(yard)
+	if !ok {
+		return nil, fmt.Errorf("yard %s is not known here", yard)
+	}
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	id := yard + " " + e.Address
+	if c := p.by[id]; c != nil {
+		return c, nil
+	}
+	c, err := grpc.NewClient("passthrough:///"+e.Address,
+		grpc.WithTransportCredentials(credentials.NewTLS(pin.ClientConfig(p.key, p.book.expects(yard), pin.ALPNClient))),
+		grpc.WithConnectParams(grpc.ConnectParams{Backoff: quickBackoff, MinConnectTimeout: 3 * time.Second}),
+		grpc.WithKeepaliveParams(keepalive.ClientParameters{Time: 30 * time.Second, Timeout: 10 * time.Second}),
+		grpc.WithDefaultCallOptions(grpc.MaxCallRecvMsgSize(maxMessage), grpc.MaxCallSendMsgSize(maxMessage)))
+	if err != nil {
+		return nil, err
+	}
+	p.by[id] = c
+	return c, nil
+}
+
+func (p *peers) close() {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	for _, c := range p.by {
+		c.Close()
+	}
+}

@@ -1,0 +1,62 @@
+package replica
+
+import (
+	"fmt"
+	"strings"
+	"time"
+
+	recordv1 "yardhasp/proto/yardhasp/record/v1"
+	servicev1 "yardhasp/proto/yardhasp/service/v1"
+)
+
+// The words of each status. None promises more than the protocol gives: see
+// DEVELOPERS.md, "What each status may promise".
+
+func clock(ms int64) string { return time.UnixMilli(ms).UTC().Format("15:04:05 UTC on 2 Jan") }
+
+// lockWords is what the holder of a lock is told.
+func lockWords(st servicev1.Status, yard, target, home string, promised []string, at int64) string {
+	switch st {
+	case servicev1.Status_STATUS_CONFIRMED:
+		return fmt.Sprintf("Recorded by the co-op at %s. From now nobody will be given permission to switch on %s until you sign off, hand over, stand clear, or two managers remove your lock. Your own padlock is the protection; this is a record.", clock(at), strings.Join(promised, ", "))
+	case servicev1.Status_STATUS_HELD_LOCALLY:
+		return fmt.Sprintf("%s has recorded your lock but cannot reach the other yards. Permission to switch on %s will not be given while it stands. Managers elsewhere cannot see it yet.", yard, strings.Join(promised, ", "))
+	case servicev1.Status_STATUS_CONTESTED:
+		return "Written down here, NOT A PROMISE. A switch-on of this point is being asked for or is under way and we cannot reach the others. Do not rely on this screen: find the person at the panel."
+	case servicev1.Status_STATUS_UNCONFIRMED:
+		return fmt.Sprintf("Written down at %s, NOT A PROMISE: %s belongs to %s, which has not answered. Keep checking until it says CONFIRMED.", yard, target, home)
+	case servicev1.Status_STATUS_LIVE:
+		return fmt.Sprintf("%s is recorded as SWITCHED ON, or nobody has recorded that it was opened. Your lock is noted but protects nothing until it is opened and this screen changes.", target)
+	}
+	return ""
+}
+
+// noteWords is what the signer of any other record is told.
+func noteWords(st servicev1.Status, yard string, o *recordv1.Outcome) string {
+	switch st {
+	case servicev1.Status_STATUS_CONFIRMED:
+		return fmt.Sprintf("Recorded by the co-op at %s.", clock(o.GetTimeUnixMs()))
+	case servicev1.Status_STATUS_WRITTEN:
+		return fmt.Sprintf("Written down at %s, not yet final: the other yards do not have it.", yard)
+	case servicev1.Status_STATUS_REFUSED:
+		return "Refused: see each condition."
+	}
+	return ""
+}
+
+// releaseWords is what somebody is told who has signed off.
+func releaseWords(st servicev1.Status, yard string, o *recordv1.Outcome) string {
+	switch st {
+	case servicev1.Status_STATUS_CONFIRMED:
+		return fmt.Sprintf("Ended at %s by %s. You have no protection from it.", clock(o.GetTimeUnixMs()), o.GetSigner())
+	case servicev1.Status_STATUS_WRITTEN:
+		return fmt.Sprintf("Your sign-off is written at %s. Count yourself UNPROTECTED from now, though others may still see your lock. To go back, lock again first.", yard)
+	}
+	return noteWords(st, yard, o)
+}
+
+// goAheadWords is what the person at a panel reads while the go-ahead shows.
+const goAheadWords = "GO-AHEAD: close now, at this panel, while this shows."
+
+// approvedWords is what APPROVED means.
+const approvedWords = "Approved: nobody involved objects so far; any new lock cancels this; not permission to close."

@@ -1,0 +1,55 @@
+package yard
+
+import (
+	"os"
+	"path/filepath"
+	"testing"
+)
+
+// BenchmarkCutOffLock is P5 of performance.md: a lock captured and made durable,
+// against one fdatasync of the same disk (BenchmarkOneSync).
+func BenchmarkCutOffLock(b *testing.B) {
+	t := &testing.T{}
+	w := newWorld(t)
+	e := w.yards["eastfork"]
+	f, err := Create(b.TempDir(), e.h)
+	if err != nil {
+		b.Fatal(err)
+	}
+	defer f.Close()
+	for b.Loop() {
+		eff, err := e.y.Capture(w.sign("wanda", lockAct(onPoint(leg))), w.now, "")
+		if err != nil {
+			b.Fatal(err)
+		}
+		if err := f.Append(eff.Append...); err != nil {
+			b.Fatal(err)
+		}
+		e.y.Appended(eff.Reply.Seq)
+	}
+}
+
+func BenchmarkOneSync(b *testing.B) {
+	f, err := os.Create(filepath.Join(b.TempDir(), "f"))
+	if err != nil {
+		b.Fatal(err)
+	}
+	defer f.Close()
+	buf := make([]byte, 500)
+	if _, err := f.WriteAt(make([]byte, 1<<20), 0); err != nil {
+		b.Fatal(err)
+	}
+	if err := f.Sync(); err != nil {
+		b.Fatal(err)
+	}
+	at := int64(0)
+	for b.Loop() {
+		if _, err := f.WriteAt(buf, at); err != nil {
+			b.Fatal(err)
+		}
+		if err := datasync(f); err != nil {
+			b.Fatal(err)
+		}
+		at = (at + 500) % (1 << 19)
+	}
+}

@@ -1,0 +1,270 @@
+package yard
+
+import (
+	"strings"
+	"testing"
+
+	recordv1 "yardhasp/proto/yardhasp/record/v1"
+)
+
+// goAhead brings drag to a shown go-ahead.
+func goAhead(t *testing.T) (*world, *site) {
+	t.Helper()
+	w := approved(t, "eastfork/tunnel", drag)
+	e := w.yards["eastfork"]
+	if _, err := e.energise(drag, "r1"); err != nil {
+		t.Fatal(err)
+	}
+	if v := e.y.Panel(drag); v.GoAhead {
+		t.Fatal("go-ahead before the ledger has the energising")
+	}
+	e.drain()
+	if v := e.y.Panel(drag); v.GoAhead {
+		t.Fatal("go-ahead before the yard has applied it")
+	}
+	e.catchUp()
+	if v := e.y.Panel(drag); !v.GoAhead || v.Request != "r1" {
+		t.Fatalf("no go-ahead: %v", v.WhyNot)
+	}
+	return w, e
+}
+
+func wantNoGo(t *testing.T, e *site, word string) {
+	t.Helper()
+	v := e.y.Panel(drag)
+	if v.GoAhead {
+		t.Fatal("the go-ahead is still shown")
+	}
+	if all := strings.Join(v.WhyNot, "; "); !strings.Contains(all, word) {
+		t.Errorf("why not: %s, want %q in it", all, word)
+	}
+}
+
+// Decision 6 and protocol.md 3.4: each of these withdraws a go-ahead at once,
+// before the ledger hears of it.
+func TestDecision6GoAheadIsWithdrawn(t *testing.T) {
+	for _, c := range []struct {
+		name, why string
+		do        func(w *world, e *site)
+	}{
+		{"C3: by an opening", "handle was moved", func(w *world, e *site) { e.open(drag) }},
+		{"by found closed", "handle was moved", func(w *world, e *site) { e.foundClosed(drag) }},
+		{"by the closing reported", "handle was moved", func(w *world, e *site) {
+			v := e.y.Panel(drag)
+			if _, err := e.capture(w.sign("walt", func(r *recordv1.Record) {
+				r.Act = &recordv1.Record_Closed{Closed: &recordv1.Closed{Point: drag, Moved: &recordv1.Moved{Epoch: v.Moved.Epoch, Seq: v.Moved.Seq}}}
+			}), v.Run); err != nil {
+				w.t.Fatal(err)
+			}
+		}},
+		{"by an own lock", "written down here", func(w *world, e *site) { e.lock("wanda", onPoint(drag)) }},
+		{"by an own found lock", "written down here", func(w *world, e *site) {
+			e.note("wanda", func(r *recordv1.Record) {
+				r.Act = &recordv1.Record_FoundLock{FoundLock: &recordv1.FoundLock{Target: onPoint(drag)}}
+			})
+		}},
+		{"by a lock of another yard", "has a lock", func(w *world, e *site) {
+			w.yards["millrow"].lock("wanda", onPoint(drag))
+			w.yards["millrow"].drain()
+			e.catchUp()
+		}},
+		{"by a sign-on here", "not yet in the ledger", func(w *world, e *site) { e.signOn("wanda", "j1") }},
+		{"by a sign-on to a job nobody knows", "not yet in the ledger", func(w *world, e *site) { e.signOn("wanda", "j9") }},
+		{"by a sign-on elsewhere", "is signed on", func(w *world, e *site) {
+			w.yards["millrow"].signOn("wanda", "j1")
+			w.yards["millrow"].drain()
+			e.catchUp()
+		}},
+		{"by leaving service", "out of service", func(w *world, e *site) { e.y.Broken("no space") }},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			w, e := goAhead(t)
+			c.do(w, e)
+			wantNoGo(t, e, c.why)
+			w.settle()
+			if e.y.Panel(drag).GoAhead {
+				t.Error("it came back once drained")
+			}
+		})
+	}
+}
+
+func TestDecision6GoAheadLivesInMemory(t *testing.T) {
+	w, e := goAhead(t)
+	e.restart("run1")
+	e.catchUp()
+	wantNoGo(t, e, "since the replica came into service")
+	// An Energise in flight while serving ends, too: isolate and request again.
+	w = approved(t, "eastfork/tunnel", drag)
+	e = w.yards["eastfork"]
+	if _, err := e.energise(drag, "r1"); err != nil {
+		t.Fatal(err)
+	}
+	away := w.s.Clone()
+	away.Yards["eastfork"].Epoch = 2
+	e.see(away, uint64(len(w.entries)))
+	w.settle()
+	if !w.s.Points[drag].Live {
+		t.Fatal("the energising was not accepted")
+	}
+	wantNoGo(t, e, "since the replica came into service")
+}
+
+func TestStateGoingBackEndsTheRun(t *testing.T) {
+	w, e := goAhead(t)
+	run := e.y.Panel(drag).Run
+	n := len(w.entries)
+	w.direct("mia", func(r *recordv1.Record) {
+		r.Act = &recordv1.Record_RegisterBox{RegisterBox: &recordv1.RegisterBox{Box: "eastfork/box9"}}
+	})
+	e.catchUp()
+	if !e.y.Panel(drag).GoAhead || e.y.Panel(drag).Run != run {
+		t.Fatal("an entry that has nothing to do with it ended the go-ahead")
+	}
+	e.see(w.stateAt(n), uint64(n))
+	if v := e.y.Panel(drag); v.GoAhead || v.Run == run {
+		t.Errorf("the state went back and the run goes on: %+v", v)
+	}
+}
+
+func TestVoidRequestGivesNoGoAhead(t *testing.T) {
+	// Of two points of a request one is energised, then the request is withdrawn.
+	w := approved(t, "eastfork/pit", leg, drag)
+	e := w.yards["eastfork"]
+	if _, err := e.energise(drag, "r1"); err != nil {
+		t.Fatal(err)
+	}
+	e.drain()
+	e.catchUp()
+	if !e.y.Panel(drag).GoAhead {
+		t.Fatalf("no go-ahead: %v", e.y.Panel(drag).WhyNot)
+	}
+	w.direct("mia", func(r *recordv1.Record) {
+		r.Act = &recordv1.Record_Withdraw{Withdraw: &recordv1.Withdraw{Request: "r1"}}
+	})
+	e.catchUp()
+	wantNoGo(t, e, "withdrawn")
+}
+
+func TestRefusedEnergiseGivesNoGoAhead(t *testing.T) {
+	w := approved(t, "eastfork/tunnel", drag)
+	e, m := w.yards["eastfork"], w.yards["millrow"]
+	m.lock("wanda", onPoint(drag)) // drains first and voids the request
+	if _, err := e.energise(drag, "r1"); err != nil {
+		t.Fatal(err)
+	}
+	m.drain()
+	e.drain()
+	e.catchUp()
+	if w.s.Points[drag].Live {
+		t.Fatal("energised over a lock")
+	}
+	wantNoGo(t, e, "not accepted")
+	// The word comes from the ledger's acceptance, not from the switch being live.
+	e.foundClosed(drag)
+	w.settle()
+	wantNoGo(t, e, "handle was moved")
+}
+
+func TestEnergiseIsRefusedAtThePanel(t *testing.T) {
+	for _, c := range []struct {
+		name, code string
+		do         func(w *world, e *site)
+	}{
+		{"no such request", "NOT_APPROVED", func(w *world, e *site) {
+			w.direct("mia", func(r *recordv1.Record) {
+				r.Act = &recordv1.Record_Withdraw{Withdraw: &recordv1.Withdraw{Request: "r1"}}
+			})
+			e.catchUp()
+		}},
+		{"asked already", "PENDING", func(w *world, e *site) {
+			if _, err := e.energise(drag, "r1"); err != nil {
+				w.t.Fatal(err)
+			}
+		}},
+		{"energised already", "NOT_REQUESTED", func(w *world, e *site) {
+			if _, err := e.energise(drag, "r1"); err != nil {
+				w.t.Fatal(err)
+			}
+			w.settle()
+		}},
+		{"an own lock not drained", "HOLD_STANDS", func(w *world, e *site) { e.lock("wanda", onPoint(drag)) }},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			w := approved(t, "eastfork/tunnel", drag)
+			e := w.yards["eastfork"]
+			c.do(w, e)
+			_, err := e.energise(drag, "r1")
+			wantRefused(t, err, c.code)
+		})
+	}
+	w := approved(t, "eastfork/tunnel", drag)
+	_, err := w.yards["eastfork"].capture(w.sign("walt", func(r *recordv1.Record) {
+		r.Act = &recordv1.Record_Energise{Energise: &recordv1.Energise{Request: "r1", Point: drag}}
+	}), "")
+	wantRefused(t, err, "OTHER_RUN")
+}
+
+// protocol.md 2b, "energise in flight, capture journaled".
+func TestEnergiseThenLockIsContested(t *testing.T) {
+	w := approved(t, "eastfork/tunnel", drag)
+	e := w.yards["eastfork"]
+	if _, err := e.energise(drag, "r1"); err != nil {
+		t.Fatal(err)
+	}
+	wantGrant(t, e.lock("wanda", onPoint(drag)), contested)
+	// The request ends elsewhere before the Energise drains: the lock behind it is
+	// still no promise.
+	w.direct("mia", func(r *recordv1.Record) {
+		r.Act = &recordv1.Record_Withdraw{Withdraw: &recordv1.Withdraw{Request: "r1"}}
+	})
+	e.catchUp()
+	wantGrant(t, e.lock("wanda", onPoint(drag)), contested)
+	w.settle()
+	wantGrant(t, e.lock("wanda", onPoint(drag)), held, drag)
+}
+
+func TestLockOnALivePointIsNoPromise(t *testing.T) {
+	_, e := goAhead(t)
+	wantGrant(t, e.lock("wanda", onPoint(drag)), live)
+}
+
+// A closing under a go-ahead does not change what an Isolate signs: an opening
+// handed out before it must still not be taken after it.
+func TestOpeningFromBeforeAClosingIsNotTaken(t *testing.T) {
+	w, e := goAhead(t)
+	v := e.y.Panel(drag)
+	late := w.sign("wanda", isolateAct(drag, v))
+	if _, err := e.capture(w.sign("walt", func(r *recordv1.Record) {
+		r.Act = &recordv1.Record_Closed{Closed: &recordv1.Closed{Point: drag, Moved: &recordv1.Moved{Epoch: v.Moved.Epoch, Seq: v.Moved.Seq}}}
+	}), v.Run); err != nil {
+		t.Fatal(err)
+	}
+	_, err := e.capture(late, v.Run)
+	wantRefused(t, err, "OTHER_RUN")
+	wantGrant(t, e.lock("wanda", onPoint(drag)), live)
+}
+
+func TestPanelPositions(t *testing.T) {
+	w := newWorld(t)
+	e := w.yards["eastfork"]
+	want := func(p string, pos recordv1.Position) {
+		t.Helper()
+		if v := e.y.Panel(p); v.Position != pos || v.GoAhead {
+			t.Errorf("%s: %v, want %v; go-ahead %v", p, v.Position, pos, v.GoAhead)
+		}
+	}
+	want(leg, recordv1.Position_POSITION_LIVE)
+	e.open(leg)
+	want(leg, recordv1.Position_POSITION_OPEN)
+	r := e.lock("wanda", onPoint(leg))
+	want(leg, recordv1.Position_POSITION_OPEN_AND_HELD)
+	e.release("wanda", r.Seq)
+	want(leg, recordv1.Position_POSITION_OPEN)
+	want("eastfork/mcc/none", recordv1.Position_POSITION_UNSPECIFIED)
+	if v := e.y.Panel(belt); v.GoAhead || v.Position != recordv1.Position_POSITION_LIVE {
+		t.Errorf("another yard's point: %+v", v)
+	}
+	e.y.Broken("no space")
+	want(leg, recordv1.Position_POSITION_UNSPECIFIED)
+}

@@ -1,0 +1,189 @@
+package yard
+
+import (
+	"bytes"
+	"crypto/ed25519"
+	"fmt"
+
+	"google.golang.org/protobuf/proto"
+
+	"yardhasp/ledger"
+	"yardhasp/ledger/seal"
+	recordv1 "yardhasp/proto/yardhasp/record/v1"
+)
+
+// Header says whose journal it is and where it begins.
+type Header struct {
+	// Ledger is the ledger's id, 32 bytes.
+	Ledger []byte
+	Yard   string
+	// Epoch counts the yard's journals, from 1.
+	Epoch uint64
+	// Incarnation is the fingerprint of the replica key that signs the journal
+	// (decisions.md 1).
+	Incarnation string
+	// Compacted is the seq of the last record that was dropped, 0 for none; Hash
+	// is its envelope hash and RaftIndex the raft index it was based on.
+	Compacted uint64
+	Hash      [32]byte
+	RaftIndex uint64
+}
+
+// Record is one record of the journal.
+type Record struct {
+	// Sealed is the serialised Sealed: what the ledger gets and what the chain
+	// hashes.
+	Sealed []byte
+	// Envelope is what Sealed holds. Read it only.
+	Envelope *recordv1.Envelope
+	// RaftIndex is the raft index that the yard had applied when it wrote the
+	// record. Only the replica knows raft indexes, so it stays beside the envelope.
+	RaftIndex uint64
+}
+
+// ReadRecord reads a sealed envelope back. It checks the form, not the signatures.
+func ReadRecord(sealed []byte, raftIndex uint64) (Record, error) {
+	var s recordv1.Sealed
+	var env recordv1.Envelope
+	if err := proto.Unmarshal(sealed, &s); err != nil {
+		return Record{}, fmt.Errorf("the sealed record can't be read: %w", err)
+	}
+	if err := proto.Unmarshal(s.GetEnvelope(), &env); err != nil {
+		return Record{}, fmt.Errorf("the envelope can't be read: %w", err)
+	}
+	return Record{Sealed: sealed, Envelope: &env, RaftIndex: raftIndex}, nil
+}
+
+// item is a record and what the rules ask of it.
+type item struct {
+	Record
+	seq  uint64
+	hash [32]byte
+	kind string // the act, or "fence"
+
+	rec    *recordv1.Record // nil for a fence
+	keys   [][]byte         // that signed rec
+	body   []byte           // the signed bytes
+	ticket string           // "" for a fence
+
+	point, box, request, job string
+	at                       ledger.Moved // its own place
+	moved                    ledger.Moved // what an Isolate or Closed signed
+	hold, signOn             string       // what a Release or SignOff names
+}
+
+func (it *item) ref() string {
+	return ledger.Ref(it.Envelope.GetYard(), it.Envelope.GetEpoch(), it.seq)
+}
+
+// newItem reads what the rules need out of a record.
+func newItem(r Record) (*item, error) {
+	env := r.Envelope
+	it := &item{Record: r, seq: env.GetSeq(), hash: ledger.EnvelopeHash(r.Sealed)}
+	it.at = ledger.Moved{Epoch: env.GetEpoch(), Seq: env.GetSeq()}
+	if f := env.GetFence(); f != nil {
+		it.kind, it.request = "fence", f.GetRequest()
+		return it, nil
+	}
+	var s recordv1.Signed
+	it.rec = &recordv1.Record{}
+	if err := proto.Unmarshal(env.GetSigned(), &s); err != nil {
+		return nil, fmt.Errorf("the signed record can't be read: %w", err)
+	}
+	if err := proto.Unmarshal(s.GetBody(), it.rec); err != nil {
+		return nil, fmt.Errorf("the record inside the signature can't be read: %w", err)
+	}
+	it.kind, it.body = ledger.KindOf(it.rec), s.GetBody()
+	for _, sig := range s.GetSignatures() {
+		it.keys = append(it.keys, sig.GetKey())
+	}
+	if it.kind == "" || len(it.keys) == 0 {
+		return nil, fmt.Errorf("the record has no act or no signature")
+	}
+	it.ticket = ticketOf(it.keys[0], it.rec)
+	it.name()
+	return it, nil
+}
+
+// name fills in what the act is about.
+func (it *item) name() {
+	switch a := it.rec.GetAct().(type) {
+	case *recordv1.Record_Lock:
+		it.point, it.box = a.Lock.GetTarget().GetPoint(), a.Lock.GetTarget().GetBox()
+	case *recordv1.Record_FoundLock:
+		it.point, it.box = a.FoundLock.GetTarget().GetPoint(), a.FoundLock.GetTarget().GetBox()
+	case *recordv1.Record_Release:
+		it.hold = ledger.RefOf(a.Release.GetHold())
+	case *recordv1.Record_Isolate:
+		it.point, it.moved = a.Isolate.GetPoint(), movedOf(a.Isolate.GetMoved())
+	case *recordv1.Record_Closed:
+		it.point, it.moved = a.Closed.GetPoint(), movedOf(a.Closed.GetMoved())
+	case *recordv1.Record_FoundClosed:
+		it.point = a.FoundClosed.GetPoint()
+	case *recordv1.Record_Energise:
+		it.point, it.request = a.Energise.GetPoint(), a.Energise.GetRequest()
+	case *recordv1.Record_BoxAdd:
+		it.point, it.box = a.BoxAdd.GetPoint(), a.BoxAdd.GetBox()
+	case *recordv1.Record_BoxRemove:
+		it.point, it.box = a.BoxRemove.GetPoint(), a.BoxRemove.GetBox()
+	case *recordv1.Record_OpenJob:
+		it.job = a.OpenJob.GetId()
+	case *recordv1.Record_SignOn:
+		it.job = a.SignOn.GetJob()
+	case *recordv1.Record_SignOff:
+		it.signOn = ledger.RefOf(a.SignOff.GetSignOn())
+	}
+}
+
+func movedOf(m *recordv1.Moved) ledger.Moved {
+	return ledger.Moved{Epoch: m.GetEpoch(), Seq: m.GetSeq()}
+}
+
+// ticketOf names a ticket as the ledger does: by the first signing key and the
+// device, with the counter.
+func ticketOf(key []byte, r *recordv1.Record) string {
+	return fmt.Sprintf("%s %s %d", seal.Fingerprint(key), r.GetTicket().GetDevice(), r.GetTicket().GetCounter())
+}
+
+// sealEnvelope signs an envelope with the replica's key.
+func sealEnvelope(key ed25519.PrivateKey, env *recordv1.Envelope) ([]byte, error) {
+	m := proto.MarshalOptions{Deterministic: true}
+	raw, err := m.Marshal(env)
+	if err != nil {
+		return nil, fmt.Errorf("the journal envelope can't be written: %w", err)
+	}
+	s := &recordv1.Sealed{Envelope: raw, Key: key.Public().(ed25519.PublicKey), Signature: seal.Sign(key, seal.EnvelopeDomain, raw)}
+	return m.Marshal(s)
+}
+
+// verifySealed reports whether key sealed these bytes.
+func verifySealed(key ed25519.PublicKey, sealed []byte) bool {
+	var s recordv1.Sealed
+	if err := proto.Unmarshal(sealed, &s); err != nil {
+		return false
+	}
+	return bytes.Equal(s.GetKey(), key) && seal.Verify(seal.EnvelopeDomain, key, s.GetEnvelope(), s.GetSignature())
+}
+
+// follows says why a record is not the next one of a journal, "" when it is. seq
+// and hash are those of the record before it.
+func (h *Header) follows(r *Record, seq uint64, hash [32]byte) string {
+	env := r.Envelope
+	want := hash[:]
+	if seq == 0 {
+		want = nil
+	}
+	switch {
+	case !bytes.Equal(env.GetLedger(), h.Ledger):
+		return "it belongs to another ledger"
+	case env.GetYard() != h.Yard:
+		return fmt.Sprintf("it belongs to yard %q", env.GetYard())
+	case env.GetEpoch() != h.Epoch:
+		return fmt.Sprintf("it is of epoch %d, the journal of epoch %d", env.GetEpoch(), h.Epoch)
+	case env.GetSeq() != seq+1:
+		return fmt.Sprintf("it has number %d, the next one is %d", env.GetSeq(), seq+1)
+	case !bytes.Equal(env.GetPrevious(), want):
+		return "it does not continue the record before it"
+	}
+	return ""
+}

@@ -1,0 +1,315 @@
+package yard
+
+import (
+	"fmt"
+	"maps"
+	"slices"
+
+	"yardhasp/ledger"
+	recordv1 "yardhasp/proto/yardhasp/record/v1"
+)
+
+// scene is all that a yard knows: the applied state, and the records of its own
+// journal that this state has not taken yet, in order.
+type scene struct {
+	v    *ledger.State
+	yard string
+	tail []*item
+}
+
+// live is ELIVE of protocol.md 3.4 and decisions.md 4: the last own undrained
+// Isolate that counts, or FoundClosed, decides; without one, the view. A point
+// that nobody registered is live.
+func (c *scene) live(p string) bool {
+	pt := c.v.Points[p]
+	if pt == nil {
+		return true
+	}
+	live, moved := pt.Live, pt.Moved
+	if pt.Yard != c.yard {
+		return live
+	}
+	for _, it := range c.tail {
+		if it.point != p {
+			continue
+		}
+		switch it.kind {
+		case "energise":
+			moved = it.at
+		case "found_closed":
+			moved = it.at
+			live = true
+		case "isolate":
+			if it.moved == moved && c.counts(it) {
+				live = false
+			}
+		}
+	}
+	return live
+}
+
+// moved is what an Isolate or Closed of p must sign: the place of the last
+// Energise or FoundClosed of p, undrained ones included (decisions.md 3).
+func (c *scene) moved(p string) ledger.Moved {
+	var m ledger.Moved
+	if pt := c.v.Points[p]; pt != nil {
+		m = pt.Moved
+	}
+	for _, it := range c.tail {
+		if it.point == p && (it.kind == "energise" || it.kind == "found_closed") {
+			m = it.at
+		}
+	}
+	return m
+}
+
+// pending reports whether an own Energise of p has not been taken yet.
+func (c *scene) pending(p string) bool {
+	for _, it := range c.tail {
+		if it.kind == "energise" && it.point == p {
+			return true
+		}
+	}
+	return false
+}
+
+// fenced names an open request that covers p, "" when there is none. Only an
+// applied end of the request lifts it: no clock, no own attestation (protocol.md
+// C14).
+func (c *scene) fenced(p string) string {
+	for _, id := range slices.Sorted(maps.Keys(c.v.Reqs)) {
+		if q := c.v.Reqs[id]; q.Open() && slices.Contains(q.Points, p) {
+			return id
+		}
+	}
+	return ""
+}
+
+// promise is PROMISE of protocol.md 3.4: what a lock on the target may be
+// promised. A key taken out of a box here counts at once, one put in only once
+// the ledger has it (C1).
+func (c *scene) promise(t *recordv1.Target) (points []string, home string, known bool) {
+	points, home, known = c.v.TargetPoints(t)
+	if t.GetBox() == "" || home != c.yard {
+		return points, home, known
+	}
+	for _, it := range c.tail {
+		if it.kind == "box_remove" && it.box == t.GetBox() {
+			points = slices.DeleteFunc(points, func(p string) bool { return p == it.point })
+		}
+	}
+	return points, home, known
+}
+
+// grant is decisions.md 5: HELD_LOCALLY, or the first that applies of LIVE,
+// UNCONFIRMED and CONTESTED, with the reason. That no own Energise is pending
+// follows from there being no open request; it stays as a second defence.
+func (c *scene) grant(home bool, points []string) (recordv1.Grant, string) {
+	for _, p := range points {
+		if c.live(p) {
+			return recordv1.Grant_GRANT_LIVE, p + " is recorded as switched on"
+		}
+	}
+	if !home {
+		return recordv1.Grant_GRANT_UNCONFIRMED, "it belongs to another yard, which has not answered"
+	}
+	if len(points) == 0 {
+		return recordv1.Grant_GRANT_CONTESTED, "it covers no point"
+	}
+	for _, p := range points {
+		if c.pending(p) {
+			return recordv1.Grant_GRANT_CONTESTED, "switching on " + p + " is under way"
+		}
+		if id := c.fenced(p); id != "" {
+			return recordv1.Grant_GRANT_CONTESTED, fmt.Sprintf("request %s asks to energise %s", id, p)
+		}
+	}
+	return recordv1.Grant_GRANT_HELD_LOCALLY, ""
+}
+
+// grantSignOn is decisions.md 9: at the zone's yard by the rule of a lock, over
+// the points that energy meets on its way into the zone, those that stop it
+// included. A job that the ledger does not have yet can't carry a promise: its
+// opening may still be refused, and the ledger would not know the zone.
+func (c *scene) grantSignOn(job string) (recordv1.Grant, []string, string) {
+	j := c.v.Jobs[job]
+	if j == nil || j.Closed.Set() {
+		return recordv1.Grant_GRANT_UNCONFIRMED, nil, "the ledger has no open job " + job
+	}
+	home := ledger.YardOf(j.Zone) == c.yard
+	points, live, err := c.v.Graph().ReachNow(j.Zone, c.barrier)
+	switch {
+	case err != nil && !home:
+		return recordv1.Grant_GRANT_UNCONFIRMED, nil, j.Zone + " belongs to another yard, and no current drawing shows it"
+	case err != nil:
+		return recordv1.Grant_GRANT_CONTESTED, nil, "no current drawing shows " + j.Zone
+	case live:
+		return recordv1.Grant_GRANT_LIVE, nil, "energy reaches " + j.Zone + " past no open and locked point"
+	}
+	g, why := c.grant(home, points)
+	return g, points, why
+}
+
+// barrier reports whether p stops energy as this yard knows it: open, and held
+// by a lock that nobody here has signed off.
+func (c *scene) barrier(p string) bool {
+	if c.live(p) {
+		return false
+	}
+	off := map[string]bool{}
+	for _, it := range c.tail {
+		if it.kind == "release" {
+			off[it.hold] = true
+		}
+	}
+	for _, h := range c.v.HoldsOn(p) {
+		if !off[h.Ref] {
+			return true
+		}
+	}
+	for _, it := range c.tail {
+		if (it.kind == "lock" || it.kind == "found_lock") && !off[it.ref()] {
+			points, _, _ := c.promise(target(it))
+			if slices.Contains(points, p) {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+func target(it *item) *recordv1.Target {
+	if it.rec.GetFoundLock() != nil {
+		return it.rec.GetFoundLock().GetTarget()
+	}
+	return it.rec.GetLock().GetTarget()
+}
+
+// ownLock describes an own undrained lock or found lock that covers p, counting
+// a key put into its box here; "" when there is none.
+func (c *scene) ownLock(p string) string {
+	for _, it := range c.tail {
+		if it.kind != "lock" && it.kind != "found_lock" {
+			continue
+		}
+		covers := it.point == p
+		if b := c.v.Boxes[it.box]; b != nil {
+			_, in := b.Points[p]
+			covers = covers || in || c.putIn(it.box, p)
+		}
+		if covers {
+			return fmt.Sprintf("a lock is written down here and not yet in the ledger (%s, by %s)", it.ref(), it.rec.GetSigner())
+		}
+	}
+	return ""
+}
+
+func (c *scene) putIn(box, p string) bool {
+	return slices.ContainsFunc(c.tail, func(it *item) bool { return it.kind == "box_add" && it.box == box && it.point == p })
+}
+
+// standing lists what this yard knows to stand against closing p: active holds,
+// own undrained locks, people signed on to a zone that p reaches (decisions.md
+// 6). A release or sign-off written here counts only once the ledger has it.
+func (c *scene) standing(p string) []string {
+	var out []string
+	for _, h := range c.v.HoldsOn(p) {
+		who := h.Holder
+		if who == "" {
+			who = "somebody unknown"
+		}
+		out = append(out, fmt.Sprintf("%s has a lock on %s (%s)", who, h.Target(), h.Ref))
+	}
+	if l := c.ownLock(p); l != "" {
+		out = append(out, l)
+	}
+	for _, ref := range slices.Sorted(maps.Keys(c.v.SignOns)) {
+		so := c.v.SignOns[ref]
+		if !so.Off.Set() && (slices.Contains(so.Promised, p) || c.reaches(p, so.Job)) {
+			out = append(out, fmt.Sprintf("%s is signed on for job %s (%s)", so.Person, so.Job, ref))
+		}
+	}
+	for _, it := range c.tail {
+		if it.kind == "sign_on" && (slices.Contains(it.Envelope.GetPromised(), p) || c.reaches(p, it.job)) {
+			out = append(out, fmt.Sprintf("%s is signed on for job %s, not yet in the ledger (%s)", it.rec.GetSigner(), it.job, it.ref()))
+		}
+	}
+	return out
+}
+
+// reaches reports whether closing p may let energy reach the zone of a job, by
+// the structure of the drawings. A job nobody knows may be anywhere.
+func (c *scene) reaches(p, job string) bool {
+	zones := c.zones(job)
+	return len(zones) == 0 || slices.ContainsFunc(zones, func(z string) bool { return slices.Contains(c.v.Reach[z], p) })
+}
+
+// zones lists the zones that a job may mean: in the ledger, and in an own
+// undrained opening.
+func (c *scene) zones(job string) []string {
+	var out []string
+	if j := c.v.Jobs[job]; j != nil {
+		out = append(out, j.Zone)
+	}
+	for _, it := range c.tail {
+		if it.kind == "open_job" && it.job == job {
+			out = append(out, it.rec.GetOpenJob().GetZone())
+		}
+	}
+	return out
+}
+
+// unfenced lists the requests that wait for this yard's word and have none: no
+// attestation in view, none in the undrained journal (protocol.md 3.4). It looks
+// at the state, not at the entry that changed it (C16).
+func (c *scene) unfenced() []string {
+	var out []string
+	for _, id := range slices.Sorted(maps.Keys(c.v.Reqs)) {
+		q := c.v.Reqs[id]
+		if q.State != recordv1.RequestState_REQUEST_STATE_AWAITING {
+			continue
+		}
+		if !slices.Contains(q.Involved, c.yard) {
+			continue
+		}
+		if slices.Contains(q.Attested, c.yard) {
+			continue
+		}
+		if slices.ContainsFunc(c.tail, func(it *item) bool { return it.kind == "fence" && it.request == id }) {
+			continue
+		}
+		out = append(out, id)
+	}
+	return out
+}
+
+// counts reports whether an undrained Isolate will take effect, as far as this
+// yard knows: its signer may open points, with a live key, and the ticket is new.
+func (c *scene) counts(it *item) bool {
+	k := c.signer(it.rec.GetSigner(), it.keys)
+	return k != nil && k.Revoked == 0 && c.may(it) && !c.v.TicketUsed(it.keys[0], it.rec.GetTicket())
+}
+
+// signer finds the registered key of a person among those that signed, the last
+// one if there are several, as the ledger does.
+func (c *scene) signer(person string, keys [][]byte) *ledger.Key {
+	var found *ledger.Key
+	for _, k := range keys {
+		if r := c.v.KeyOf(k); r != nil && r.Person == person && person != "" {
+			found = r
+		}
+	}
+	return found
+}
+
+// may reports whether the signer's role and qualification allow the act.
+func (c *scene) may(it *item) bool {
+	t, p := ledger.PermitFor(it.kind), c.v.People[it.rec.GetSigner()]
+	switch {
+	case t == nil || p == nil:
+		return false
+	case t.Qualified && !p.Qualified:
+		return false
+	}
+	return len(t.Roles) == 0 || p.Has(t.Roles...)
+}

@@ -1,0 +1,353 @@
+package yard
+
+import (
+	"bytes"
+	"crypto/ed25519"
+	"encoding/hex"
+	"fmt"
+	"maps"
+	"slices"
+
+	"yardhasp/ledger"
+	"yardhasp/ledger/seal"
+	recordv1 "yardhasp/proto/yardhasp/record/v1"
+)
+
+// Yard is one yard's replica as far as promises go: its journal, the state it
+// was last shown, and the go-aheads of this run. See the package comment for
+// what its owner must do.
+type Yard struct {
+	h   Header
+	key ed25519.PrivateKey
+	run string
+
+	journal []*item             // gapless from h.Compacted+1
+	tickets map[string][]uint64 // ticket -> records of the journal that carry it
+	durable uint64              // the seq up to which the owner has reported writing
+
+	view    *ledger.State
+	size    uint64 // ledger size of the view when it was shown
+	applied uint64 // raft index of the view
+
+	broken string // why no promise is given until a restart, "" for nothing
+	inside bool   // SERVING, as of the last look
+	stint  uint64 // counts the times that serving began anew
+
+	// Of this stint only: leaving SERVING forgets them (decisions.md 3 and 6).
+	asked  map[string]ask    // point -> the Energise that may give a go-ahead
+	handle map[string]uint64 // point -> last own record that says its handle was moved
+}
+
+// ask is an own Energise.
+type ask struct {
+	Request string
+	At      ledger.Moved
+}
+
+// Effects is what a step asks its owner to do.
+type Effects struct {
+	// Append must be durable, in this order, before anything else happens.
+	Append []Record
+	// Reply may be sent once everything up to Reply.Seq is durable; nil for none.
+	Reply *Reply
+}
+
+// Reply is the answer to a captured record.
+type Reply struct {
+	Ref string
+	Seq uint64
+	// Grant and Promised are as they were recorded. Once Drained, the ledger's
+	// own word about the record is newer than they are.
+	Grant    recordv1.Grant
+	Promised []string
+	// Why says what stands against a promise, "" when it was given.
+	Why string
+	// Repeated: the record was written before; nothing new was.
+	Repeated bool
+	// Drained: the shown state has taken the record.
+	Drained bool
+}
+
+// New takes up a journal as File gave it. run names this run of the replica and
+// must never have been used before. It fails when the records are not this
+// journal's, gapless and sealed by the key.
+func New(h Header, key ed25519.PrivateKey, journal []Record, run string) (*Yard, error) {
+	if len(key) != ed25519.PrivateKeySize {
+		return nil, fmt.Errorf("the replica key of %s is no Ed25519 key", h.Yard)
+	}
+	public := key.Public().(ed25519.PublicKey)
+	if got := seal.Fingerprint(public); got != h.Incarnation {
+		return nil, fmt.Errorf("the journal of %s was begun with the key %s, this replica has %s: recover the yard with a walkdown if its machine was replaced", h.Yard, h.Incarnation, got)
+	}
+	y := &Yard{h: h, key: key, run: run, tickets: map[string][]uint64{}, asked: map[string]ask{}, handle: map[string]uint64{}}
+	for _, r := range journal {
+		seq, hash := y.last()
+		if r.Envelope == nil {
+			return nil, fmt.Errorf("record %d of the journal of %s was not read", seq+1, h.Yard)
+		}
+		if why := h.follows(&r, seq, hash); why != "" {
+			return nil, fmt.Errorf("record %d of the journal of %s: %s", seq+1, h.Yard, why)
+		}
+		if !verifySealed(public, r.Sealed) {
+			return nil, fmt.Errorf("record %d of the journal of %s is not sealed by this replica", seq+1, h.Yard)
+		}
+		it, err := newItem(r)
+		if err != nil {
+			return nil, fmt.Errorf("record %d of the journal of %s: %w", seq+1, h.Yard, err)
+		}
+		y.keep(it)
+	}
+	y.durable, _ = y.last()
+	return y, nil
+}
+
+func (y *Yard) keep(it *item) {
+	y.journal = append(y.journal, it)
+	if it.ticket != "" {
+		y.tickets[it.ticket] = append(y.tickets[it.ticket], it.seq)
+	}
+}
+
+// last is the place and hash of the journal's end.
+func (y *Yard) last() (uint64, [32]byte) {
+	if n := len(y.journal); n > 0 {
+		return y.journal[n-1].seq, y.journal[n-1].hash
+	}
+	return y.h.Compacted, y.h.Hash
+}
+
+// floor is the raft index that the journal's last record was based on.
+func (y *Yard) floor() uint64 {
+	if n := len(y.journal); n > 0 {
+		return y.journal[n-1].RaftIndex
+	}
+	return y.h.RaftIndex
+}
+
+// at returns the record with a seq, nil when the journal no longer has it.
+func (y *Yard) at(seq uint64) *item {
+	if seq <= y.h.Compacted || seq > y.h.Compacted+uint64(len(y.journal)) {
+		return nil
+	}
+	return y.journal[seq-y.h.Compacted-1]
+}
+
+// drained is how much of the journal the view has taken.
+func (y *Yard) drained() uint64 {
+	if y.view == nil || y.view.Yards[y.h.Yard] == nil {
+		return 0
+	}
+	return y.view.Yards[y.h.Yard].Drained
+}
+
+// scene is the view and the records that it has not taken.
+func (y *Yard) scene() *scene {
+	n := uint64(len(y.journal))
+	taken := min(max(y.drained(), y.h.Compacted)-y.h.Compacted, n)
+	return &scene{v: y.view, yard: y.h.Yard, tail: y.journal[taken:]}
+}
+
+// View shows the Yard the applied state and the raft index it stands for; now is
+// the yard's clock, Unix ms. It is level-triggered: only what the state says
+// counts, so a restored snapshot does the same as the entries it stands for. It
+// returns the fences to journal.
+func (y *Yard) View(s *ledger.State, raftApplied uint64, now int64) Effects {
+	back := raftApplied < y.applied || s.Size() < y.size
+	y.view, y.size, y.applied = s, s.Size(), raftApplied
+	ok, _ := y.Serving()
+	if back || !ok {
+		y.leave()
+	}
+	if !ok {
+		return Effects{}
+	}
+	y.inside = true
+	var out Effects
+	for _, id := range y.scene().unfenced() {
+		env := y.envelope(now)
+		env.Grant = recordv1.Grant_GRANT_NONE
+		env.Body = &recordv1.Envelope_Fence{Fence: &recordv1.Fence{Request: id}}
+		it, err := y.write(env)
+		if err != nil {
+			y.Broken(err.Error())
+			return out
+		}
+		out.Append = append(out.Append, it.Record)
+	}
+	return out
+}
+
+// leave ends the stint: nothing handed out in it counts any more.
+func (y *Yard) leave() {
+	if !y.inside {
+		return
+	}
+	y.inside = false
+	y.stint++
+	clear(y.asked)
+	clear(y.handle)
+}
+
+// Broken tells the Yard that a record could not be made durable. It serves no
+// more until a restart.
+func (y *Yard) Broken(why string) {
+	if y.broken == "" {
+		y.broken = why
+	}
+	y.leave()
+}
+
+// Appended tells the Yard that its records up to seq are durable.
+func (y *Yard) Appended(seq uint64) {
+	last, _ := y.last()
+	y.durable = max(y.durable, min(seq, last))
+}
+
+// Serving reports whether the yard may write and promise, and if not, why
+// (protocol.md 3.4, decisions.md 7).
+func (y *Yard) Serving() (bool, string) {
+	why := y.outOfService()
+	return why == "", why
+}
+
+func (y *Yard) outOfService() string {
+	if y.broken != "" {
+		return "its journal can't be written: " + y.broken
+	}
+	if y.view == nil {
+		return "it has no state of the ledger yet"
+	}
+	if y.view.Size() != y.size {
+		return "it was not shown the newest state"
+	}
+	if !bytes.Equal(y.view.LedgerID(), y.h.Ledger) {
+		return "its journal belongs to another ledger"
+	}
+	me := y.view.Yards[y.h.Yard]
+	if me == nil {
+		return "it is catching up: the ledger it has does not know this yard yet"
+	}
+	if !bytes.Equal(me.Key, y.key.Public().(ed25519.PublicKey)) {
+		return "the ledger knows another machine as this yard's: recover the yard with a walkdown"
+	}
+	if me.Epoch != y.h.Epoch {
+		return fmt.Sprintf("its journal is of epoch %d, the ledger is in epoch %d", y.h.Epoch, me.Epoch)
+	}
+	if me.Cloned {
+		return "two machines wrote this yard's journal: recover the yard with a walkdown"
+	}
+	if y.applied < y.floor() {
+		return "it is catching up: it has not yet applied what its journal rests on"
+	}
+	last, _ := y.last()
+	if me.Drained > last {
+		return "the ledger has more of this yard's journal than its disk: recover the yard with a walkdown"
+	}
+	if me.Drained < y.h.Compacted {
+		return "it is catching up: its state is older than what its journal has dropped"
+	}
+	if !y.agrees(me) {
+		return "the ledger has another record of this yard's journal than its disk: recover the yard with a walkdown"
+	}
+	return ""
+}
+
+// agrees reports whether the last record that the ledger took is ours.
+func (y *Yard) agrees(me *ledger.Yard) bool {
+	if me.Drained == 0 || len(me.Hashes) == 0 {
+		return true
+	}
+	want := y.h.Hash
+	if it := y.at(me.Drained); it != nil {
+		want = it.hash
+	}
+	return me.Hashes[len(me.Hashes)-1] == hex.EncodeToString(want[:])
+}
+
+// Pending lists the durable records that the shown state has not taken, in
+// order, to be forwarded until it has. Nothing is forwarded under another
+// machine's name or epoch.
+func (y *Yard) Pending() []Record {
+	if y.view == nil {
+		return nil
+	}
+	me := y.view.Yards[y.h.Yard]
+	if me == nil || me.Epoch != y.h.Epoch || !bytes.Equal(me.Key, y.key.Public().(ed25519.PublicKey)) {
+		return nil
+	}
+	var out []Record
+	for _, it := range y.scene().tail {
+		if it.seq <= y.durable {
+			out = append(out, it.Record)
+		}
+	}
+	return out
+}
+
+// Receipt is the recorded answer to the record with a seq, and whether it is
+// durable: one that is not may not be sent. It is not given out of SERVING, when
+// what was promised may no longer hold.
+func (y *Yard) Receipt(seq uint64) (r Reply, durable bool, err error) {
+	if ok, why := y.Serving(); !ok {
+		return Reply{}, false, &NotServing{why}
+	}
+	it := y.at(seq)
+	if it == nil {
+		return Reply{}, false, refuse("UNKNOWN_RECORD", ledger.Ref(y.h.Yard, y.h.Epoch, seq), "this yard's journal has no such record, or has dropped it", "see the history", "")
+	}
+	return y.reply(it, true), seq <= y.durable, nil
+}
+
+// Kind names the act of a record of the journal, "" when it is not there any more.
+func (y *Yard) Kind(seq uint64) string {
+	if it := y.at(seq); it != nil {
+		return it.kind
+	}
+	return ""
+}
+
+// FindTicket finds the latest record of the journal with a ticket of a key.
+func (y *Yard) FindTicket(key []byte, t *recordv1.Ticket) (seq uint64, found bool) {
+	seqs := y.tickets[ticketOf(key, &recordv1.Record{Ticket: t})]
+	if len(seqs) == 0 {
+		return 0, false
+	}
+	return seqs[len(seqs)-1], true
+}
+
+func (y *Yard) reply(it *item, repeated bool) Reply {
+	return Reply{Ref: it.ref(), Seq: it.seq, Grant: it.Envelope.GetGrant(), Promised: slices.Clone(it.Envelope.GetPromised()),
+		Repeated: repeated, Drained: it.seq <= y.drained()}
+}
+
+// Clone returns an independent copy; the shown state is shared.
+func (y *Yard) Clone() *Yard {
+	c := *y
+	c.journal = slices.Clone(y.journal)
+	c.tickets = make(map[string][]uint64, len(y.tickets))
+	for t, seqs := range y.tickets {
+		c.tickets[t] = slices.Clone(seqs)
+	}
+	c.asked, c.handle = maps.Clone(y.asked), maps.Clone(y.handle)
+	return &c
+}
+
+// AppendCanonical appends everything that decides what the Yard does next: two
+// Yards with the same bytes behave the same.
+func (y *Yard) AppendCanonical(b []byte) []byte {
+	b = fmt.Appendf(b, "%x %s %d %s %d %x %d\n", y.h.Ledger, y.h.Yard, y.h.Epoch, y.h.Incarnation, y.h.Compacted, y.h.Hash, y.h.RaftIndex)
+	b = fmt.Appendf(b, "%q %d %d %d %d %q %v\n", y.run, y.stint, y.durable, y.size, y.applied, y.broken, y.inside)
+	for _, it := range y.journal {
+		b = fmt.Appendf(b, "%d %x\n", it.RaftIndex, it.hash)
+	}
+	for _, p := range slices.Sorted(maps.Keys(y.asked)) {
+		b = fmt.Appendf(b, "asked %s %v\n", p, y.asked[p])
+	}
+	for _, p := range slices.Sorted(maps.Keys(y.handle)) {
+		b = fmt.Appendf(b, "handle %s %d\n", p, y.handle[p])
+	}
+	if y.view != nil {
+		b = y.view.AppendCanonical(b)
+	}
+	return b
+}
