@@ -52,11 +52,17 @@ func (r *Replica) identify(ctx context.Context, method string) (context.Context,
 		return nil, status.Error(codes.Unauthenticated, "the connection shows no key")
 	}
 	c := caller{key: key}
-	r.node.View(func(s *ledger.State, _ uint64) {
-		if k := s.KeyOf(key); k != nil && k.Revoked == 0 {
-			c.person, c.yard = k.Person, k.Yard
-		}
-	})
+	find := func() bool {
+		r.node.View(func(s *ledger.State, _ uint64) {
+			if k := s.KeyOf(key); k != nil && k.Revoked == 0 {
+				c.person, c.yard = k.Person, k.Yard
+			}
+		})
+		return c.person != "" || c.yard != ""
+	}
+	if !find() && !open[method] && r.catchUp(ctx) {
+		find()
+	}
 	if y, known := r.book.yardOf(key); known && c.yard == "" {
 		c.yard = y
 	}

@@ -65,6 +65,7 @@ func (r *Replica) confirm(ctx context.Context) error {
 		if err == nil {
 			return nil
 		}
+		r.log.Debug("a read is not confirmed yet", "err", err)
 		if rest(ctx, 50*time.Millisecond) != nil {
 			return quorum.ErrNoQuorum
 		}

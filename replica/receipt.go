@@ -20,10 +20,35 @@ import (
 // the ledger to have it.
 func (r *Replica) submitJournal(ctx context.Context, signed []byte, kind, run string) (*servicev1.Receipt, error) {
 	reply, err := r.yard.capture(signed, run)
+	if unheard(err) && r.catchUp(ctx) {
+		reply, err = r.yard.capture(signed, run)
+	}
 	if err != nil {
 		return nil, r.journalError(err)
 	}
 	return r.journalReceipt(ctx, reply, kind)
+}
+
+// unheard reports a refusal that may only mean that this yard has not heard yet
+// of something new: a person, a point, a job.
+func unheard(err error) bool {
+	var no *yard.Refused
+	if !errors.As(err, &no) {
+		return false
+	}
+	for _, c := range no.Conditions {
+		if !notFound[c.GetCode()] && c.GetCode() != "NOT_THE_SIGNER" && c.GetCode() != "NOT_APPROVED" {
+			return false
+		}
+	}
+	return true
+}
+
+// catchUp brings this replica's state up to the quorum's, if that answers soon.
+func (r *Replica) catchUp(ctx context.Context) bool {
+	ctx, cancel := context.WithTimeout(ctx, r.timers.Election)
+	defer cancel()
+	return r.confirm(ctx) == nil
 }
 
 func (r *Replica) journalError(err error) error {
@@ -174,9 +199,11 @@ func (r *Replica) receiptOf(ctx context.Context, key []byte, device string, coun
 // go-ahead shows only here, only live, and never from another yard's replica.
 func (s *ledgerServer) GetPanel(ctx context.Context, q *servicev1.GetPanelRequest) (*servicev1.GetPanelResponse, error) {
 	r := s.r
-	known := true
-	r.node.View(func(st *ledger.State, _ uint64) { known = st.Points[q.GetPoint()] != nil })
-	if !known {
+	known := func() (ok bool) {
+		r.node.View(func(st *ledger.State, _ uint64) { ok = st.Points[q.GetPoint()] != nil })
+		return ok
+	}
+	if !known() && !(r.catchUp(ctx) && known()) {
 		return nil, status.Errorf(codes.NotFound, "no point %q is registered: read the label at the panel again", q.GetPoint())
 	}
 	if home := ledger.YardOf(q.GetPoint()); home != r.set.Yard {

@@ -136,23 +136,50 @@ func (n *Node) Changed() <-chan struct{} {
 	return n.fsm.changed
 }
 
-// WaitApplied waits until the raft index is folded into the state.
+// WaitApplied waits until everything up to the raft index is folded into the
+// state.
 func (n *Node) WaitApplied(ctx context.Context, index uint64) error {
+	var tick *time.Ticker
 	for {
 		n.fsm.mu.RLock()
-		done, ch := n.fsm.applied >= index, n.fsm.changed
+		applied, ch := n.fsm.applied, n.fsm.changed
 		n.fsm.mu.RUnlock()
-		if done {
+		if applied >= index || n.raft.CommitIndex() >= index && n.noCommands(applied+1, index) {
 			return nil
+		}
+		if tick == nil {
+			tick = time.NewTicker(2 * time.Millisecond)
+			defer tick.Stop()
 		}
 		select {
 		case <-ch:
+		case <-tick.C: // raft's own entries wake nobody
 		case <-ctx.Done():
 			return ctx.Err()
 		case <-n.ctx.Done():
 			return raft.ErrRaftShutdown
 		}
 	}
+}
+
+// noCommands reports whether the committed entries [from, to] are raft's own:
+// no-ops, barriers and configurations, which the state never sees. What a
+// snapshot replaced is in the state already.
+func (n *Node) noCommands(from, to uint64) bool {
+	first, err := n.cfg.Log.FirstIndex()
+	if err != nil {
+		return false
+	}
+	if last, err := n.cfg.Log.LastIndex(); err != nil || last == 0 {
+		return err == nil // everything is in the snapshot
+	}
+	for i := max(from, first); i <= to; i++ {
+		var l raft.Log
+		if err := n.cfg.Log.GetLog(i, &l); err != nil || l.Type == raft.LogCommand {
+			return false
+		}
+	}
+	return true
 }
 
 // LeaderYard names the yard whose replica leads, "" when none is known.

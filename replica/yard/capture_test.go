@@ -179,7 +179,6 @@ func TestTicketTakenElsewhere(t *testing.T) {
 		t.Errorf("%d holds: the same lock at two yards is two", n)
 	}
 	// Another kind with a ticket that the ledger knows would be refused there.
-	w.ticket--
 	v := e.y.Panel(drag)
 	m.lock("wanda", onPoint(drag))
 	w.settle()
@@ -274,7 +273,17 @@ func TestClockDoubt(t *testing.T) {
 	if !doubt() {
 		t.Error("a clock behind the ledger is not in doubt")
 	}
-	w.now = start + 3*60_000
+	w.now = start + 20*60_000
+	w.direct("mia", func(r *recordv1.Record) {
+		r.Act = &recordv1.Record_RegisterBox{RegisterBox: &recordv1.RegisterBox{Box: "eastfork/box9"}}
+	})
+	e.catchUp()
+	w.now = start + 10*60_000
+	e.lock("wanda", onPoint(leg))
+	if !doubt() {
+		t.Error("a clock that ran on slower than the ledger is not in doubt")
+	}
+	w.now = start + 30*60_000
 	e.lock("wanda", onPoint(leg))
 	if doubt() {
 		t.Error("a clock that was set right is in doubt")

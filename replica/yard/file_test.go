@@ -460,7 +460,7 @@ func TestFileCompaction(t *testing.T) {
 		t.Fatalf("%d records, %v", len(got), err)
 	}
 	// All of it may go: the place, the hash and the raft index stay.
-	f, got, err = open(dir, h, small)
+	f, _, err = open(dir, h, small)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -153,14 +153,7 @@ func TestDecision3StaleOpeningInTheJournalIsNone(t *testing.T) {
 	e := w.yards["eastfork"]
 	stale := e.y.Panel(leg)
 	e.foundClosed(leg)
-	env := e.y.envelope(w.now)
-	env.Grant = none
-	env.Body = &recordv1.Envelope_Signed{Signed: w.sign("wanda", isolateAct(leg, stale))}
-	it, err := e.y.write(env)
-	if err != nil {
-		t.Fatal(err)
-	}
-	e.save(Effects{Append: []Record{it.Record}})
+	e.force(w.sign("wanda", isolateAct(leg, stale)))
 	if r := e.lock("wanda", onPoint(leg)); r.Grant != live {
 		t.Errorf("granted %v on a stale opening", r.Grant)
 	}
@@ -242,4 +235,56 @@ func TestSignOnToAJobNotInTheLedgerGetsNoPromise(t *testing.T) {
 	wantGrant(t, e.signOn("wanda", "j1"), unconfirmed)
 	w.settle()
 	wantGrant(t, e.signOn("wanda", "j1"), held, drag)
+}
+
+// C4, as a journal from before might hold it: an opening of another yard's point
+// is none.
+func TestC4OpeningOfAForeignPointIsNone(t *testing.T) {
+	w := newWorld(t)
+	m := w.yards["millrow"]
+	m.force(w.sign("wanda", isolateAct(leg, m.y.Panel(leg))))
+	wantGrant(t, m.lock("wanda", onPoint(leg)), live)
+	w.settle()
+	if !w.s.Points[leg].Live {
+		t.Error("the ledger counted the opening")
+	}
+}
+
+// The place that an opening signs counts an own Energise before it, drained or
+// not: the yard and the ledger must agree.
+func TestDecision3OpeningAfterAnEnergise(t *testing.T) {
+	w := approved(t, "eastfork/tunnel", drag)
+	e := w.yards["eastfork"]
+	e.foundClosed(drag)
+	if _, err := e.energise(drag, "r1"); err != nil {
+		t.Fatal(err)
+	}
+	e.open(drag)
+	here := e.y.Panel(drag).Position
+	w.settle()
+	if w.s.Points[drag].Live || here != recordv1.Position_POSITION_OPEN {
+		t.Errorf("%v here, live %v in the ledger, want open in both", here, w.s.Points[drag].Live)
+	}
+}
+
+// The ledger refuses an opening whose ticket another yard used first.
+func TestDecision4OpeningWithAUsedTicketIsNone(t *testing.T) {
+	w := newWorld(t)
+	e, m := w.yards["eastfork"], w.yards["millrow"]
+	e.open(leg)
+	w.ticket--
+	m.lock("wanda", onPoint(drag))
+	m.drain()
+	e.catchUp()
+	wantGrant(t, e.lock("walt", onPoint(leg)), live)
+	w.settle()
+	if !w.s.Points[leg].Live {
+		t.Error("the ledger counted the opening: the yard should have too")
+	}
+}
+
+// C14: the own attestation, taken by the ledger, does not lift the fence.
+func TestC14AttestedRequestStillContests(t *testing.T) {
+	w := approved(t, "eastfork/tunnel", drag)
+	wantGrant(t, w.yards["eastfork"].lock("wanda", onPoint(drag)), contested)
 }

@@ -90,12 +90,12 @@ func TestDecision6GoAheadIsWithdrawn(t *testing.T) {
 }
 
 func TestDecision6GoAheadLivesInMemory(t *testing.T) {
-	w, e := goAhead(t)
+	_, e := goAhead(t)
 	e.restart("run1")
 	e.catchUp()
 	wantNoGo(t, e, "since the replica came into service")
 	// An Energise in flight while serving ends, too: isolate and request again.
-	w = approved(t, "eastfork/tunnel", drag)
+	w := approved(t, "eastfork/tunnel", drag)
 	e = w.yards["eastfork"]
 	if _, err := e.energise(drag, "r1"); err != nil {
 		t.Fatal(err)
@@ -188,6 +188,12 @@ func TestEnergiseIsRefusedAtThePanel(t *testing.T) {
 			}
 			w.settle()
 		}},
+		{"an own lock on a box that the key went into", "HOLD_STANDS", func(w *world, e *site) {
+			if _, err := e.boxAct(true, box, drag); err != nil {
+				w.t.Fatal(err)
+			}
+			e.lock("wanda", onBox(box))
+		}},
 		{"an own lock not drained", "HOLD_STANDS", func(w *world, e *site) { e.lock("wanda", onPoint(drag)) }},
 	} {
 		t.Run(c.name, func(t *testing.T) {
@@ -267,4 +273,45 @@ func TestPanelPositions(t *testing.T) {
 	}
 	e.y.Broken("no space")
 	want(leg, recordv1.Position_POSITION_UNSPECIFIED)
+}
+
+// I7 of the protocol's model: a sign-on that was promised stands against the
+// start even when its job was closed elsewhere before the ledger heard of it.
+func TestPromisedSignOnToAJobClosedElsewhere(t *testing.T) {
+	w := newWorld(t)
+	e, m := w.yards["eastfork"], w.yards["millrow"]
+	e.job("j1", "eastfork/tunnel", drag)
+	e.job("j2", "eastfork/tunnel", drag)
+	w.opened(drag)
+	hold := e.lock("walt", onPoint(drag))
+	w.settle()
+	r := e.signOn("walt", "j1")
+	wantGrant(t, r, held, drag)
+	m.note("wanda", func(r *recordv1.Record) { r.Act = &recordv1.Record_CloseJob{CloseJob: &recordv1.CloseJob{Job: "j1"}} })
+	m.drain()
+	e.release("walt", hold.Seq)
+	w.settle()
+	if !w.s.Jobs["j1"].Closed.Set() {
+		t.Fatal("the job is still open")
+	}
+	if got := strings.Join(e.y.Panel(drag).WhyNot, "; "); !strings.Contains(got, r.Ref) {
+		t.Errorf("the sign-on is not among what stands against a start: %s", got)
+	}
+}
+
+func TestOwnLockOnABoxStandsAgainstItsPoints(t *testing.T) {
+	w := newWorld(t)
+	e := w.yards["eastfork"]
+	e.open(drag)
+	if _, err := e.boxAct(true, box, drag); err != nil {
+		t.Fatal(err)
+	}
+	w.settle()
+	e.lock("wanda", onBox(box))
+	if got := e.y.scene().ownLock(drag); !strings.Contains(got, "wanda") {
+		t.Errorf("own lock on %s: %q", drag, got)
+	}
+	if got := e.y.scene().ownLock(leg); got != "" {
+		t.Errorf("own lock on %s: %q", leg, got)
+	}
 }

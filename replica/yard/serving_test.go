@@ -45,7 +45,6 @@ func TestNotServingBeforeAState(t *testing.T) {
 func TestC5RestartWithAnOlderState(t *testing.T) {
 	w := approved(t, "eastfork/tunnel", drag)
 	e := w.yards["eastfork"]
-	before := len(w.entries)
 	if _, err := e.energise(drag, "r1"); err != nil {
 		t.Fatal(err)
 	}
@@ -65,7 +64,7 @@ func TestC5RestartWithAnOlderState(t *testing.T) {
 	// it, the raft index alone would let an older state through.
 	w = approved(t, "eastfork/tunnel", drag)
 	e = w.yards["eastfork"]
-	before = len(w.entries)
+	before := len(w.entries)
 	if _, err := e.energise(drag, "r1"); err != nil {
 		t.Fatal(err)
 	}
@@ -277,6 +276,10 @@ func TestC16FencesFollowTheState(t *testing.T) {
 	if got := e.catchUp(); len(got) != 0 {
 		t.Errorf("written again after a restart: %v", got)
 	}
+	e.drain()
+	if got := e.catchUp(); len(got) != 0 {
+		t.Errorf("written again once the ledger has it: %v", got)
+	}
 	w.settle()
 	for _, id := range []string{"r1", "r2"} {
 		if st := w.s.Reqs[id].State; st != recordv1.RequestState_REQUEST_STATE_APPROVED {
@@ -361,5 +364,20 @@ func TestCompactionKeepsWhatIsNotDrained(t *testing.T) {
 	r, err := e.capture(first, "")
 	if err != nil || r.Repeated {
 		t.Errorf("%+v, %v", r, err)
+	}
+}
+
+func TestNoFenceForARequestThatIsOver(t *testing.T) {
+	w := newWorld(t)
+	e := w.yards["eastfork"]
+	e.job("j1", "eastfork/tunnel", drag)
+	w.opened(drag)
+	w.clear("j1")
+	w.request("r1", "j1", drag)
+	w.direct("mia", func(r *recordv1.Record) {
+		r.Act = &recordv1.Record_Withdraw{Withdraw: &recordv1.Withdraw{Request: "r1"}}
+	})
+	if got := e.catchUp(); len(got) != 0 {
+		t.Errorf("fences: %v", got)
 	}
 }

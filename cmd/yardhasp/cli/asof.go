@@ -17,7 +17,7 @@ func (p *page) asOf(v *recordv1.AsOf) {
 	if v.GetConfirmed() {
 		p.line("as of %s (%d entries): confirmed by a quorum, answered by %s at %s", p.a.when(v.GetTimeUnixMs()), v.GetSize(), orDash(v.GetYard()), p.a.when(v.GetReadUnixMs()))
 	} else {
-		p.unconfirmed(v, p.a.Now())
+		p.unconfirmed(v)
 	}
 	if v.GetAlarm() != "" {
 		p.loud("ALARM:", "%s", v.GetAlarm())
@@ -26,15 +26,16 @@ func (p *page) asOf(v *recordv1.AsOf) {
 }
 
 // unconfirmed says since when nothing is known. The yard's own clock counts the
-// age when it read; what passed here since is added for a board kept here.
-func (p *page) unconfirmed(v *recordv1.AsOf, now time.Time) {
+// age at its reading; what passed here since is added.
+func (p *page) unconfirmed(v *recordv1.AsOf) {
 	last := v.GetConfirmedUnixMs()
 	if last == 0 {
 		p.loud("UNCONFIRMED:", "last known at %s, answered by %s, where no quorum was heard since it started%s",
 			p.a.when(v.GetTimeUnixMs()), orDash(v.GetYard()), because(v.GetWhy()))
 		return
 	}
-	p.loud("UNCONFIRMED:", "last known at %s, %s, answered by %s%s", time.UnixMilli(last).UTC().Format(time.RFC3339), age(now.Sub(time.UnixMilli(last))), orDash(v.GetYard()), because(v.GetWhy()))
+	old := time.Duration(v.GetReadUnixMs()-last)*time.Millisecond + p.kept
+	p.loud("UNCONFIRMED:", "last known at %s, %s, answered by %s%s", time.UnixMilli(last).UTC().Format(time.RFC3339), age(old), orDash(v.GetYard()), because(v.GetWhy()))
 }
 
 func because(why string) string {

@@ -102,6 +102,8 @@ func (a *App) loud(word string) string {
 type page struct {
 	a   *App
 	buf bytes.Buffer
+	// kept is how long ago what is shown was kept on this machine.
+	kept time.Duration
 }
 
 func (p *page) line(format string, v ...any) { fmt.Fprintf(&p.buf, format+"\n", v...) }

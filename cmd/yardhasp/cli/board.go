@@ -1,0 +1,184 @@
+package cli
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"yardhasp/client"
+	recordv1 "yardhasp/proto/yardhasp/record/v1"
+	servicev1 "yardhasp/proto/yardhasp/service/v1"
+)
+
+// readFlags are how a read is to be known.
+type readFlags struct{ confirmed, local bool }
+
+func (r *readFlags) add(c *cobra.Command) {
+	c.Flags().BoolVar(&r.confirmed, "confirmed", false, "fail unless a quorum confirms the answer")
+	c.Flags().BoolVar(&r.local, "local", false, "take what the yard has, unconfirmed, at once")
+}
+
+func (r *readFlags) how(c *cobra.Command) (servicev1.Consistency, error) {
+	switch {
+	case r.confirmed && r.local:
+		return 0, usage(c, "--confirmed and --local exclude each other")
+	case r.confirmed:
+		return servicev1.Consistency_CONSISTENCY_CONFIRMED, nil
+	case r.local:
+		return servicev1.Consistency_CONSISTENCY_LOCAL, nil
+	}
+	return servicev1.Consistency_CONSISTENCY_UNSPECIFIED, nil
+}
+
+func (a *App) boardCmd() *cobra.Command {
+	var read readFlags
+	var only string
+	var offline bool
+	c := &cobra.Command{Use: "board", Short: "Everything that is locked, open or asked for", Args: args(0, 0),
+		Example: "  yardhasp board\n  yardhasp board --only millrow\n  yardhasp board --offline"}
+	c.Flags().StringVar(&only, "only", "", "show this `yard` only")
+	c.Flags().BoolVar(&offline, "offline", false, "show the last board read on this machine; ask nobody")
+	read.add(c)
+	c.RunE = func(c *cobra.Command, _ []string) error {
+		how, err := read.how(c)
+		if err != nil {
+			return err
+		}
+		if offline {
+			return a.lastBoard()
+		}
+		return a.with(c, func(ctx context.Context, cl *client.Client) error {
+			b, err := cl.Board(ctx, how, only)
+			if err != nil {
+				return err
+			}
+			return a.showBoard(b, 0)
+		})
+	}
+	return c
+}
+
+func (a *App) lastBoard() error {
+	prof, err := a.profile()
+	if err != nil {
+		return err
+	}
+	dir, err := prof.StateDir()
+	if err != nil {
+		return err
+	}
+	b, saved, err := client.ReadLastBoard(dir)
+	if errors.Is(err, fs.ErrNotExist) {
+		return errors.New("no board was read on this machine yet")
+	}
+	if err != nil {
+		return err
+	}
+	return a.showBoard(b, a.Now().UnixMilli()-saved.UnixMilli())
+}
+
+func (a *App) showBoard(b *recordv1.Board, keptMS int64) error {
+	client.WithholdBoard(b)
+	return a.print(b, func(p *page) {
+		p.kept = msec(keptMS)
+		p.board(b)
+	})
+}
+
+func (p *page) board(b *recordv1.Board) {
+	p.asOf(b.GetAsOf())
+	p.alarms(b.GetAlarms())
+	may := false
+	for _, j := range b.GetJobs() {
+		may = may || permits(j)
+		if len(j.GetToStart()) == 0 {
+			p.section(fmt.Sprintf("job %s on %s: %s", j.GetId(), j.GetZone(), stageWord(j.GetStage())))
+			continue
+		}
+		p.conditions(fmt.Sprintf("job %s on %s: %s. Missing before work:", j.GetId(), j.GetZone(), stageWord(j.GetStage())), j.GetToStart())
+	}
+	may = p.requests(b.GetRequests()) || may
+	p.holds("locks on", b.GetHolds())
+	p.signedOn(b.GetSignedOn())
+	p.points("points", b.GetPoints())
+	var rows [][]string
+	for _, x := range b.GetBoxes() {
+		rows = append(rows, []string{x.GetBox(), orDash(strings.Join(x.GetPoints(), ", ")), orDash(strings.Join(x.GetHolds(), ", "))})
+	}
+	p.table("boxes", []string{"BOX", "HOLDS THE KEYS OF", "LOCKS ON IT"}, rows)
+	if may {
+		p.caution()
+	}
+	p.line("\n%s", NotPermission)
+}
+
+// permits reports whether a job's screen says that something may be done.
+func permits(j *recordv1.JobView) bool {
+	return j.GetStage() == recordv1.Stage_STAGE_WORK_MAY_START || j.GetStage() == recordv1.Stage_STAGE_APPROVED
+}
+
+// requests prints them and reports whether one is approved.
+func (p *page) requests(rs []*recordv1.RequestView) (approved bool) {
+	var rows [][]string
+	for _, r := range rs {
+		approved = approved || r.GetState() == recordv1.RequestState_REQUEST_STATE_APPROVED
+		state := stateWord(r.GetState())
+		if r.GetWhy() != "" {
+			state += ": " + r.GetWhy()
+		}
+		rows = append(rows, []string{r.GetId(), r.GetJob(), r.GetRequester(), state, strings.Join(r.GetPoints(), ", "), waitsFor(r), p.a.when(r.GetDeadlineUnixMs())})
+	}
+	p.table("requests to re-energise", []string{"REQUEST", "JOB", "BY", "STATE", "POINTS", "WAITS FOR", "ENDS"}, rows)
+	return approved
+}
+
+func waitsFor(r *recordv1.RequestView) string {
+	var out []string
+	for _, y := range r.GetInvolved() {
+		if !strings.Contains(" "+strings.Join(r.GetConfirmed(), " ")+" ", " "+y+" ") {
+			out = append(out, y)
+		}
+	}
+	return orDash(strings.Join(out, ", "))
+}
+
+func (p *page) holds(title string, hs []*recordv1.HoldView) {
+	var rows [][]string
+	for _, h := range hs {
+		who := h.GetHolder()
+		if h.GetFound() {
+			who = "OWNER NOT KNOWN"
+		}
+		worth := "yes"
+		if !h.GetGuards() {
+			worth = "NO: not recorded open"
+		}
+		rows = append(rows, []string{h.GetRef(), who, h.GetTarget(), strings.Join(h.GetCovers(), ", "), orDash(h.GetJob()), orDash(h.GetPadlock()), p.a.when(h.GetSinceUnixMs()), worth})
+	}
+	p.table(title, []string{"LOCK", "WHOSE", "HANGS ON", "COVERS", "JOB", "PADLOCK", "SINCE", "GUARDS"}, rows)
+	for _, h := range hs {
+		for _, f := range h.GetFlags() {
+			p.loud("FLAGGED:", "%s: %s%s", h.GetRef(), f.GetText(), inBrackets(f.GetClause()))
+		}
+	}
+}
+
+func (p *page) signedOn(ss []*recordv1.SignOnView) {
+	var rows [][]string
+	for _, s := range ss {
+		rows = append(rows, []string{s.GetRef(), s.GetPerson(), s.GetName(), s.GetJob(), p.a.when(s.GetSinceUnixMs())})
+	}
+	p.table("people signed on", []string{"SIGN-ON", "PERSON", "NAME", "JOB", "SINCE"}, rows)
+}
+
+func (p *page) points(title string, ps []*recordv1.PointView) {
+	var rows [][]string
+	for _, v := range ps {
+		rows = append(rows, []string{v.GetPoint(), orDash(v.GetLabel()), positionWord(v.GetPosition()), orDash(strings.Join(v.GetHolds(), ", ")), orDash(strings.Join(v.GetBoxes(), ", ")), orDash(v.GetRequest())})
+	}
+	p.table(title, []string{"POINT", "LABEL", "POSITION", "LOCKS", "BOXES", "REQUEST"}, rows)
+}

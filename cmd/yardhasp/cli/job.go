@@ -1,0 +1,153 @@
+package cli
+
+import (
+	"context"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"yardhasp/client"
+	recordv1 "yardhasp/proto/yardhasp/record/v1"
+)
+
+func msec(n int64) time.Duration { return time.Duration(n) * time.Millisecond }
+
+func (a *App) jobCmd() *cobra.Command {
+	return a.group("job", "Jobs: list, show, open, close", "", a.jobList(), a.jobShow(), a.jobOpen(), a.jobClose())
+}
+
+func (a *App) jobList() *cobra.Command {
+	var read readFlags
+	c := &cobra.Command{Use: "list", Short: "The open jobs", Args: args(0, 0)}
+	read.add(c)
+	c.RunE = func(c *cobra.Command, _ []string) error {
+		how, err := read.how(c)
+		if err != nil {
+			return err
+		}
+		return a.with(c, func(ctx context.Context, cl *client.Client) error {
+			b, err := cl.Board(ctx, how, "")
+			if err != nil {
+				return err
+			}
+			client.WithholdBoard(b)
+			// Only what the list shows, in the shape of a board.
+			return a.print(&recordv1.Board{AsOf: b.GetAsOf(), Coop: b.GetCoop(), Alarms: b.GetAlarms(), Jobs: b.GetJobs()}, func(p *page) { p.jobs(b) })
+		})
+	}
+	return c
+}
+
+func (p *page) jobs(b *recordv1.Board) {
+	p.asOf(b.GetAsOf())
+	p.alarms(b.GetAlarms())
+	var rows [][]string
+	may := false
+	for _, j := range b.GetJobs() {
+		may = may || permits(j)
+		rows = append(rows, []string{j.GetId(), j.GetZone(), stageWord(j.GetStage()), missing(j), j.GetResponsible(), j.GetPurpose()})
+	}
+	p.table("jobs", []string{"JOB", "ZONE", "STAGE", "MISSING", "RESPONSIBLE", "PURPOSE"}, rows)
+	if may {
+		p.caution()
+	}
+	p.line("\n%s", NotPermission)
+}
+
+func missing(j *recordv1.JobView) string {
+	var codes []string
+	for _, c := range j.GetToStart() {
+		w := strings.ToLower(strings.ReplaceAll(c.GetCode(), "_", " "))
+		if len(codes) == 0 || codes[len(codes)-1] != w {
+			codes = append(codes, w)
+		}
+	}
+	return orDash(strings.Join(codes, ", "))
+}
+
+func (a *App) jobShow() *cobra.Command {
+	var read readFlags
+	c := &cobra.Command{Use: "show JOB", Short: "One job: what is missing, and who supplies it", Args: args(1, 1),
+		Long:    "What to read before driving out: how the answer is known, which yards were not\nheard from, what is missing before work and who supplies it, every point of the\nplan, your own locks, the drawings, who is responsible.",
+		Example: "  yardhasp job show boot-7\n  yardhasp job show boot-7 --confirmed"}
+	read.add(c)
+	c.RunE = func(c *cobra.Command, args []string) error {
+		how, err := read.how(c)
+		if err != nil {
+			return err
+		}
+		return a.with(c, func(ctx context.Context, cl *client.Client) error {
+			j, err := cl.Job(ctx, args[0], how)
+			if err != nil {
+				return err
+			}
+			client.WithholdJob(j)
+			return a.print(j, func(p *page) { p.job(j, cl.Profile().Person) })
+		})
+	}
+	return c
+}
+
+// job is the contractor's check before driving out.
+func (p *page) job(j *recordv1.JobView, me string) {
+	p.asOf(j.GetAsOf())
+	p.alarms(j.GetAlarms())
+	p.line("\njob %s on %s: %s", j.GetId(), j.GetZone(), stageWord(j.GetStage()))
+	if j.GetPurpose() != "" {
+		p.line("%s", j.GetPurpose())
+	}
+	p.conditions("missing before work, and who supplies it", j.GetToStart())
+	p.points("points of the plan", j.GetPoints())
+	var own, others []*recordv1.HoldView
+	for _, h := range j.GetHolds() {
+		if h.GetHolder() == me && !h.GetFound() {
+			own = append(own, h)
+		} else {
+			others = append(others, h)
+		}
+	}
+	if len(own) == 0 {
+		p.line("\nYOU HAVE NO LOCK ON THIS JOB")
+	}
+	p.holds("your own locks, still on", own)
+	p.holds("locks of others", others)
+	p.signedOn(j.GetSignedOn())
+	approved := p.requests(j.GetRequests())
+	p.conditions("missing before a request to re-energise would be taken", j.GetToEnergise())
+	p.list("computed on drawings", j.GetDrawings())
+	p.line("\nresponsible: %s", orDash(j.GetResponsible()))
+	p.line("crew: %s", orDash(strings.Join(j.GetCrew(), ", ")))
+	p.line("to be told: %s", orDash(strings.Join(j.GetAffected(), ", ")))
+	if permits(j) || approved {
+		p.caution()
+	}
+	p.line("\n%s", NotPermission)
+}
+
+func (a *App) jobOpen() *cobra.Command {
+	j := &recordv1.OpenJob{}
+	c := &cobra.Command{Use: "open JOB", Short: "Open a job on a zone with a plan", Args: args(1, 1),
+		Example: "  yardhasp job open boot-7 --zone stonebend/leg-2-boot --plan stonebend/mcc-1/leg-2 \\\n    --responsible ann-dahl --affected joe-lund --purpose \"clear the plugged boot\""}
+	f := c.Flags()
+	f.StringVar(&j.Zone, "zone", "", "`zone`, as yard/zone")
+	f.StringSliceVar(&j.Plan, "plan", nil, "`point` of the plan, as yard/panel/device; more than one with commas or again")
+	f.StringVar(&j.Responsible, "responsible", "", "responsible authorised employee, `person` id")
+	f.StringSliceVar(&j.Crew, "crew", nil, "`person` ids of the crew")
+	f.StringSliceVar(&j.Affected, "affected", nil, "`person` ids to be told before and after")
+	f.StringVar(&j.Purpose, "purpose", "", "what the job is, in words")
+	c.RunE = func(c *cobra.Command, args []string) error {
+		if err := need(c, "zone", "plan", "responsible", "purpose"); err != nil {
+			return err
+		}
+		j.Id = args[0]
+		return a.submit(c, &recordv1.Record{Act: &recordv1.Record_OpenJob{OpenJob: j}})
+	}
+	return c
+}
+
+func (a *App) jobClose() *cobra.Command {
+	return &cobra.Command{Use: "close JOB", Short: "End a job", Args: args(1, 1), RunE: func(c *cobra.Command, args []string) error {
+		return a.submit(c, &recordv1.Record{Act: &recordv1.Record_CloseJob{CloseJob: &recordv1.CloseJob{Job: args[0]}}})
+	}}
+}

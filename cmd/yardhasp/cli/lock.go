@@ -1,0 +1,89 @@
+package cli
+
+import (
+	"github.com/spf13/cobra"
+
+	recordv1 "yardhasp/proto/yardhasp/record/v1"
+)
+
+// targetArg reads what a lock hangs on: a point, or a box by flag.
+func targetArg(c *cobra.Command, args []string, box string) (*recordv1.Target, error) {
+	switch {
+	case len(args) == 1 && box == "":
+		return &recordv1.Target{On: &recordv1.Target_Point{Point: args[0]}}, nil
+	case len(args) == 0 && box != "":
+		return &recordv1.Target{On: &recordv1.Target_Box{Box: box}}, nil
+	case len(args) == 1:
+		return nil, usage(c, "a lock hangs on a point or on a box, not on both")
+	}
+	return nil, usage(c, "name the point, as yard/panel/device, or the box with --box yard/box")
+}
+
+func (a *App) lockCmds() []*cobra.Command {
+	return []*cobra.Command{a.lockCmd(), a.foundLockCmd(), a.releaseCmd(), a.triedCmd()}
+}
+
+func (a *App) lockCmd() *cobra.Command {
+	l := &recordv1.Lock{}
+	var box string
+	c := &cobra.Command{Use: "lock (POINT | --box BOX)", Short: "Record your lock going on", Args: args(0, 1),
+		Long:    "Records that you hung your own lock on a point or on a group lock box. A lock is\nnever refused; what is wrong with it is flagged. Hang the lock first.",
+		Example: "  yardhasp lock stonebend/mcc-1/leg-2 --padlock p-17 --job boot-7\n  yardhasp lock --box stonebend/box-3 --padlock p-17 --job boot-7"}
+	c.Flags().StringVar(&box, "box", "", "group lock `box`, as yard/box")
+	c.Flags().StringVar(&l.Padlock, "padlock", "", "`serial` of your padlock")
+	c.Flags().StringVar(&l.Job, "job", "", "`job` it is for")
+	c.RunE = func(c *cobra.Command, args []string) (err error) {
+		if l.Target, err = targetArg(c, args, box); err != nil {
+			return err
+		}
+		return a.submit(c, &recordv1.Record{Act: &recordv1.Record_Lock{Lock: l}})
+	}
+	return c
+}
+
+func (a *App) foundLockCmd() *cobra.Command {
+	l := &recordv1.FoundLock{}
+	var box string
+	c := &cobra.Command{Use: "found-lock (POINT | --box BOX)", Short: "Record a lock seen hanging whose owner is not known", Args: args(0, 1),
+		Long:    "A lock seen hanging counts as a lock and blocks every start, whoever's it is.",
+		Example: "  yardhasp found-lock stonebend/mcc-1/leg-2 --seen \"red padlock, no tag\""}
+	c.Flags().StringVar(&box, "box", "", "group lock `box`, as yard/box")
+	c.Flags().StringVar(&l.Seen, "seen", "", "what is seen, in words")
+	c.Flags().StringVar(&l.Job, "job", "", "`job` it is thought to be for")
+	c.RunE = func(c *cobra.Command, args []string) (err error) {
+		if l.Target, err = targetArg(c, args, box); err != nil {
+			return err
+		}
+		return a.submit(c, &recordv1.Record{Act: &recordv1.Record_FoundLock{FoundLock: l}})
+	}
+	return c
+}
+
+// onRef is a command about one earlier record.
+func (a *App) onRef(use, short, long, example string, build func(r *recordv1.JournalRef) *recordv1.Record) *cobra.Command {
+	return &cobra.Command{Use: use, Short: short, Long: long, Example: example, Args: args(1, 1), RunE: func(c *cobra.Command, args []string) error {
+		r, err := refArg(c, args[0])
+		if err != nil {
+			return err
+		}
+		return a.submit(c, build(r))
+	}}
+}
+
+func (a *App) releaseCmd() *cobra.Command {
+	return a.onRef("release LOCK", "Record that you took your own lock off",
+		"Names one lock by its record, yard/epoch/number, as its receipt and the board show\nit. Nobody can release another's lock. From then on you have no protection from it.",
+		"  yardhasp release stonebend/1/204",
+		func(r *recordv1.JournalRef) *recordv1.Record {
+			return &recordv1.Record{Act: &recordv1.Record_Release{Release: &recordv1.Release{Hold: r}}}
+		})
+}
+
+func (a *App) triedCmd() *cobra.Command {
+	return a.onRef("tried LOCK", "Record that you tried the handle against your lock",
+		"A lock older than its point's latest opening counts for work only after this.",
+		"  yardhasp tried stonebend/1/204",
+		func(r *recordv1.JournalRef) *recordv1.Record {
+			return &recordv1.Record{Act: &recordv1.Record_TriedHandle{TriedHandle: &recordv1.TriedHandle{Hold: r}}}
+		})
+}

@@ -1,0 +1,165 @@
+package cli
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"yardhasp/client"
+	"yardhasp/ledger"
+	"yardhasp/ledger/energy"
+	recordv1 "yardhasp/proto/yardhasp/record/v1"
+	servicev1 "yardhasp/proto/yardhasp/service/v1"
+)
+
+func (a *App) planCmd() *cobra.Command {
+	var files []string
+	var level string
+	req := &servicev1.PlanRequest{}
+	c := &cobra.Command{Use: "plan ZONE", Short: "Which points cut a zone off, and what else to know", Args: args(1, 1),
+		Long:    "Computes the fewest points that cut a zone off and, among those sets, the one\nnearest the work; what stays live, what is stored, what must be tested. With\n--point it examines those points instead. With --drawing it computes here, from\nfiles, and asks nobody.",
+		Example: "  yardhasp plan stonebend/leg-2-boot\n  yardhasp plan stonebend/leg-2-boot --point stonebend/mcc-1/leg-2\n  yardhasp plan stonebend/leg-2-boot --drawing stonebend.yaml,millrow.yaml"}
+	f := c.Flags()
+	f.StringSliceVar(&req.Points, "point", nil, "examine this `point`; more than one with commas or again")
+	f.StringVar(&level, "isolation", "", "`level`: single or double (default: what the zone needs)")
+	f.StringSliceVar(&files, "drawing", nil, "drawing `file`; more than one with commas or again")
+	c.RunE = func(c *cobra.Command, args []string) error {
+		req.Zone = args[0]
+		if level != "" {
+			n, err := pick(c, "isolation", "ISOLATION_", level, recordv1.Isolation_value)
+			if err != nil {
+				return err
+			}
+			req.Isolation = recordv1.Isolation(n)
+		}
+		if len(files) > 0 {
+			plan, err := a.planHere(files, req)
+			if err != nil {
+				return err
+			}
+			return a.showPlan(plan, len(req.Points) > 0)
+		}
+		return a.with(c, func(ctx context.Context, cl *client.Client) error {
+			plan, err := cl.Plan(ctx, req)
+			if err != nil {
+				return err
+			}
+			return a.showPlan(plan, len(req.Points) > 0)
+		})
+	}
+	return c
+}
+
+// planHere computes on files.
+func (a *App) planHere(files []string, req *servicev1.PlanRequest) (*servicev1.PlanResponse, error) {
+	ds, err := readDrawings(files)
+	if err != nil {
+		return nil, err
+	}
+	g, problems := energy.Build(ds.list)
+	if err := a.report(ds, problems); err != nil {
+		return nil, err
+	}
+	var p energy.Plan
+	if len(req.GetPoints()) > 0 {
+		p, err = g.Describe(req.GetZone(), req.GetPoints(), req.GetIsolation())
+	} else {
+		p, err = g.Plan(req.GetZone(), req.GetIsolation())
+	}
+	if err != nil {
+		return nil, err
+	}
+	out := &servicev1.PlanResponse{Zone: p.Zone, Isolation: p.Level, Points: p.Points, Isolates: p.Isolates, GoesDark: p.GoesDark,
+		StaysLive: p.StaysLive, WouldHaveToFit: p.WouldHaveToFit, Drawings: revisions(ds.list), Caution: ledger.Caution,
+		AsOf: &recordv1.AsOf{Why: fmt.Sprintf("computed on this machine from %d drawing files; whether they are the current ones is not known", len(ds.list))}}
+	for _, l := range p.Live {
+		out.Live = append(out.Live, pathOf(l))
+	}
+	if p.CannotCut != nil {
+		out.CannotCut = pathOf(*p.CannotCut)
+	}
+	for _, s := range p.Stores {
+		out.Stores = append(out.Stores, &servicev1.StoreView{Store: s.ID, Medium: s.Medium, Joules: s.Joules, WaitSeconds: s.WaitSeconds, Release: s.Release})
+	}
+	for _, r := range p.Proofs {
+		out.Proofs = append(out.Proofs, &servicev1.ProofView{Part: r.Part, Medium: r.Medium, Kind: r.Kind, Limit: r.Limit, Unit: r.Unit, Text: r.Text, Source: r.Source})
+	}
+	return out, nil
+}
+
+func pathOf(p energy.Path) *servicev1.Path {
+	return &servicev1.Path{Part: p.Part, Source: p.Source, Steps: p.Steps}
+}
+
+// showPlan prints a plan; one that does not cut the zone off is an error as well.
+func (a *App) showPlan(plan *servicev1.PlanResponse, given bool) error {
+	if err := a.print(plan, func(p *page) { p.plan(plan, given) }); err != nil {
+		return err
+	}
+	switch {
+	case plan.GetIsolates():
+		return nil
+	case given:
+		return fmt.Errorf("these points do not cut %s off", plan.GetZone())
+	}
+	return errors.New("no set of lockable points cuts " + plan.GetZone() + " off")
+}
+
+func (p *page) plan(v *servicev1.PlanResponse, given bool) {
+	if v.GetAsOf().GetYard() == "" && !v.GetAsOf().GetConfirmed() {
+		p.loud("UNCONFIRMED:", "%s", v.GetAsOf().GetWhy())
+	} else {
+		p.asOf(v.GetAsOf())
+	}
+	p.line("\nzone %s, %s isolation, on %s", v.GetZone(), isolationWord(v.GetIsolation()), strings.Join(v.GetDrawings(), ", "))
+	switch {
+	case v.GetIsolates():
+		p.line("CUT OFF on these drawings by %d points", len(v.GetPoints()))
+	case given:
+		p.loud("NOT CUT OFF:", "energy still reaches it past these points")
+	default:
+		p.loud("CANNOT BE CUT OFF:", "no set of lockable points does")
+	}
+	for _, l := range v.GetLive() {
+		p.loud("REACHED:", "%s from %s by %s", l.GetPart(), l.GetSource(), strings.Join(l.GetSteps(), " > "))
+	}
+	if c := v.GetCannotCut(); c != nil {
+		p.line("the way that can't be cut: %s", strings.Join(c.GetSteps(), " > "))
+	}
+	if v.GetWouldHaveToFit() != "" {
+		p.line("to make it possible: %s", v.GetWouldHaveToFit())
+	}
+	title := "points to open and lock"
+	if given {
+		title = "points examined"
+	}
+	p.list(title, v.GetPoints())
+	p.list("stays live near the work", v.GetStaysLive())
+	var rows [][]string
+	for _, s := range v.GetStores() {
+		joules := "not known"
+		if s.GetJoules() > 0 {
+			joules = fmt.Sprintf("%g J", s.GetJoules())
+		}
+		rows = append(rows, []string{s.GetStore(), mediumWord(s.GetMedium()), joules, fmt.Sprintf("%d s", s.GetWaitSeconds()), s.GetRelease()})
+	}
+	p.table("stored energy to release", []string{"STORE", "MEDIUM", "HOLDS", "WAIT", "RELEASE"}, rows)
+	rows = nil
+	for _, r := range v.GetProofs() {
+		limit := "-"
+		if r.GetUnit() != "" {
+			limit = fmt.Sprintf("at most %g %s", r.GetLimit(), r.GetUnit())
+		}
+		medium := "-"
+		if r.GetMedium() != recordv1.Medium_MEDIUM_UNSPECIFIED {
+			medium = mediumWord(r.GetMedium())
+		}
+		rows = append(rows, []string{r.GetPart(), medium, kindWord(r.GetKind()), limit, r.GetText(), r.GetSource()})
+	}
+	p.table("to be proved at the point of work", []string{"PART", "MEDIUM", "BY", "LIMIT", "HOW", "SOURCE"}, rows)
+	p.list("goes dark elsewhere", v.GetGoesDark())
+	p.caution()
+}

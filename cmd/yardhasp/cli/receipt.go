@@ -1,0 +1,192 @@
+package cli
+
+import (
+	"context"
+	"errors"
+	"strconv"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"yardhasp/client"
+	"yardhasp/ledger"
+	recordv1 "yardhasp/proto/yardhasp/record/v1"
+	servicev1 "yardhasp/proto/yardhasp/service/v1"
+)
+
+// submit has a record recorded and prints its receipt.
+func (a *App) submit(c *cobra.Command, rec *recordv1.Record) error {
+	return a.with(c, func(ctx context.Context, cl *client.Client) error {
+		r, err := cl.Submit(ctx, rec)
+		return a.settled(cl, ledger.KindOf(rec), r, err)
+	})
+}
+
+// settled prints what became of a record, and turns it into an exit code.
+func (a *App) settled(cl *client.Client, kind string, r *servicev1.Receipt, err error) error {
+	var refused *client.Refused
+	if err == nil && len(r.GetOutcome().GetConditions()) > 0 && !r.GetOutcome().GetAccepted() {
+		err = &client.Refused{Outcome: r.GetOutcome()}
+	}
+	if errors.As(err, &refused) && a.output != "table" {
+		// A program reads the refusal where it reads the receipt.
+		whole := &servicev1.Receipt{Status: servicev1.Status_STATUS_REFUSED, Text: "refused", Outcome: refused.Outcome}
+		if perr := a.print(whole, nil); perr != nil {
+			return perr
+		}
+	}
+	if err != nil {
+		return err
+	}
+	if err := a.print(r, func(p *page) { p.receipt(kind, r) }); err != nil {
+		return err
+	}
+	if r.GetStatus() == servicev1.Status_STATUS_NOT_SENT {
+		return &hinted{errNotSent, []string{"send it with \"yardhasp outbox send\" as soon as a yard is reachable, and tell somebody now"}}
+	}
+	a.warnOutbox(cl)
+	return nil
+}
+
+// warnOutbox reminds of records that nobody else has.
+func (a *App) warnOutbox(cl *client.Client) {
+	kept, err := cl.Outbox()
+	switch {
+	case err != nil:
+		a.warnf("%v", err)
+	case len(kept) > 0:
+		a.warnf("%d earlier records are kept on this machine only; nobody else knows: \"yardhasp outbox send\"", len(kept))
+	}
+}
+
+func (p *page) receipt(kind string, r *servicev1.Receipt) {
+	status := strings.ToUpper(word("STATUS_", r.GetStatus().String()))
+	if r.GetStatus() == servicev1.Status_STATUS_CONFIRMED {
+		p.line("%s, read at %s from %s", status, p.a.when(r.GetReadUnixMs()), orDash(r.GetYard()))
+	} else {
+		p.loud(status+",", "read at %s from %s", p.a.when(r.GetReadUnixMs()), orDash(r.GetYard()))
+	}
+	p.line("%s", r.GetText())
+	if r.GetRepeatedTicket() {
+		p.line("This record was taken before; this is the recorded answer.")
+	}
+	if r.GetRef() != "" {
+		p.line("record    %s", r.GetRef())
+	}
+	if len(r.GetPromised()) > 0 {
+		p.line("promised  %s", strings.Join(r.GetPromised(), ", "))
+	}
+	for _, f := range r.GetOutcome().GetFlags() {
+		p.loud("FLAGGED:", "%s%s", f.GetText(), inBrackets(f.GetClause()))
+	}
+	for _, c := range r.GetOutcome().GetChanges() {
+		p.line("changed   %s", c)
+	}
+	if permissive[kind] {
+		p.caution()
+	}
+}
+
+// permissive are the kinds whose receipt may show an approval or a go-ahead.
+var permissive = map[string]bool{"request": true, "energise": true}
+
+func inBrackets(s string) string {
+	if s == "" {
+		return ""
+	}
+	return " (" + s + ")"
+}
+
+func (a *App) receiptCmd() *cobra.Command {
+	var device string
+	c := &cobra.Command{Use: "receipt TICKET", Short: "What became of a record you sent", Args: args(1, 1),
+		Long:    "Asks what became of a ticket: the number an \"outcome unknown\" named. Nothing is\nentered by asking, however often.",
+		Example: "  yardhasp receipt 41\n  yardhasp receipt 41 --device tablet-3-0badcafe --yard millrow"}
+	c.Flags().StringVar(&device, "device", "", "`device` of the ticket (default: this machine)")
+	c.RunE = func(c *cobra.Command, args []string) error {
+		n, err := strconv.ParseUint(args[0], 10, 64)
+		if err != nil || n == 0 {
+			return usage(c, "%q is not a ticket number", args[0])
+		}
+		return a.with(c, func(ctx context.Context, cl *client.Client) error {
+			if device == "" {
+				if device, err = a.device(cl); err != nil {
+					return err
+				}
+			}
+			r, err := cl.Receipt(ctx, device, n, a.yard)
+			return a.settled(cl, r.GetOutcome().GetKind(), r, err)
+		})
+	}
+	return c
+}
+
+// device is the device name of this machine's tickets.
+func (a *App) device(cl *client.Client) (string, error) {
+	state, err := cl.Profile().StateDir()
+	if err != nil {
+		return "", err
+	}
+	t, err := client.NewFileTickets(state, cl.Profile().Device)
+	if err != nil {
+		return "", err
+	}
+	if t.Device() == "" {
+		return "", errors.New("nothing was signed on this machine yet: name the ticket's --device")
+	}
+	return t.Device(), nil
+}
+
+func (a *App) outboxCmd() *cobra.Command {
+	list := &cobra.Command{Use: "list", Short: "What is kept on this machine only", Args: args(0, 0), RunE: func(c *cobra.Command, _ []string) error {
+		cl, err := a.client()
+		if err != nil {
+			return err
+		}
+		defer cl.Close()
+		kept, err := cl.Outbox()
+		if err != nil {
+			return err
+		}
+		return a.print(keptRows(kept), func(p *page) {
+			p.line("%d records are kept on this machine only; nobody else knows of them", len(kept))
+			var rows [][]string
+			for _, k := range keptRows(kept) {
+				rows = append(rows, []string{k.Kind, k.Ticket, k.Kept, orDash(k.Yard)})
+			}
+			p.table("records", []string{"KIND", "TICKET", "KEPT SINCE", "TRIED AT"}, rows)
+		})
+	}}
+	send := &cobra.Command{Use: "send", Short: "Send what is kept, oldest first", Args: args(0, 0), RunE: func(c *cobra.Command, _ []string) error {
+		return a.with(c, func(ctx context.Context, cl *client.Client) error {
+			sent, err := cl.SendOutbox(ctx)
+			var first error
+			for _, s := range sent {
+				if serr := a.settled(cl, s.Kind, s.Receipt, s.Err); serr != nil && first == nil {
+					first = serr
+				}
+			}
+			if len(sent) == 0 && err == nil {
+				a.warnf("nothing is kept on this machine")
+			}
+			return errors.Join(err, first)
+		})
+	}}
+	return a.group("outbox", "Records kept on this machine only", "", list, send)
+}
+
+type keptRow struct {
+	Kind   string `json:"kind"`
+	Ticket string `json:"ticket"`
+	Kept   string `json:"kept_since"`
+	Yard   string `json:"tried_at"`
+}
+
+func keptRows(kept []client.Kept) []keptRow {
+	rows := []keptRow{}
+	for _, k := range kept {
+		t := k.Record.GetTicket()
+		rows = append(rows, keptRow{k.Kind, t.GetDevice() + " " + strconv.FormatUint(t.GetCounter(), 10), k.Since.UTC().Format("2006-01-02T15:04:05Z"), k.Yard})
+	}
+	return rows
+}
