@@ -55,7 +55,9 @@ func (t Timers) config(id raft.ServerID) *raft.Config {
 	c.BatchApplyCh = false
 	c.ShutdownOnRemove = false
 	c.SnapshotInterval, c.SnapshotThreshold, c.TrailingLogs = t.SnapshotEvery, t.SnapshotThreshold, t.TrailingLogs
-	c.RestoreCommittedLogs = true
+	// recover.go does both: raft 1.8.0's own replay of committed entries forgets
+	// the configurations among them.
+	c.NoSnapshotRestoreOnStart, c.RestoreCommittedLogs = true, false
 	c.NoLegacyTelemetry = true
 	return c
 }

@@ -38,19 +38,35 @@ type fsm struct {
 // Apply folds one committed raft entry. It can't fail: what it must not skip
 // stops the replica.
 func (f *fsm) Apply(l *raft.Log) any {
+	if f.dead.Load() {
+		return nil
+	}
+	outs, err := f.fold(l)
+	if err != nil {
+		return f.halted(err)
+	}
+	if outs == nil {
+		return nil
+	}
+	f.onChange()
+	return outs
+}
+
+// fold applies one committed raft entry, unless the state has it already.
+func (f *fsm) fold(l *raft.Log) ([]*recordv1.Outcome, error) {
 	f.mu.RLock()
 	done := l.Index <= f.applied
 	f.mu.RUnlock()
-	if done || l.Type != raft.LogCommand || f.dead.Load() {
-		return nil
+	if done || l.Type != raft.LogCommand {
+		return nil, nil
 	}
 	var b recordv1.Batch
 	if err := proto.Unmarshal(l.Data, &b); err != nil {
-		return f.halted(fmt.Errorf("raft entry %d can't be read: %w", l.Index, err))
+		return nil, fmt.Errorf("raft entry %d can't be read: %w", l.Index, err)
 	}
 	entries, err := decodeAll(b.GetEntries())
 	if err != nil {
-		return f.halted(fmt.Errorf("raft entry %d: %w", l.Index, err))
+		return nil, fmt.Errorf("raft entry %d: %w", l.Index, err)
 	}
 	outs := make([]*recordv1.Outcome, len(entries))
 	items := make([]store.Item, len(entries))
@@ -63,11 +79,7 @@ func (f *fsm) Apply(l *raft.Log) any {
 	f.broadcast()
 	size := f.state.Size()
 	f.mu.Unlock()
-	if err := f.keep(items, size); err != nil {
-		return f.halted(err)
-	}
-	f.onChange()
-	return outs
+	return outs, f.keep(items, size)
 }
 
 // decodeAll decodes entries and checks their signatures, on all cores.

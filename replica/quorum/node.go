@@ -71,11 +71,16 @@ func Open(cfg Config) (*Node, error) {
 	rc.Logger = Hclog(cfg.Logger)
 	notify := make(chan bool, 16)
 	rc.NotifyCh = notify
-	r, err := raft.NewRaft(rc, n.fsm, &floored{cfg.Log, cfg.Floor}, cfg.Log, snaps, cfg.Transport)
+	if err := n.fsm.recover(snaps, cfg.Log, cfg.Floor); err != nil {
+		return nil, err
+	}
+	logs := &staging{Log: cfg.Log}
+	r, err := raft.NewRaft(rc, n.fsm, logs, cfg.Log, snaps, cfg.Transport)
 	if err != nil {
 		return nil, fmt.Errorf("consensus can't start: %w", err)
 	}
 	n.raft = r
+	logs.raft.Store(r)
 	n.wg.Go(func() { n.lead(notify) })
 	n.wg.Go(n.coalesce)
 	n.wg.Go(n.fill)
@@ -195,23 +200,3 @@ func (n *Node) IsLeader() bool {
 
 // HistoryBehind reports that the history still misses entries a snapshot skipped.
 func (n *Node) HistoryBehind() bool { return n.fsm.behind.Load() }
-
-// floored is a log store that knows that entries up to floor are committed.
-type floored struct {
-	*store.Log
-	floor uint64
-}
-
-// GetCommitIndex is the stored commit index, or the floor when that is higher,
-// never beyond the last entry.
-func (f *floored) GetCommitIndex() (uint64, error) {
-	have, err := f.Log.GetCommitIndex()
-	if err != nil {
-		return 0, err
-	}
-	last, err := f.LastIndex()
-	if err != nil {
-		return 0, err
-	}
-	return min(max(have, f.floor), last), nil
-}

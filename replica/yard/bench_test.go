@@ -1,6 +1,7 @@
 package yard
 
 import (
+	"fmt"
 	"os"
 	"path/filepath"
 	"testing"
@@ -9,8 +10,7 @@ import (
 // BenchmarkCutOffLock is P5 of performance.md: a lock captured and made durable,
 // against one fdatasync of the same disk (BenchmarkOneSync).
 func BenchmarkCutOffLock(b *testing.B) {
-	t := &testing.T{}
-	w := newWorld(t)
+	w := newWorld(b)
 	e := w.yards["eastfork"]
 	f, err := Create(b.TempDir(), e.h)
 	if err != nil {
@@ -51,5 +51,36 @@ func BenchmarkOneSync(b *testing.B) {
 			b.Fatal(err)
 		}
 		at = (at + 500) % (1 << 19)
+	}
+}
+
+// BenchmarkCapture is the pure part alone, with none and with ten thousand
+// records that wait for the ledger (P10).
+func BenchmarkCapture(b *testing.B) {
+	for _, waiting := range []int{0, 10_000} {
+		b.Run(fmt.Sprint(waiting), func(b *testing.B) {
+			w := newWorld(b)
+			e := w.yards["eastfork"]
+			for range waiting {
+				e.lock("wanda", onPoint(leg))
+			}
+			signed := make([][]byte, 500)
+			for i := range signed {
+				signed[i] = w.sign("wanda", lockAct(onPoint(leg)))
+			}
+			i := 0
+			y := e.y.Clone()
+			for b.Loop() {
+				if i == len(signed) {
+					b.StopTimer()
+					i, y = 0, e.y.Clone()
+					b.StartTimer()
+				}
+				if _, err := y.Capture(signed[i], w.now, ""); err != nil {
+					b.Fatal(err)
+				}
+				i++
+			}
+		})
 	}
 }

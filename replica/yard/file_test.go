@@ -2,7 +2,6 @@ package yard
 
 import (
 	"bytes"
-	"errors"
 	"os"
 	"path/filepath"
 	"strings"
@@ -124,6 +123,23 @@ func TestReopen(t *testing.T) {
 	}
 }
 
+// The slots are written in turn, so that a torn write leaves the mark before it.
+func TestTailSlotsTakeTurns(t *testing.T) {
+	h, rs := journal(t, 4)
+	dir := t.TempDir()
+	f := mustCreate(t, dir, h)
+	defer f.Close()
+	for n, r := range rs {
+		mustAppend(t, f, r)
+		tail := snap(t, dir).tail
+		a, okA := readSlot(tail[:slotBytes])
+		b, okB := readSlot(tail[slotStep : slotStep+slotBytes])
+		if !okA || !okB || a.Seq+b.Seq != uint64(2*n+1) {
+			t.Fatalf("after %d records the slots hold %d (%v) and %d (%v)", n+1, a.Seq, okA, b.Seq, okB)
+		}
+	}
+}
+
 func TestAppendRefusesWhatDoesNotFollow(t *testing.T) {
 	h, rs := journal(t, 3)
 	f := mustCreate(t, t.TempDir(), h)
@@ -170,247 +186,6 @@ func TestOpenAnotherJournal(t *testing.T) {
 	}
 	if _, err := create(t.TempDir(), Header{Yard: "eastfork"}, small); err == nil {
 		t.Error("a journal without a ledger was made")
-	}
-}
-
-// An acknowledged record is never lost in silence: whatever byte is flipped, the
-// journal opens with all of them or not at all.
-func TestFlippedByte(t *testing.T) {
-	h, rs := journal(t, 2)
-	dir := t.TempDir()
-	f := mustCreate(t, dir, h)
-	mustAppend(t, f, rs[0])
-	mustAppend(t, f, rs[1])
-	end := int(f.end)
-	mustClose(t, f)
-	whole := snap(t, dir)
-	broken := 0
-	try := func(im image, name string, at int) {
-		got, err := im.open(t, dir)
-		var short *ShortenedError
-		switch {
-		case errors.As(err, &short):
-			broken++
-		case err != nil:
-			t.Fatalf("%s byte %d: %v", name, at, err)
-		case !same(got, rs):
-			t.Fatalf("%s byte %d: %d records came back without a word", name, at, len(got))
-		case name == "journal" && at < end:
-			t.Fatalf("byte %d of the journal was flipped and nobody noticed", at)
-		}
-	}
-	for at := range whole.journal {
-		im := image{bytes.Clone(whole.journal), whole.tail}
-		im.journal[at] ^= 0x40
-		try(im, "journal", at)
-	}
-	for _, base := range []int{0, slotStep} {
-		for at := base; at < base+slotBytes; at++ {
-			im := image{whole.journal, bytes.Clone(whole.tail)}
-			im.tail[at] ^= 0x40
-			try(im, "tail mark", at)
-		}
-	}
-	if broken < end {
-		t.Errorf("%d of %d flips were noticed", broken, end)
-	}
-}
-
-func TestShortened(t *testing.T) {
-	h, rs := journal(t, 3)
-	dir := t.TempDir()
-	f := mustCreate(t, dir, h)
-	mustAppend(t, f, rs[0])
-	older := snap(t, dir)
-	mustAppend(t, f, rs[1])
-	mustAppend(t, f, rs[2])
-	end := int(f.end)
-	mustClose(t, f)
-	whole := snap(t, dir)
-	var short *ShortenedError
-	for n := range end {
-		if got, err := (image{whole.journal[:n], whole.tail}).open(t, dir); !errors.As(err, &short) {
-			t.Fatalf("cut to %d bytes: %d records, %v", n, len(got), err)
-		}
-		cut := make([]byte, len(whole.journal))
-		copy(cut, whole.journal[:n])
-		if _, err := (image{cut, whole.tail}).open(t, dir); !errors.As(err, &short) && n < end-1 {
-			t.Fatalf("zeros from byte %d: %v", n, err)
-		}
-	}
-	if _, err := (image{older.journal, whole.tail}).open(t, dir); !errors.As(err, &short) {
-		t.Errorf("an older copy of the journal: %v", err)
-	}
-	if !strings.Contains(short.Error(), "lost disk") {
-		t.Errorf("the error does not say what to do: %v", short)
-	}
-	for _, name := range []string{journalName, tailName} {
-		whole.put(t, dir)
-		if err := os.Remove(filepath.Join(dir, name)); err != nil {
-			t.Fatal(err)
-		}
-		if _, _, err := open(dir, h, small); !errors.As(err, &short) {
-			t.Errorf("without %s: %v", name, err)
-		}
-		if name == journalName {
-			if _, err := create(dir, h, small); !errors.As(err, &short) {
-				t.Errorf("begun anew over an acknowledged tail: %v", err)
-			}
-		}
-	}
-}
-
-// Whole, chained and sealed, but not what was acknowledged: a restored image.
-func TestAnotherRecordThanAcknowledged(t *testing.T) {
-	w := newWorld(t)
-	e := w.yards["eastfork"]
-	e.lock("wanda", onPoint(leg))
-	twin := &site{w: w, id: e.id, h: e.h, y: e.y.Clone(), disk: append([]Record(nil), e.disk...)}
-	e.lock("wanda", onPoint(leg))
-	twin.lock("walt", onPoint(leg))
-	ours, theirs := t.TempDir(), t.TempDir()
-	for dir, rs := range map[string][]Record{ours: e.disk, theirs: twin.disk} {
-		f := mustCreate(t, dir, e.h)
-		mustAppend(t, f, rs...)
-		mustClose(t, f)
-	}
-	mixed := image{snap(t, theirs).journal, snap(t, ours).tail}
-	var short *ShortenedError
-	if _, err := mixed.open(t, ours); !errors.As(err, &short) || !strings.Contains(err.Error(), "not the one that was acknowledged") {
-		t.Errorf("another record at the end: %v", err)
-	}
-}
-
-// Decision 11: cut off, power lost, started again on what is on the disk and on
-// the state from before, the yard promises at once.
-func TestDecision11PowerLossWhileCutOff(t *testing.T) {
-	w := newWorld(t)
-	e := w.yards["eastfork"]
-	w.opened(leg)
-	dir := t.TempDir()
-	f, err := Create(dir, e.h)
-	if err != nil {
-		t.Fatal(err)
-	}
-	mustAppend(t, f, e.disk...)
-	signed := w.sign("wanda", lockAct(onPoint(leg)))
-	eff, err := e.y.Capture(signed, w.now, "")
-	if err != nil {
-		t.Fatal(err)
-	}
-	mustAppend(t, f, eff.Append...)
-	mustClose(t, f)
-	f, rs, err := Open(dir, Header{Yard: "eastfork"})
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	y, err := New(f.Header(), keyOf("eastfork"), rs, "run1")
-	if err != nil {
-		t.Fatal(err)
-	}
-	y.View(w.s.Clone(), uint64(len(w.entries)), w.now)
-	again, err := y.Capture(signed, w.now, "")
-	if err != nil || !again.Reply.Repeated {
-		t.Fatalf("%+v, %v", again.Reply, err)
-	}
-	wantGrant(t, again.Reply, held, leg)
-	eff, err = y.Capture(w.sign("walt", lockAct(onPoint(leg))), w.now, "")
-	if err != nil {
-		t.Fatal(err)
-	}
-	wantGrant(t, eff.Reply, held, leg)
-	mustAppend(t, f, eff.Append...)
-	y.Appended(eff.Reply.Seq)
-	if got := y.Pending(); len(got) != 2 {
-		t.Errorf("%d records to forward, want 2", len(got))
-	}
-}
-
-// Every moment at which the power may fail while a third record is written: the
-// journal's bytes up to some length, with every earlier tail mark and a torn one.
-func TestCrashAtEveryWrite(t *testing.T) {
-	h, rs := journal(t, 3)
-	dir := t.TempDir()
-	f := mustCreate(t, dir, h)
-	stages := []image{snap(t, dir)}
-	ends := []int{int(f.end)}
-	for _, r := range rs {
-		mustAppend(t, f, r)
-		stages = append(stages, snap(t, dir))
-		ends = append(ends, int(f.end))
-	}
-	mustClose(t, f)
-	whole := stages[3].journal
-	for acked := range 3 { // acked records, the next one being written
-		for n := ends[acked]; n <= ends[acked+1]; n++ {
-			tails := [][]byte{stages[acked].tail}
-			if n == ends[acked+1] { // the journal was synced: now the mark is being written
-				next := stages[acked+1].tail
-				for cut := 0; cut <= slotBytes; cut += 4 {
-					torn := bytes.Clone(stages[acked].tail)
-					for _, base := range []int{0, slotStep} {
-						copy(torn[base:base+cut], next[base:base+cut])
-					}
-					tails = append(tails, torn)
-				}
-			}
-			for _, tail := range tails {
-				for _, length := range []int{n, len(whole)} {
-					j := make([]byte, length)
-					copy(j, whole[:n])
-					got, err := image{j, tail}.open(t, dir)
-					if err != nil {
-						t.Fatalf("%d acknowledged, %d bytes: %v", acked, n, err)
-					}
-					if len(got) < acked || !same(got, rs[:len(got)]) || len(got) > acked+1 {
-						t.Fatalf("%d acknowledged, %d bytes: %d records", acked, n, len(got))
-					}
-					if len(got) == acked+1 && n < ends[acked+1]-1 {
-						t.Fatalf("%d acknowledged: a torn record came back", acked)
-					}
-				}
-			}
-		}
-	}
-}
-
-// What was cut off leaves nothing behind, and a kept record is acknowledged from
-// then on.
-func TestAfterACrashItGoesOn(t *testing.T) {
-	h, rs := journal(t, 4)
-	dir := t.TempDir()
-	f := mustCreate(t, dir, h)
-	mustAppend(t, f, rs[0])
-	one := snap(t, dir)
-	mustAppend(t, f, rs[1:]...)
-	mustClose(t, f)
-	four := snap(t, dir)
-	torn := bytes.Clone(four.journal)
-	torn[len(one.journal)-1] ^= 1 // somewhere in records 2 to 4
-	image{torn, one.tail}.put(t, dir)
-	f, got, err := open(dir, h, small)
-	if err != nil || len(got) >= 4 {
-		t.Fatalf("%d records, %v", len(got), err)
-	}
-	if left := snap(t, dir).journal[f.end:]; len(bytes.Trim(left, "\x00")) > 0 {
-		t.Error("the torn bytes are still there")
-	}
-	for _, r := range rs[len(got):] {
-		mustAppend(t, f, r)
-	}
-	mustClose(t, f)
-	if got, err := snap(t, dir).open(t, dir); err != nil || !same(got, rs) {
-		t.Fatalf("%d records, %v", len(got), err)
-	}
-	// Whole records beyond the mark are kept, and may be forwarded: losing one
-	// after that is noticed.
-	if got, err := (image{four.journal, one.tail}).open(t, dir); err != nil || !same(got, rs) {
-		t.Fatalf("%d records, %v", len(got), err)
-	}
-	var short *ShortenedError
-	if _, err := (image{one.journal, snap(t, dir).tail}).open(t, dir); !errors.As(err, &short) {
-		t.Errorf("a kept record was lost in silence: %v", err)
 	}
 }
 

@@ -67,7 +67,9 @@ func (y *Yard) Panel(point string) PanelView {
 }
 
 // unaccepted lists what is missing of "this own Energise was accepted, and its
-// request still stands" in view.
+// request still stands" in view. That the point was not moved since, and is live,
+// follows from note having forgotten the Energise otherwise, and that the ledger
+// took it from its accepting it; they stay as second defences.
 func (c *scene) unaccepted(point string, a ask) []string {
 	var out []string
 	p, q := c.v.Points[point], c.v.Reqs[a.Request]

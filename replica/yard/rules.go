@@ -151,7 +151,8 @@ func (c *scene) grantSignOn(job string) (recordv1.Grant, []string, string) {
 }
 
 // barrier reports whether p stops energy as this yard knows it: open, and held
-// by a lock that nobody here has signed off.
+// by a lock that nobody here has signed off. (A live one taken for a barrier
+// would still be met, and live: asking twice is a second defence.)
 func (c *scene) barrier(p string) bool {
 	if c.live(p) {
 		return false

@@ -1,0 +1,178 @@
+package cli
+
+import (
+	"crypto/ed25519"
+	"crypto/sha256"
+	"errors"
+	"net"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strconv"
+	"testing"
+
+	"github.com/rogpeppe/go-internal/testscript"
+	"google.golang.org/grpc/codes"
+	"google.golang.org/protobuf/proto"
+
+	"yardhasp/client"
+	"yardhasp/client/fakeyard"
+	"yardhasp/client/keys"
+	"yardhasp/ledger"
+	recordv1 "yardhasp/proto/yardhasp/record/v1"
+	servicev1 "yardhasp/proto/yardhasp/service/v1"
+)
+
+func TestMain(m *testing.M) {
+	testscript.Main(m, map[string]func(){"yardhasp": Main})
+}
+
+func TestScripts(t *testing.T) {
+	testscript.Run(t, testscript.Params{
+		Dir:   "testdata/script",
+		Setup: setup,
+		Cmds: map[string]func(ts *testscript.TestScript, neg bool, args []string){
+			// exits CODE COMMAND...: runs it and checks its exit code.
+			"exits": func(ts *testscript.TestScript, neg bool, args []string) {
+				if neg || len(args) < 2 {
+					ts.Fatalf("usage: exits code command...")
+				}
+				want, err := strconv.Atoi(args[0])
+				ts.Check(err)
+				got := 0
+				var exit *exec.ExitError
+				if err := ts.Exec(args[1], args[2:]...); errors.As(err, &exit) {
+					got = exit.ExitCode()
+				} else {
+					ts.Check(err)
+				}
+				if got != want {
+					ts.Fatalf("exit code %d, want %d", got, want)
+				}
+			},
+		},
+	})
+}
+
+func keyOf(word string) ed25519.PrivateKey {
+	seed := sha256.Sum256([]byte(word))
+	return ed25519.NewKeyFromSeed(seed[:])
+}
+
+// setup gives each script two yards that answer (eastfork, millrow), a profile
+// for them, and another profile whose yards are down.
+func setup(env *testscript.Env) error {
+	id := sha256.Sum256([]byte("ledger"))
+	up := &client.Profile{Ledger: id[:], Coop: "Three Forks Grain Co-op", Person: "ann-dahl", Key: "ann.key", Yard: "eastfork", Device: "tablet-1"}
+	down := *up
+	for _, name := range []string{"eastfork", "millrow"} {
+		lis, err := net.Listen("tcp", "127.0.0.1:0")
+		if err != nil {
+			return err
+		}
+		y := &fakeyard.Yard{ID: name, Key: keyOf(name)}
+		scene(y)
+		y.Serve(lis)
+		env.Defer(y.Stop)
+		dead, err := net.Listen("tcp", "127.0.0.1:0")
+		if err != nil {
+			return err
+		}
+		dead.Close()
+		up.Yards = append(up.Yards, client.Yard{ID: name, Name: name, Address: lis.Addr().String(), Key: y.Public()})
+		down.Yards = append(down.Yards, client.Yard{ID: name, Name: name, Address: dead.Addr().String(), Key: y.Public()})
+	}
+	if err := keys.Write(filepath.Join(env.WorkDir, "ann.key"), keyOf("ann"), ""); err != nil {
+		return err
+	}
+	coop, err := filepath.Abs("testdata/coop")
+	if err != nil {
+		return err
+	}
+	env.Setenv("COOP", coop)
+	env.Setenv("XDG_STATE_HOME", filepath.Join(env.WorkDir, "state"))
+	env.Setenv("XDG_CONFIG_HOME", filepath.Join(env.WorkDir, "config"))
+	env.Setenv("YARDHASP_PROFILE", filepath.Join(env.WorkDir, "up.yaml"))
+	return errors.Join(up.Save(filepath.Join(env.WorkDir, "up.yaml")), down.Save(filepath.Join(env.WorkDir, "down.yaml")), os.MkdirAll(filepath.Join(env.WorkDir, "config"), 0o700))
+}
+
+func asOf(confirmed bool) *recordv1.AsOf {
+	// 1790000000 is 2026-09-21T14:13:20Z (GNU date); the quorum was last heard 6 minutes before the reading.
+	v := &recordv1.AsOf{Size: 41, TimeUnixMs: 1790000000000, Yard: "eastfork", ReadUnixMs: 1790000400000, Confirmed: confirmed, ConfirmedUnixMs: 1790000040000,
+		Yards: []*recordv1.YardContact{{Yard: "eastfork", Heard: true}, {Yard: "millrow", LastHeardUnixMs: 1789990000000}}}
+	if !confirmed {
+		v.Why = "millrow and stonebend do not answer"
+	}
+	return v
+}
+
+// mayStart is a job on which everything is met and a request approved.
+func mayStart(confirmed bool) *recordv1.JobView {
+	return &recordv1.JobView{AsOf: asOf(confirmed), Id: "may", Zone: "stonebend/leg-2-boot", Responsible: "ann-dahl", Stage: recordv1.Stage_STAGE_WORK_MAY_START,
+		Caution: ledger.Caution, Requests: []*recordv1.RequestView{{Id: "r-1", Job: "may", Points: []string{"stonebend/mcc-1/leg-2"}, State: recordv1.RequestState_REQUEST_STATE_APPROVED}}}
+}
+
+// scene is what the scripts' yards answer, by the names they are asked with.
+func scene(y *fakeyard.Yard) {
+	two := &recordv1.Outcome{Kind: "request", Conditions: []*recordv1.Condition{
+		{Code: "HOLD_STANDS", Subject: "stonebend/mcc-1/leg-2", Text: "ben-ito has a lock on it", Remedy: "ben-ito takes it off", Who: "ben-ito", Clause: "1910.147(e)(3)"},
+		{Code: "NOT_CLEAR", Subject: "boot-7", Text: "the area is not recorded clear", Remedy: "look it over and record it", Who: "ann-dahl", Clause: "1910.147(e)(1)"},
+	}}
+	y.OnSubmit = func(_ int, r *servicev1.SubmitRequest) (*servicev1.Receipt, error) {
+		var s recordv1.Signed
+		var rec recordv1.Record
+		if proto.Unmarshal(r.GetSigned(), &s) != nil || proto.Unmarshal(s.GetBody(), &rec) != nil {
+			return nil, fakeyard.Fail(codes.InvalidArgument, "", "no record", "")
+		}
+		switch {
+		case rec.GetRequest().GetId() == "refused":
+			return nil, fakeyard.Refuse(two)
+		case rec.GetRequest().GetId() == "no-quorum":
+			return nil, fakeyard.Fail(codes.Unavailable, client.ReasonNoQuorum, "2 of 3 yards do not answer", "")
+		case rec.GetLock().GetPadlock() == "p-unknown":
+			return nil, fakeyard.Fail(codes.Aborted, client.ReasonOutcomeUnknown, "no answer from the quorum", "")
+		case rec.GetLock().GetPadlock() == "p-live":
+			return &servicev1.Receipt{Status: servicev1.Status_STATUS_LIVE, Yard: y.ID, Ref: "eastfork/1/9", Text: "eastfork/mcc-1/fan is recorded as switched on. Your lock is noted but protects nothing until it is isolated and this screen changes."}, nil
+		}
+		return &servicev1.Receipt{Status: servicev1.Status_STATUS_CONFIRMED, Yard: y.ID, ReadUnixMs: 1790000400000, Text: "Recorded by the co-op at 14:02.", Ref: "eastfork/1/8"}, nil
+	}
+	y.OnReceipt = func(r *servicev1.GetReceiptRequest) (*servicev1.Receipt, error) {
+		if r.GetCounter() > 1 {
+			return nil, fakeyard.Fail(codes.NotFound, "", "no such ticket here", "")
+		}
+		return &servicev1.Receipt{Status: servicev1.Status_STATUS_WRITTEN, Yard: y.ID, Text: "Written down.", RepeatedTicket: true}, nil
+	}
+	y.OnJob = func(r *servicev1.GetJobRequest) (*recordv1.JobView, error) {
+		confirmed := r.GetConsistency() != servicev1.Consistency_CONSISTENCY_LOCAL
+		switch r.GetJob() {
+		case "may":
+			return mayStart(confirmed), nil
+		case "boot-7":
+			return &recordv1.JobView{AsOf: asOf(confirmed), Id: "boot-7", Zone: "stonebend/leg-2-boot", Responsible: "ann-dahl", Stage: recordv1.Stage_STAGE_TOLD,
+				Plan: []string{"stonebend/mcc-1/leg-2"}, ToStart: two.Conditions, Drawings: []string{"stonebend revision 3"}, Alarms: []string{"stonebend/mcc-1/leg-2 was found closed by ben-ito"},
+				Points: []*recordv1.PointView{{Point: "stonebend/mcc-1/leg-2", Position: recordv1.Position_POSITION_LIVE}},
+				Holds:  []*recordv1.HoldView{{Ref: "stonebend/1/204", Holder: "ann-dahl", Target: "stonebend/mcc-1/leg-2", SinceUnixMs: 1789990000000}}}, nil
+		}
+		return nil, fakeyard.Fail(codes.NotFound, "", "there is no job of this name", "")
+	}
+	y.OnBoard = func(r *servicev1.GetBoardRequest) (*recordv1.Board, error) {
+		confirmed := r.GetConsistency() != servicev1.Consistency_CONSISTENCY_LOCAL
+		j := mayStart(confirmed)
+		return &recordv1.Board{AsOf: asOf(confirmed), Coop: "Three Forks Grain Co-op", Alarms: []string{"something was found live"}, Jobs: []*recordv1.JobView{j}, Requests: j.Requests,
+			People: []*recordv1.PersonView{{Id: "ann-dahl", Name: "Ann Dahl", Roles: []recordv1.Role{recordv1.Role_ROLE_AUTHORISED}, HasKey: true}}}, nil
+	}
+	y.OnMembers = func() (*servicev1.GetMembersResponse, error) {
+		return &servicev1.GetMembersResponse{AsOf: asOf(true), Coop: "Three Forks Grain Co-op", Yard: y.ID, Voters: 3, Alive: 2, Quorum: 2, MayFail: 0, HasQuorum: true, Health: []string{"the disk is 91 % full"},
+			Members: []*servicev1.Member{{Yard: "eastfork", Voter: true, Leader: true, Alive: true}, {Yard: "millrow", Voter: true}}}, nil
+	}
+	y.OnPanel = func(point string) (*servicev1.GetPanelResponse, error) {
+		return &servicev1.GetPanelResponse{Point: point, Yard: y.ID, Run: "run-1", Position: recordv1.Position_POSITION_OPEN, GoAhead: true, Request: "r-1", Text: "close now", AsOf: asOf(point != "millrow/mcc-1/cut-off")}, nil
+	}
+	y.OnWatch = func(from uint64) ([]*recordv1.Outcome, error) {
+		if from > 1 {
+			return nil, fakeyard.Fail(codes.OutOfRange, "", "the scene ends here", "")
+		}
+		return []*recordv1.Outcome{{Index: 0, Accepted: true, Kind: "founding", Changes: []string{"founded"}}, {Index: 1, Kind: "lock", Accepted: true}},
+			fakeyard.Fail(codes.OutOfRange, "", "the scene ends here", "")
+	}
+}
