@@ -116,7 +116,9 @@ func (s *State) proofConditions(j *Job) []*recordv1.Condition {
 	for _, p := range s.proofs[j.ID] {
 		got := j.Readings[readingKey(p.Part, p.Medium, p.Kind)]
 		clause := "1910.147(d)(6)"
-		if p.Source != "" {
+		if strings.Contains(p.Source, clause) {
+			clause = p.Source
+		} else if p.Source != "" {
 			clause += "; " + p.Source
 		}
 		if got == nil {

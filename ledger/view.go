@@ -72,6 +72,9 @@ func (s *State) JobView(id string) *recordv1.JobView {
 	}
 	v := &recordv1.JobView{Id: id, Zone: j.Zone, Purpose: j.Purpose, Responsible: j.Responsible, Crew: j.Crew, Plan: j.Plan,
 		Affected: j.Affected, Stage: s.StageOf(j), Caution: Caution}
+	if z, ok := s.Graph().Zone(j.Zone); ok && z.WaivedBy != "" {
+		v.Waiver = "SINGLE ISOLATION: double was waived by " + z.WaivedBy + ": " + z.WaivedWhy
+	}
 	if !j.Closed.Set() {
 		v.ToStart = s.StartConditions(j)
 		v.ToEnergise = s.RequestConditions(id, j.Plan)

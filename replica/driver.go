@@ -38,24 +38,20 @@ func openDriver(r *Replica) (*driver, error) {
 	d := &driver{r: r, wake: make(chan struct{}, 1)}
 	dir := filepath.Join(r.dir, "journal")
 	h := yard.Header{Ledger: r.ledgerID(), Yard: r.set.Yard, Epoch: 1, Incarnation: seal.Fingerprint(r.key.Public().(ed25519.PublicKey))}
+	if err := os.MkdirAll(dir, 0o700); err != nil {
+		return nil, err
+	}
 	var records []yard.Record
-	_, err := os.Stat(dir)
+	_, err := os.Stat(filepath.Join(dir, "journal"))
 	switch {
 	case errors.Is(err, fs.ErrNotExist):
-		if err := os.MkdirAll(dir, 0o700); err != nil {
-			return nil, err
-		}
+		// Create refuses when a tail mark says that a journal was lost here.
 		d.file, err = yard.Create(dir, h)
-		if err != nil {
-			return nil, err
-		}
-	case err != nil:
-		return nil, err
-	default:
+	case err == nil:
 		d.file, records, err = yard.Open(dir, h)
-		if err != nil {
-			return nil, err
-		}
+	}
+	if err != nil {
+		return nil, err
 	}
 	run := make([]byte, 8)
 	if _, err := rand.Read(run); err != nil {
@@ -227,17 +223,23 @@ func hasCode(o *recordv1.Outcome, code string) bool {
 func (d *driver) compact() {
 	d.mu.Lock()
 	defer d.mu.Unlock()
-	last := uint64(0)
+	var h yard.Header
+	var keep []yard.Record
+	ok := false
+	now := d.r.now().UnixMilli()
 	d.r.node.View(func(s *ledger.State, raftIndex uint64) {
-		if y := s.Yards[d.r.set.Yard]; y != nil {
-			last = y.Drained
+		y := s.Yards[d.r.set.Yard]
+		if y == nil || y.Drained < d.file.Header().Compacted+compactEvery {
+			return
+		}
+		if eff := d.y.View(s, raftIndex, now); len(eff.Append) == 0 {
+			h, keep, ok = d.y.Compaction(y.Drained)
+		} else if err := d.file.Append(eff.Append...); err != nil {
+			d.y.Broken(err.Error())
+		} else {
+			d.y.Appended(eff.Append[len(eff.Append)-1].Envelope.GetSeq())
 		}
 	})
-	h := d.file.Header()
-	if last < h.Compacted+compactEvery {
-		return
-	}
-	h, keep, ok := d.y.Compaction(last)
 	if !ok || h.Compacted < d.file.Header().Compacted+compactEvery/2 {
 		return
 	}

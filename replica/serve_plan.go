@@ -31,6 +31,9 @@ func (s *ledgerServer) Plan(ctx context.Context, q *servicev1.PlanRequest) (*ser
 		}
 		res = planView(p)
 		res.AsOf = a
+		if z, ok := g.Zone(p.Zone); ok {
+			res.WaivedBy, res.WaivedWhy = z.WaivedBy, z.WaivedWhy
+		}
 		for _, y := range sortedDrawings(st) {
 			d := st.Plans[y]
 			word := fmt.Sprintf("%s revision %d", y, d.Revision)

@@ -111,13 +111,17 @@ func (a *App) globals(c *cobra.Command) error {
 	return nil
 }
 
+func (a *App) profileFile() (string, error) {
+	if a.profilePath != "" {
+		return a.profilePath, nil
+	}
+	return client.DefaultProfilePath()
+}
+
 func (a *App) profile() (*client.Profile, error) {
-	path := a.profilePath
-	if path == "" {
-		var err error
-		if path, err = client.DefaultProfilePath(); err != nil {
-			return nil, err
-		}
+	path, err := a.profileFile()
+	if err != nil {
+		return nil, err
 	}
 	p, err := client.LoadProfile(path)
 	if err != nil {

@@ -65,12 +65,9 @@ func (a *App) join(c *cobra.Command, t *token.Token, keyPath, device string, bar
 	if t.Kind != token.Person {
 		return errors.New("this invitation is for a yard: give it to the yard's replica")
 	}
-	path := a.profilePath
-	if path == "" {
-		var err error
-		if path, err = client.DefaultProfilePath(); err != nil {
-			return err
-		}
+	path, err := a.profileFile()
+	if err != nil {
+		return err
 	}
 	if _, err := os.Stat(path); !errors.Is(err, fs.ErrNotExist) {
 		return &hinted{fmt.Errorf("a profile is at %s already", path), []string{"give another place with --profile"}}

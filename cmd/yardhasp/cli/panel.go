@@ -30,7 +30,7 @@ func (p *page) panel(v *servicev1.GetPanelResponse) {
 	p.asOf(v.GetAsOf())
 	p.line("\n%s at %s: %s", v.GetPoint(), v.GetYard(), positionWord(v.GetPosition()))
 	if !v.GetGoAhead() {
-		p.loud("DO NOT CLOSE.", "No go-ahead shows.")
+		p.loud("DO NOT CLOSE:", "there is no go-ahead")
 		p.list("why not", v.GetWhyNot())
 		return
 	}

@@ -1,9 +1,11 @@
 package cli
 
 import (
+	"bytes"
 	"context"
 	"encoding/hex"
 	"fmt"
+	"slices"
 
 	"github.com/spf13/cobra"
 
@@ -12,21 +14,58 @@ import (
 )
 
 func (a *App) statusCmd() *cobra.Command {
-	return &cobra.Command{Use: "status", Short: "Which yards are up, and how many more may fail", Args: args(0, 0),
-		Example: "  yardhasp status\n  yardhasp status --yard millrow -o json",
-		RunE: func(c *cobra.Command, _ []string) error {
-			return a.with(c, func(ctx context.Context, cl *client.Client) error {
-				m, err := cl.Members(ctx, a.yard)
-				if err != nil {
-					return err
-				}
-				if err := a.print(m, func(p *page) { p.status(m) }); err != nil {
-					return err
-				}
-				a.warnOutbox(cl)
-				return nil
-			})
-		}}
+	var update bool
+	c := &cobra.Command{Use: "status", Short: "Which yards are up, and how many more may fail", Args: args(0, 0),
+		Example: "  yardhasp status\n  yardhasp status --yard millrow -o json"}
+	c.Flags().BoolVar(&update, "update-profile", false, "write yards that joined or moved into your profile")
+	c.RunE = func(c *cobra.Command, _ []string) error {
+		return a.with(c, func(ctx context.Context, cl *client.Client) error {
+			m, err := cl.Members(ctx, a.yard)
+			if err != nil {
+				return err
+			}
+			if err := a.print(m, func(p *page) { p.status(m) }); err != nil {
+				return err
+			}
+			a.warnOutbox(cl)
+			return a.learn(m, update)
+		})
+	}
+	return c
+}
+
+// learn tells of yards that the profile does not know, or writes them into it: a
+// yard whose key is pinned vouches for the others. A known yard's key is never
+// replaced by what a reading says.
+func (a *App) learn(m *servicev1.GetMembersResponse, update bool) error {
+	path, err := a.profileFile()
+	if err != nil {
+		return err
+	}
+	p, err := client.LoadProfile(path)
+	if err != nil {
+		return err
+	}
+	changed := false
+	for _, v := range m.GetMembers() {
+		i := slices.IndexFunc(p.Yards, func(y client.Yard) bool { return y.ID == v.GetYard() })
+		switch {
+		case len(v.GetReplicaKey()) == 0 || v.GetAddress() == "":
+		case i < 0:
+			a.warnf("yard %s is not in your profile: \"yardhasp status --update-profile\" adds it", v.GetYard())
+			p.Yards = append(p.Yards, client.Yard{ID: v.GetYard(), Name: v.GetName(), Address: v.GetAddress(), Key: v.GetReplicaKey()})
+			changed = true
+		case !bytes.Equal(p.Yards[i].Key, v.GetReplicaKey()):
+			a.warnf("yard %s has another key than your profile pins: ask its people for the fingerprint, then correct the profile by hand", v.GetYard())
+		case p.Yards[i].Address != v.GetAddress():
+			a.warnf("yard %s moved to %s: \"yardhasp status --update-profile\" notes it", v.GetYard(), v.GetAddress())
+			p.Yards[i].Address, changed = v.GetAddress(), true
+		}
+	}
+	if !update || !changed {
+		return nil
+	}
+	return p.Save(path)
 }
 
 func (p *page) status(m *servicev1.GetMembersResponse) {

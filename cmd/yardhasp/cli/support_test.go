@@ -19,6 +19,7 @@ import (
 	"yardhasp/client/fakeyard"
 	"yardhasp/client/keys"
 	"yardhasp/ledger"
+	"yardhasp/ledger/seal"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
 )
@@ -59,10 +60,25 @@ func keyOf(word string) ed25519.PrivateKey {
 	return ed25519.NewKeyFromSeed(seed[:])
 }
 
+// found makes a founding record and the ledger id that follows from it.
+func found() (signed []byte, id [32]byte, err error) {
+	body, err := proto.Marshal(&recordv1.Founding{Coop: "Three Forks Grain Co-op", Nonce: make([]byte, 32)})
+	if err != nil {
+		return nil, id, err
+	}
+	k := keyOf("eastfork")
+	signed, err = proto.Marshal(&recordv1.Signed{Body: body, Signatures: []*recordv1.Signature{{Key: k.Public().(ed25519.PublicKey), Signature: seal.Sign(k, seal.FoundingDomain, body)}}})
+	return signed, sha256.Sum256(body), err
+}
+
 // setup gives each script two yards that answer (eastfork, millrow), a profile
 // for them, and another profile whose yards are down.
 func setup(env *testscript.Env) error {
-	id := sha256.Sum256([]byte("ledger"))
+	founding, id, err := found()
+	if err != nil {
+		return err
+	}
+	var infos []*recordv1.YardInfo
 	up := &client.Profile{Ledger: id[:], Coop: "Three Forks Grain Co-op", Person: "ann-dahl", Key: "ann.key", Yard: "eastfork", Device: "tablet-1"}
 	down := *up
 	for _, name := range []string{"eastfork", "millrow"} {
@@ -72,6 +88,10 @@ func setup(env *testscript.Env) error {
 		}
 		y := &fakeyard.Yard{ID: name, Key: keyOf(name)}
 		scene(y)
+		infos = append(infos, &recordv1.YardInfo{Id: name, Name: name, Address: lis.Addr().String(), ReplicaKey: y.Public()})
+		y.OnJoin = func(*servicev1.JoinRequest) (*servicev1.JoinResponse, error) {
+			return &servicev1.JoinResponse{Founding: founding, Id: "ben-ito", Yards: infos}, nil
+		}
 		y.Serve(lis)
 		env.Defer(y.Stop)
 		dead, err := net.Listen("tcp", "127.0.0.1:0")
@@ -163,7 +183,9 @@ func scene(y *fakeyard.Yard) {
 	}
 	y.OnMembers = func() (*servicev1.GetMembersResponse, error) {
 		return &servicev1.GetMembersResponse{AsOf: asOf(true), Coop: "Three Forks Grain Co-op", Yard: y.ID, Voters: 3, Alive: 2, Quorum: 2, MayFail: 0, HasQuorum: true, Health: []string{"the disk is 91 % full"},
-			Members: []*servicev1.Member{{Yard: "eastfork", Voter: true, Leader: true, Alive: true}, {Yard: "millrow", Voter: true}}}, nil
+			Members: []*servicev1.Member{{Yard: "eastfork", Voter: true, Leader: true, Alive: true},
+				{Yard: "millrow", Voter: true, Address: "127.0.0.1:1", ReplicaKey: keyOf("impostor").Public().(ed25519.PublicKey)},
+				{Yard: "stonebend", Address: "127.0.0.1:2", ReplicaKey: keyOf("stonebend").Public().(ed25519.PublicKey)}}}, nil
 	}
 	y.OnPanel = func(point string) (*servicev1.GetPanelResponse, error) {
 		return &servicev1.GetPanelResponse{Point: point, Yard: y.ID, Run: "run-1", Position: recordv1.Position_POSITION_OPEN, GoAhead: true, Request: "r-1", Text: "close now", AsOf: asOf(point != "millrow/mcc-1/cut-off")}, nil

@@ -972,9 +972,11 @@ type JobView struct {
 	// Drawing revisions the plan was computed on: "yard revision N".
 	Drawings []string `protobuf:"bytes,15,rep,name=drawings,proto3" json:"drawings,omitempty"`
 	// Points of the plan, as they are.
-	Points        []*PointView `protobuf:"bytes,16,rep,name=points,proto3" json:"points,omitempty"`
-	Caution       string       `protobuf:"bytes,17,opt,name=caution,proto3" json:"caution,omitempty"`
-	Affected      []string     `protobuf:"bytes,18,rep,name=affected,proto3" json:"affected,omitempty"`
+	Points   []*PointView `protobuf:"bytes,16,rep,name=points,proto3" json:"points,omitempty"`
+	Caution  string       `protobuf:"bytes,17,opt,name=caution,proto3" json:"caution,omitempty"`
+	Affected []string     `protobuf:"bytes,18,rep,name=affected,proto3" json:"affected,omitempty"`
+	// Double isolation was waived: by whom and why. Shown on every sheet.
+	Waiver        string `protobuf:"bytes,19,opt,name=waiver,proto3" json:"waiver,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1133,6 +1135,13 @@ func (x *JobView) GetAffected() []string {
 		return x.Affected
 	}
 	return nil
+}
+
+func (x *JobView) GetWaiver() string {
+	if x != nil {
+		return x.Waiver
+	}
+	return ""
 }
 
 type Board struct {
@@ -1519,7 +1528,7 @@ const file_yardhasp_record_v1_view_proto_rawDesc = "" +
 	"\tenergised\x18\b \x03(\tR\tenergised\x12(\n" +
 	"\x10deadline_unix_ms\x18\t \x01(\x03R\x0edeadlineUnixMs\x12\x10\n" +
 	"\x03why\x18\n" +
-	" \x01(\tR\x03why\"\xba\x05\n" +
+	" \x01(\tR\x03why\"\xd2\x05\n" +
 	"\aJobView\x12-\n" +
 	"\x05as_of\x18\x01 \x01(\v2\x18.yardhasp.record.v1.AsOfR\x04asOf\x12\x0e\n" +
 	"\x02id\x18\x02 \x01(\tR\x02id\x12\x12\n" +
@@ -1540,7 +1549,8 @@ const file_yardhasp_record_v1_view_proto_rawDesc = "" +
 	"\bdrawings\x18\x0f \x03(\tR\bdrawings\x125\n" +
 	"\x06points\x18\x10 \x03(\v2\x1d.yardhasp.record.v1.PointViewR\x06points\x12\x18\n" +
 	"\acaution\x18\x11 \x01(\tR\acaution\x12\x1a\n" +
-	"\baffected\x18\x12 \x03(\tR\baffected\"\x97\x04\n" +
+	"\baffected\x18\x12 \x03(\tR\baffected\x12\x16\n" +
+	"\x06waiver\x18\x13 \x01(\tR\x06waiver\"\x97\x04\n" +
 	"\x05Board\x12-\n" +
 	"\x05as_of\x18\x01 \x01(\v2\x18.yardhasp.record.v1.AsOfR\x04asOf\x12\x12\n" +
 	"\x04coop\x18\x02 \x01(\tR\x04coop\x12\x16\n" +

@@ -1085,7 +1085,10 @@ type PlanResponse struct {
 	Drawings       []string `protobuf:"bytes,13,rep,name=drawings,proto3" json:"drawings,omitempty"`
 	Caution        string   `protobuf:"bytes,14,opt,name=caution,proto3" json:"caution,omitempty"`
 	// False when the search was cut short: the points isolate, but fewer might do.
-	Fewest        bool `protobuf:"varint,15,opt,name=fewest,proto3" json:"fewest,omitempty"`
+	Fewest bool `protobuf:"varint,15,opt,name=fewest,proto3" json:"fewest,omitempty"`
+	// Who waived double isolation for this zone, and why: shown on every sheet.
+	WaivedBy      string `protobuf:"bytes,16,opt,name=waived_by,json=waivedBy,proto3" json:"waived_by,omitempty"`
+	WaivedWhy     string `protobuf:"bytes,17,opt,name=waived_why,json=waivedWhy,proto3" json:"waived_why,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1223,6 +1226,20 @@ func (x *PlanResponse) GetFewest() bool {
 		return x.Fewest
 	}
 	return false
+}
+
+func (x *PlanResponse) GetWaivedBy() string {
+	if x != nil {
+		return x.WaivedBy
+	}
+	return ""
+}
+
+func (x *PlanResponse) GetWaivedWhy() string {
+	if x != nil {
+		return x.WaivedWhy
+	}
+	return ""
 }
 
 type StoreView struct {
@@ -1752,7 +1769,7 @@ const file_yardhasp_service_v1_ledger_proto_rawDesc = "" +
 	"\x04part\x18\x01 \x01(\tR\x04part\x12\x16\n" +
 	"\x06source\x18\x02 \x01(\tR\x06source\x12\x14\n" +
 	"\x05steps\x18\x03 \x03(\tR\x05steps\x12\x12\n" +
-	"\x04held\x18\x04 \x03(\tR\x04held\"\xd0\x04\n" +
+	"\x04held\x18\x04 \x03(\tR\x04held\"\x8c\x05\n" +
 	"\fPlanResponse\x12-\n" +
 	"\x05as_of\x18\x01 \x01(\v2\x18.yardhasp.record.v1.AsOfR\x04asOf\x12\x12\n" +
 	"\x04zone\x18\x02 \x01(\tR\x04zone\x12;\n" +
@@ -1771,7 +1788,10 @@ const file_yardhasp_service_v1_ledger_proto_rawDesc = "" +
 	"\x11would_have_to_fit\x18\f \x01(\tR\x0ewouldHaveToFit\x12\x1a\n" +
 	"\bdrawings\x18\r \x03(\tR\bdrawings\x12\x18\n" +
 	"\acaution\x18\x0e \x01(\tR\acaution\x12\x16\n" +
-	"\x06fewest\x18\x0f \x01(\bR\x06fewest\"\xaa\x01\n" +
+	"\x06fewest\x18\x0f \x01(\bR\x06fewest\x12\x1b\n" +
+	"\twaived_by\x18\x10 \x01(\tR\bwaivedBy\x12\x1d\n" +
+	"\n" +
+	"waived_why\x18\x11 \x01(\tR\twaivedWhy\"\xaa\x01\n" +
 	"\tStoreView\x12\x14\n" +
 	"\x05store\x18\x01 \x01(\tR\x05store\x122\n" +
 	"\x06medium\x18\x02 \x01(\x0e2\x1a.yardhasp.record.v1.MediumR\x06medium\x12\x16\n" +
