@@ -253,3 +253,27 @@ func TestExportWithForeignCheckpoint(t *testing.T) {
 		}
 	})
 }
+
+// No file makes ReadExport panic, and what it reads whole is written the same.
+func FuzzReadExport(f *testing.F) {
+	var b bytes.Buffer
+	if err := client.WriteExport(&b, [][]byte{{1, 2}, {3}}, []byte("note")); err != nil {
+		f.Fatal(err)
+	}
+	f.Add(b.Bytes())
+	f.Add([]byte("yardhasp export 1\n\x00\x00\x00\x00"))
+	f.Fuzz(func(t *testing.T, in []byte) {
+		var entries [][]byte
+		note, err := client.ReadExport(bytes.NewReader(in), func(_ uint64, raw []byte) error {
+			entries = append(entries, raw)
+			return nil
+		})
+		if err != nil {
+			return
+		}
+		var out bytes.Buffer
+		if err := client.WriteExport(&out, entries, note); err != nil || !bytes.Equal(out.Bytes(), in) {
+			t.Errorf("%d bytes read, %d written (%v)", len(in), out.Len(), err)
+		}
+	})
+}

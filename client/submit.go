@@ -147,8 +147,8 @@ func (c *Client) sendTo(ctx context.Context, y Yard, p *parcel) (*servicev1.Rece
 			}
 		}
 		resp, err := servicev1.NewLedgerServiceClient(conn).Submit(ctx, req)
-		if err == nil && resp.GetReceipt() != nil {
-			return resp.GetReceipt(), nil
+		if r := resp.GetReceipt(); err == nil && r != nil {
+			return refusedReceipt(r)
 		}
 		if err == nil {
 			return nil, &lost{errors.New("the answer has no receipt")}
@@ -176,6 +176,18 @@ func (c *Client) sendTo(ctx context.Context, y Yard, p *parcel) (*servicev1.Rece
 		return nil, &notConnected{ctx.Err()}
 	}
 	return nil, gone
+}
+
+// refusedReceipt makes the error of a receipt that says refused.
+func refusedReceipt(r *servicev1.Receipt) (*servicev1.Receipt, error) {
+	out := r.GetOutcome()
+	if len(out.GetConditions()) > 0 && !out.GetAccepted() {
+		return nil, &Refused{out}
+	}
+	if r.GetStatus() == servicev1.Status_STATUS_REFUSED {
+		return nil, &Refused{&recordv1.Outcome{Ref: r.GetRef(), Conditions: []*recordv1.Condition{{Code: "REFUSED", Text: r.GetText()}}}}
+	}
+	return r, nil
 }
 
 // settle decides what a refusal means when the same bytes may have been taken

@@ -265,3 +265,26 @@ func TestPanelAct(t *testing.T) {
 		}
 	})
 }
+
+// A receipt that says refused is a refusal too, also one without an outcome.
+func TestRefusedReceipt(t *testing.T) {
+	cond := &recordv1.Condition{Code: "ENDED", Text: "that lock is off already"}
+	for name, r := range map[string]*servicev1.Receipt{
+		"by the ledger":    {Status: servicev1.Status_STATUS_WRITTEN, Outcome: &recordv1.Outcome{TimeUnixMs: 9, Conditions: []*recordv1.Condition{cond}}},
+		"by its word only": {Status: servicev1.Status_STATUS_REFUSED, Text: "that lock is off already"},
+	} {
+		t.Run(name, func(t *testing.T) {
+			n := newNet(t)
+			synctest.Test(t, func(t *testing.T) {
+				n.yards["eastfork"].OnSubmit = func(int, *servicev1.SubmitRequest) (*servicev1.Receipt, error) { return r, nil }
+				c, end := n.start()
+				defer end()
+				_, err := c.Submit(soon(t), request())
+				var refused *client.Refused
+				if !errors.As(err, &refused) || err.Error() != "refused: that lock is off already" {
+					t.Errorf("error %v, want the refusal", err)
+				}
+			})
+		})
+	}
+}

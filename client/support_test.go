@@ -20,8 +20,8 @@ import (
 
 // keyOf makes a key from a word, so that a failing test repeats.
 func keyOf(word string) ed25519.PrivateKey {
-	seed := sha256.Sum256([]byte(word))
-	return ed25519.NewKeyFromSeed(seed[:])
+	sum := sha256.Sum256([]byte(word))
+	return ed25519.NewKeyFromSeed(sum[:])
 }
 
 // net3 is three yards on in-memory connections and a client at eastfork.

@@ -163,7 +163,7 @@ func (c *cluster) invite(kind, id string, inv *recordv1.Invite) *token.Token {
 	once := testKey("once " + id)
 	inv.Id, inv.OnceKey, inv.ExpiresUnixMs = "inv-"+id, public(once), time.Now().Add(time.Hour).UnixMilli()
 	c.do("nia", "stonebend", &recordv1.Record{Act: &recordv1.Record_Invite{Invite: inv}})
-	t := &token.Token{Ledger: c.id, Coop: "Three Forks Grain Co-op", Kind: kind, ID: id, Invitation: inv.Id, Seed: once.Seed(), ExpiresUnixMs: inv.ExpiresUnixMs}
+	t := &token.Token{Ledger: c.id, Coop: "Three Forks Grain Co-op", Kind: kind, ID: id, Invitation: inv.Id, Secret: once.Seed(), ExpiresUnixMs: inv.ExpiresUnixMs}
 	for _, y := range c.yards {
 		t.Yards = append(t.Yards, token.Peer{ID: y.ID, Address: y.Address, Key: y.Key})
 	}

@@ -275,9 +275,9 @@ func (d *driver) waitDrained(ctx context.Context, seq uint64) error {
 	}
 }
 
-// kind names the act of a record of the journal, "" when it is not there any more.
-func (d *driver) kind(seq uint64) string {
+// about names the act of a record of the journal and what it hangs on.
+func (d *driver) about(seq uint64) (kind, target string) {
 	d.mu.Lock()
 	defer d.mu.Unlock()
-	return d.y.Kind(seq)
+	return d.y.About(seq)
 }

@@ -24,7 +24,7 @@ func (r *Replica) submitJournal(ctx context.Context, signed []byte, kind, run st
 		reply, err = r.yard.capture(signed, run)
 	}
 	if err != nil {
-		return nil, r.journalError(err)
+		return nil, r.journalError(err, kind)
 	}
 	return r.journalReceipt(ctx, reply, kind)
 }
@@ -51,7 +51,7 @@ func (r *Replica) catchUp(ctx context.Context) bool {
 	return r.confirm(ctx) == nil
 }
 
-func (r *Replica) journalError(err error) error {
+func (r *Replica) journalError(err error, kind string) error {
 	var ns *yard.NotServing
 	var no *yard.Refused
 	switch {
@@ -62,11 +62,11 @@ func (r *Replica) journalError(err error) error {
 			for _, c := range no.Conditions {
 				if c.GetCode() == "NOT_HOME" {
 					return detailed(codes.FailedPrecondition, c.GetText(), "NOT_HOME", map[string]string{"yard": ledger.YardOf(c.GetSubject())},
-						&recordv1.Outcome{Conditions: no.Conditions})
+						&recordv1.Outcome{Kind: kind, Conditions: no.Conditions})
 				}
 			}
 		}
-		return refused(&recordv1.Outcome{Conditions: no.Conditions})
+		return refused(&recordv1.Outcome{Kind: kind, Conditions: no.Conditions})
 	}
 	return failed(err)
 }
@@ -84,7 +84,7 @@ func (r *Replica) journalReceipt(ctx context.Context, reply *yard.Reply, kind st
 	rec.ReadUnixMs = r.now().UnixMilli()
 	switch kind {
 	case "lock", "found_lock":
-		r.lockReceipt(ctx, rec)
+		r.lockReceipt(ctx, rec, reply.Seq)
 	case "release", "sign_off":
 		rec.Status = written(rec)
 		rec.Text = releaseWords(rec.Status, r.set.Name, rec.Outcome)
@@ -119,7 +119,7 @@ func (r *Replica) outcome(ctx context.Context, ref string) *recordv1.Outcome {
 
 // lockReceipt says what a lock may rely on. CONFIRMED comes only from a state
 // read behind a quorum barrier after the lock's index (protocol.md C6).
-func (r *Replica) lockReceipt(ctx context.Context, rec *servicev1.Receipt) {
+func (r *Replica) lockReceipt(ctx context.Context, rec *servicev1.Receipt, seq uint64) {
 	byGrant := map[recordv1.Grant]servicev1.Status{
 		recordv1.Grant_GRANT_HELD_LOCALLY: servicev1.Status_STATUS_HELD_LOCALLY,
 		recordv1.Grant_GRANT_LIVE:         servicev1.Status_STATUS_LIVE,
@@ -130,7 +130,8 @@ func (r *Replica) lockReceipt(ctx context.Context, rec *servicev1.Receipt) {
 		rec.Status = st
 	}
 	confirmed := rec.GetOutcome() != nil && r.confirm(ctx) == nil
-	target, home := "", ""
+	_, target := r.yard.about(seq)
+	home := ledger.YardOf(target)
 	promised := rec.GetPromised()
 	at := rec.GetOutcome().GetTimeUnixMs()
 	ended := ""
@@ -178,14 +179,14 @@ func (r *Replica) lockReceipt(ctx context.Context, rec *servicev1.Receipt) {
 func (r *Replica) receiptOf(ctx context.Context, key []byte, device string, counter uint64) (*servicev1.Receipt, error) {
 	reply, err := r.yard.ticket(key, &recordv1.Ticket{Device: device, Counter: counter})
 	if err != nil {
-		return nil, r.journalError(err)
+		return nil, r.journalError(err, "")
 	}
 	if reply != nil {
 		kind := ""
 		if o := r.recorded(reply.Ref); o != nil {
 			kind = o.GetKind()
 		} else {
-			kind = r.yard.kind(reply.Seq)
+			kind, _ = r.yard.about(reply.Seq)
 		}
 		return r.journalReceipt(ctx, reply, kind)
 	}

@@ -35,6 +35,9 @@ func lockWords(st servicev1.Status, yard, target, home string, promised []string
 func noteWords(st servicev1.Status, yard string, o *recordv1.Outcome) string {
 	switch st {
 	case servicev1.Status_STATUS_CONFIRMED:
+		if len(o.GetChanges()) == 0 && len(o.GetFlags()) > 0 {
+			return fmt.Sprintf("Kept by the co-op at %s, and IT DOES NOT COUNT: %s.", clock(o.GetTimeUnixMs()), o.GetFlags()[0].GetText())
+		}
 		return fmt.Sprintf("Recorded by the co-op at %s.", clock(o.GetTimeUnixMs()))
 	case servicev1.Status_STATUS_WRITTEN:
 		return fmt.Sprintf("Written down at %s, not yet final: the other yards do not have it.", yard)

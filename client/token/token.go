@@ -53,8 +53,8 @@ type Token struct {
 	ID         string `json:"id"`
 	Invitation string `json:"invitation"`
 	Yards      []Peer `json:"yards"`
-	// Seed is the one-time key's seed, 32 bytes. Keep it secret.
-	Seed          []byte `json:"seed"`
+	// Seed makes the one-time key (RFC 8032, 32 bytes). Keep it to yourself.
+	Seed          []byte `json:"once_key"`
 	ExpiresUnixMs int64  `json:"expires_unix_ms"`
 }
 

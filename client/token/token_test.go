@@ -66,13 +66,13 @@ func TestDamage(t *testing.T) {
 
 func TestEncodeRefusesIncomplete(t *testing.T) {
 	for name, spoil := range map[string]func(*token.Token){
-		"ledger":  func(x *token.Token) { x.Ledger = nil },
-		"kind":    func(x *token.Token) { x.Kind = "friend" },
-		"id":      func(x *token.Token) { x.ID = "Stone Bend" },
-		"seed":    func(x *token.Token) { x.Seed = x.Seed[1:] },
-		"yards":   func(x *token.Token) { x.Yards = nil },
-		"key":     func(x *token.Token) { x.Yards[0].Key = nil },
-		"address": func(x *token.Token) { x.Yards[0].Address = "" },
+		"ledger":       func(x *token.Token) { x.Ledger = nil },
+		"kind":         func(x *token.Token) { x.Kind = "friend" },
+		"id":           func(x *token.Token) { x.ID = "Stone Bend" },
+		"one-time key": func(x *token.Token) { x.Seed = x.Seed[1:] },
+		"yards":        func(x *token.Token) { x.Yards = nil },
+		"key":          func(x *token.Token) { x.Yards[0].Key = nil },
+		"address":      func(x *token.Token) { x.Yards[0].Address = "" },
 	} {
 		x := example()
 		spoil(x)
@@ -91,4 +91,28 @@ func TestLive(t *testing.T) {
 	if err := x.Live(end); !errors.Is(err, token.ErrExpired) {
 		t.Errorf("at the end: %v, want expired", err)
 	}
+}
+
+// No text makes Decode panic, and what it reads it writes again.
+func FuzzDecode(f *testing.F) {
+	text, err := token.Encode(example())
+	if err != nil {
+		f.Fatal(err)
+	}
+	f.Add(text)
+	f.Add(token.Prefix)
+	f.Add(text[:len(text)-3])
+	f.Fuzz(func(t *testing.T, in string) {
+		got, err := token.Decode(in)
+		if err != nil {
+			return
+		}
+		again, err := token.Encode(got)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if back, err := token.Decode(again); err != nil || !reflect.DeepEqual(back, got) {
+			t.Errorf("read %+v, then %+v (%v)", got, back, err)
+		}
+	})
 }

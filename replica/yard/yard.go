@@ -298,12 +298,14 @@ func (y *Yard) Receipt(seq uint64) (r Reply, durable bool, err error) {
 	return y.reply(it, true), seq <= y.durable, nil
 }
 
-// Kind names the act of a record of the journal, "" when it is not there any more.
-func (y *Yard) Kind(seq uint64) string {
-	if it := y.at(seq); it != nil {
-		return it.kind
+// About names the act of a record of the journal and, for a lock, what it hangs
+// on; both are "" when the record is not there any more.
+func (y *Yard) About(seq uint64) (kind, target string) {
+	it := y.at(seq)
+	if it == nil {
+		return "", ""
 	}
-	return ""
+	return it.kind, it.point + it.box
 }
 
 // FindTicket finds the latest record of the journal with a ticket of a key.

@@ -56,8 +56,8 @@ func TestScripts(t *testing.T) {
 }
 
 func keyOf(word string) ed25519.PrivateKey {
-	seed := sha256.Sum256([]byte(word))
-	return ed25519.NewKeyFromSeed(seed[:])
+	sum := sha256.Sum256([]byte(word))
+	return ed25519.NewKeyFromSeed(sum[:])
 }
 
 // found makes a founding record and the ledger id that follows from it.
@@ -157,7 +157,10 @@ func scene(y *fakeyard.Yard) {
 		return &servicev1.Receipt{Status: servicev1.Status_STATUS_CONFIRMED, Yard: y.ID, ReadUnixMs: 1790000400000, Text: "Recorded by the co-op at 14:02.", Ref: "eastfork/1/8"}, nil
 	}
 	y.OnReceipt = func(r *servicev1.GetReceiptRequest) (*servicev1.Receipt, error) {
-		if r.GetCounter() > 1 {
+		if r.GetCounter() == 2 {
+			return &servicev1.Receipt{Status: servicev1.Status_STATUS_WRITTEN, Yard: y.ID, Outcome: two}, nil
+		}
+		if r.GetCounter() > 2 {
 			return nil, fakeyard.Fail(codes.NotFound, "", "no such ticket here", "")
 		}
 		return &servicev1.Receipt{Status: servicev1.Status_STATUS_WRITTEN, Yard: y.ID, Text: "Written down.", RepeatedTicket: true}, nil
