@@ -308,6 +308,132 @@ func (Isolation) EnumDescriptor() ([]byte, []int) {
 	return file_yardhasp_record_v1_drawing_proto_rawDescGZIP(), []int{3}
 }
 
+// Hardware is what makes a device take a lock.
+type Hardware int32
+
+const (
+	Hardware_HARDWARE_UNSPECIFIED Hardware = 0
+	// The device has its own hole: a padlock or a hasp goes straight in.
+	Hardware_HARDWARE_NONE Hardware = 1
+	Hardware_HARDWARE_HASP Hardware = 2
+	// A clip over a breaker's toggle.
+	Hardware_HARDWARE_BREAKER_CLIP Hardware = 3
+	// A cover over a valve's handle or wheel.
+	Hardware_HARDWARE_VALVE_COVER Hardware = 4
+	// A box that a plug is locked into.
+	Hardware_HARDWARE_PLUG_BOX Hardware = 5
+	Hardware_HARDWARE_BLOCK    Hardware = 6
+	Hardware_HARDWARE_PIN      Hardware = 7
+	Hardware_HARDWARE_CHAIN    Hardware = 8
+)
+
+// Enum value maps for Hardware.
+var (
+	Hardware_name = map[int32]string{
+		0: "HARDWARE_UNSPECIFIED",
+		1: "HARDWARE_NONE",
+		2: "HARDWARE_HASP",
+		3: "HARDWARE_BREAKER_CLIP",
+		4: "HARDWARE_VALVE_COVER",
+		5: "HARDWARE_PLUG_BOX",
+		6: "HARDWARE_BLOCK",
+		7: "HARDWARE_PIN",
+		8: "HARDWARE_CHAIN",
+	}
+	Hardware_value = map[string]int32{
+		"HARDWARE_UNSPECIFIED":  0,
+		"HARDWARE_NONE":         1,
+		"HARDWARE_HASP":         2,
+		"HARDWARE_BREAKER_CLIP": 3,
+		"HARDWARE_VALVE_COVER":  4,
+		"HARDWARE_PLUG_BOX":     5,
+		"HARDWARE_BLOCK":        6,
+		"HARDWARE_PIN":          7,
+		"HARDWARE_CHAIN":        8,
+	}
+)
+
+func (x Hardware) Enum() *Hardware {
+	p := new(Hardware)
+	*p = x
+	return p
+}
+
+func (x Hardware) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (Hardware) Descriptor() protoreflect.EnumDescriptor {
+	return file_yardhasp_record_v1_drawing_proto_enumTypes[4].Descriptor()
+}
+
+func (Hardware) Type() protoreflect.EnumType {
+	return &file_yardhasp_record_v1_drawing_proto_enumTypes[4]
+}
+
+func (x Hardware) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use Hardware.Descriptor instead.
+func (Hardware) EnumDescriptor() ([]byte, []int) {
+	return file_yardhasp_record_v1_drawing_proto_rawDescGZIP(), []int{4}
+}
+
+// StartKind is how a control starts its machines.
+type StartKind int32
+
+const (
+	StartKind_START_KIND_UNSPECIFIED StartKind = 0
+	StartKind_START_KIND_LOCAL       StartKind = 1
+	StartKind_START_KIND_REMOTE      StartKind = 2
+	// Starts by itself: a level switch, a timer, power coming back.
+	StartKind_START_KIND_AUTOMATIC StartKind = 3
+)
+
+// Enum value maps for StartKind.
+var (
+	StartKind_name = map[int32]string{
+		0: "START_KIND_UNSPECIFIED",
+		1: "START_KIND_LOCAL",
+		2: "START_KIND_REMOTE",
+		3: "START_KIND_AUTOMATIC",
+	}
+	StartKind_value = map[string]int32{
+		"START_KIND_UNSPECIFIED": 0,
+		"START_KIND_LOCAL":       1,
+		"START_KIND_REMOTE":      2,
+		"START_KIND_AUTOMATIC":   3,
+	}
+)
+
+func (x StartKind) Enum() *StartKind {
+	p := new(StartKind)
+	*p = x
+	return p
+}
+
+func (x StartKind) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (StartKind) Descriptor() protoreflect.EnumDescriptor {
+	return file_yardhasp_record_v1_drawing_proto_enumTypes[5].Descriptor()
+}
+
+func (StartKind) Type() protoreflect.EnumType {
+	return &file_yardhasp_record_v1_drawing_proto_enumTypes[5]
+}
+
+func (x StartKind) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use StartKind.Descriptor instead.
+func (StartKind) EnumDescriptor() ([]byte, []int) {
+	return file_yardhasp_record_v1_drawing_proto_rawDescGZIP(), []int{5}
+}
+
 // Drawing is one yard's energy paths at one revision. The current drawings of
 // all yards together form one graph; a link may name a node of another yard as
 // "yard/node".
@@ -315,11 +441,13 @@ type Drawing struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	Yard  string                 `protobuf:"bytes,1,opt,name=yard,proto3" json:"yard,omitempty"`
 	// Counts up from 1, one at a time.
-	Revision      uint32  `protobuf:"varint,2,opt,name=revision,proto3" json:"revision,omitempty"`
-	Title         string  `protobuf:"bytes,3,opt,name=title,proto3" json:"title,omitempty"`
-	Nodes         []*Node `protobuf:"bytes,4,rep,name=nodes,proto3" json:"nodes,omitempty"`
-	Links         []*Link `protobuf:"bytes,5,rep,name=links,proto3" json:"links,omitempty"`
-	Zones         []*Zone `protobuf:"bytes,6,rep,name=zones,proto3" json:"zones,omitempty"`
+	Revision uint32  `protobuf:"varint,2,opt,name=revision,proto3" json:"revision,omitempty"`
+	Title    string  `protobuf:"bytes,3,opt,name=title,proto3" json:"title,omitempty"`
+	Nodes    []*Node `protobuf:"bytes,4,rep,name=nodes,proto3" json:"nodes,omitempty"`
+	Links    []*Link `protobuf:"bytes,5,rep,name=links,proto3" json:"links,omitempty"`
+	Zones    []*Zone `protobuf:"bytes,6,rep,name=zones,proto3" json:"zones,omitempty"`
+	// The locking hardware the yard has.
+	Stock         []*Stock `protobuf:"bytes,7,rep,name=stock,proto3" json:"stock,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -396,6 +524,66 @@ func (x *Drawing) GetZones() []*Zone {
 	return nil
 }
 
+func (x *Drawing) GetStock() []*Stock {
+	if x != nil {
+		return x.Stock
+	}
+	return nil
+}
+
+// Stock is how many pieces of one kind of hardware a yard has.
+type Stock struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Hardware      Hardware               `protobuf:"varint,1,opt,name=hardware,proto3,enum=yardhasp.record.v1.Hardware" json:"hardware,omitempty"`
+	Count         uint32                 `protobuf:"varint,2,opt,name=count,proto3" json:"count,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Stock) Reset() {
+	*x = Stock{}
+	mi := &file_yardhasp_record_v1_drawing_proto_msgTypes[1]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Stock) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Stock) ProtoMessage() {}
+
+func (x *Stock) ProtoReflect() protoreflect.Message {
+	mi := &file_yardhasp_record_v1_drawing_proto_msgTypes[1]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Stock.ProtoReflect.Descriptor instead.
+func (*Stock) Descriptor() ([]byte, []int) {
+	return file_yardhasp_record_v1_drawing_proto_rawDescGZIP(), []int{1}
+}
+
+func (x *Stock) GetHardware() Hardware {
+	if x != nil {
+		return x.Hardware
+	}
+	return Hardware_HARDWARE_UNSPECIFIED
+}
+
+func (x *Stock) GetCount() uint32 {
+	if x != nil {
+		return x.Count
+	}
+	return 0
+}
+
 // Node is a place energy comes from, passes or rests in.
 type Node struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -409,14 +597,24 @@ type Node struct {
 	// Set when, and only when, kind is NODE_KIND_STORE.
 	Store *Store `protobuf:"bytes,5,opt,name=store,proto3" json:"store,omitempty"`
 	// For a control: the machines it can start, by name.
-	Starts        []string `protobuf:"bytes,6,rep,name=starts,proto3" json:"starts,omitempty"`
+	Starts []string `protobuf:"bytes,6,rep,name=starts,proto3" json:"starts,omitempty"`
+	// For a control that starts machines; local when not said.
+	StartKind StartKind `protobuf:"varint,7,opt,name=start_kind,json=startKind,proto3,enum=yardhasp.record.v1.StartKind" json:"start_kind,omitempty"`
+	// Nominal voltage of an electrical node, volts; 0: not said.
+	Volts float64 `protobuf:"fixed64,8,opt,name=volts,proto3" json:"volts,omitempty"`
+	// For a machine: it can turn and feed its supply back (an induction motor with
+	// capacitors, a generator). For the reader; links say both ways already.
+	FeedsBack bool `protobuf:"varint,9,opt,name=feeds_back,json=feedsBack,proto3" json:"feeds_back,omitempty"`
+	// For a source: only one of the sources with the same interlock name can be
+	// connected at a time (a transfer switch). Empty: no interlock.
+	Interlock     string `protobuf:"bytes,10,opt,name=interlock,proto3" json:"interlock,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Node) Reset() {
 	*x = Node{}
-	mi := &file_yardhasp_record_v1_drawing_proto_msgTypes[1]
+	mi := &file_yardhasp_record_v1_drawing_proto_msgTypes[2]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -428,7 +626,7 @@ func (x *Node) String() string {
 func (*Node) ProtoMessage() {}
 
 func (x *Node) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_drawing_proto_msgTypes[1]
+	mi := &file_yardhasp_record_v1_drawing_proto_msgTypes[2]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -441,7 +639,7 @@ func (x *Node) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Node.ProtoReflect.Descriptor instead.
 func (*Node) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_drawing_proto_rawDescGZIP(), []int{1}
+	return file_yardhasp_record_v1_drawing_proto_rawDescGZIP(), []int{2}
 }
 
 func (x *Node) GetName() string {
@@ -486,6 +684,34 @@ func (x *Node) GetStarts() []string {
 	return nil
 }
 
+func (x *Node) GetStartKind() StartKind {
+	if x != nil {
+		return x.StartKind
+	}
+	return StartKind_START_KIND_UNSPECIFIED
+}
+
+func (x *Node) GetVolts() float64 {
+	if x != nil {
+		return x.Volts
+	}
+	return 0
+}
+
+func (x *Node) GetFeedsBack() bool {
+	if x != nil {
+		return x.FeedsBack
+	}
+	return false
+}
+
+func (x *Node) GetInterlock() string {
+	if x != nil {
+		return x.Interlock
+	}
+	return ""
+}
+
 // Store is energy that stays after the feed is cut.
 type Store struct {
 	state  protoimpl.MessageState `protogen:"open.v1"`
@@ -495,14 +721,31 @@ type Store struct {
 	// Seconds to wait after the feed is cut before the release step counts.
 	WaitSeconds uint32 `protobuf:"varint,3,opt,name=wait_seconds,json=waitSeconds,proto3" json:"wait_seconds,omitempty"`
 	// How it is released, in words a crew can follow.
-	Release       string `protobuf:"bytes,4,opt,name=release,proto3" json:"release,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	Release string `protobuf:"bytes,4,opt,name=release,proto3" json:"release,omitempty"`
+	// What it is, with its figures; joules and wait_seconds are then worked out.
+	//
+	// Types that are valid to be assigned to What:
+	//
+	//	*Store_Capacitor
+	//	*Store_Flywheel
+	//	*Store_RaisedLoad
+	//	*Store_Spring
+	//	*Store_Vessel
+	//	*Store_Accumulator
+	//	*Store_HotPart
+	//	*Store_GrainAbove
+	What isStore_What `protobuf_oneof:"what"`
+	// It can build up again while work goes on, 1910.147(d)(5)(ii).
+	BuildsUp bool `protobuf:"varint,13,opt,name=builds_up,json=buildsUp,proto3" json:"builds_up,omitempty"`
+	// How often to look again when it builds up, seconds.
+	RecheckSeconds uint32 `protobuf:"varint,14,opt,name=recheck_seconds,json=recheckSeconds,proto3" json:"recheck_seconds,omitempty"`
+	unknownFields  protoimpl.UnknownFields
+	sizeCache      protoimpl.SizeCache
 }
 
 func (x *Store) Reset() {
 	*x = Store{}
-	mi := &file_yardhasp_record_v1_drawing_proto_msgTypes[2]
+	mi := &file_yardhasp_record_v1_drawing_proto_msgTypes[3]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -514,7 +757,7 @@ func (x *Store) String() string {
 func (*Store) ProtoMessage() {}
 
 func (x *Store) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_drawing_proto_msgTypes[2]
+	mi := &file_yardhasp_record_v1_drawing_proto_msgTypes[3]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -527,7 +770,7 @@ func (x *Store) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Store.ProtoReflect.Descriptor instead.
 func (*Store) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_drawing_proto_rawDescGZIP(), []int{2}
+	return file_yardhasp_record_v1_drawing_proto_rawDescGZIP(), []int{3}
 }
 
 func (x *Store) GetMedium() Medium {
@@ -558,6 +801,625 @@ func (x *Store) GetRelease() string {
 	return ""
 }
 
+func (x *Store) GetWhat() isStore_What {
+	if x != nil {
+		return x.What
+	}
+	return nil
+}
+
+func (x *Store) GetCapacitor() *Capacitor {
+	if x != nil {
+		if x, ok := x.What.(*Store_Capacitor); ok {
+			return x.Capacitor
+		}
+	}
+	return nil
+}
+
+func (x *Store) GetFlywheel() *Flywheel {
+	if x != nil {
+		if x, ok := x.What.(*Store_Flywheel); ok {
+			return x.Flywheel
+		}
+	}
+	return nil
+}
+
+func (x *Store) GetRaisedLoad() *RaisedLoad {
+	if x != nil {
+		if x, ok := x.What.(*Store_RaisedLoad); ok {
+			return x.RaisedLoad
+		}
+	}
+	return nil
+}
+
+func (x *Store) GetSpring() *Spring {
+	if x != nil {
+		if x, ok := x.What.(*Store_Spring); ok {
+			return x.Spring
+		}
+	}
+	return nil
+}
+
+func (x *Store) GetVessel() *Vessel {
+	if x != nil {
+		if x, ok := x.What.(*Store_Vessel); ok {
+			return x.Vessel
+		}
+	}
+	return nil
+}
+
+func (x *Store) GetAccumulator() *Accumulator {
+	if x != nil {
+		if x, ok := x.What.(*Store_Accumulator); ok {
+			return x.Accumulator
+		}
+	}
+	return nil
+}
+
+func (x *Store) GetHotPart() *HotPart {
+	if x != nil {
+		if x, ok := x.What.(*Store_HotPart); ok {
+			return x.HotPart
+		}
+	}
+	return nil
+}
+
+func (x *Store) GetGrainAbove() *GrainAbove {
+	if x != nil {
+		if x, ok := x.What.(*Store_GrainAbove); ok {
+			return x.GrainAbove
+		}
+	}
+	return nil
+}
+
+func (x *Store) GetBuildsUp() bool {
+	if x != nil {
+		return x.BuildsUp
+	}
+	return false
+}
+
+func (x *Store) GetRecheckSeconds() uint32 {
+	if x != nil {
+		return x.RecheckSeconds
+	}
+	return 0
+}
+
+type isStore_What interface {
+	isStore_What()
+}
+
+type Store_Capacitor struct {
+	Capacitor *Capacitor `protobuf:"bytes,5,opt,name=capacitor,proto3,oneof"`
+}
+
+type Store_Flywheel struct {
+	Flywheel *Flywheel `protobuf:"bytes,6,opt,name=flywheel,proto3,oneof"`
+}
+
+type Store_RaisedLoad struct {
+	RaisedLoad *RaisedLoad `protobuf:"bytes,7,opt,name=raised_load,json=raisedLoad,proto3,oneof"`
+}
+
+type Store_Spring struct {
+	Spring *Spring `protobuf:"bytes,8,opt,name=spring,proto3,oneof"`
+}
+
+type Store_Vessel struct {
+	Vessel *Vessel `protobuf:"bytes,9,opt,name=vessel,proto3,oneof"`
+}
+
+type Store_Accumulator struct {
+	Accumulator *Accumulator `protobuf:"bytes,10,opt,name=accumulator,proto3,oneof"`
+}
+
+type Store_HotPart struct {
+	HotPart *HotPart `protobuf:"bytes,11,opt,name=hot_part,json=hotPart,proto3,oneof"`
+}
+
+type Store_GrainAbove struct {
+	GrainAbove *GrainAbove `protobuf:"bytes,12,opt,name=grain_above,json=grainAbove,proto3,oneof"`
+}
+
+func (*Store_Capacitor) isStore_What() {}
+
+func (*Store_Flywheel) isStore_What() {}
+
+func (*Store_RaisedLoad) isStore_What() {}
+
+func (*Store_Spring) isStore_What() {}
+
+func (*Store_Vessel) isStore_What() {}
+
+func (*Store_Accumulator) isStore_What() {}
+
+func (*Store_HotPart) isStore_What() {}
+
+func (*Store_GrainAbove) isStore_What() {}
+
+// Capacitor: a bank, or a drive's bus.
+type Capacitor struct {
+	state  protoimpl.MessageState `protogen:"open.v1"`
+	Farads float64                `protobuf:"fixed64,1,opt,name=farads,proto3" json:"farads,omitempty"`
+	// Peak volts when charged.
+	Volts float64 `protobuf:"fixed64,2,opt,name=volts,proto3" json:"volts,omitempty"`
+	// Discharge resistance, ohms; 0: none known, so no time can be worked out.
+	Ohms float64 `protobuf:"fixed64,3,opt,name=ohms,proto3" json:"ohms,omitempty"`
+	// The wait on the maker's label, seconds; the longer of the two counts.
+	LabelSeconds  uint32 `protobuf:"varint,4,opt,name=label_seconds,json=labelSeconds,proto3" json:"label_seconds,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Capacitor) Reset() {
+	*x = Capacitor{}
+	mi := &file_yardhasp_record_v1_drawing_proto_msgTypes[4]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Capacitor) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Capacitor) ProtoMessage() {}
+
+func (x *Capacitor) ProtoReflect() protoreflect.Message {
+	mi := &file_yardhasp_record_v1_drawing_proto_msgTypes[4]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Capacitor.ProtoReflect.Descriptor instead.
+func (*Capacitor) Descriptor() ([]byte, []int) {
+	return file_yardhasp_record_v1_drawing_proto_rawDescGZIP(), []int{4}
+}
+
+func (x *Capacitor) GetFarads() float64 {
+	if x != nil {
+		return x.Farads
+	}
+	return 0
+}
+
+func (x *Capacitor) GetVolts() float64 {
+	if x != nil {
+		return x.Volts
+	}
+	return 0
+}
+
+func (x *Capacitor) GetOhms() float64 {
+	if x != nil {
+		return x.Ohms
+	}
+	return 0
+}
+
+func (x *Capacitor) GetLabelSeconds() uint32 {
+	if x != nil {
+		return x.LabelSeconds
+	}
+	return 0
+}
+
+// Flywheel: anything that coasts.
+type Flywheel struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Moment of inertia, kg m2.
+	Inertia float64 `protobuf:"fixed64,1,opt,name=inertia,proto3" json:"inertia,omitempty"`
+	Rpm     float64 `protobuf:"fixed64,2,opt,name=rpm,proto3" json:"rpm,omitempty"`
+	// Measured run-down, seconds; run-down is measured, not computed.
+	RunDownSeconds uint32 `protobuf:"varint,3,opt,name=run_down_seconds,json=runDownSeconds,proto3" json:"run_down_seconds,omitempty"`
+	unknownFields  protoimpl.UnknownFields
+	sizeCache      protoimpl.SizeCache
+}
+
+func (x *Flywheel) Reset() {
+	*x = Flywheel{}
+	mi := &file_yardhasp_record_v1_drawing_proto_msgTypes[5]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Flywheel) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Flywheel) ProtoMessage() {}
+
+func (x *Flywheel) ProtoReflect() protoreflect.Message {
+	mi := &file_yardhasp_record_v1_drawing_proto_msgTypes[5]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Flywheel.ProtoReflect.Descriptor instead.
+func (*Flywheel) Descriptor() ([]byte, []int) {
+	return file_yardhasp_record_v1_drawing_proto_rawDescGZIP(), []int{5}
+}
+
+func (x *Flywheel) GetInertia() float64 {
+	if x != nil {
+		return x.Inertia
+	}
+	return 0
+}
+
+func (x *Flywheel) GetRpm() float64 {
+	if x != nil {
+		return x.Rpm
+	}
+	return 0
+}
+
+func (x *Flywheel) GetRunDownSeconds() uint32 {
+	if x != nil {
+		return x.RunDownSeconds
+	}
+	return 0
+}
+
+// RaisedLoad: a counterweight, a platform, the loaded buckets of a leg.
+type RaisedLoad struct {
+	state     protoimpl.MessageState `protogen:"open.v1"`
+	Kilograms float64                `protobuf:"fixed64,1,opt,name=kilograms,proto3" json:"kilograms,omitempty"`
+	// Height it can fall, metres; for a leg the mean height of the grain.
+	Metres        float64 `protobuf:"fixed64,2,opt,name=metres,proto3" json:"metres,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RaisedLoad) Reset() {
+	*x = RaisedLoad{}
+	mi := &file_yardhasp_record_v1_drawing_proto_msgTypes[6]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RaisedLoad) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RaisedLoad) ProtoMessage() {}
+
+func (x *RaisedLoad) ProtoReflect() protoreflect.Message {
+	mi := &file_yardhasp_record_v1_drawing_proto_msgTypes[6]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RaisedLoad.ProtoReflect.Descriptor instead.
+func (*RaisedLoad) Descriptor() ([]byte, []int) {
+	return file_yardhasp_record_v1_drawing_proto_rawDescGZIP(), []int{6}
+}
+
+func (x *RaisedLoad) GetKilograms() float64 {
+	if x != nil {
+		return x.Kilograms
+	}
+	return 0
+}
+
+func (x *RaisedLoad) GetMetres() float64 {
+	if x != nil {
+		return x.Metres
+	}
+	return 0
+}
+
+type Spring struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Stiffness, N/m.
+	Stiffness     float64 `protobuf:"fixed64,1,opt,name=stiffness,proto3" json:"stiffness,omitempty"`
+	Metres        float64 `protobuf:"fixed64,2,opt,name=metres,proto3" json:"metres,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Spring) Reset() {
+	*x = Spring{}
+	mi := &file_yardhasp_record_v1_drawing_proto_msgTypes[7]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Spring) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Spring) ProtoMessage() {}
+
+func (x *Spring) ProtoReflect() protoreflect.Message {
+	mi := &file_yardhasp_record_v1_drawing_proto_msgTypes[7]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Spring.ProtoReflect.Descriptor instead.
+func (*Spring) Descriptor() ([]byte, []int) {
+	return file_yardhasp_record_v1_drawing_proto_rawDescGZIP(), []int{7}
+}
+
+func (x *Spring) GetStiffness() float64 {
+	if x != nil {
+		return x.Stiffness
+	}
+	return 0
+}
+
+func (x *Spring) GetMetres() float64 {
+	if x != nil {
+		return x.Metres
+	}
+	return 0
+}
+
+// Vessel: gas under pressure.
+type Vessel struct {
+	state       protoimpl.MessageState `protogen:"open.v1"`
+	CubicMetres float64                `protobuf:"fixed64,1,opt,name=cubic_metres,json=cubicMetres,proto3" json:"cubic_metres,omitempty"`
+	// Gauge pressure, kPa.
+	Kilopascals   float64 `protobuf:"fixed64,2,opt,name=kilopascals,proto3" json:"kilopascals,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Vessel) Reset() {
+	*x = Vessel{}
+	mi := &file_yardhasp_record_v1_drawing_proto_msgTypes[8]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Vessel) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Vessel) ProtoMessage() {}
+
+func (x *Vessel) ProtoReflect() protoreflect.Message {
+	mi := &file_yardhasp_record_v1_drawing_proto_msgTypes[8]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Vessel.ProtoReflect.Descriptor instead.
+func (*Vessel) Descriptor() ([]byte, []int) {
+	return file_yardhasp_record_v1_drawing_proto_rawDescGZIP(), []int{8}
+}
+
+func (x *Vessel) GetCubicMetres() float64 {
+	if x != nil {
+		return x.CubicMetres
+	}
+	return 0
+}
+
+func (x *Vessel) GetKilopascals() float64 {
+	if x != nil {
+		return x.Kilopascals
+	}
+	return 0
+}
+
+// Accumulator: a gas precharge over oil.
+type Accumulator struct {
+	state       protoimpl.MessageState `protogen:"open.v1"`
+	CubicMetres float64                `protobuf:"fixed64,1,opt,name=cubic_metres,json=cubicMetres,proto3" json:"cubic_metres,omitempty"`
+	// Gauge, kPa.
+	PrechargeKilopascals float64 `protobuf:"fixed64,2,opt,name=precharge_kilopascals,json=prechargeKilopascals,proto3" json:"precharge_kilopascals,omitempty"`
+	Kilopascals          float64 `protobuf:"fixed64,3,opt,name=kilopascals,proto3" json:"kilopascals,omitempty"`
+	unknownFields        protoimpl.UnknownFields
+	sizeCache            protoimpl.SizeCache
+}
+
+func (x *Accumulator) Reset() {
+	*x = Accumulator{}
+	mi := &file_yardhasp_record_v1_drawing_proto_msgTypes[9]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Accumulator) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Accumulator) ProtoMessage() {}
+
+func (x *Accumulator) ProtoReflect() protoreflect.Message {
+	mi := &file_yardhasp_record_v1_drawing_proto_msgTypes[9]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Accumulator.ProtoReflect.Descriptor instead.
+func (*Accumulator) Descriptor() ([]byte, []int) {
+	return file_yardhasp_record_v1_drawing_proto_rawDescGZIP(), []int{9}
+}
+
+func (x *Accumulator) GetCubicMetres() float64 {
+	if x != nil {
+		return x.CubicMetres
+	}
+	return 0
+}
+
+func (x *Accumulator) GetPrechargeKilopascals() float64 {
+	if x != nil {
+		return x.PrechargeKilopascals
+	}
+	return 0
+}
+
+func (x *Accumulator) GetKilopascals() float64 {
+	if x != nil {
+		return x.Kilopascals
+	}
+	return 0
+}
+
+type HotPart struct {
+	state   protoimpl.MessageState `protogen:"open.v1"`
+	Celsius float64                `protobuf:"fixed64,1,opt,name=celsius,proto3" json:"celsius,omitempty"`
+	// Measured time to cool to the touch limit, seconds.
+	CoolSeconds   uint32 `protobuf:"varint,2,opt,name=cool_seconds,json=coolSeconds,proto3" json:"cool_seconds,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *HotPart) Reset() {
+	*x = HotPart{}
+	mi := &file_yardhasp_record_v1_drawing_proto_msgTypes[10]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *HotPart) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*HotPart) ProtoMessage() {}
+
+func (x *HotPart) ProtoReflect() protoreflect.Message {
+	mi := &file_yardhasp_record_v1_drawing_proto_msgTypes[10]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use HotPart.ProtoReflect.Descriptor instead.
+func (*HotPart) Descriptor() ([]byte, []int) {
+	return file_yardhasp_record_v1_drawing_proto_rawDescGZIP(), []int{10}
+}
+
+func (x *HotPart) GetCelsius() float64 {
+	if x != nil {
+		return x.Celsius
+	}
+	return 0
+}
+
+func (x *HotPart) GetCoolSeconds() uint32 {
+	if x != nil {
+		return x.CoolSeconds
+	}
+	return 0
+}
+
+// GrainAbove: grain over a gate or over people.
+type GrainAbove struct {
+	state   protoimpl.MessageState `protogen:"open.v1"`
+	Bushels float64                `protobuf:"fixed64,1,opt,name=bushels,proto3" json:"bushels,omitempty"`
+	// Test weight, lb a bushel; 56 when 0.
+	PoundsPerBushel float64 `protobuf:"fixed64,2,opt,name=pounds_per_bushel,json=poundsPerBushel,proto3" json:"pounds_per_bushel,omitempty"`
+	// Mean height above where it would fall to, metres.
+	Metres        float64 `protobuf:"fixed64,3,opt,name=metres,proto3" json:"metres,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GrainAbove) Reset() {
+	*x = GrainAbove{}
+	mi := &file_yardhasp_record_v1_drawing_proto_msgTypes[11]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GrainAbove) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GrainAbove) ProtoMessage() {}
+
+func (x *GrainAbove) ProtoReflect() protoreflect.Message {
+	mi := &file_yardhasp_record_v1_drawing_proto_msgTypes[11]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GrainAbove.ProtoReflect.Descriptor instead.
+func (*GrainAbove) Descriptor() ([]byte, []int) {
+	return file_yardhasp_record_v1_drawing_proto_rawDescGZIP(), []int{11}
+}
+
+func (x *GrainAbove) GetBushels() float64 {
+	if x != nil {
+		return x.Bushels
+	}
+	return 0
+}
+
+func (x *GrainAbove) GetPoundsPerBushel() float64 {
+	if x != nil {
+		return x.PoundsPerBushel
+	}
+	return 0
+}
+
+func (x *GrainAbove) GetMetres() float64 {
+	if x != nil {
+		return x.Metres
+	}
+	return 0
+}
+
 // Link passes energy between two nodes, both ways unless one_way says why not.
 type Link struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -577,7 +1439,7 @@ type Link struct {
 
 func (x *Link) Reset() {
 	*x = Link{}
-	mi := &file_yardhasp_record_v1_drawing_proto_msgTypes[3]
+	mi := &file_yardhasp_record_v1_drawing_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -589,7 +1451,7 @@ func (x *Link) String() string {
 func (*Link) ProtoMessage() {}
 
 func (x *Link) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_drawing_proto_msgTypes[3]
+	mi := &file_yardhasp_record_v1_drawing_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -602,7 +1464,7 @@ func (x *Link) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Link.ProtoReflect.Descriptor instead.
 func (*Link) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_drawing_proto_rawDescGZIP(), []int{3}
+	return file_yardhasp_record_v1_drawing_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *Link) GetName() string {
@@ -662,13 +1524,22 @@ type Device struct {
 	// True when it leaves an ungrounded conductor closed: it isolates nothing.
 	LeavesConductorClosed bool   `protobuf:"varint,6,opt,name=leaves_conductor_closed,json=leavesConductorClosed,proto3" json:"leaves_conductor_closed,omitempty"`
 	Label                 string `protobuf:"bytes,7,opt,name=label,proto3" json:"label,omitempty"`
-	unknownFields         protoimpl.UnknownFields
-	sizeCache             protoimpl.SizeCache
+	// What it takes to hang a lock on it.
+	Hardware Hardware `protobuf:"varint,8,opt,name=hardware,proto3,enum=yardhasp.record.v1.Hardware" json:"hardware,omitempty"`
+	// Poles it opens; 0: not said.
+	Poles uint32 `protobuf:"varint,9,opt,name=poles,proto3" json:"poles,omitempty"`
+	// What the plate says: "60 A", "NPT 2 in".
+	Rating string `protobuf:"bytes,10,opt,name=rating,proto3" json:"rating,omitempty"`
+	// The holder keeps the plug with them: it isolates only while they do,
+	// 1910.147(a)(2)(iii)(A).
+	UnderHoldersControl bool `protobuf:"varint,11,opt,name=under_holders_control,json=underHoldersControl,proto3" json:"under_holders_control,omitempty"`
+	unknownFields       protoimpl.UnknownFields
+	sizeCache           protoimpl.SizeCache
 }
 
 func (x *Device) Reset() {
 	*x = Device{}
-	mi := &file_yardhasp_record_v1_drawing_proto_msgTypes[4]
+	mi := &file_yardhasp_record_v1_drawing_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -680,7 +1551,7 @@ func (x *Device) String() string {
 func (*Device) ProtoMessage() {}
 
 func (x *Device) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_drawing_proto_msgTypes[4]
+	mi := &file_yardhasp_record_v1_drawing_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -693,7 +1564,7 @@ func (x *Device) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Device.ProtoReflect.Descriptor instead.
 func (*Device) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_drawing_proto_rawDescGZIP(), []int{4}
+	return file_yardhasp_record_v1_drawing_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *Device) GetKind() DeviceKind {
@@ -745,6 +1616,34 @@ func (x *Device) GetLabel() string {
 	return ""
 }
 
+func (x *Device) GetHardware() Hardware {
+	if x != nil {
+		return x.Hardware
+	}
+	return Hardware_HARDWARE_UNSPECIFIED
+}
+
+func (x *Device) GetPoles() uint32 {
+	if x != nil {
+		return x.Poles
+	}
+	return 0
+}
+
+func (x *Device) GetRating() string {
+	if x != nil {
+		return x.Rating
+	}
+	return ""
+}
+
+func (x *Device) GetUnderHoldersControl() bool {
+	if x != nil {
+		return x.UnderHoldersControl
+	}
+	return false
+}
+
 // Zone is a place people work in: dead only when no energy reaches its parts.
 type Zone struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -765,7 +1664,7 @@ type Zone struct {
 
 func (x *Zone) Reset() {
 	*x = Zone{}
-	mi := &file_yardhasp_record_v1_drawing_proto_msgTypes[5]
+	mi := &file_yardhasp_record_v1_drawing_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -777,7 +1676,7 @@ func (x *Zone) String() string {
 func (*Zone) ProtoMessage() {}
 
 func (x *Zone) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_drawing_proto_msgTypes[5]
+	mi := &file_yardhasp_record_v1_drawing_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -790,7 +1689,7 @@ func (x *Zone) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Zone.ProtoReflect.Descriptor instead.
 func (*Zone) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_drawing_proto_rawDescGZIP(), []int{5}
+	return file_yardhasp_record_v1_drawing_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *Zone) GetName() string {
@@ -855,7 +1754,7 @@ type ExposedPart struct {
 
 func (x *ExposedPart) Reset() {
 	*x = ExposedPart{}
-	mi := &file_yardhasp_record_v1_drawing_proto_msgTypes[6]
+	mi := &file_yardhasp_record_v1_drawing_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -867,7 +1766,7 @@ func (x *ExposedPart) String() string {
 func (*ExposedPart) ProtoMessage() {}
 
 func (x *ExposedPart) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_drawing_proto_msgTypes[6]
+	mi := &file_yardhasp_record_v1_drawing_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -880,7 +1779,7 @@ func (x *ExposedPart) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ExposedPart.ProtoReflect.Descriptor instead.
 func (*ExposedPart) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_drawing_proto_rawDescGZIP(), []int{6}
+	return file_yardhasp_record_v1_drawing_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *ExposedPart) GetNode() string {
@@ -901,33 +1800,89 @@ var File_yardhasp_record_v1_drawing_proto protoreflect.FileDescriptor
 
 const file_yardhasp_record_v1_drawing_proto_rawDesc = "" +
 	"\n" +
-	" yardhasp/record/v1/drawing.proto\x12\x12yardhasp.record.v1\"\xdf\x01\n" +
+	" yardhasp/record/v1/drawing.proto\x12\x12yardhasp.record.v1\"\x90\x02\n" +
 	"\aDrawing\x12\x12\n" +
 	"\x04yard\x18\x01 \x01(\tR\x04yard\x12\x1a\n" +
 	"\brevision\x18\x02 \x01(\rR\brevision\x12\x14\n" +
 	"\x05title\x18\x03 \x01(\tR\x05title\x12.\n" +
 	"\x05nodes\x18\x04 \x03(\v2\x18.yardhasp.record.v1.NodeR\x05nodes\x12.\n" +
 	"\x05links\x18\x05 \x03(\v2\x18.yardhasp.record.v1.LinkR\x05links\x12.\n" +
-	"\x05zones\x18\x06 \x03(\v2\x18.yardhasp.record.v1.ZoneR\x05zones\"\xc1\x01\n" +
+	"\x05zones\x18\x06 \x03(\v2\x18.yardhasp.record.v1.ZoneR\x05zones\x12/\n" +
+	"\x05stock\x18\a \x03(\v2\x19.yardhasp.record.v1.StockR\x05stock\"W\n" +
+	"\x05Stock\x128\n" +
+	"\bhardware\x18\x01 \x01(\x0e2\x1c.yardhasp.record.v1.HardwareR\bhardware\x12\x14\n" +
+	"\x05count\x18\x02 \x01(\rR\x05count\"\xd2\x02\n" +
 	"\x04Node\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x120\n" +
 	"\x04kind\x18\x02 \x01(\x0e2\x1c.yardhasp.record.v1.NodeKindR\x04kind\x12\x14\n" +
 	"\x05label\x18\x03 \x01(\tR\x05label\x12\x14\n" +
 	"\x05place\x18\x04 \x01(\tR\x05place\x12/\n" +
 	"\x05store\x18\x05 \x01(\v2\x19.yardhasp.record.v1.StoreR\x05store\x12\x16\n" +
-	"\x06starts\x18\x06 \x03(\tR\x06starts\"\x90\x01\n" +
+	"\x06starts\x18\x06 \x03(\tR\x06starts\x12<\n" +
+	"\n" +
+	"start_kind\x18\a \x01(\x0e2\x1d.yardhasp.record.v1.StartKindR\tstartKind\x12\x14\n" +
+	"\x05volts\x18\b \x01(\x01R\x05volts\x12\x1d\n" +
+	"\n" +
+	"feeds_back\x18\t \x01(\bR\tfeedsBack\x12\x1c\n" +
+	"\tinterlock\x18\n" +
+	" \x01(\tR\tinterlock\"\xca\x05\n" +
 	"\x05Store\x122\n" +
 	"\x06medium\x18\x01 \x01(\x0e2\x1a.yardhasp.record.v1.MediumR\x06medium\x12\x16\n" +
 	"\x06joules\x18\x02 \x01(\x01R\x06joules\x12!\n" +
 	"\fwait_seconds\x18\x03 \x01(\rR\vwaitSeconds\x12\x18\n" +
-	"\arelease\x18\x04 \x01(\tR\arelease\"\xbf\x01\n" +
+	"\arelease\x18\x04 \x01(\tR\arelease\x12=\n" +
+	"\tcapacitor\x18\x05 \x01(\v2\x1d.yardhasp.record.v1.CapacitorH\x00R\tcapacitor\x12:\n" +
+	"\bflywheel\x18\x06 \x01(\v2\x1c.yardhasp.record.v1.FlywheelH\x00R\bflywheel\x12A\n" +
+	"\vraised_load\x18\a \x01(\v2\x1e.yardhasp.record.v1.RaisedLoadH\x00R\n" +
+	"raisedLoad\x124\n" +
+	"\x06spring\x18\b \x01(\v2\x1a.yardhasp.record.v1.SpringH\x00R\x06spring\x124\n" +
+	"\x06vessel\x18\t \x01(\v2\x1a.yardhasp.record.v1.VesselH\x00R\x06vessel\x12C\n" +
+	"\vaccumulator\x18\n" +
+	" \x01(\v2\x1f.yardhasp.record.v1.AccumulatorH\x00R\vaccumulator\x128\n" +
+	"\bhot_part\x18\v \x01(\v2\x1b.yardhasp.record.v1.HotPartH\x00R\ahotPart\x12A\n" +
+	"\vgrain_above\x18\f \x01(\v2\x1e.yardhasp.record.v1.GrainAboveH\x00R\n" +
+	"grainAbove\x12\x1b\n" +
+	"\tbuilds_up\x18\r \x01(\bR\bbuildsUp\x12'\n" +
+	"\x0frecheck_seconds\x18\x0e \x01(\rR\x0erecheckSecondsB\x06\n" +
+	"\x04what\"r\n" +
+	"\tCapacitor\x12\x16\n" +
+	"\x06farads\x18\x01 \x01(\x01R\x06farads\x12\x14\n" +
+	"\x05volts\x18\x02 \x01(\x01R\x05volts\x12\x12\n" +
+	"\x04ohms\x18\x03 \x01(\x01R\x04ohms\x12#\n" +
+	"\rlabel_seconds\x18\x04 \x01(\rR\flabelSeconds\"`\n" +
+	"\bFlywheel\x12\x18\n" +
+	"\ainertia\x18\x01 \x01(\x01R\ainertia\x12\x10\n" +
+	"\x03rpm\x18\x02 \x01(\x01R\x03rpm\x12(\n" +
+	"\x10run_down_seconds\x18\x03 \x01(\rR\x0erunDownSeconds\"B\n" +
+	"\n" +
+	"RaisedLoad\x12\x1c\n" +
+	"\tkilograms\x18\x01 \x01(\x01R\tkilograms\x12\x16\n" +
+	"\x06metres\x18\x02 \x01(\x01R\x06metres\">\n" +
+	"\x06Spring\x12\x1c\n" +
+	"\tstiffness\x18\x01 \x01(\x01R\tstiffness\x12\x16\n" +
+	"\x06metres\x18\x02 \x01(\x01R\x06metres\"M\n" +
+	"\x06Vessel\x12!\n" +
+	"\fcubic_metres\x18\x01 \x01(\x01R\vcubicMetres\x12 \n" +
+	"\vkilopascals\x18\x02 \x01(\x01R\vkilopascals\"\x87\x01\n" +
+	"\vAccumulator\x12!\n" +
+	"\fcubic_metres\x18\x01 \x01(\x01R\vcubicMetres\x123\n" +
+	"\x15precharge_kilopascals\x18\x02 \x01(\x01R\x14prechargeKilopascals\x12 \n" +
+	"\vkilopascals\x18\x03 \x01(\x01R\vkilopascals\"F\n" +
+	"\aHotPart\x12\x18\n" +
+	"\acelsius\x18\x01 \x01(\x01R\acelsius\x12!\n" +
+	"\fcool_seconds\x18\x02 \x01(\rR\vcoolSeconds\"j\n" +
+	"\n" +
+	"GrainAbove\x12\x18\n" +
+	"\abushels\x18\x01 \x01(\x01R\abushels\x12*\n" +
+	"\x11pounds_per_bushel\x18\x02 \x01(\x01R\x0fpoundsPerBushel\x12\x16\n" +
+	"\x06metres\x18\x03 \x01(\x01R\x06metres\"\xbf\x01\n" +
 	"\x04Link\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x12\n" +
 	"\x04from\x18\x02 \x01(\tR\x04from\x12\x0e\n" +
 	"\x02to\x18\x03 \x01(\tR\x02to\x122\n" +
 	"\x06medium\x18\x04 \x01(\x0e2\x1a.yardhasp.record.v1.MediumR\x06medium\x122\n" +
 	"\x06device\x18\x05 \x01(\v2\x1a.yardhasp.record.v1.DeviceR\x06device\x12\x17\n" +
-	"\aone_way\x18\x06 \x01(\tR\x06oneWay\"\xea\x01\n" +
+	"\aone_way\x18\x06 \x01(\tR\x06oneWay\"\x86\x03\n" +
 	"\x06Device\x122\n" +
 	"\x04kind\x18\x01 \x01(\x0e2\x1e.yardhasp.record.v1.DeviceKindR\x04kind\x12\x14\n" +
 	"\x05panel\x18\x02 \x01(\tR\x05panel\x12\x16\n" +
@@ -935,7 +1890,12 @@ const file_yardhasp_record_v1_drawing_proto_rawDesc = "" +
 	"\blockable\x18\x04 \x01(\bR\blockable\x12\x14\n" +
 	"\x05holes\x18\x05 \x01(\rR\x05holes\x126\n" +
 	"\x17leaves_conductor_closed\x18\x06 \x01(\bR\x15leavesConductorClosed\x12\x14\n" +
-	"\x05label\x18\a \x01(\tR\x05label\"\xfa\x01\n" +
+	"\x05label\x18\a \x01(\tR\x05label\x128\n" +
+	"\bhardware\x18\b \x01(\x0e2\x1c.yardhasp.record.v1.HardwareR\bhardware\x12\x14\n" +
+	"\x05poles\x18\t \x01(\rR\x05poles\x12\x16\n" +
+	"\x06rating\x18\n" +
+	" \x01(\tR\x06rating\x122\n" +
+	"\x15under_holders_control\x18\v \x01(\bR\x13underHoldersControl\"\xfa\x01\n" +
 	"\x04Zone\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12\x14\n" +
 	"\x05label\x18\x02 \x01(\tR\x05label\x125\n" +
@@ -989,7 +1949,22 @@ const file_yardhasp_record_v1_drawing_proto_rawDesc = "" +
 	"\tIsolation\x12\x19\n" +
 	"\x15ISOLATION_UNSPECIFIED\x10\x00\x12\x14\n" +
 	"\x10ISOLATION_SINGLE\x10\x01\x12\x14\n" +
-	"\x10ISOLATION_DOUBLE\x10\x02B,Z*yardhasp/proto/yardhasp/record/v1;recordv1b\x06proto3"
+	"\x10ISOLATION_DOUBLE\x10\x02*\xd0\x01\n" +
+	"\bHardware\x12\x18\n" +
+	"\x14HARDWARE_UNSPECIFIED\x10\x00\x12\x11\n" +
+	"\rHARDWARE_NONE\x10\x01\x12\x11\n" +
+	"\rHARDWARE_HASP\x10\x02\x12\x19\n" +
+	"\x15HARDWARE_BREAKER_CLIP\x10\x03\x12\x18\n" +
+	"\x14HARDWARE_VALVE_COVER\x10\x04\x12\x15\n" +
+	"\x11HARDWARE_PLUG_BOX\x10\x05\x12\x12\n" +
+	"\x0eHARDWARE_BLOCK\x10\x06\x12\x10\n" +
+	"\fHARDWARE_PIN\x10\a\x12\x12\n" +
+	"\x0eHARDWARE_CHAIN\x10\b*n\n" +
+	"\tStartKind\x12\x1a\n" +
+	"\x16START_KIND_UNSPECIFIED\x10\x00\x12\x14\n" +
+	"\x10START_KIND_LOCAL\x10\x01\x12\x15\n" +
+	"\x11START_KIND_REMOTE\x10\x02\x12\x18\n" +
+	"\x14START_KIND_AUTOMATIC\x10\x03B,Z*yardhasp/proto/yardhasp/record/v1;recordv1b\x06proto3"
 
 var (
 	file_yardhasp_record_v1_drawing_proto_rawDescOnce sync.Once
@@ -1003,39 +1978,62 @@ func file_yardhasp_record_v1_drawing_proto_rawDescGZIP() []byte {
 	return file_yardhasp_record_v1_drawing_proto_rawDescData
 }
 
-var file_yardhasp_record_v1_drawing_proto_enumTypes = make([]protoimpl.EnumInfo, 4)
-var file_yardhasp_record_v1_drawing_proto_msgTypes = make([]protoimpl.MessageInfo, 7)
+var file_yardhasp_record_v1_drawing_proto_enumTypes = make([]protoimpl.EnumInfo, 6)
+var file_yardhasp_record_v1_drawing_proto_msgTypes = make([]protoimpl.MessageInfo, 16)
 var file_yardhasp_record_v1_drawing_proto_goTypes = []any{
 	(Medium)(0),         // 0: yardhasp.record.v1.Medium
 	(NodeKind)(0),       // 1: yardhasp.record.v1.NodeKind
 	(DeviceKind)(0),     // 2: yardhasp.record.v1.DeviceKind
 	(Isolation)(0),      // 3: yardhasp.record.v1.Isolation
-	(*Drawing)(nil),     // 4: yardhasp.record.v1.Drawing
-	(*Node)(nil),        // 5: yardhasp.record.v1.Node
-	(*Store)(nil),       // 6: yardhasp.record.v1.Store
-	(*Link)(nil),        // 7: yardhasp.record.v1.Link
-	(*Device)(nil),      // 8: yardhasp.record.v1.Device
-	(*Zone)(nil),        // 9: yardhasp.record.v1.Zone
-	(*ExposedPart)(nil), // 10: yardhasp.record.v1.ExposedPart
+	(Hardware)(0),       // 4: yardhasp.record.v1.Hardware
+	(StartKind)(0),      // 5: yardhasp.record.v1.StartKind
+	(*Drawing)(nil),     // 6: yardhasp.record.v1.Drawing
+	(*Stock)(nil),       // 7: yardhasp.record.v1.Stock
+	(*Node)(nil),        // 8: yardhasp.record.v1.Node
+	(*Store)(nil),       // 9: yardhasp.record.v1.Store
+	(*Capacitor)(nil),   // 10: yardhasp.record.v1.Capacitor
+	(*Flywheel)(nil),    // 11: yardhasp.record.v1.Flywheel
+	(*RaisedLoad)(nil),  // 12: yardhasp.record.v1.RaisedLoad
+	(*Spring)(nil),      // 13: yardhasp.record.v1.Spring
+	(*Vessel)(nil),      // 14: yardhasp.record.v1.Vessel
+	(*Accumulator)(nil), // 15: yardhasp.record.v1.Accumulator
+	(*HotPart)(nil),     // 16: yardhasp.record.v1.HotPart
+	(*GrainAbove)(nil),  // 17: yardhasp.record.v1.GrainAbove
+	(*Link)(nil),        // 18: yardhasp.record.v1.Link
+	(*Device)(nil),      // 19: yardhasp.record.v1.Device
+	(*Zone)(nil),        // 20: yardhasp.record.v1.Zone
+	(*ExposedPart)(nil), // 21: yardhasp.record.v1.ExposedPart
 }
 var file_yardhasp_record_v1_drawing_proto_depIdxs = []int32{
-	5,  // 0: yardhasp.record.v1.Drawing.nodes:type_name -> yardhasp.record.v1.Node
-	7,  // 1: yardhasp.record.v1.Drawing.links:type_name -> yardhasp.record.v1.Link
-	9,  // 2: yardhasp.record.v1.Drawing.zones:type_name -> yardhasp.record.v1.Zone
-	1,  // 3: yardhasp.record.v1.Node.kind:type_name -> yardhasp.record.v1.NodeKind
-	6,  // 4: yardhasp.record.v1.Node.store:type_name -> yardhasp.record.v1.Store
-	0,  // 5: yardhasp.record.v1.Store.medium:type_name -> yardhasp.record.v1.Medium
-	0,  // 6: yardhasp.record.v1.Link.medium:type_name -> yardhasp.record.v1.Medium
-	8,  // 7: yardhasp.record.v1.Link.device:type_name -> yardhasp.record.v1.Device
-	2,  // 8: yardhasp.record.v1.Device.kind:type_name -> yardhasp.record.v1.DeviceKind
-	10, // 9: yardhasp.record.v1.Zone.parts:type_name -> yardhasp.record.v1.ExposedPart
-	3,  // 10: yardhasp.record.v1.Zone.isolation:type_name -> yardhasp.record.v1.Isolation
-	0,  // 11: yardhasp.record.v1.ExposedPart.media:type_name -> yardhasp.record.v1.Medium
-	12, // [12:12] is the sub-list for method output_type
-	12, // [12:12] is the sub-list for method input_type
-	12, // [12:12] is the sub-list for extension type_name
-	12, // [12:12] is the sub-list for extension extendee
-	0,  // [0:12] is the sub-list for field type_name
+	8,  // 0: yardhasp.record.v1.Drawing.nodes:type_name -> yardhasp.record.v1.Node
+	18, // 1: yardhasp.record.v1.Drawing.links:type_name -> yardhasp.record.v1.Link
+	20, // 2: yardhasp.record.v1.Drawing.zones:type_name -> yardhasp.record.v1.Zone
+	7,  // 3: yardhasp.record.v1.Drawing.stock:type_name -> yardhasp.record.v1.Stock
+	4,  // 4: yardhasp.record.v1.Stock.hardware:type_name -> yardhasp.record.v1.Hardware
+	1,  // 5: yardhasp.record.v1.Node.kind:type_name -> yardhasp.record.v1.NodeKind
+	9,  // 6: yardhasp.record.v1.Node.store:type_name -> yardhasp.record.v1.Store
+	5,  // 7: yardhasp.record.v1.Node.start_kind:type_name -> yardhasp.record.v1.StartKind
+	0,  // 8: yardhasp.record.v1.Store.medium:type_name -> yardhasp.record.v1.Medium
+	10, // 9: yardhasp.record.v1.Store.capacitor:type_name -> yardhasp.record.v1.Capacitor
+	11, // 10: yardhasp.record.v1.Store.flywheel:type_name -> yardhasp.record.v1.Flywheel
+	12, // 11: yardhasp.record.v1.Store.raised_load:type_name -> yardhasp.record.v1.RaisedLoad
+	13, // 12: yardhasp.record.v1.Store.spring:type_name -> yardhasp.record.v1.Spring
+	14, // 13: yardhasp.record.v1.Store.vessel:type_name -> yardhasp.record.v1.Vessel
+	15, // 14: yardhasp.record.v1.Store.accumulator:type_name -> yardhasp.record.v1.Accumulator
+	16, // 15: yardhasp.record.v1.Store.hot_part:type_name -> yardhasp.record.v1.HotPart
+	17, // 16: yardhasp.record.v1.Store.grain_above:type_name -> yardhasp.record.v1.GrainAbove
+	0,  // 17: yardhasp.record.v1.Link.medium:type_name -> yardhasp.record.v1.Medium
+	19, // 18: yardhasp.record.v1.Link.device:type_name -> yardhasp.record.v1.Device
+	2,  // 19: yardhasp.record.v1.Device.kind:type_name -> yardhasp.record.v1.DeviceKind
+	4,  // 20: yardhasp.record.v1.Device.hardware:type_name -> yardhasp.record.v1.Hardware
+	21, // 21: yardhasp.record.v1.Zone.parts:type_name -> yardhasp.record.v1.ExposedPart
+	3,  // 22: yardhasp.record.v1.Zone.isolation:type_name -> yardhasp.record.v1.Isolation
+	0,  // 23: yardhasp.record.v1.ExposedPart.media:type_name -> yardhasp.record.v1.Medium
+	24, // [24:24] is the sub-list for method output_type
+	24, // [24:24] is the sub-list for method input_type
+	24, // [24:24] is the sub-list for extension type_name
+	24, // [24:24] is the sub-list for extension extendee
+	0,  // [0:24] is the sub-list for field type_name
 }
 
 func init() { file_yardhasp_record_v1_drawing_proto_init() }
@@ -1043,13 +2041,23 @@ func file_yardhasp_record_v1_drawing_proto_init() {
 	if File_yardhasp_record_v1_drawing_proto != nil {
 		return
 	}
+	file_yardhasp_record_v1_drawing_proto_msgTypes[3].OneofWrappers = []any{
+		(*Store_Capacitor)(nil),
+		(*Store_Flywheel)(nil),
+		(*Store_RaisedLoad)(nil),
+		(*Store_Spring)(nil),
+		(*Store_Vessel)(nil),
+		(*Store_Accumulator)(nil),
+		(*Store_HotPart)(nil),
+		(*Store_GrainAbove)(nil),
+	}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_yardhasp_record_v1_drawing_proto_rawDesc), len(file_yardhasp_record_v1_drawing_proto_rawDesc)),
-			NumEnums:      4,
-			NumMessages:   7,
+			NumEnums:      6,
+			NumMessages:   16,
 			NumExtensions: 0,
 			NumServices:   0,
 		},
