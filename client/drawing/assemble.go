@@ -13,9 +13,11 @@ import (
 
 // piece is what one chunk says: parts of the drawing, and their spots.
 type piece struct {
-	drawing recordv1.Drawing
-	at      *spot
-	errs    Errors
+	drawing   recordv1.Drawing
+	at        *spot
+	errs      Errors
+	templates []*template
+	uses      []*use
 }
 
 // readAll reads the chunks, several at a time; piece i is of chunk i.
@@ -45,7 +47,7 @@ func readChunk(file text, c chunk, into *piece) {
 			into.at = r.drawing(root, &into.drawing)
 		}
 	}
-	into.errs = r.errs
+	into.errs, into.templates, into.uses = r.errs, r.templates, r.uses
 }
 
 // drawing reads fields of the drawing itself.
@@ -69,6 +71,14 @@ func (r *reader) section(key string, n ast.Node, d *recordv1.Drawing) *spot {
 	return r.list(n, key, func(v ast.Node) *spot {
 		var s *spot
 		switch key {
+		case "stock":
+			var stock *recordv1.Stock
+			stock, s = r.stock(v)
+			d.Stock = append(d.Stock, stock)
+		case "templates":
+			s = r.template(v)
+		case "use":
+			s = r.use(v)
 		case "nodes":
 			var node *recordv1.Node
 			node, s = r.node(v)
@@ -96,6 +106,8 @@ type assembly struct {
 func assemble(file text, pieces []piece) assembly {
 	a := assembly{drawing: &recordv1.Drawing{}, root: &spot{line: 1, col: 1}}
 	r := &reader{file: file}
+	var templates []*template
+	var uses []*use
 	for i := range pieces {
 		p := &pieces[i]
 		r.errs = append(r.errs, p.errs[:min(len(p.errs), maxErrors-len(r.errs))]...)
@@ -115,10 +127,13 @@ func assemble(file text, pieces []piece) assembly {
 		if d.Title != "" {
 			a.drawing.Title = d.Title
 		}
+		a.drawing.Stock = append(a.drawing.Stock, d.Stock...)
+		templates, uses = append(templates, p.templates...), append(uses, p.uses...)
 		a.drawing.Nodes = append(a.drawing.Nodes, d.Nodes...)
 		a.drawing.Links = append(a.drawing.Links, d.Links...)
 		a.drawing.Zones = append(a.drawing.Zones, d.Zones...)
 	}
+	a.expand(r, templates, uses)
 	slices.SortStableFunc(r.errs, func(x, y Error) int {
 		if x.Line != y.Line {
 			return x.Line - y.Line

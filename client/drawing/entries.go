@@ -10,11 +10,11 @@ import (
 
 // The fields of each group, as the file calls them and in the order written.
 var (
-	drawingFields = []string{"yard", "revision", "title", "nodes", "links", "zones"}
-	nodeFields    = []string{"name", "kind", "label", "place", "store", "starts"}
-	storeFields   = []string{"medium", "joules", "wait", "release"}
+	drawingFields = []string{"yard", "revision", "title", "stock", "templates", "use", "nodes", "links", "zones"}
+	stockFields   = []string{"hardware", "count"}
+	nodeFields    = []string{"name", "kind", "label", "place", "volts", "interlock", "feeds_back", "store", "starts", "start"}
 	linkFields    = []string{"name", "from", "to", "medium", "device", "one_way"}
-	deviceFields  = []string{"kind", "panel", "device", "lockable", "holes", "leaves_conductor_closed", "label"}
+	deviceFields  = []string{"kind", "panel", "device", "lockable", "hardware", "holes", "poles", "rating", "under_holders_control", "leaves_conductor_closed", "label"}
 	zoneFields    = []string{"name", "label", "isolation", "waived_by", "waived_why", "entered", "parts"}
 	partFields    = []string{"node", "media"}
 )
@@ -33,6 +33,14 @@ func (r *reader) node(n ast.Node) (*recordv1.Node, *spot) {
 			return r.text(v, "label", &node.Label)
 		case "place":
 			return r.text(v, "place", &node.Place)
+		case "volts":
+			return r.amount(v, "volts", &node.Volts)
+		case "interlock":
+			return r.text(v, "interlock", &node.Interlock)
+		case "feeds_back":
+			return r.flag(v, "feeds_back", &node.FeedsBack)
+		case "start":
+			return r.word(v, startWords, (*int32)(&node.StartKind))
 		case "store":
 			var s *spot
 			node.Store, s = r.store(v)
@@ -50,22 +58,18 @@ func (r *reader) node(n ast.Node) (*recordv1.Node, *spot) {
 	return node, at
 }
 
-func (r *reader) store(n ast.Node) (*recordv1.Store, *spot) {
-	store := &recordv1.Store{}
-	at := r.fields(n, "a store", storeFields, func(key string, v ast.Node) *spot {
+func (r *reader) stock(n ast.Node) (*recordv1.Stock, *spot) {
+	stock := &recordv1.Stock{}
+	at := r.fields(n, "an entry of the stock", stockFields, func(key string, v ast.Node) *spot {
 		switch key {
-		case "medium":
-			return r.word(v, mediumWords, (*int32)(&store.Medium))
-		case "joules":
-			return r.amount(v, "joules", &store.Joules)
-		case "wait":
-			return r.wait(v, "wait", &store.WaitSeconds)
-		case "release":
-			return r.text(v, "release", &store.Release)
+		case "hardware":
+			return r.word(v, hardwareWords, (*int32)(&stock.Hardware))
+		case "count":
+			return r.count(v, "count", &stock.Count)
 		}
 		return nil
 	})
-	return store, at
+	return stock, at
 }
 
 func (r *reader) link(n ast.Node) (*recordv1.Link, *spot) {
@@ -106,6 +110,14 @@ func (r *reader) device(n ast.Node) (*recordv1.Device, *spot) {
 			return r.flag(v, "lockable", &device.Lockable)
 		case "holes":
 			return r.count(v, "holes", &device.Holes)
+		case "hardware":
+			return r.word(v, hardwareWords, (*int32)(&device.Hardware))
+		case "poles":
+			return r.count(v, "poles", &device.Poles)
+		case "rating":
+			return r.text(v, "rating", &device.Rating)
+		case "under_holders_control":
+			return r.flag(v, "under_holders_control", &device.UnderHoldersControl)
 		case "leaves_conductor_closed":
 			return r.flag(v, "leaves_conductor_closed", &device.LeavesConductorClosed)
 		case "label":

@@ -138,6 +138,8 @@ func FuzzParse(f *testing.F) {
 	f.Add([]byte(`{"yard": "x", "nodes": [{"name": "a"}]}`))
 	f.Add([]byte("title: |\n  a\n  - b\nnodes:\n  - label: 'a\n      b'\n"))
 	f.Add([]byte("nodes: [*a, &b c, !d e, <<: f]\n? x\n"))
+	f.Add([]byte(used))
+	f.Add([]byte("nodes:\n- {name: a, store: {vessel: {gallons: 80, psi: 125}, wait: 1s}}\nuse:\n- {template: fan, name: f, to: a, inertia: 2, rpm: 900, run_down: 40s}\n"))
 	f.Add([]byte("---\n%a\n...\n"))
 	f.Fuzz(func(t *testing.T, data []byte) {
 		s, err := Parse("x.yaml", data)

@@ -216,7 +216,7 @@ func TestErrors(t *testing.T) {
 
 func TestErrorText(t *testing.T) {
 	_, err := Parse("stonebend.yaml", []byte("nodes:\n  - {name: a, feds: b}\n  - {name: a, kind: x}\n"))
-	const want = `stonebend.yaml:2:15: unknown field "feds"; a node has: name, kind, label, place, store, starts
+	const want = `stonebend.yaml:2:15: unknown field "feds"; a node has: name, kind, label, place, volts, interlock, feeds_back, store, starts, start
      2 |   - {name: a, feds: b}
        |               ^
 stonebend.yaml:3:21: unknown kind of node "x"; it is one of: source, bus, machine, store, control

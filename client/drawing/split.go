@@ -165,7 +165,7 @@ func listKey(line []byte) string {
 		return ""
 	}
 	switch key {
-	case "nodes", "links", "zones":
+	case "stock", "templates", "use", "nodes", "links", "zones":
 		return key
 	}
 	return ""

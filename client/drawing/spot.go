@@ -59,8 +59,19 @@ func (s *Source) Locate(path string) (line, col int) {
 
 // fileKey is what the file calls a field of the messages.
 func fileKey(key string) string {
-	if key == "wait_seconds" {
+	switch key {
+	case "wait_seconds":
 		return "wait"
+	case "label_seconds":
+		return "label_wait"
+	case "run_down_seconds":
+		return "run_down"
+	case "cool_seconds":
+		return "cool"
+	case "recheck_seconds":
+		return "recheck"
+	case "start_kind":
+		return "start"
 	}
 	return key
 }

@@ -21,6 +21,12 @@ type reader struct {
 	file   text
 	offset int // lines before the chunk
 	errs   Errors
+	// params are what <name> in a text stands for; nil outside templates.
+	params map[string]string
+	filled int // bytes of texts with parameters so far
+	// templates and uses are those met so far.
+	templates []*template
+	uses      []*use
 }
 
 // tree parses the chunk; nil when it can't be, with the error collected.

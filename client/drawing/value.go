@@ -32,7 +32,11 @@ func (r *reader) fields(n ast.Node, what string, known []string, set func(key st
 			r.fail(p.at, "unknown field %q; %s has: %s", p.key, what, join(known))
 			continue
 		}
-		f := set(key, p.value)
+		value, none := r.fill(p.value)
+		if none {
+			continue
+		}
+		f := set(key, value)
 		if f == nil {
 			place := p.at
 			f = &place
@@ -51,7 +55,9 @@ func (r *reader) list(n ast.Node, what string, add func(ast.Node) *spot) *spot {
 	entries := r.items(n, what)
 	s.items = make([]*spot, 0, len(entries))
 	for _, e := range entries {
-		s.items = append(s.items, add(e))
+		if e, none := r.fill(e); !none {
+			s.items = append(s.items, add(e))
+		}
 	}
 	return s
 }
@@ -90,8 +96,9 @@ func (r *reader) word(n ast.Node, w words, into *int32) *spot {
 
 func (r *reader) flag(n ast.Node, what string, into *bool) *spot {
 	at := r.begin(n)
-	if b, ok := n.(*ast.BoolNode); ok {
-		switch b.GetToken().Value {
+	_, isText := n.(*ast.StringNode)
+	if _, ok := n.(*ast.BoolNode); ok || isText && r.params != nil {
+		switch n.GetToken().Value {
 		case "true":
 			*into = true
 			return &at

@@ -20,6 +20,8 @@ var (
 	mediumWords    = wordsOf("medium", "MEDIUM_", recordv1.Medium_name)
 	nodeWords      = wordsOf("kind of node", "NODE_KIND_", recordv1.NodeKind_name)
 	deviceWords    = wordsOf("kind of device", "DEVICE_KIND_", recordv1.DeviceKind_name)
+	hardwareWords  = wordsOf("hardware", "HARDWARE_", recordv1.Hardware_name)
+	startWords     = wordsOf("way to start", "START_KIND_", recordv1.StartKind_name)
 	isolationWords = wordsOf("isolation", "ISOLATION_", recordv1.Isolation_name)
 )
 

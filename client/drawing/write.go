@@ -26,6 +26,7 @@ func Write(d *recordv1.Drawing) []byte {
 	for _, f := range head.fields {
 		fmt.Fprintln(&b, f)
 	}
+	section(&b, "stock", d.GetStock(), func(s *recordv1.Stock) { fmt.Fprintf(&b, "  - %s\n", writeStock(s)) })
 	section(&b, "nodes", d.GetNodes(), func(n *recordv1.Node) { fmt.Fprintf(&b, "  - %s\n", writeNode(n)) })
 	section(&b, "links", d.GetLinks(), func(l *recordv1.Link) { fmt.Fprintf(&b, "  - %s\n", writeLink(l)) })
 	section(&b, "zones", d.GetZones(), func(z *recordv1.Zone) { writeZone(&b, z) })
@@ -62,6 +63,25 @@ func (g *group) word(key string, w words, number int32) {
 	}
 }
 
+func (g *group) whole(key string, value uint32) {
+	if value != 0 {
+		g.add(key, fmt.Sprint(value))
+	}
+}
+
+func (g *group) number(key string, value float64) {
+	if value != 0 {
+		g.add(key, strconv.FormatFloat(value, 'f', -1, 64))
+	}
+}
+
+// wait is left out when there is none.
+func (g *group) wait(key string, seconds uint32) {
+	if seconds != 0 {
+		g.add(key, (time.Duration(seconds) * time.Second).String())
+	}
+}
+
 func (g *group) flag(key string, value bool) {
 	if value {
 		g.add(key, "true")
@@ -70,19 +90,24 @@ func (g *group) flag(key string, value bool) {
 
 func (g *group) String() string { return "{" + strings.Join(g.fields, ", ") + "}" }
 
+func writeStock(s *recordv1.Stock) string {
+	var g group
+	g.word("hardware", hardwareWords, int32(s.GetHardware()))
+	g.add("count", fmt.Sprint(s.GetCount()))
+	return g.String()
+}
+
 func writeNode(n *recordv1.Node) string {
 	var g group
 	g.text("name", n.GetName())
 	g.word("kind", nodeWords, int32(n.GetKind()))
 	g.text("label", n.GetLabel())
 	g.text("place", n.GetPlace())
+	g.number("volts", n.GetVolts())
+	g.text("interlock", n.GetInterlock())
+	g.flag("feeds_back", n.GetFeedsBack())
 	if s := n.GetStore(); s != nil {
-		var store group
-		store.word("medium", mediumWords, int32(s.GetMedium()))
-		store.add("joules", strconv.FormatFloat(s.GetJoules(), 'f', -1, 64))
-		store.add("wait", (time.Duration(s.GetWaitSeconds()) * time.Second).String())
-		store.text("release", s.GetRelease())
-		g.add("store", store.String())
+		g.add("store", writeStore(s))
 	}
 	if starts := n.GetStarts(); len(starts) > 0 {
 		quoted := make([]string, len(starts))
@@ -91,6 +116,7 @@ func writeNode(n *recordv1.Node) string {
 		}
 		g.add("starts", "["+join(quoted)+"]")
 	}
+	g.word("start", startWords, int32(n.GetStartKind()))
 	return g.String()
 }
 
@@ -106,9 +132,11 @@ func writeLink(l *recordv1.Link) string {
 		device.text("panel", d.GetPanel())
 		device.text("device", d.GetDevice())
 		device.flag("lockable", d.GetLockable())
-		if d.GetHoles() != 0 {
-			device.add("holes", fmt.Sprint(d.GetHoles()))
-		}
+		device.word("hardware", hardwareWords, int32(d.GetHardware()))
+		device.whole("holes", d.GetHoles())
+		device.whole("poles", d.GetPoles())
+		device.text("rating", d.GetRating())
+		device.flag("under_holders_control", d.GetUnderHoldersControl())
 		device.flag("leaves_conductor_closed", d.GetLeavesConductorClosed())
 		device.text("label", d.GetLabel())
 		g.add("device", device.String())

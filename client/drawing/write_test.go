@@ -30,12 +30,26 @@ func anyWord(t *rapid.T, w words) int32 {
 
 func anyDrawing(t *rapid.T) *recordv1.Drawing {
 	d := &recordv1.Drawing{Yard: anyText(t, "yard"), Revision: rapid.Uint32().Draw(t, "revision"), Title: anyText(t, "title")}
+	for range rapid.IntRange(0, 2).Draw(t, "stock") {
+		d.Stock = append(d.Stock, &recordv1.Stock{Hardware: recordv1.Hardware(anyWord(t, hardwareWords)), Count: rapid.Uint32().Draw(t, "count")})
+	}
 	for range rapid.IntRange(0, 3).Draw(t, "nodes") {
 		n := &recordv1.Node{Name: anyText(t, "name"), Kind: recordv1.NodeKind(anyWord(t, nodeWords)), Label: anyText(t, "label"), Place: anyText(t, "place"),
+			Volts: rapid.Float64Range(0, 1e300).Draw(t, "volts"), Interlock: anyText(t, "interlock"), FeedsBack: rapid.Bool().Draw(t, "feeds back"), StartKind: recordv1.StartKind(anyWord(t, startWords)),
 			Starts: rapid.SliceOfN(rapid.Custom(func(t *rapid.T) string { return anyText(t, "start") }), 0, 3).Draw(t, "starts")}
 		if rapid.Bool().Draw(t, "store") {
 			n.Store = &recordv1.Store{Medium: recordv1.Medium(anyWord(t, mediumWords)), Joules: rapid.Float64Range(0, 1e300).Draw(t, "joules"),
-				WaitSeconds: rapid.Uint32().Draw(t, "wait"), Release: anyText(t, "release")}
+				WaitSeconds: rapid.Uint32().Draw(t, "wait"), Release: anyText(t, "release"), BuildsUp: rapid.Bool().Draw(t, "builds up"), RecheckSeconds: rapid.Uint32().Draw(t, "recheck")}
+			if kind := rapid.SampledFrom(append([]string{""}, figureNames...)).Draw(t, "what"); kind != "" {
+				for _, slot := range slots(kind, n.Store) {
+					switch into := slot.(type) {
+					case *float64:
+						*into = rapid.Float64Range(0, 1e300).Draw(t, "figure")
+					case *uint32:
+						*into = rapid.Uint32().Draw(t, "seconds")
+					}
+				}
+			}
 		}
 		d.Nodes = append(d.Nodes, n)
 	}
@@ -43,7 +57,8 @@ func anyDrawing(t *rapid.T) *recordv1.Drawing {
 		l := &recordv1.Link{Name: "l-" + anyText(t, "name"), From: anyText(t, "from"), To: anyText(t, "to"), Medium: recordv1.Medium(anyWord(t, mediumWords)), OneWay: anyText(t, "one way")}
 		if rapid.Bool().Draw(t, "device") {
 			l.Device = &recordv1.Device{Kind: recordv1.DeviceKind(anyWord(t, deviceWords)), Panel: anyText(t, "panel"), Device: anyText(t, "device"),
-				Lockable: rapid.Bool().Draw(t, "lockable"), Holes: rapid.Uint32().Draw(t, "holes"), LeavesConductorClosed: rapid.Bool().Draw(t, "closed"), Label: anyText(t, "label")}
+				Lockable: rapid.Bool().Draw(t, "lockable"), Holes: rapid.Uint32().Draw(t, "holes"), LeavesConductorClosed: rapid.Bool().Draw(t, "closed"), Label: anyText(t, "label"),
+				Hardware: recordv1.Hardware(anyWord(t, hardwareWords)), Poles: rapid.Uint32().Draw(t, "poles"), Rating: anyText(t, "rating"), UnderHoldersControl: rapid.Bool().Draw(t, "held")}
 		}
 		d.Links = append(d.Links, l)
 	}

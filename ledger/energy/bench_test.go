@@ -78,3 +78,32 @@ func BenchmarkExamine(b *testing.B) {
 		}
 	}
 }
+
+// BenchmarkAlternatives ranks five sets in the same drawing.
+func BenchmarkAlternatives(b *testing.B) {
+	g := mustBuild(b, bigYards()...)
+	for _, zone := range []string{"yard-4/leg", "yard-4/pit"} {
+		b.Run(g.Isolation(zone).String(), func(b *testing.B) {
+			for b.Loop() {
+				if c, err := g.Alternatives(zone, asked, 5); err != nil || len(c.Sets) != 5 || !c.More {
+					b.Fatalf("%d sets, more %v, %v", len(c.Sets), c.More, err)
+				}
+			}
+		})
+	}
+}
+
+// BenchmarkNow draws the picture of the same drawing with all points closed, and
+// with all open and locked.
+func BenchmarkNow(b *testing.B) {
+	g := mustBuild(b, bigYards()...)
+	for _, at := range []Position{Closed, OpenAndLocked} {
+		b.Run([]string{"closed", "open", "locked"}[at], func(b *testing.B) {
+			for b.Loop() {
+				if pic := g.Now(func(string) Position { return at }); len(pic.Zones) != 20 {
+					b.Fatal(len(pic.Zones))
+				}
+			}
+		})
+	}
+}

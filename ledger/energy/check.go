@@ -55,6 +55,8 @@ func Check(d *recordv1.Drawing, others []*recordv1.Drawing) []Problem {
 // index finds the nodes of all drawings by id.
 type index struct {
 	nodes map[string]recordv1.NodeKind
+	// feedsBack are the machines that can feed their supply back.
+	feedsBack map[string]bool
 }
 
 func newIndex(ds []*recordv1.Drawing) *index {
@@ -62,12 +64,15 @@ func newIndex(ds []*recordv1.Drawing) *index {
 	for _, d := range ds {
 		n += len(d.GetNodes())
 	}
-	ix := &index{nodes: make(map[string]recordv1.NodeKind, n)}
+	ix := &index{nodes: make(map[string]recordv1.NodeKind, n), feedsBack: map[string]bool{}}
 	for _, d := range ds {
 		for _, node := range d.GetNodes() {
 			id := d.GetYard() + "/" + node.GetName()
 			if _, twice := ix.nodes[id]; !twice {
 				ix.nodes[id] = node.GetKind()
+			}
+			if node.GetFeedsBack() {
+				ix.feedsBack[id] = true
 			}
 		}
 	}
@@ -146,6 +151,7 @@ func (c *checker) drawing() {
 	c.nodes()
 	c.links()
 	c.zones()
+	c.hardware()
 }
 
 func (c *checker) nodes() {
@@ -169,8 +175,24 @@ func (c *checker) nodes() {
 		if !plain(n.GetPlace()) {
 			c.bad(at("place"), "place is too long or holds control characters: keep it to plain text of at most %d bytes", MaxText)
 		}
+		c.interlock(i, n)
 		c.store(i, n)
+		c.figures(i, n)
 		c.starts(i, n)
+	}
+}
+
+// interlock checks the name that joins sources of which one can be connected. It
+// never makes a set of points do: every source counts as connected.
+func (c *checker) interlock(i int, n *recordv1.Node) {
+	if n.GetInterlock() == "" {
+		return
+	}
+	field := fmt.Sprintf("nodes[%d].interlock", i)
+	if _, ok := qualify(c.d.GetYard(), n.GetInterlock()); !ok {
+		c.bad(field, "%q is no interlock name: %s", n.GetInterlock(), nameRule)
+	} else if n.GetKind() != recordv1.NodeKind_NODE_KIND_SOURCE {
+		c.warn(field, "node %q is no source, so its interlock says nothing: name it on the sources that it keeps apart", n.GetName())
 	}
 }
 

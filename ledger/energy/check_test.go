@@ -56,6 +56,10 @@ func TestCheckRefuses(t *testing.T) {
 		{func(d *recordv1.Drawing) { d.Nodes[6].Kind = 77 }, "nodes[6].kind", "no known kind"},
 		{func(d *recordv1.Drawing) { d.Nodes[6].Label = "\x00" }, "nodes[6].label", "control characters"},
 		{func(d *recordv1.Drawing) { d.Nodes[6].Place = strings.Repeat("x", 2001) }, "nodes[6].place", "too long"},
+		{func(d *recordv1.Drawing) { d.Nodes[0].Interlock = "a b" }, "nodes[0].interlock", "no interlock name"},
+		{func(d *recordv1.Drawing) {
+			d.Nodes[4].FeedsBack, d.Links[2].OneWay = true, "the motor only takes"
+		}, "links[2].one_way", "stonebend/leg-motor can feed its supply back"},
 		{func(d *recordv1.Drawing) { d.Nodes = append(d.Nodes, d.Nodes[2]) }, "nodes[11].name", `node "mcc" is already nodes[2]`},
 		{func(d *recordv1.Drawing) { d.Nodes[6].Kind = recordv1.NodeKind_NODE_KIND_STORE }, "nodes[6].store", "says nothing of what it holds"},
 		{func(d *recordv1.Drawing) { d.Nodes[6].Store = goodStore() }, "nodes[6].store", "isn't of kind store"},
@@ -174,6 +178,7 @@ func TestCheckWarns(t *testing.T) {
 		{func(d *recordv1.Drawing) { d.Links[2].Device.Lockable, d.Links[2].Device.Holes = false, 3 }, "links[2].device.holes"},
 		{func(d *recordv1.Drawing) { d.Links[2].Device.Kind = recordv1.DeviceKind_DEVICE_KIND_GATE }, "links[2].device.kind"},
 		{func(d *recordv1.Drawing) { spoilStore(d).Release = "" }, "nodes[6].store.release"},
+		{func(d *recordv1.Drawing) { d.Nodes[2].Interlock = "transfer" }, "nodes[2].interlock"},
 		{func(d *recordv1.Drawing) { d.Zones[0].WaivedBy = "lead" }, "zones[0].waived_by"},
 	} {
 		near := legHouse()
@@ -197,6 +202,27 @@ func TestNames(t *testing.T) {
 		if ValidName(name) != want {
 			t.Errorf("%q: %v", name, !want)
 		}
+	}
+}
+
+// TestFeedsBackAcrossYards: what one yard draws as one-way, another may not turn
+// into a machine that feeds back.
+func TestFeedsBackAcrossYards(t *testing.T) {
+	near, far := legHouse(), neighbour()
+	far.link("spare: generator electricity stonebend/leg-motor, breaker shed/spare").OneWay = "the motor only takes"
+	others := []*recordv1.Drawing{far.Drawing}
+	if ps := Check(near.Drawing, others); len(ps) > 0 {
+		t.Errorf("%v", ps)
+	}
+	near.Nodes[4].FeedsBack = true
+	if ps := Check(near.Drawing, others); len(ps) != 1 || ps[0].Field != "nodes" || !strings.Contains(ps[0].Text, "link millrow/spare is one-way into stonebend/leg-motor") {
+		t.Errorf("%v", ps)
+	}
+	if ps := Check(far.Drawing, []*recordv1.Drawing{near.Drawing}); len(ps) != 1 || ps[0].Field != "links[2].one_way" {
+		t.Errorf("%v", ps)
+	}
+	if g, _ := Build([]*recordv1.Drawing{near.Drawing, far.Drawing}); g != nil {
+		t.Error("built all the same")
 	}
 }
 
@@ -254,8 +280,12 @@ func TestSpoiltBytes(t *testing.T) {
 			}
 			continue
 		}
+		g.Now(func(p string) Position { return Position(len(p) % 3) })
 		for _, z := range g.Zones() {
 			answered++
+			if c, err := g.Alternatives(z, asked, 3); err != nil || len(c.Sets) > 3 {
+				t.Fatalf("trial %d: %d sets of %s, %v", trial, len(c.Sets), z, err)
+			}
 			p := mustPlan(t, g, z, asked)
 			if v := mustExamine(t, g, z, asked, p.Points...); v.Isolates != p.Isolates {
 				t.Fatalf("trial %d: plan and verdict differ on %s", trial, z)

@@ -37,6 +37,9 @@ func (c *checker) links() {
 			c.device(i, l, devices)
 		}
 		c.oneWay(i, l)
+		if l.GetOneWay() != "" && okTo && l.GetMedium() == recordv1.Medium_MEDIUM_ELECTRICITY && c.ix.feedsBack[to] {
+			c.bad(at("one_way"), "link %q is one-way, but %s can feed its supply back: leave one_way out", l.GetName(), to)
+		}
 	}
 }
 

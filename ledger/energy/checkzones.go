@@ -140,6 +140,9 @@ func (c *checker) dangles(others []*recordv1.Drawing) {
 			}
 		}
 		for _, l := range o.GetLinks() {
+			if id, _ := qualify(o.GetYard(), l.GetTo()); l.GetOneWay() != "" && l.GetMedium() == recordv1.Medium_MEDIUM_ELECTRICITY && yardOf(id) == yard && c.ix.feedsBack[id] {
+				c.bad("nodes", "link %s/%s is one-way into %s, which can feed its supply back in this drawing: change that yard's drawing first", o.GetYard(), l.GetName(), id)
+			}
 			for _, ref := range []string{l.GetFrom(), l.GetTo()} {
 				if id, gone := lost(ref); gone {
 					c.bad("nodes", "link %s/%s ends at %s, which this drawing no longer has: keep it, or change that yard's drawing first", o.GetYard(), l.GetName(), id)

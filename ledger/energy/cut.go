@@ -18,16 +18,20 @@ type problem struct {
 	nodes          int
 	spans          []span
 	sources, sinks []int32
-	// dear is more than any set of points costs.
+	// dear is more than twice what any set of points costs.
 	dear int64
 	// steps left for flows.
 	steps int64
+	// without marks points that may not be opened, cheap those that cost 1 where
+	// the others cost price; nil where there are none.
+	without, cheap []bool
+	price          int64
 }
 
 // problem numbers afresh what matters to z. With whole, nodes that no device can
 // part stay apart, so that devices may be fitted between them.
 func (g *Graph) problem(z *zone, level recordv1.Isolation, whole bool) *problem {
-	p := &problem{g: g, level: level, dear: 4 * int64(len(g.points)+1), steps: maxSteps}
+	p := &problem{g: g, level: level, price: 1, dear: 4 * int64(len(g.points)+1), steps: maxSteps}
 	back := g.behind(z, nil).in
 	number := make([]int32, len(g.nodes))
 	for i := range number {
@@ -47,6 +51,7 @@ func (g *Graph) problem(z *zone, level recordv1.Isolation, whole bool) *problem 
 		}
 		return number[key]
 	}
+	p.spans = make([]span, 0, len(g.links))
 	for i := range g.links {
 		l := &g.links[i]
 		u, v := of(l.from), of(l.to)
@@ -71,6 +76,30 @@ func (p *problem) layers() int { return int(need(p.level)) }
 
 func (p *problem) point(x *span) int32 { return p.g.links[x.link].point }
 
+// mayOpen returns the point in x, -1 where there is none that may be opened.
+func (p *problem) mayOpen(x *span) int32 {
+	point := p.point(x)
+	if point >= 0 && p.without != nil && p.without[point] {
+		return -1
+	}
+	return point
+}
+
+// prefer says which points may not be opened and which to open rather than
+// others, at price times less.
+func (p *problem) prefer(cheap, without []bool, price int64) {
+	p.cheap, p.without, p.price = cheap, without, price
+	p.dear = 4 * price * int64(len(p.g.points)+1)
+}
+
+// cost is what it costs to open a point.
+func (p *problem) cost(point int32) int64 {
+	if p.cheap != nil && p.cheap[point] {
+		return 1
+	}
+	return p.price
+}
+
 // choice is what a branch has settled about a blank.
 type choice int8
 
@@ -80,9 +109,9 @@ const (
 	shut
 )
 
-// cut finds the fewest points that isolate the zone, and among those the set
-// that leaves the fewest nodes dark; fewest is false where that it is the fewest
-// wasn't proved within maxCuts and maxSteps. The zone must be one that all points
+// cut finds the fewest points that isolate the zone (where some are preferred,
+// the points that cost least), and among those the set that leaves the fewest
+// nodes dark; fewest is false where that it is the fewest wasn't proved within maxCuts and maxSteps. The zone must be one that all points
 // together isolate; where not even one cut was found in time, it is all of them
 // that matter.
 //
@@ -97,17 +126,20 @@ const (
 func (p *problem) cut() (open []bool, fewest bool) {
 	c := &cutter{p: p, choices: make([]choice, len(p.spans))}
 	floor := c.branch(0)
-	if c.best == nil {
+	switch {
+	case c.best == nil && c.stopped:
 		return p.every(), false
+	case c.best == nil:
+		return nil, false
 	}
-	return c.best, !c.stopped || int64(c.locks) == (floor+1)/2
+	return c.best, !c.stopped || c.cost == (floor+1)/2
 }
 
 // every opens each point on a way into the zone.
 func (p *problem) every() []bool {
 	open := make([]bool, len(p.g.points))
 	for i := range p.spans {
-		if point := p.point(&p.spans[i]); point >= 0 {
+		if point := p.mayOpen(&p.spans[i]); point >= 0 {
 			open[point] = true
 		}
 	}
@@ -120,13 +152,13 @@ type cutter struct {
 	solved  int
 	stopped bool
 
-	best  []bool // per point of the graph
-	locks int
-	dark  int // nodes without a source under best, -1 not yet counted
+	best []bool // per point of the graph
+	cost int64
+	dark int // nodes without a source under best, -1 not yet counted
 }
 
-// branch solves the problem under the choices made, of which chosen opened a
-// blank, and returns twice a lower bound of its locks.
+// branch solves the problem under the choices made, where opened blanks cost half
+// of chosen, and returns twice a lower bound of what it costs.
 func (c *cutter) branch(chosen int64) int64 {
 	if c.solved == maxCuts {
 		c.stopped = true
@@ -136,7 +168,7 @@ func (c *cutter) branch(chosen int64) int64 {
 	p := c.p
 	spans := make([]span, 0, len(p.spans))
 	for i, x := range p.spans {
-		point := p.point(&x)
+		point := p.mayOpen(&x)
 		blank := point >= 0 && p.g.points[point].Weight > 1 && p.layers() > 1
 		switch {
 		case c.choices[i] == opened:
@@ -144,9 +176,9 @@ func (c *cutter) branch(chosen int64) int64 {
 		case point < 0 || c.choices[i] == shut:
 			x.one = p.dear
 		case blank:
-			x.one = 1
+			x.one = p.cost(point)
 		default:
-			x.one, x.two = 2, p.dear
+			x.one, x.two = 2*p.cost(point), p.dear
 		}
 		spans = append(spans, x)
 	}
@@ -155,19 +187,19 @@ func (c *cutter) branch(chosen int64) int64 {
 		c.stopped = true
 		return 0
 	}
-	floor := cost + 2*chosen
-	if cost >= p.dear || c.best != nil && (floor+1)/2 > int64(c.locks) {
+	floor := cost + chosen
+	if cost >= p.dear || c.best != nil && (floor+1)/2 > c.cost {
 		return floor
 	}
 	c.offer(labels)
 	for i := range p.spans {
 		x := &p.spans[i]
-		point := p.point(x)
+		point := p.mayOpen(x)
 		if p.layers() == 1 || point < 0 || p.g.points[point].Weight == 1 || c.choices[i] != undecided || x.rise(labels) != 1 {
 			continue
 		}
 		c.choices[i] = opened
-		c.branch(chosen + 1)
+		c.branch(chosen + 2*p.cost(point))
 		c.choices[i] = shut
 		c.branch(chosen)
 		c.choices[i] = undecided
@@ -177,23 +209,23 @@ func (c *cutter) branch(chosen int64) int64 {
 }
 
 // offer takes the set that labels and choices give when it is better than the
-// best so far: fewer locks, else fewer dark nodes, else first by point.
+// best so far: less cost, else fewer dark nodes, else first by point.
 func (c *cutter) offer(labels []uint8) {
 	open := make([]bool, len(c.p.g.points))
-	locks := 0
+	cost := int64(0)
 	for i := range c.p.spans {
 		x := &c.p.spans[i]
-		point := c.p.point(x)
+		point := c.p.mayOpen(x)
 		if point >= 0 && (c.choices[i] == opened || c.choices[i] == undecided && x.rise(labels) > 0) {
 			open[point] = true
-			locks++
+			cost += c.p.cost(point)
 		}
 	}
-	if c.best == nil || locks < c.locks {
-		c.best, c.locks, c.dark = open, locks, -1
+	if c.best == nil || cost < c.cost {
+		c.best, c.cost, c.dark = open, cost, -1
 		return
 	}
-	if locks > c.locks {
+	if cost > c.cost {
 		return
 	}
 	if c.dark < 0 {

@@ -9,10 +9,14 @@
 //
 // A zone is dead when no source reaches any of its exposed parts. With single
 // isolation one open and locked point must stand on every path, with double
-// isolation two, or one blank. Examine answers this for a given set of points,
-// Plan finds the smallest set and, among the smallest, the one nearest the
-// work. A store (capacitor, raised load, air vessel) is never counted as a
-// source: it is drained, not locked, and Stores lists it.
+// isolation two, or one blank. Every source counts as connected, interlocked ones
+// too. A store (capacitor, raised load, air vessel) is never counted as a source:
+// it is drained, not locked, and Stores lists it.
+//
+// Examine answers this for a given set of points. Plan finds the smallest set
+// and, among the smallest, the one nearest the work. Alternatives ranks further
+// minimal sets. Now says what is live, open but not locked, or locked with the
+// points as they stand.
 //
 // "Dead" here means cut off on these drawings. Only valid readings prove it.
 //

@@ -52,7 +52,11 @@ func (g *Graph) Examine(zone string, points []string, level recordv1.Isolation) 
 }
 
 func (g *Graph) examine(z *zone, open []bool, level recordv1.Isolation) Verdict {
-	s := g.spread(open, need(level))
+	return g.verdict(z, g.spread(open, need(level)), level)
+}
+
+// verdict reads the answer off a spread that goes as far as the level needs.
+func (g *Graph) verdict(z *zone, s *spread, level recordv1.Isolation) Verdict {
 	v := Verdict{Level: level}
 	for _, p := range z.parts {
 		if s.label[p] < need(level) {

@@ -86,7 +86,8 @@ func TestStores(t *testing.T) {
 		var got []string
 		for _, st := range stores {
 			got = append(got, st.ID)
-			if st.ID == "millrow/receiver" && st != (Store{"millrow/receiver", recordv1.Medium_MEDIUM_AIR, 69200, 30, "open the drain, leave it open"}) {
+			if st.ID == "millrow/receiver" && st != (Store{ID: "millrow/receiver", Medium: recordv1.Medium_MEDIUM_AIR, Joules: 69200, WaitSeconds: 30,
+				Release: "open the drain, leave it open", HowWorkedOut: "as the drawing says, not worked out", Source: "the drawing", Limit: "zero gauge pressure"}) {
 				t.Errorf("%+v", st)
 			}
 		}

@@ -23,6 +23,9 @@ type Graph struct {
 	// never says of a device that is no isolation point why it isn't.
 	never map[string]string
 
+	// what plans, proofs and procedures say beside the paths
+	furnishing
+
 	into, outOf adjacency
 	sources     []int32
 	// fed says which nodes some source reaches with every device closed.
@@ -48,6 +51,9 @@ type Point struct {
 	Link string
 	// Weight is how many devices it counts for on a path: 2 for a blank, else 1.
 	Weight int
+	// UnderHoldersControl is set of a plug that isolates only while its holder
+	// keeps it with them, 1910.147(a)(2)(iii)(A).
+	UnderHoldersControl bool
 }
 
 type node struct {
@@ -55,6 +61,9 @@ type node struct {
 	kind             recordv1.NodeKind
 	store            *Store
 	starts           []int32
+	// interlock is "yard/name" of a source of which only one can be connected at
+	// a time, "" for none.
+	interlock string
 }
 
 type link struct {
@@ -116,6 +125,7 @@ func Build(ds []*recordv1.Drawing) (*Graph, []Problem) {
 	g.into = g.adjacent(true)
 	g.fed = g.reachable()
 	g.joinClumps()
+	g.furnish(ds)
 	return g, problems
 }
 
@@ -129,8 +139,11 @@ func (g *Graph) addNodes(ds []*recordv1.Drawing) {
 		for _, n := range d.GetNodes() {
 			id := d.GetYard() + "/" + n.GetName()
 			v := node{id: id, label: n.GetLabel(), place: n.GetPlace(), kind: n.GetKind()}
+			if n.GetInterlock() != "" {
+				v.interlock, _ = qualify(d.GetYard(), n.GetInterlock())
+			}
 			if s := n.GetStore(); s != nil {
-				v.store = &Store{ID: id, Medium: s.GetMedium(), Joules: s.GetJoules(), WaitSeconds: s.GetWaitSeconds(), Release: s.GetRelease()}
+				v.store = newStore(id, s)
 			}
 			g.nodes = append(g.nodes, v)
 		}
@@ -188,7 +201,8 @@ func (g *Graph) addLinks(ds []*recordv1.Drawing) {
 		switch {
 		case isolationPoint(x.d):
 			g.points = append(g.points, Point{ID: x.device, Yard: x.yard, Panel: x.d.GetPanel(), Device: x.d.GetDevice(),
-				Label: x.d.GetLabel(), Kind: x.kind, Holes: max(1, x.d.GetHoles()), Link: x.id, Weight: devices[x.kind].weight})
+				Label: x.d.GetLabel(), Kind: x.kind, Holes: max(1, x.d.GetHoles()), Link: x.id, Weight: devices[x.kind].weight,
+				UnderHoldersControl: x.kind == recordv1.DeviceKind_DEVICE_KIND_PLUG && x.d.GetUnderHoldersControl()})
 		case x.device != "" && g.never[x.device] == "":
 			g.never[x.device] = whyNot(x.d)
 		}

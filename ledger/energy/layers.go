@@ -23,7 +23,16 @@ type span struct {
 func labelling(nodes int, spans []span, sources, sinks []int32, layers int, steps *int64) (labels []uint8, cost int64, ok bool) {
 	const never = int64(1) << 50
 	s, t := int32(nodes*layers), int32(nodes*layers+1)
-	n := newNetwork(nodes*layers+2, len(spans)*(layers+1)+nodes+len(sources)+len(sinks))
+	arcs := len(spans)*layers + len(sources) + len(sinks)
+	if layers == 2 {
+		arcs += nodes
+		for i := range spans {
+			if spans[i].two > 0 {
+				arcs += 2
+			}
+		}
+	}
+	n := newNetwork(nodes*layers+2, arcs)
 	copyOf := func(v int32, layer int) int32 { return v*int32(layers) + int32(layer) }
 	for _, v := range sources {
 		n.join(s, copyOf(v, 0), never, 0)

@@ -29,6 +29,8 @@ type Plan struct {
 	// StaysLive is what keeps a source next to the cut-off region or in the same
 	// place as a part or a point's line side, and the controls that start it.
 	StaysLive []string
+	// Conditions under which a point counts at all, in words.
+	Conditions []string
 	// Stores hold energy behind the locks.
 	Stores []Store
 	Proofs []Proof
@@ -73,14 +75,25 @@ func (g *Graph) Describe(zone string, points []string, level recordv1.Isolation)
 }
 
 func (g *Graph) describe(z *zone, open []bool, level recordv1.Isolation) Plan {
-	v := g.examine(z, open, level)
-	s := g.spread(open, 1)
+	s := g.spread(open, need(level))
+	v := g.verdict(z, s, level)
 	b := g.behind(z, func(p int32) bool { return open[p] })
 	return Plan{
 		Zone: z.ID, Level: level, Points: g.named(open), Isolates: v.Isolates, Live: v.Live,
-		GoesDark: g.goesDark(z, s), StaysLive: g.staysLive(z, open, s, b),
+		GoesDark: g.goesDark(z, s), StaysLive: g.staysLive(z, open, s, b), Conditions: g.conditions(open),
 		Stores: g.stores(b), Proofs: g.proofs(z, b),
 	}
+}
+
+// conditions says of each marked point that needs more than a lock what it needs.
+func (g *Graph) conditions(open []bool) []string {
+	var out []string
+	for i, yes := range open {
+		if yes && g.points[i].UnderHoldersControl {
+			out = append(out, fmt.Sprintf("plug %s counts only while its holder is present and keeps it with them, 1910.147(a)(2)(iii)(A)", g.points[i].ID))
+		}
+	}
+	return out
 }
 
 // wouldHaveToFit says in words which devices would make the zone isolable.

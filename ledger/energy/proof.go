@@ -1,21 +1,29 @@
 package energy
 
 import (
+	"cmp"
 	"fmt"
+	"slices"
+	"strings"
 
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-// Proof is one reading or try that the zone's parts need before they count as
-// proved dead.
+// NotReadings is said once wherever proofs are listed.
+const NotReadings = "pilot lamps, panel meters and screens are no readings, and a try alone proves nothing"
+
+// Proof is one reading or try that the zone needs before it counts as proved
+// dead.
 type Proof struct {
-	// Part is the node read; for a try, the control worked.
+	// Part is the node read, an exposed part or a store; for a try, the control
+	// worked.
 	Part string
 	// Medium is unspecified for a try: it tests the whole zone.
 	Medium recordv1.Medium
 	Kind   recordv1.ReadingKind
-	// Limit is the highest value that still counts, in Unit; 0 without a unit
-	// for sight and for a try.
+	// Limit is the highest value that still counts, in Unit, but for electricity,
+	// where the limit itself is live (see LimitText); 0 without a unit for sight
+	// and for a try.
 	Limit float64
 	Unit  string
 	Text  string
@@ -23,10 +31,28 @@ type Proof struct {
 	Source string
 }
 
+// LimitText says a proof's limit in words: "below 50 V", "at most 0.3 ppm",
+// "zero on the gauge", "-" where nothing is measured. Only parts below 50 V need
+// not be de-energised, 29 CFR 1910.333(a)(1) (unchecked) and NEC 460.6.
+func LimitText(m recordv1.Medium, limit float64, unit string) string {
+	switch {
+	case unit == "":
+		return "-"
+	case m == recordv1.Medium_MEDIUM_ELECTRICITY:
+		return fmt.Sprintf("below %g %s", limit, unit)
+	case limit == 0:
+		return "zero on the gauge"
+	}
+	return fmt.Sprintf("at most %g %s", limit, unit)
+}
+
+// LimitText says the proof's limit in words.
+func (p Proof) LimitText() string { return LimitText(p.Medium, p.Limit, p.Unit) }
+
 // proofs is the rule of what proves a medium gone, without the part.
 var proofs = map[recordv1.Medium]Proof{
 	recordv1.Medium_MEDIUM_ELECTRICITY: {Kind: recordv1.ReadingKind_READING_KIND_METER, Limit: 50, Unit: "V",
-		Text:   "measure every phase to phase and every phase to ground, control terminals included; prove the meter on a known source before and after",
+		Text:   "measure every phase to phase and every phase to ground at the point of work, control terminals included, below 50 V; prove the meter on a known source before and after",
 		Source: "29 CFR 1910.333(b)(2)(iv)(B); NFPA 70E 120.5(7), 120.6(7) in the 2024 edition"},
 	recordv1.Medium_MEDIUM_MOTION: {Kind: recordv1.ReadingKind_READING_KIND_SIGHT,
 		Text:   "see that it has stopped, is blocked and can't move",
@@ -51,12 +77,15 @@ var proofs = map[recordv1.Medium]Proof{
 		Source: "29 CFR 1910.1000 Table Z-1"},
 }
 
-// Proofs returns what must be read for each exposed part and medium, then what
-// must be tried: every control that starts a part of the zone, or a machine
-// whose energy comes to one past none of the open points. Without open points
-// that is every such machine behind the zone. By part, medium; tries by control.
+// Proofs returns what must be read for each exposed part and medium, then for
+// each store behind the open points, then what must be tried: every control that
+// starts a part of the zone, or a machine whose energy comes to one past none of
+// the open points. Without open points that is every such machine behind the
+// zone. By part, medium; stores by id; tries by control.
 //
-// A try never proves alone: it stands beside the readings, not for them.
+// A try never proves alone: it stands beside the readings, not for them. Nor
+// does a wait: each store has a reading or a sight of its own, unless it is an
+// exposed part that is read in the same way already.
 func (g *Graph) Proofs(zone string, open ...string) ([]Proof, error) {
 	z, err := g.zone(zone)
 	if err != nil {
@@ -69,12 +98,36 @@ func (g *Graph) Proofs(zone string, open ...string) ([]Proof, error) {
 	return g.proofs(z, g.behind(z, func(p int32) bool { return o[p] })), nil
 }
 
+// proofKey is what a reading is matched by.
+type proofKey struct {
+	part   string
+	medium recordv1.Medium
+	kind   recordv1.ReadingKind
+}
+
+func (p Proof) key() proofKey { return proofKey{p.Part, p.Medium, p.Kind} }
+
 func (g *Graph) proofs(z *zone, b *behind) []Proof {
 	var out []Proof
+	seen := map[proofKey]bool{}
+	starters := g.starters(z)
 	for _, part := range z.Parts {
 		for _, m := range part.Media {
 			p := proofs[m]
 			p.Part, p.Medium = part.Node, m
+			if by := starters[part.Node]; m == recordv1.Medium_MEDIUM_ELECTRICITY && len(by) > 0 {
+				p.Text += "; the control terminals are those of " + firstFew(by)
+			}
+			seen[p.key()] = true
+			out = append(out, p)
+		}
+	}
+	for i := range g.nodes {
+		s := g.nodes[i].store
+		if s == nil || !b.in[i] {
+			continue
+		}
+		if p := storeProof(s); !seen[p.key()] {
 			out = append(out, p)
 		}
 	}
@@ -85,10 +138,51 @@ func (g *Graph) proofs(z *zone, b *behind) []Proof {
 				continue
 			}
 			out = append(out, Proof{Part: control.id, Kind: recordv1.ReadingKind_READING_KIND_TRY,
-				Text:   fmt.Sprintf("work %s: nothing may move or light up; set it back to off", control.id),
+				Text:   tryText(control.id, g.startKind[i]),
 				Source: "29 CFR 1910.333(b)(2)(iv)(A)"})
 			break
 		}
 	}
 	return out
+}
+
+// starters lists the controls that start each part of the zone, by part.
+func (g *Graph) starters(z *zone) map[string][]string {
+	out := map[string][]string{}
+	for i := range g.nodes {
+		for _, m := range g.nodes[i].starts {
+			part := g.nodes[m].id
+			if by := out[part]; z.exposes(part) && (len(by) == 0 || by[len(by)-1] != g.nodes[i].id) {
+				out[part] = append(by, g.nodes[i].id)
+			}
+		}
+	}
+	return out
+}
+
+// exposes reports whether a node is a part of the zone.
+func (z *zone) exposes(id string) bool {
+	_, ok := slices.BinarySearchFunc(z.Parts, id, func(p Part, id string) int { return cmp.Compare(p.Node, id) })
+	return ok
+}
+
+// tryText says how a control is tried.
+func tryText(control string, k recordv1.StartKind) string {
+	const after = "nothing may move or light up; then set the control back to off"
+	switch k {
+	case recordv1.StartKind_START_KIND_REMOTE:
+		return fmt.Sprintf("people clear first, and in word with whoever stands there; work %s, which starts from afar: %s", control, after)
+	case recordv1.StartKind_START_KIND_AUTOMATIC:
+		return fmt.Sprintf("people clear first; make %s, which starts by itself, call for a start, and wait longer than its delay: %s", control, after)
+	}
+	return fmt.Sprintf("people clear first; work %s: %s", control, after)
+}
+
+// firstFew lists ids, the first few of many.
+func firstFew(ids []string) string {
+	const few = 8
+	if len(ids) <= few {
+		return strings.Join(ids, ", ")
+	}
+	return fmt.Sprintf("%s and %d more", strings.Join(ids[:few], ", "), len(ids)-few)
 }

@@ -10,9 +10,26 @@ type Store struct {
 	Medium recordv1.Medium
 	// Joules held when full; 0 where nobody knows.
 	Joules float64
-	// WaitSeconds to wait after the feed is cut before the release step counts.
+	// WaitSeconds to wait after the feed is cut before the release step counts:
+	// the longest of what the drawing says, what is worked out and what the
+	// maker's label says. A time alone never verifies: Proofs has the reading.
 	WaitSeconds uint32
 	Release     string
+	// What it is in words, "capacitor"; "" where the drawing doesn't say.
+	What string
+	// HowWorkedOut gives formula, figures and results in one line, Source where
+	// formula and limit come from.
+	HowWorkedOut, Source string
+	// Limit is when it counts as empty: "below 50 V".
+	Limit string
+	// Hazard is what a published threshold says of it, with its source; "" where
+	// it passes none.
+	Hazard string
+	// BuildsUp: it can fill again while work goes on, so it is looked at every
+	// RecheckSeconds until work ends, 29 CFR 1910.147(d)(5)(ii).
+	BuildsUp       bool
+	RecheckSeconds uint32
+	RecheckSource  string
 }
 
 // Reach returns every isolation point on some way into a part of the zone,

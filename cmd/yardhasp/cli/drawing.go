@@ -19,7 +19,8 @@ import (
 )
 
 func (a *App) drawingCmd() *cobra.Command {
-	return a.group("drawing", "Yard drawings: check, publish, walk, show", "", a.drawingCheck(), a.drawingPublish(), a.drawingWalk(), a.drawingShow())
+	return a.group("drawing", "Yard drawings: check, publish, walk, show, picture, diff", "", a.drawingCheck(), a.drawingPublish(), a.drawingWalk(), a.drawingShow(),
+		a.drawingPicture(), a.drawingDiff())
 }
 
 // drawings are parsed files, one a yard.
@@ -84,6 +85,7 @@ func (a *App) drawingCheck() *cobra.Command {
 				return err
 			}
 			g, problems := energy.Build(ds.list)
+			problems = withWarnings(ds, problems)
 			if err := a.report(ds, problems); err != nil {
 				return err
 			}

@@ -50,7 +50,7 @@ func (a *App) planCmd() *cobra.Command {
 			return a.showPlan(plan, len(req.Points) > 0)
 		})
 	}
-	return c
+	return a.withAlternatives(c, req, &files)
 }
 
 // planHere computes on files.

@@ -29,6 +29,7 @@ func topics() []*cobra.Command {
 	return []*cobra.Command{
 		{Use: "exit-codes", Short: "What the exit codes mean", Long: exitCodesText},
 		{Use: "environment", Short: "Which variables are read", Long: environmentText},
+		drawingsTopic(),
 		{Use: "formats", Short: "What is printed, and how scripts read it", Long: formatsText},
 	}
 }

@@ -1,0 +1,83 @@
+package cli
+
+import (
+	"context"
+	"fmt"
+
+	"github.com/spf13/cobra"
+
+	"yardhasp/client"
+	"yardhasp/ledger/energy"
+	recordv1 "yardhasp/proto/yardhasp/record/v1"
+)
+
+// yardGraph is drawings joined for work on this machine.
+type yardGraph struct {
+	*drawings
+	g *energy.Graph
+	// known says how the drawings are known: the first line of a screen.
+	known string
+}
+
+// graphOf takes drawings from files and asks nobody or, where none is given,
+// the current ones of all yards in the profile from the ledger.
+func (a *App) graphOf(c *cobra.Command, files []string) (*yardGraph, error) {
+	y := &yardGraph{}
+	if len(files) > 0 {
+		ds, err := readDrawings(files)
+		if err != nil {
+			return nil, err
+		}
+		y.drawings, y.known = ds, fmt.Sprintf("computed on this machine from %d drawing files; whether they are the current ones is not known", len(files))
+	} else {
+		y.drawings = &drawings{}
+		err := a.with(c, func(ctx context.Context, cl *client.Client) error {
+			list, err := otherDrawings(ctx, cl, "")
+			y.list = list
+			return err
+		})
+		if err != nil {
+			return nil, err
+		}
+		y.known = "computed on this machine from the drawings that the ledger's yards gave just now; ask \"yardhasp plan\" for the confirmed plan"
+	}
+	if len(y.list) == 0 {
+		return nil, fmt.Errorf("there are no drawings: publish one with \"yardhasp drawing publish\", or name files")
+	}
+	g, problems := energy.Build(y.list)
+	if err := a.report(y.drawings, problems); err != nil {
+		return nil, err
+	}
+	y.g = g
+	return y, nil
+}
+
+// plan is the plan of a zone, or what follows from points that were given.
+func (y *yardGraph) plan(zone string, points []string, level recordv1.Isolation) (energy.Plan, error) {
+	if len(points) > 0 {
+		return y.g.Describe(zone, points, level)
+	}
+	return y.g.Plan(zone, level)
+}
+
+// withWarnings adds what an electrician would say to what stands in the way of
+// using the drawings. A field that has a problem already keeps that one.
+func withWarnings(ds *drawings, problems []energy.Problem) []energy.Problem {
+	if energy.Refused(problems) {
+		return problems
+	}
+	type place struct{ yard, field string }
+	seen := map[place]bool{}
+	for _, p := range problems {
+		seen[place{p.Yard, p.Field}] = true
+	}
+	for i, d := range ds.list {
+		others := append(append([]*recordv1.Drawing(nil), ds.list[:i]...), ds.list[i+1:]...)
+		for _, p := range energy.Warnings(d, others) {
+			if !seen[place{p.Yard, p.Field}] {
+				problems = append(problems, p)
+			}
+		}
+	}
+	return problems
+}
