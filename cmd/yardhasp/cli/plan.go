@@ -147,19 +147,27 @@ func (p *page) plan(v *servicev1.PlanResponse, given bool) {
 		rows = append(rows, []string{s.GetStore(), mediumWord(s.GetMedium()), joules, fmt.Sprintf("%d s", s.GetWaitSeconds()), s.GetRelease()})
 	}
 	p.table("stored energy to release", []string{"STORE", "MEDIUM", "HOLDS", "WAIT", "RELEASE"}, rows)
-	rows = nil
-	for _, r := range v.GetProofs() {
-		limit := "-"
-		if r.GetUnit() != "" {
-			limit = fmt.Sprintf("at most %g %s", r.GetLimit(), r.GetUnit())
-		}
-		medium := "-"
-		if r.GetMedium() != recordv1.Medium_MEDIUM_UNSPECIFIED {
-			medium = mediumWord(r.GetMedium())
-		}
-		rows = append(rows, []string{r.GetPart(), medium, kindWord(r.GetKind()), limit, r.GetText(), r.GetSource()})
-	}
-	p.table("to be proved at the point of work", []string{"PART", "MEDIUM", "BY", "LIMIT", "HOW", "SOURCE"}, rows)
+	p.proofs(v.GetProofs())
 	p.list("goes dark elsewhere", v.GetGoesDark())
 	p.caution()
+}
+
+// proofs are long to read, so that each gets lines of its own.
+func (p *page) proofs(ps []*servicev1.ProofView) {
+	if len(ps) == 0 {
+		return
+	}
+	p.section("to be proved at the point of work")
+	for i, r := range ps {
+		what := kindWord(r.GetKind())
+		if r.GetMedium() != recordv1.Medium_MEDIUM_UNSPECIFIED {
+			what = mediumWord(r.GetMedium()) + " by " + what
+		}
+		if r.GetUnit() != "" {
+			what += fmt.Sprintf(", at most %g %s", r.GetLimit(), r.GetUnit())
+		}
+		p.line("  %d. %s: %s", i+1, r.GetPart(), what)
+		p.line("     how:    %s", r.GetText())
+		p.line("     source: %s", r.GetSource())
+	}
 }
