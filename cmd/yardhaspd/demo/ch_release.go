@@ -128,9 +128,9 @@ func refuseAgain(s *story) {
 	s.page.heading("No lock hangs any more, and a start is refused again",
 		"A lock off is not a person out, and whoever works nearby must hear of a start before it comes, not by it.")
 	s.caughtUp()
-	s.done("ravi", "looked the area over: tools out, guards on, people clear", actClear())
-	s.refused("ravi", "asked to re-energise all four points (start-2)", []string{"NOT_TOLD", "PROMISED", "REACHES_PEOPLE", "SIGNED_ON"}, s.request("start-2"))
+	s.refused("ravi", "asked to re-energise all four points (start-2)", []string{"NOT_CLEAR", "NOT_TOLD", "PROMISED", "REACHES_PEOPLE", "SIGNED_ON"}, s.request("start-2"))
 	s.done("lena", "signed off "+zone, actSignOff(s.ons["lena"]))
+	s.done("ravi", "looked the area over: tools out, guards on, people clear", actClear())
 	s.done("ravi", "told dov, now that the last lock is off", actNotice(recordv1.NoticeWhen_NOTICE_WHEN_AFTER))
 	for _, p := range s.plan.GetPoints() {
 		s.done("ravi", "took the key of "+p+" out of the box", actBoxRemove(p))
