@@ -186,9 +186,14 @@ func TestWithhold(t *testing.T) {
 	if b.Jobs[0].GetStage() != recordv1.Stage_STAGE_WORK_MAY_START || b.Requests[0].GetState() != recordv1.RequestState_REQUEST_STATE_APPROVED {
 		t.Errorf("a confirmed board was changed: %v", b)
 	}
-	p := &servicev1.GetPanelResponse{GoAhead: true, Text: "close now"}
+	p := &servicev1.GetPanelResponse{Point: "millrow/mcc-1/fan", Yard: "eastfork", GoAhead: true, Text: "close now"}
 	client.WithholdPanel(p)
 	if p.GetGoAhead() || p.GetText() != "" || len(p.GetWhyNot()) == 0 {
-		t.Errorf("a go-ahead is left on an unconfirmed panel: %v", p)
+		t.Errorf("another yard's go-ahead is left: %v", p)
+	}
+	p = &servicev1.GetPanelResponse{Point: "millrow/mcc-1/fan", Yard: "millrow", GoAhead: true}
+	client.WithholdPanel(p)
+	if !p.GetGoAhead() {
+		t.Error("the panel's own yard gives a go-ahead, and it is gone")
 	}
 }

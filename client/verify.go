@@ -77,7 +77,7 @@ func VerifyExport(r io.Reader, ledgerID []byte, earlier ...[]byte) (*Verified, e
 	checkpoint, err := ReadExport(r, func(index uint64, raw []byte) error {
 		e, err := ledger.Decode(raw)
 		if err != nil {
-			return fmt.Errorf("entry %d: %w", index, err)
+			return damaged("entry %d can't be read: it was changed, or this history goes on in a newer release: %w", index, err)
 		}
 		// Nothing with a fault is ever let in, so the first one is where to look.
 		if f := e.Fault(); f != nil && suspect == "" {

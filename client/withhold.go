@@ -1,6 +1,7 @@
 package client
 
 import (
+	"yardhasp/ledger"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
 )
@@ -24,13 +25,15 @@ func WithholdJob(j *recordv1.JobView) {
 	}
 }
 
-// WithholdPanel does the same for a panel: without a confirmed read no go-ahead.
+// WithholdPanel takes the go-ahead out of an answer that is not the panel's own
+// yard's. That yard's needs no quorum at the reading: the energising behind it was
+// confirmed, and what ends it is in that yard's own journal (protocol.md 3.4).
 func WithholdPanel(p *servicev1.GetPanelResponse) {
-	if p.GetAsOf().GetConfirmed() || !p.GetGoAhead() {
+	if p.GetYard() == ledger.YardOf(p.GetPoint()) || !p.GetGoAhead() {
 		return
 	}
 	p.GoAhead, p.Text = false, ""
-	p.WhyNot = append(p.WhyNot, "this answer is not confirmed")
+	p.WhyNot = append(p.WhyNot, "only the panel's own yard may give a go-ahead, and this is not its answer")
 }
 
 func withholdJob(j *recordv1.JobView) {

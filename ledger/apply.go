@@ -29,7 +29,7 @@ func (s *State) Apply(e *Entry) *recordv1.Outcome {
 	x := &step{s: s, e: e, rec: e.rec, env: e.env}
 	s.Time = max(s.Time, e.time)
 	x.out = &recordv1.Outcome{Index: s.Tree.Size, TimeUnixMs: s.Time, Kind: KindOf(e.rec), Signer: e.rec.GetSigner()}
-	x.mark = Mark{Index: s.Tree.Size, Time: s.Time, By: e.rec.GetSigner()}
+	x.mark = Mark{Index: s.Tree.Size, Time: s.Time, Late: s.Time, By: e.rec.GetSigner()}
 	if t := e.rec.GetCapturedUnixMs(); t > 0 && t < s.Time {
 		x.mark.Time = t
 	}
@@ -37,9 +37,8 @@ func (s *State) Apply(e *Entry) *recordv1.Outcome {
 	x.out.Accepted = len(x.out.Conditions) == 0
 	s.Tree.Append(e.raw)
 	s.prune()
-	if x.out.Accepted && e.rec != nil {
-		s.watchStandings(x.mark)
-	}
+	// After a refused entry too: time went on, and with it training.
+	s.watchStandings(x.mark)
 	return x.out
 }
 
@@ -95,6 +94,10 @@ func (x *step) found() {
 		x.refuse("BAD_SIGNATURE", "", "the founding must be signed by the first manager and by the first yard's replica", "sign it with both keys", "", "")
 		return
 	}
+	if bytes.Equal(f.GetManagerKey(), f.GetYard().GetReplicaKey()) {
+		x.refuse("KEY_IN_USE", f.GetManager().GetId(), "the manager and the replica can't share a key", "make a new key", "", "")
+		return
+	}
 	if bad := checkPerson(f.GetManager()); bad != "" || !Name(f.GetYard().GetId()) || len(f.GetNonce()) != 32 || !text(f.GetCoop()) {
 		x.refuse("MALFORMED", "", "the founding is incomplete: "+bad, "give co-op, yard, manager and a 32-byte nonce", "", "")
 		return
@@ -124,6 +127,10 @@ func (x *step) journal() {
 		x.mark.By = x.env.GetYard()
 		x.fence(f)
 		return
+	}
+	// moved[p] is set whenever one is consumed, accepted or not (decisions.md 3).
+	if p := x.s.Points[x.rec.GetEnergise().GetPoint()+x.rec.GetFoundClosed().GetPoint()]; p != nil && p.Yard == x.env.GetYard() {
+		p.Moved = Moved{x.mark.Epoch, x.mark.Seq}
 	}
 	x.act(true)
 }
@@ -159,6 +166,10 @@ func (x *step) consume() bool {
 		if x.mark.BasedOn > x.mark.Index {
 			x.mark.BasedOn = x.mark.Index // a yard can't have seen what comes later
 		}
+		if t := env.GetWrittenUnixMs(); t > 0 && !env.GetClockDoubt() {
+			x.mark.Time = min(x.mark.Time, t)
+			x.mark.Late = max(t, min(s.Time, x.rec.GetCapturedUnixMs()))
+		}
 		return true
 	}
 	return false
@@ -185,8 +196,15 @@ func (x *step) repeated(y *Yard) {
 	x.refuse("ALREADY_IN_LEDGER", x.out.Ref, "this journal record is in the ledger already", "", "", "")
 }
 
+// clone stops a yard. Either machine may have promised locks that never arrive,
+// so what waits on the yard's word is void.
 func (x *step) clone(y *Yard, how string) {
 	y.Cloned = true
+	for _, id := range sorted(x.s.Reqs) {
+		if q := x.s.Reqs[id]; q.open() && slices.Contains(q.Involved, y.ID) {
+			x.s.void(q, "two machines wrote the journal of "+y.ID, x)
+		}
+	}
 	x.s.alarm("CLONED_JOURNAL", y.ID, fmt.Sprintf("%s: %s. Two machines may be running as this yard. It is stopped until it is recovered with a walkdown", y.ID, how), x.mark)
 	x.refuse("CLONED_JOURNAL", y.ID, how, "stop both machines and recover the yard with a walkdown", "two managers", "")
 }
@@ -336,41 +354,6 @@ func (x *step) dispatch() {
 		x.closeJob(a.CloseJob)
 	default:
 		x.refuse("MALFORMED", x.out.Kind, "no such act", "", "", "")
-	}
-}
-
-// alarm adds what everybody must see; the same one is not added twice.
-func (s *State) alarm(code, subject, text string, at Mark) {
-	if !slices.ContainsFunc(s.Alarms, func(a Alarm) bool { return a.Code == code && a.Subject == subject }) {
-		s.Alarms = append(s.Alarms, Alarm{Code: code, Subject: subject, Text: text, At: at})
-	}
-}
-
-func (s *State) clearAlarm(code, subject string) {
-	s.Alarms = slices.DeleteFunc(s.Alarms, func(a Alarm) bool { return a.Code == code && a.Subject == subject })
-}
-
-// end queues something finished for removal at a fixed ledger distance
-// (decisions.md 24).
-func (s *State) end(kind, key string) {
-	s.Ended = append(s.Ended, ending{Index: s.Tree.Size, Kind: kind, Key: key})
-}
-
-func (s *State) prune() {
-	for len(s.Ended) > 0 && s.Ended[0].Index+keepEnded < s.Tree.Size {
-		switch e := s.Ended[0]; e.Kind {
-		case "hold":
-			delete(s.Holds, e.Key)
-		case "sign_on":
-			delete(s.SignOns, e.Key)
-		case "request":
-			delete(s.Reqs, e.Key)
-		case "job":
-			delete(s.Jobs, e.Key)
-		case "invite":
-			delete(s.Invites, e.Key)
-		}
-		s.Ended = slices.Delete(s.Ended, 0, 1)
 	}
 }
 

@@ -3,6 +3,7 @@ package ledger
 import (
 	"math"
 	"strings"
+	"unicode"
 	"unicode/utf8"
 
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
@@ -47,7 +48,13 @@ func YardOf(id string) string {
 
 func text(t string) bool { return t != "" && plain(t) }
 
-func plain(t string) bool { return len(t) <= MaxText && utf8.ValidString(t) }
+// plain: a text goes to screens beside words of permission, so it can't hold what
+// moves a cursor, breaks a line or turns the writing round.
+func plain(t string) bool {
+	return len(t) <= MaxText && utf8.ValidString(t) && !strings.ContainsFunc(t, func(r rune) bool {
+		return unicode.IsControl(r) || r >= 0x2028 && r <= 0x202e || r >= 0x2066 && r <= 0x2069
+	})
+}
 
 func list(l []string, ok func(string) bool) bool {
 	if len(l) > MaxList {

@@ -97,6 +97,19 @@ func (e *Entry) decodeSigned(raw []byte) error {
 		e.fault = malformed("the record says nothing: it has no act")
 		return nil
 	}
+	if r.GetJoin() == nil && len(e.keys) != 1 {
+		// With a stranger's signature beside it, an old record could be sent again
+		// under the stranger's ticket.
+		e.fault = badSignature("a record is signed once, with its signer's own key")
+		return nil
+	}
+	if p := r.GetPublishDrawing(); p != nil {
+		// A release that knows these fields takes the drawing: this one can't refuse it.
+		var d recordv1.Drawing
+		if proto.Unmarshal(p.GetDrawing(), &d) == nil && hasUnknown(d.ProtoReflect()) {
+			return ErrNewer
+		}
+	}
 	e.rec = &r
 	return nil
 }
@@ -151,7 +164,7 @@ func (e *Entry) decodeSealed(raw []byte) error {
 		e.fault = badSignature("the yard's signature does not match the journal envelope")
 		return nil
 	}
-	e.env, e.envHash, e.envKey = &env, sha256.Sum256(raw), s.GetKey()
+	e.env, e.envHash, e.envKey = &env, EnvelopeHash(raw), s.GetKey()
 	switch b := env.GetBody().(type) {
 	case *recordv1.Envelope_Fence:
 		return nil
@@ -163,8 +176,15 @@ func (e *Entry) decodeSealed(raw []byte) error {
 }
 
 // EnvelopeHash is what the next envelope of the journal names as previous: the
-// SHA-256 of the serialised Sealed.
-func EnvelopeHash(sealed []byte) [32]byte { return sha256.Sum256(sealed) }
+// SHA-256 of the envelope inside the Sealed, the bytes that the yard signed. What
+// stands around them can be written in more than one way by whoever passes it on.
+func EnvelopeHash(sealed []byte) [32]byte {
+	var s recordv1.Sealed
+	if err := proto.Unmarshal(sealed, &s); err != nil {
+		return sha256.Sum256(sealed)
+	}
+	return sha256.Sum256(s.GetEnvelope())
+}
 
 // hasUnknown reports fields that this release does not know, at any depth.
 func hasUnknown(m protoreflect.Message) bool {

@@ -3,6 +3,7 @@ package ledger
 import (
 	"fmt"
 	"slices"
+	"strings"
 
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
@@ -43,6 +44,14 @@ func (s *State) Covers(h *Hold) []string {
 	return nil
 }
 
+func (s *State) covers(h *Hold, point string) bool {
+	if b := s.Boxes[h.Box]; b != nil {
+		_, in := b.Points[point]
+		return in
+	}
+	return h.Point == point
+}
+
 // TargetPoints lists the points a target covers now, and its home yard; ok is
 // false when the target is not known.
 func (s *State) TargetPoints(t *recordv1.Target) (points []string, home string, ok bool) {
@@ -62,12 +71,28 @@ func (s *State) TargetPoints(t *recordv1.Target) (points []string, home string, 
 // HoldsOn lists the active holds that cover a point, by reference.
 func (s *State) HoldsOn(point string) []*Hold {
 	var out []*Hold
-	for _, ref := range sorted(s.Holds) {
-		if h := s.Holds[ref]; h.Active() && slices.Contains(s.Covers(h), point) {
+	for _, h := range s.active {
+		if s.covers(h, point) {
 			out = append(out, h)
 		}
 	}
-	return out
+	return byRef(out)
+}
+
+func byRef(hs []*Hold) []*Hold {
+	slices.SortFunc(hs, func(a, b *Hold) int { return strings.Compare(a.Ref, b.Ref) })
+	return hs
+}
+
+// coveredBefore reports whether a hold covered a point before r, by the records
+// and by the clocks: the lock was on, and the key in its box.
+func (s *State) coveredBefore(h *Hold, point string, r Mark) bool {
+	if b := s.Boxes[h.Box]; b != nil {
+		if m, in := b.Points[point]; in && !m.before(r) {
+			return false
+		}
+	}
+	return h.On.before(r)
 }
 
 // coveredSince is when a hold began to cover a point: when it went on, or when
@@ -111,10 +136,13 @@ func (x *step) putOn(h *Hold, t *recordv1.Target) {
 			x.flag("LIVE", p, p+" is recorded as switched on: this lock protects nothing until it is opened", "1910.147(d)(3)")
 		}
 	}
+	x.promiseKept(h.Target())
 	h.Flags = x.out.Flags
-	s.Holds[h.Ref] = h
-	if j := s.Jobs[h.Job]; j != nil {
-		j.LastHold = h.On
+	s.Holds[h.Ref], s.active[h.Ref] = h, h
+	for _, id := range sorted(s.Jobs) {
+		if j := s.Jobs[id]; h.Job == id || s.unclaimed(h) && overlap(pts, j.Plan) {
+			j.LastHold.add(h.On)
+		}
 	}
 	who := h.Holder
 	if who == "" {
@@ -126,6 +154,29 @@ func (x *step) putOn(h *Hold, t *recordv1.Target) {
 			s.void(q, fmt.Sprintf("%s locked %s", who, h.Target()), x)
 		}
 	}
+}
+
+// promiseKept raises the loudest alarm there is when a yard promised points to be
+// kept off and one of them is live by the time the record arrives: its opening
+// did not count (protocol.md 5).
+func (x *step) promiseKept(what string) {
+	if x.env.GetGrant() != recordv1.Grant_GRANT_HELD_LOCALLY {
+		return
+	}
+	for _, p := range x.env.GetPromised() {
+		if pt := x.s.Points[p]; pt == nil || pt.Live {
+			text := fmt.Sprintf("PROMISE BROKEN: %s told %s that %s stays off (%s), and the ledger has it as switched on. Go to the panel now", x.env.GetYard(), x.rec.GetSigner(), p, what)
+			x.flag("PROMISE_BROKEN", p, text, "")
+			x.s.alarm("PROMISE_BROKEN", x.out.Ref, text, x.mark)
+		}
+	}
+}
+
+// unclaimed reports whether a hold names no open job: its holder may be at work
+// for any job on those points.
+func (s *State) unclaimed(h *Hold) bool {
+	j := s.Jobs[h.Job]
+	return j == nil || j.Closed.Set()
 }
 
 // lockFlags notes every rule the lock breaks; none of them stops it.
@@ -158,8 +209,8 @@ func (x *step) lockFlags(h *Hold) {
 	case p.unsafeKey() != "":
 		x.flag("SPARE_KEY", h.Padlock, p.unsafeKey(), "common practice, no source")
 	}
-	for _, ref := range sorted(s.Holds) {
-		if o := s.Holds[ref]; o.Active() && o.Padlock == h.Padlock {
+	for _, ref := range sorted(s.active) {
+		if o := s.active[ref]; o.Padlock == h.Padlock {
 			x.flag("TWO_PLACES", h.Padlock, "this padlock is recorded on "+o.Target()+" too", "1910.147(c)(5)(ii)")
 		}
 	}
@@ -177,12 +228,12 @@ func (s *State) holes(h *Hold) int {
 
 func (s *State) holdsAt(target string) []*Hold {
 	var out []*Hold
-	for _, ref := range sorted(s.Holds) {
-		if h := s.Holds[ref]; h.Active() && h.Target() == target {
+	for _, h := range s.active {
+		if h.Target() == target {
 			out = append(out, h)
 		}
 	}
-	return out
+	return byRef(out)
 }
 
 // release ends a hold: its holder alone, with a key that is not younger than
@@ -222,10 +273,12 @@ func (x *step) keyOldEnough(index uint64) bool {
 
 func (x *step) takeOff(h *Hold, how string) {
 	h.Off, h.How = x.mark, how
+	delete(x.s.active, h.Ref)
 	x.s.end("hold", h.Ref)
+	x.s.clearAlarm("PROMISE_BROKEN", h.Ref)
 	for _, id := range sorted(x.s.Jobs) {
 		if j := x.s.Jobs[id]; !j.Closed.Set() && (h.Job == id || overlap(x.s.Covers(h), j.Plan)) {
-			j.LastOff = x.mark
+			j.LastOff.add(x.mark)
 		}
 	}
 	x.change("lock of %s off %s", h.Holder, h.Target())

@@ -2,7 +2,6 @@ package ledger
 
 import (
 	"fmt"
-	"math"
 	"slices"
 	"strings"
 
@@ -29,16 +28,20 @@ type Job struct {
 	ToldAfter  map[string]Mark `json:"told_after"`
 	// Cleared is the last clear-area record that was complete.
 	Cleared Mark `json:"cleared"`
-	// Grounds fitted minus removed at the last clear-area record.
-	GroundsLeft int64             `json:"grounds_left,omitempty"`
-	Readings    map[string]*Proof `json:"readings"` // by part, medium, kind
-	Released    map[string]Mark   `json:"released"` // store -> when
-	Found       map[string]*Found `json:"found"`    // found live, by reference
-	// LastHold, LastOff and LastOn are the job's latest lock on, lock off and
-	// sign-on.
-	LastHold Mark `json:"last_hold"`
-	LastOff  Mark `json:"last_off"`
-	LastOn   Mark `json:"last_on"`
+	// Looked are the clear-area records, complete or not.
+	Looked Latest `json:"looked,omitempty"`
+	// GroundsFitted is the most that any clear-area record of this round counted,
+	// GroundsLeft that number less what the last one counted as removed.
+	GroundsFitted uint32            `json:"grounds_fitted,omitempty"`
+	GroundsLeft   int64             `json:"grounds_left,omitempty"`
+	Readings      map[string]*Proof `json:"readings"` // by part, medium, kind
+	Released      map[string]Mark   `json:"released"` // store -> when
+	Found         map[string]*Found `json:"found"`    // found live, by reference
+	// LastHold, LastOff and LastOn are the latest locks on, locks off and sign-ons.
+	// A lock that names no open job counts for every job whose plan it touches.
+	LastHold Latest `json:"last_hold,omitempty"`
+	LastOff  Latest `json:"last_off,omitempty"`
+	LastOn   Latest `json:"last_on,omitempty"`
 	// Met is since when work might start without a break; unset: it may not.
 	Met Mark `json:"met"`
 	// Stopped is what broke while people were signed on.
@@ -47,10 +50,8 @@ type Job struct {
 
 // Proof is one reading that counts as long as nothing voids it.
 type Proof struct {
-	At       Mark   `json:"at"`
-	Captured int64  `json:"captured"`
-	Value    string `json:"value"`
-	Doubt    bool   `json:"doubt,omitempty"`
+	At    Mark   `json:"at"`
+	Value string `json:"value"`
 }
 
 // Found is energy found where none should be.
@@ -108,6 +109,17 @@ func (x *step) openJob(o *recordv1.OpenJob) {
 		Crew: o.GetCrew(), Affected: slices.Sorted(slices.Values(o.GetAffected())), Purpose: o.GetPurpose(), Opened: x.mark,
 		ToldBefore: map[string]Mark{}, ToldAfter: map[string]Mark{}, Readings: map[string]*Proof{}, Released: map[string]Mark{}, Found: map[string]*Found{}}
 	s.Jobs[j.ID] = j
+	// What came before the job that it names is not forgotten.
+	for _, so := range s.SignOns {
+		if so.Job == j.ID {
+			j.LastOn.add(x.mark)
+		}
+	}
+	for _, h := range s.Holds {
+		if h.Job == j.ID || h.Active() && s.unclaimed(h) && overlap(s.Covers(h), j.Plan) {
+			j.LastHold.add(x.mark)
+		}
+	}
 	s.redrawJob(j)
 	x.change("job %s opened on %s: %s", j.ID, j.Zone, j.Purpose)
 	if !s.verdicts[j.ID].Isolates {
@@ -132,12 +144,13 @@ func (x *step) signOn(o *recordv1.SignOn) {
 	if x.env.GetGrant() == recordv1.Grant_GRANT_HELD_LOCALLY {
 		so.Promised = slices.Clone(x.env.GetPromised())
 	}
-	s.SignOns[so.Ref] = so
+	s.SignOns[so.Ref], s.inside[so.Ref] = so, so
+	x.promiseKept(o.GetJob())
 	x.change("%s signed on to the zone of %s", x.who.ID, o.GetJob())
 	if j == nil {
 		return
 	}
-	j.LastOn = x.mark
+	j.LastOn.add(x.mark)
 	if !slices.Contains(j.Crew, x.who.ID) && j.Responsible != x.who.ID {
 		x.flag("NOT_ON_CREW", x.who.ID, x.who.ID+" is not on the crew of "+j.ID, "1910.147(f)(3)")
 	}
@@ -164,7 +177,9 @@ func (x *step) signOff(o *recordv1.SignOff) {
 		x.refuse("KEY_NEWER_THAN_LOCK", ref, "your key was enrolled after this sign-on", "sign with the key that signed on", so.Person, "")
 	default:
 		so.Off = x.mark
+		delete(x.s.inside, ref)
 		x.s.end("sign_on", ref)
+		x.s.clearAlarm("PROMISE_BROKEN", ref)
 		x.change("%s signed off the zone of %s", so.Person, so.Job)
 	}
 }
@@ -172,11 +187,12 @@ func (x *step) signOff(o *recordv1.SignOff) {
 // signedOn lists who is on the zone of a job, in order of reference.
 func (s *State) signedOn(job string) []*SignOn {
 	var out []*SignOn
-	for _, ref := range sorted(s.SignOns) {
-		if so := s.SignOns[ref]; so.Job == job && !so.Off.Set() {
+	for _, so := range s.inside {
+		if so.Job == job {
 			out = append(out, so)
 		}
 	}
+	slices.SortFunc(out, func(a, b *SignOn) int { return strings.Compare(a.Ref, b.Ref) })
 	return out
 }
 
@@ -199,120 +215,6 @@ func (x *step) shutDown(n *recordv1.ShutDown) {
 	}
 }
 
-func readingKey(part string, m recordv1.Medium, k recordv1.ReadingKind) string {
-	return fmt.Sprintf("%s %d %d", part, m, k)
-}
-
-// reading records a measurement. One that shows energy stops work, whoever took
-// it; one that proves counts only from a person who may give it.
-func (x *step) reading(r *recordv1.Reading) {
-	s := x.s
-	j := x.job(r.GetJob())
-	if j == nil {
-		return
-	}
-	what := readingText(r)
-	if r.GetMoved() || s.overLimit(j, r) {
-		x.foundLive(j.ID, r.GetPart(), what)
-		return
-	}
-	for _, need := range []struct {
-		bad              bool
-		code, text, rule string
-	}{
-		{!x.ok, "NOT_PERMITTED", "taken by somebody who may not take it", "1910.147(d)(6)"},
-		{r.GetMedium() == recordv1.Medium_MEDIUM_ELECTRICITY && r.GetKind() == recordv1.ReadingKind_READING_KIND_METER && !x.who.Qualified,
-			"NOT_QUALIFIED", "an electrical test needs a qualified person", "1910.333(b)(2)(iv)(B)"},
-		{measures(r.GetKind()) && (r.GetInstrument() == "" || !r.GetProvedBefore() || !r.GetProvedAfter()),
-			"NOT_PROVED", "the instrument was not proved before and after", "1910.333(b)(2)(iv)(B)"},
-		{r.GetMedium() == recordv1.Medium_MEDIUM_ELECTRICITY && r.GetKind() == recordv1.ReadingKind_READING_KIND_METER && !(r.GetPhaseToPhase() && r.GetPhaseToGround()),
-			"INCOMPLETE", "phase to phase and phase to ground are both measured", "NFPA 70E 120.5(7)"},
-		{x.env.GetClockDoubt(), "CLOCK_DOUBT", "the yard's clock is in doubt: the reading counts as expired", "common practice, no source"},
-	} {
-		if need.bad {
-			x.flag(need.code, r.GetPart(), need.text+": the reading is kept and does not count", need.rule)
-			return
-		}
-	}
-	j.Readings[readingKey(r.GetPart(), r.GetMedium(), r.GetKind())] = &Proof{At: x.mark, Captured: x.rec.GetCapturedUnixMs(), Value: what}
-	x.change("reading for %s by %s: %s", j.ID, x.who.ID, what)
-}
-
-// measures reports whether a kind of reading needs an instrument that is proved.
-func measures(k recordv1.ReadingKind) bool {
-	return k == recordv1.ReadingKind_READING_KIND_METER || k == recordv1.ReadingKind_READING_KIND_GAS
-}
-
-// overLimit reports whether a value is above what counts as dead there. For
-// electricity the limit itself is live: only parts below 50 V need not be
-// de-energised, 1910.333(a)(1).
-func (s *State) overLimit(j *Job, r *recordv1.Reading) bool {
-	value := math.Abs(r.GetValue())
-	if r.GetMedium() == recordv1.Medium_MEDIUM_ELECTRICITY || r.GetKind() == recordv1.ReadingKind_READING_KIND_METER {
-		return value >= touchVolts
-	}
-	for _, p := range s.proofs[j.ID] {
-		if p.Part == r.GetPart() && p.Medium == r.GetMedium() && p.Kind == r.GetKind() {
-			return value > p.Limit
-		}
-	}
-	return false
-}
-
-func readingText(r *recordv1.Reading) string {
-	k := strings.ToLower(strings.TrimPrefix(r.GetKind().String(), "READING_KIND_"))
-	m := strings.ReplaceAll(strings.ToLower(strings.TrimPrefix(r.GetMedium().String(), "MEDIUM_")), "_", " ")
-	if r.GetMoved() {
-		return fmt.Sprintf("%s of %s at %s: it moved, lit or flowed", k, m, r.GetPart())
-	}
-	if k == "sight" || k == "try" {
-		return fmt.Sprintf("%s of %s at %s: nothing moved", k, m, r.GetPart())
-	}
-	return fmt.Sprintf("%s of %s at %s: %g", k, m, r.GetPart(), r.GetValue())
-}
-
-// foundLive stops work on the job: its readings are void and its drawings are
-// suspect until a qualified person has corrected and signed (design.md).
-func (x *step) foundLive(job, part, what string) {
-	s := x.s
-	j := x.job(job)
-	text := fmt.Sprintf("FOUND LIVE at %s by %s: %s", part, x.who.ID, what)
-	if j == nil {
-		s.alarm("FOUND_LIVE", x.out.Ref, text, x.mark)
-		return
-	}
-	j.Found[x.out.Ref] = &Found{Ref: x.out.Ref, Part: part, What: what, At: x.mark}
-	clear(j.Readings)
-	people := s.atRisk(j)
-	s.alarm("FOUND_LIVE", x.out.Ref, fmt.Sprintf("%s. Job %s is stopped. Crew: %s", text, j.ID, strings.Join(people, ", ")), x.mark)
-	for _, y := range s.drawingsOf(j) {
-		if d := s.Plans[y]; d != nil && !slices.Contains(d.Suspect, x.out.Ref) {
-			d.Suspect = append(d.Suspect, x.out.Ref)
-		}
-	}
-	x.change("%s", text)
-}
-
-func (x *step) correctFoundLive(c *recordv1.CorrectFoundLive) {
-	s, ref := x.s, RefOf(c.GetFound())
-	done := false
-	for _, id := range sorted(s.Jobs) {
-		if f := s.Jobs[id].Found[ref]; f != nil && !f.Corrected.Set() {
-			f.Corrected, done = x.mark, true
-		}
-	}
-	done = done || slices.ContainsFunc(s.Alarms, func(a Alarm) bool { return a.Code == "FOUND_LIVE" && a.Subject == ref })
-	if !done {
-		x.refuse("UNKNOWN_FOUND_LIVE", ref, "no such record waits for correction", "read its reference on the board again", x.who.ID, "")
-		return
-	}
-	for _, y := range sorted(s.Plans) {
-		s.Plans[y].Suspect = slices.DeleteFunc(s.Plans[y].Suspect, func(r string) bool { return r == ref })
-	}
-	s.clearAlarm("FOUND_LIVE", ref)
-	x.change("%s found and corrected the cause of %s: %s; every reading is taken again", x.who.ID, ref, c.GetCause())
-}
-
 // drawingsOf lists the yards whose drawings a job rests on: its zone's, its plan
 // points', and those of every point that may reach the zone.
 func (s *State) drawingsOf(j *Job) []string {
@@ -330,10 +232,11 @@ func (x *step) storedReleased(r *recordv1.StoredReleased) {
 		return
 	}
 	if !slices.ContainsFunc(x.s.stores[j.ID], func(st energy.Store) bool { return st.ID == r.GetStore() }) {
-		x.flag("UNKNOWN_STORE", r.GetStore(), "the drawing shows no such store behind this plan's locks", "1910.147(d)(5)(i)")
+		x.flag("UNKNOWN_STORE", r.GetStore(), "the drawing shows no such store behind this plan's locks: the record is kept and counts for nothing", "1910.147(d)(5)(i)")
+		return
 	}
-	if x.env.GetClockDoubt() {
-		x.flag("CLOCK_DOUBT", r.GetStore(), "the yard's clock is in doubt: a wait can't be shown by it", "common practice, no source")
+	if x.clockDoubt() {
+		x.flag("CLOCK_DOUBT", r.GetStore(), "the clock is in doubt: a wait can't be shown by it", "common practice, no source")
 		return
 	}
 	j.Released[r.GetStore()] = x.mark
@@ -350,27 +253,49 @@ func (x *step) notice(n *recordv1.Notice) {
 		told, word = j.ToldAfter, "after the last lock came off"
 	}
 	for _, p := range n.GetPeople() {
-		told[p] = x.mark
+		if slices.Contains(j.Affected, p) {
+			told[p] = x.mark
+		}
 	}
 	x.change("told %s for %s: %s", word, j.ID, strings.Join(n.GetPeople(), ", "))
 }
 
+// clearArea: the area was looked over. What is not clear is heard from anybody;
+// only who may clears it, knowing every look before, and grounds that one look
+// counted as fitted stay counted.
 func (x *step) clearArea(c *recordv1.ClearArea) {
 	j := x.job(c.GetJob())
-	if j == nil || !x.ok {
+	if j == nil {
 		return
 	}
-	j.GroundsLeft = int64(c.GetGroundsFitted()) - int64(c.GetGroundsRemoved())
+	knew := j.Looked.seenBy(x.mark)
+	left := int64(max(c.GetGroundsFitted(), j.GroundsFitted)) - int64(c.GetGroundsRemoved())
 	var lacks []string
+	var inside []string
+	for _, so := range x.s.signedOn(j.ID) {
+		inside = append(inside, so.Person)
+	}
 	for _, l := range []struct {
 		bad  bool
 		what string
 	}{
+		{len(inside) > 0, strings.Join(inside, ", ") + " still signed on: look again once everybody is out"},
 		{!c.GetToolsOut(), "tools are still in"}, {!c.GetGuardsOn(), "guards are off"}, {!c.GetPeopleClear(), "people are not clear"},
-		{j.GroundsLeft != 0, fmt.Sprintf("%d temporary grounds or jumpers are not accounted for", j.GroundsLeft)},
+		{left != 0, fmt.Sprintf("%d temporary grounds or jumpers are not accounted for", left)},
+		{!knew, "it was written without knowing of another look at the area"},
 	} {
 		if l.bad {
 			lacks = append(lacks, l.what)
+		}
+	}
+	if len(lacks) == 0 && !x.ok {
+		return
+	}
+	j.Looked.add(x.mark)
+	if x.ok {
+		j.GroundsFitted = max(c.GetGroundsFitted(), j.GroundsFitted)
+		if knew || left > j.GroundsLeft {
+			j.GroundsLeft = left
 		}
 	}
 	if len(lacks) > 0 {
@@ -394,6 +319,10 @@ func (x *step) closeJob(c *recordv1.CloseJob) {
 	}
 	for _, p := range s.atRisk(j) {
 		x.refuse("STILL_ON", p, p+" is signed on or has a lock on for this job", p+" signs off and takes it off", p, "1910.147(e)")
+	}
+	if j.begun() {
+		// Closed, it would owe nothing, and the start could be asked for afresh.
+		x.out.Conditions = append(x.out.Conditions, j.clearConditions()...)
 	}
 	for _, ref := range sorted(j.Found) {
 		if !j.Found[ref].Corrected.Set() {

@@ -23,4 +23,9 @@ const (
 	// touchVolts is what a meter may read on a part that counts as dead,
 	// 1910.333(a)(1) and NFPA 70E 110.2.
 	touchVolts = 50
+	// touchDegrees is the same for a surface, °C (common practice, no source).
+	touchDegrees = 50
+	// clockAhead is how far a time of capture may be ahead of the ledger's time
+	// before the signer's clock is in doubt, in ms (common practice, no source).
+	clockAhead = 2 * 60 * 1000
 )

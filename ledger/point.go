@@ -59,11 +59,12 @@ func (x *step) foundClosed(f *recordv1.FoundClosed) {
 		return
 	}
 	was := p.Live
-	p.Live, p.Moved = true, Moved{x.mark.Epoch, x.mark.Seq}
+	p.Live = true
 	x.change("%s found closed by %s: it is live", p.ID, x.who.ID)
 	if was {
 		return
 	}
+	p.Closed = x.mark
 	text := fmt.Sprintf("%s was found closed by %s although it was recorded open", p.ID, x.who.ID)
 	for _, h := range x.s.HoldsOn(p.ID) {
 		text += fmt.Sprintf("; %s has a lock on it", holderName(h))

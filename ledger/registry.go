@@ -32,6 +32,9 @@ func (x *step) invite(i *recordv1.Invite) {
 	if s.Invites[i.GetId()] != nil {
 		x.refuse("EXISTS", i.GetId(), "an invitation with this id exists", "choose another id", x.who.ID, "")
 	}
+	if id := i.GetPerson().GetId() + i.GetYard().GetId(); i.GetPerson() != nil && s.Yards[id] != nil || i.GetYard() != nil && s.People[id] != nil {
+		x.refuse("EXISTS", id, "a person and a yard can't have one name: what is said to be by one would be read as by the other", "choose another id", x.who.ID, "")
+	}
 	if id := i.GetPerson().GetId(); id != "" && s.People[id] != nil {
 		x.refuse("EXISTS", id, "this person is enrolled already", "revoke their key first if they lost it", "a manager", "")
 	}
@@ -83,7 +86,9 @@ func (x *step) join(j *recordv1.Join) {
 		x.refuse("KEY_IN_USE", fingerprintShort(j.GetKey()), "this key is enrolled already", "make a new key", "", "")
 	case x.rec.GetSigner() != id:
 		x.refuse("NOT_THE_SIGNER", x.rec.GetSigner(), fmt.Sprintf("the invitation is for %q", id), "sign as "+id, "", "")
-	case s.People[id] != nil && i.GetPerson() != nil, s.Yards[id] != nil && i.GetYard() != nil:
+	case s.LiveKey(inv.By.By) == nil:
+		x.refuse("INVITER_REVOKED", inv.ID, "the key of "+inv.By.By+", who invited, was revoked", "ask another manager for a new one", "a manager", "")
+	case s.People[id] != nil, s.Yards[id] != nil:
 		x.refuse("EXISTS", id, "it has joined already", "", "", "")
 	case i.GetYard() != nil && j.GetAddress() == "":
 		x.refuse("MALFORMED", id, "a yard joins with the address of its replica", "give host:port", "", "")
@@ -246,7 +251,7 @@ func (x *step) publishDrawing(p *recordv1.PublishDrawing) {
 	old := s.Plans[yard]
 	s.Plans[yard] = &Drawing{Yard: yard, Revision: d.GetRevision(), Bytes: p.GetDrawing(), Hash: hex.EncodeToString(sum[:]), Recorded: x.mark}
 	if old != nil {
-		s.Plans[yard].Suspect = old.Suspect
+		s.Plans[yard].Suspect, s.Plans[yard].Mended = old.Suspect, old.Mended
 	}
 	if err := s.redraw(); err != nil {
 		s.Plans[yard] = old

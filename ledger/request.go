@@ -106,45 +106,78 @@ func (s *State) RequestConditions(job string, points []string) []*recordv1.Condi
 			}
 		}
 	}
-	add(s.releaseConditions(j, points)...)
-	for _, id := range sorted(s.Jobs) {
-		if o := s.Jobs[id]; id != job && !o.Closed.Set() && overlap(o.Plan, points) && o.LastHold.Set() {
-			add(s.releaseConditions(o, points)...)
-		}
-	}
-	add(s.endangered(points)...)
-	return cs
+	return append(cs, s.startConditions(j, points)...)
 }
 
-// endangered lists the people whom closing these points could reach: on the
-// current drawing, whichever points they locked (design.md, The fine print).
-// Only a point recorded open and held by a lock counts as stopping energy.
+// startConditions lists what stands against closing these points for job j, at
+// the request and again at the energise: what the job itself still owes, what
+// every other job owes whose points they are or whose zone they reach, and the
+// people in the way.
+func (s *State) startConditions(j *Job, points []string) []*recordv1.Condition {
+	cs := s.releaseConditions(j)
+	for _, id := range sorted(s.Jobs) {
+		o := s.Jobs[id]
+		if id != j.ID && !o.Closed.Set() && o.begun() && (overlap(o.Plan, points) || s.couldReach(o.Zone, points, false)) {
+			cs = append(cs, s.releaseConditions(o)...)
+		}
+	}
+	return append(cs, s.endangered(points)...)
+}
+
+// begun reports whether anybody locked, entered or looked over the area for the
+// job: then it has something to give back.
+func (j *Job) begun() bool { return j.LastHold.Set() || j.LastOn.Set() || j.Looked.Set() }
+
+// couldReach reports whether closing these points could let energy into a zone.
+// Only a point recorded open and held by a lock stops it; for people signed on
+// not even that one does: any point that reaches their zone by the structure of
+// a drawing, past or present, counts (decisions.md 9). A zone that left the
+// drawing is reached by anything.
+func (s *State) couldReach(zone string, points []string, signedOn bool) bool {
+	if _, drawn := s.Graph().Zone(zone); !drawn {
+		return true
+	}
+	// Reach has all that any drawing showed, so the searches below find no more.
+	if !overlap(s.Reach[zone], points) || signedOn {
+		return signedOn && overlap(s.Reach[zone], points)
+	}
+	near, live, err := s.Graph().ReachNow(zone, s.openAndHeld)
+	if err != nil {
+		return true
+	}
+	drawn, _ := s.Graph().Reach(zone)
+	return slices.ContainsFunc(points, func(p string) bool {
+		return slices.Contains(near, p) || slices.Contains(s.Reach[zone], p) && (live || !slices.Contains(drawn, p))
+	})
+}
+
+// endangered lists the people whom closing these points could reach, whichever
+// points they locked (design.md, The fine print): of open jobs, and of closed
+// ones whose people came to the ledger late.
 func (s *State) endangered(points []string) []*recordv1.Condition {
 	var cs []*recordv1.Condition
-	barrier := func(p string) bool { return s.openAndHeld(p) }
+	for _, ref := range sorted(s.inside) {
+		if so := s.inside[ref]; s.Jobs[so.Job] == nil {
+			cs = append(cs, cond("REACHES_PEOPLE", so.Job, fmt.Sprintf("%s is signed on to the zone of %s, a job nobody knows: they may be anywhere", so.Person, so.Job),
+				so.Person+" signs off", so.Person, "1910.147(e)(2)(i)"))
+		}
+	}
 	for _, id := range sorted(s.Jobs) {
 		j := s.Jobs[id]
-		if j.Closed.Set() {
-			continue
-		}
 		people := s.atRisk(j)
 		if len(people) == 0 {
 			continue
 		}
 		names := strings.Join(people, ", ")
-		for _, so := range s.signedOn(j.ID) {
+		on := s.signedOn(j.ID)
+		for _, so := range on {
 			for _, p := range points {
 				if slices.Contains(so.Promised, p) {
 					cs = append(cs, cond("PROMISED", p, fmt.Sprintf("%s was promised at sign-on that %s stays off", so.Person, p), so.Person+" signs off the zone", so.Person, "1910.147(e)(2)(i)"))
 				}
 			}
 		}
-		near, live, err := s.Graph().ReachNow(j.Zone, barrier)
-		hit := err != nil
-		for _, p := range points {
-			hit = hit || slices.Contains(near, p) || live && slices.Contains(s.Reach[j.Zone], p)
-		}
-		if hit {
+		if s.couldReach(j.Zone, points, len(on) > 0) {
 			cs = append(cs, cond("REACHES_PEOPLE", j.Zone, fmt.Sprintf("closing %s could let energy reach %s, where job %s has %s", strings.Join(points, ", "), j.Zone, j.ID, names),
 				"they take off their locks and sign off the zone", names, "1910.147(e)(2)(i)"))
 		}
@@ -157,14 +190,15 @@ func (s *State) openAndHeld(p string) bool {
 	return pt != nil && !pt.Live && len(s.HoldsOn(p)) > 0
 }
 
-// atRisk names who is signed on to the job's zone or has a lock on for it.
+// atRisk names who is signed on to the job's zone or has a lock on for it: one
+// that names no open job counts for every open job whose plan it touches.
 func (s *State) atRisk(j *Job) []string {
 	var out []string
 	for _, so := range s.signedOn(j.ID) {
 		out = append(out, so.Person)
 	}
-	for _, ref := range sorted(s.Holds) {
-		if h := s.Holds[ref]; h.Active() && h.Job == j.ID {
+	for _, h := range s.active {
+		if h.Job == j.ID || !j.Closed.Set() && s.unclaimed(h) && overlap(s.Covers(h), j.Plan) {
 			out = append(out, holderName(h))
 		}
 	}
@@ -181,6 +215,9 @@ func (x *step) fence(f *recordv1.Fence) {
 		x.refuse("UNKNOWN_REQUEST", f.GetRequest(), "no such request", "", "", "")
 	case q.State != recordv1.RequestState_REQUEST_STATE_AWAITING:
 		x.refuse("NOT_AWAITING", q.ID, "the request no longer waits for confirmation", "", "", "")
+	case !q.By.seenBy(x.mark):
+		// It confirms an older request of that name: this one it had not seen.
+		x.refuse("NOT_SEEN", q.ID, y+" wrote this before it had seen the request", "", "", "")
 	case !slices.Contains(q.Involved, y):
 		x.refuse("NOT_INVOLVED", q.ID, y+" is not asked", "", "", "")
 	case slices.Contains(q.Attested, y):
@@ -204,7 +241,6 @@ func (x *step) energise(e *recordv1.Energise) {
 	if p == nil {
 		return
 	}
-	p.Moved = Moved{x.mark.Epoch, x.mark.Seq} // consumed, accepted or not (decisions.md 3)
 	q := s.Reqs[e.GetRequest()]
 	switch {
 	case q == nil:
@@ -213,6 +249,12 @@ func (x *step) energise(e *recordv1.Energise) {
 	case q.State != recordv1.RequestState_REQUEST_STATE_APPROVED:
 		x.refuse("NOT_APPROVED", q.ID, "the request is "+RequestWord(q.State)+why(q.Why), "wait until every yard concerned has confirmed, or request again", "", "1910.147(e)")
 		return
+	case s.Time >= q.Deadline:
+		x.refuse("EXPIRED", q.ID, "the deadline of the request has passed", "request again", "", "1910.147(e)")
+		return
+	case s.Jobs[q.Job] == nil:
+		x.refuse("UNKNOWN_JOB", q.Job, "the job of the request is gone", "request again for an open job", "", "")
+		return
 	case !slices.Contains(q.Points, p.ID) || slices.Contains(q.Energised, p.ID):
 		x.refuse("NOT_REQUESTED", p.ID, "the request is not for this point, or it was energised already", "", "", "")
 		return
@@ -220,14 +262,16 @@ func (x *step) energise(e *recordv1.Energise) {
 	for _, h := range s.HoldsOn(p.ID) {
 		x.refuse("HOLD_STANDS", p.ID, fmt.Sprintf("%s has a lock on %s", holderName(h), h.Target()), holderName(h)+" takes it off", holderName(h), "1910.147(e)(3)")
 	}
-	if j := s.Jobs[q.Job]; j != nil {
-		x.out.Conditions = append(x.out.Conditions, s.releaseConditions(j, q.Points)...)
-	}
-	x.out.Conditions = append(x.out.Conditions, s.endangered([]string{p.ID})...)
+	x.out.Conditions = append(x.out.Conditions, s.startConditions(s.Jobs[q.Job], []string{p.ID})...)
 	if x.refused() {
 		return
 	}
-	p.Live = true
+	p.Live, p.Closed = true, x.mark
+	for _, j := range s.Jobs {
+		if !j.Closed.Set() && j.GroundsLeft == 0 && slices.Contains(j.Plan, p.ID) {
+			j.GroundsFitted = 0 // all were off: the next round counts its own
+		}
+	}
 	q.Energised = append(q.Energised, p.ID)
 	slices.Sort(q.Energised)
 	x.change("%s may be closed at its panel now, by %s", p.ID, x.who.ID)

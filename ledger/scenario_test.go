@@ -99,13 +99,15 @@ var clauses = []struct {
 			t.Error("a ground left on passes as clear")
 		}
 		w.refusedWith(w.direct("mara", actRequest("start-2", "boot-1", w.now+1e7, feeder, control)), "GROUNDS")
-		w.must(w.journal("stonebend", "ravi", actClear("boot-1")))
+		w.must(w.journal("stonebend", "ravi", actGrounds("boot-1", 3, 3)))
 		w.must(w.direct("mara", actRequest("start-3", "boot-1", w.now+1e7, feeder, control)))
 	}},
 	{"1910.147(e)(2)(i)", "everybody is out: head count is sign-ons minus sign-offs", func(t *testing.T) {
 		w, holds := ready(t)
 		on := w.must(w.journal("stonebend", "lena", actSignOn("boot-1")))
-		w.must(w.journal("stonebend", "ravi", actClear("boot-1")))
+		if o := w.must(w.journal("stonebend", "ravi", actClear("boot-1"))); !flagged(o, "NOT_CLEAR") {
+			t.Error("the area passes as clear of people with lena signed on")
+		}
 		for k, h := range holds {
 			w.must(w.journal("stonebend", k[:4], actRelease(h)))
 		}
@@ -113,6 +115,7 @@ var clauses = []struct {
 		w.refusedWith(w.direct("mara", actRequest("start-1", "boot-1", w.now+1e7, feeder, control)), "SIGNED_ON")
 		w.refusedWith(w.journal("stonebend", "mara", actSignOff(on.GetRef())), "NOT_YOUR_SIGN_ON")
 		w.must(w.journal("stonebend", "lena", actSignOff(on.GetRef())))
+		w.must(w.journal("stonebend", "ravi", actClear("boot-1")))
 		w.must(w.direct("mara", actRequest("start-2", "boot-1", w.now+1e7, feeder, control)))
 	}},
 	{"1910.147(e)(2)(ii)", "affected people are told after the last lock came off and before a start", func(t *testing.T) {
@@ -221,4 +224,26 @@ func TestReachesPeople(t *testing.T) {
 	w.must(w.fence("millrow", "start-3"))
 	w.must(w.journal("eastfork", "tomas", actSignOn("paint-1")))
 	w.refusedWith(w.journal("stonebend", "ravi", actEnergise("start-3", feeder)), "REACHES_PEOPLE")
+}
+
+// TestPromiseBroken: a yard promised a lock that its point stays off, and the
+// opening the promise rested on did not count: the loudest alarm there is
+// (protocol.md 5).
+func TestPromiseBroken(t *testing.T) {
+	w := drawn(t)
+	w.openJob()
+	lock := func(grant recordv1.Grant) *recordv1.Outcome {
+		return w.must(w.envelope("stonebend", &recordv1.Envelope{Grant: grant, Promised: []string{feeder},
+			Body: &recordv1.Envelope_Signed{Signed: w.sign("ravi", actLock(feeder, "ravi-1", "boot-1"))}}))
+	}
+	if o := lock(recordv1.Grant_GRANT_LIVE); flagged(o, "PROMISE_BROKEN") {
+		t.Error("no promise was given, and none was broken")
+	}
+	if o := lock(recordv1.Grant_GRANT_HELD_LOCALLY); !flagged(o, "PROMISE_BROKEN") || len(w.s.Alarms) != 1 {
+		t.Errorf("a broken promise raises nothing: flags %v, alarms %v", o.GetFlags(), w.s.Alarms)
+	}
+	w.must(w.journal("stonebend", "ravi", w.actIsolate(feeder)))
+	if o := lock(recordv1.Grant_GRANT_HELD_LOCALLY); flagged(o, "PROMISE_BROKEN") {
+		t.Error("a promise that holds is called broken")
+	}
 }

@@ -41,11 +41,11 @@ func (s *State) StartConditions(j *Job) []*recordv1.Condition {
 		}
 	}
 	for _, p := range j.Affected {
-		if m, told := j.ToldBefore[p]; !told || m.Index < j.Opened.Index {
-			add("NOT_TOLD", p, p+" has not been told", "tell them and record it", j.Responsible, "1910.147(c)(9)")
+		if m, told := j.ToldBefore[p]; !told || !s.closedBefore(j, m) {
+			add("NOT_TOLD", p, p+" has not been told since the points were last closed", "tell them and record it", j.Responsible, "1910.147(c)(9)")
 		}
 	}
-	if !j.ShutDown.Set() {
+	if !j.ShutDown.Set() || !s.closedBefore(j, j.ShutDown) {
 		add("NOT_SHUT_DOWN", j.Zone, "no orderly shut-down is recorded", "shut down and record it", j.Responsible, "1910.147(d)(2)")
 	}
 	cs = append(cs, s.pointConditions(j)...)
@@ -93,30 +93,30 @@ func (s *State) pointConditions(j *Job) []*recordv1.Condition {
 }
 
 // guards reports whether a hold counts for work on a point: it is not older than
-// the latest opening, or its owner tried the handle since (design.md).
+// the latest opening, by the records and by the clocks (a lock can wait in an
+// outbox), or its owner tried the handle since (design.md).
 func (s *State) guards(h *Hold, p *Point) bool {
 	on := s.coveredSince(h, p.ID)
-	return p.Opened.seenBy(on) || h.Tried.Set() && p.Opened.seenBy(h.Tried)
+	return p.Opened.before(on) || h.Tried.Set() && p.Opened.before(h.Tried)
 }
 
 // proofConditions: every store released or waited out, every reading valid.
 func (s *State) proofConditions(j *Job) []*recordv1.Condition {
 	var cs []*recordv1.Condition
-	opened := s.lastOpened(j)
 	for _, st := range s.stores[j.ID] {
 		m, done := j.Released[st.ID]
 		what := fmt.Sprintf("stored energy in %s", st.ID)
 		switch {
-		case !done || !s.after(m, opened):
+		case !done || !s.openedBefore(j, m, 0) || s.fault(j, m) != "":
 			cs = append(cs, cond("STORED", st.ID, what+" is not released", st.Release, j.Responsible, "1910.147(d)(5)(i)"))
-		case m.Time < opened.Time+int64(st.WaitSeconds)*1000:
+		case !s.openedBefore(j, m, int64(st.WaitSeconds)*1000):
 			cs = append(cs, cond("STORED", st.ID, fmt.Sprintf("%s was released before the wait of %d s was over", what, st.WaitSeconds), "wait, then "+st.Release, j.Responsible, "1910.147(d)(5)(i)"))
 		}
 	}
 	for _, p := range s.proofs[j.ID] {
 		got := j.Readings[readingKey(p.Part, p.Medium, p.Kind)]
 		clause := "1910.147(d)(6)"
-		if strings.Contains(p.Source, clause) {
+		if strings.HasPrefix(p.Source, "29 CFR 1910.147") {
 			clause = p.Source
 		} else if p.Source != "" {
 			clause += "; " + p.Source
@@ -137,23 +137,43 @@ func proofWho(p energy.Proof) string {
 	return "authorised employee"
 }
 
-// lastOpened is the latest opening of the plan's points.
-func (s *State) lastOpened(j *Job) Mark {
-	var last Mark
+// openedBefore reports whether every plan point was opened at least wait ms before
+// m, as far as the writer of m and the clocks can tell.
+func (s *State) openedBefore(j *Job, m Mark, wait int64) bool {
 	for _, id := range j.Plan {
-		if p := s.Points[id]; p != nil && p.Opened.Index >= last.Index {
-			t := max(last.Time, p.Opened.Time)
-			last = p.Opened
-			last.Time = t
+		p := s.Points[id]
+		if p == nil || !p.Opened.Set() || !p.Opened.before(m) || m.Time < p.Opened.Late+wait {
+			return false
 		}
 	}
-	return last
+	return true
 }
 
-// after reports whether m was recorded, by the ledger and by the clocks, after
-// the opening it depends on.
-func (s *State) after(m, opened Mark) bool {
-	return m.Index > opened.Index && (opened.seenBy(m)) && m.Time >= opened.Time
+// closedBefore reports whether m is from after the last time that a plan point
+// was closed: a new round of work has its own notice and shut-down, (f)(1)(v).
+func (s *State) closedBefore(j *Job, m Mark) bool {
+	for _, id := range j.Plan {
+		if p := s.Points[id]; p != nil && p.Closed.Set() && !p.Closed.before(m) {
+			return false
+		}
+	}
+	return true
+}
+
+// fault says what was found live, on the job or on a drawing it rests on, and not
+// corrected before m as the writer of m knew it; "" when nothing.
+func (s *State) fault(j *Job, m Mark) string {
+	for _, ref := range sorted(j.Found) {
+		if f := j.Found[ref]; !f.Corrected.Set() || !f.Corrected.before(m) {
+			return "something was found live after it"
+		}
+	}
+	for _, y := range s.drawingsOf(j) {
+		if d := s.Plans[y]; d != nil && d.Mended.Set() && !d.Mended.before(m) {
+			return "something was found live on the drawing of " + y + " after it"
+		}
+	}
+	return ""
 }
 
 // voided says why a reading no longer counts, "" when it does: it must be taken
@@ -165,41 +185,50 @@ func (s *State) voided(j *Job, r *Proof) string {
 		if p == nil || p.Live {
 			return id + " is not open"
 		}
-		if !p.Opened.seenBy(r.At) || r.Captured < p.Opened.Time {
+		if !p.Opened.before(r.At) {
 			return id + " was opened after it, or its taker could not know"
 		}
-		unbroken := slices.ContainsFunc(s.HoldsOn(id), func(h *Hold) bool { return s.coveredSince(h, id).seenBy(r.At) })
+		unbroken := slices.ContainsFunc(s.HoldsOn(id), func(h *Hold) bool { return s.coveredBefore(h, id, r.At) })
 		if !unbroken {
 			return id + " was not locked without a break since"
 		}
 	}
-	for _, ref := range sorted(j.Found) {
-		if f := j.Found[ref]; f.At.Index >= r.At.Index || f.Corrected.Set() && f.Corrected.Index >= r.At.Index {
-			return "something was found live after it"
-		}
-	}
-	return ""
+	return s.fault(j, r.At)
 }
 
-// releaseConditions lists what (e)(1), (e)(2) and 1910.333(b)(2)(v) ask of a job
-// before any of these points may be energised.
-func (s *State) releaseConditions(j *Job, points []string) []*recordv1.Condition {
+// cleared reports whether the area was looked over, complete, after the last
+// person and lock went on, by somebody who knew of them.
+func (j *Job) cleared() bool {
+	return j.Cleared.Set() && j.LastOn.before(j.Cleared) && j.LastHold.before(j.Cleared)
+}
+
+// clearConditions lists what (e)(1) and 1910.333(b)(2)(v) ask of a job.
+func (j *Job) clearConditions() []*recordv1.Condition {
 	var cs []*recordv1.Condition
 	add := func(code, subject, text, remedy, who, clause string) {
 		cs = append(cs, cond(code, subject, text, remedy, who, clause))
 	}
-	if !j.Cleared.Set() || j.Cleared.Index < j.LastOn.Index || j.Cleared.Index < j.LastHold.Index {
+	if !j.cleared() {
 		add("NOT_CLEAR", j.ID, "the area is not recorded clear since the last person or lock went on: tools out, guards on, grounds off and counted", "look it over and record it", j.Responsible, "1910.147(e)(1)")
 	}
 	if j.GroundsLeft != 0 {
 		add("GROUNDS", j.ID, fmt.Sprintf("%d temporary grounds or jumpers are not accounted for", j.GroundsLeft), "take them off and count them", j.Responsible, "1910.333(b)(2)(v)")
 	}
+	return cs
+}
+
+// releaseConditions lists what (e)(1), (e)(2) and 1910.333(b)(2)(v) ask of a job
+// before a point that concerns it may be energised.
+func (s *State) releaseConditions(j *Job) []*recordv1.Condition {
+	cs := j.clearConditions()
+	add := func(code, subject, text, remedy, who, clause string) {
+		cs = append(cs, cond(code, subject, text, remedy, who, clause))
+	}
 	for _, so := range s.signedOn(j.ID) {
 		add("SIGNED_ON", so.Person, so.Person+" is still signed on to "+j.Zone, so.Person+" leaves the zone and signs off", so.Person, "1910.147(e)(2)(i)")
 	}
-	off := j.LastOff
 	for _, p := range j.Affected {
-		if m, told := j.ToldAfter[p]; !told || m.Index < off.Index || m.Index < j.LastHold.Index || !off.Set() && !told {
+		if m, told := j.ToldAfter[p]; !told || !j.LastOff.before(m) || !j.LastHold.before(m) {
 			add("NOT_TOLD", p, p+" has not been told after the last lock came off", "tell them and record it", j.Responsible, "1910.147(e)(2)(ii)")
 		}
 	}
@@ -223,25 +252,29 @@ func (s *State) watchStandings(at Mark) {
 		switch {
 		case len(cs) == 0:
 			if !j.Met.Set() {
-				j.Met = at
+				j.Met = at // unset still after an entry that nobody signed
 			}
 			j.Stopped = ""
 			s.clearAlarm("STOPPED", id)
 		case j.Met.Set():
 			j.Met = Mark{}
-			if people := s.signedOn(id); len(people) > 0 {
-				var names []string
-				for _, so := range people {
-					names = append(names, so.Person)
-				}
+			if len(s.signedOn(id)) > 0 {
 				j.Stopped = cs[0].GetText()
-				s.alarm("STOPPED", id, fmt.Sprintf("STOP WORK on %s: %s. Signed on: %s", id, j.Stopped, strings.Join(names, ", ")), at)
 			}
 		}
-		if j.Stopped != "" && len(s.signedOn(id)) == 0 {
+		if j.Stopped == "" {
+			continue
+		}
+		var names []string
+		for _, so := range s.signedOn(id) {
+			names = append(names, so.Person)
+		}
+		if len(names) == 0 {
 			j.Stopped = ""
 			s.clearAlarm("STOPPED", id)
+			continue
 		}
+		s.alarm("STOPPED", id, fmt.Sprintf("STOP WORK on %s: %s. Signed on: %s", id, j.Stopped, strings.Join(names, ", ")), at)
 	}
 }
 
@@ -250,24 +283,27 @@ func (s *State) StageOf(j *Job) recordv1.Stage {
 	if j.Closed.Set() {
 		return recordv1.Stage_STAGE_CLOSED
 	}
+	if j.Stopped != "" || s.uncorrected(j) {
+		return recordv1.Stage_STAGE_STOPPED
+	}
 	for _, id := range sorted(s.Reqs) {
 		q := s.Reqs[id]
-		if q.Job != j.ID || q.By.Index < j.LastHold.Index {
+		if q.Job != j.ID || q.By.Index < j.LastHold.Index() {
 			continue
 		}
 		switch q.State {
 		case recordv1.RequestState_REQUEST_STATE_AWAITING:
 			return recordv1.Stage_STAGE_REQUESTED
 		case recordv1.RequestState_REQUEST_STATE_APPROVED:
+			if s.Time >= q.Deadline || len(s.startConditions(j, q.Points)) > 0 {
+				return recordv1.Stage_STAGE_REQUESTED // the energise would be refused
+			}
 			return recordv1.Stage_STAGE_APPROVED
 		case recordv1.RequestState_REQUEST_STATE_DONE:
 			if s.anyLive(j.Plan) {
 				return recordv1.Stage_STAGE_ENERGISED
 			}
 		}
-	}
-	if j.Stopped != "" || s.uncorrected(j) {
-		return recordv1.Stage_STAGE_STOPPED
 	}
 	cs := s.StartConditions(j)
 	has := func(codes ...string) bool {
@@ -277,10 +313,11 @@ func (s *State) StageOf(j *Job) recordv1.Stage {
 	for _, p := range j.Plan {
 		anyHold = anyHold || len(s.HoldsOn(p)) > 0
 	}
+	out := j.cleared() && len(s.signedOn(j.ID)) == 0
 	switch {
-	case j.LastOff.Set() && !anyHold && !s.anyLive(j.Plan):
+	case out && j.LastOff.Set() && !anyHold && !s.anyLive(j.Plan):
 		return recordv1.Stage_STAGE_RELEASED
-	case j.Cleared.Set() && j.Cleared.Index > j.LastOn.Index && j.Cleared.Index > j.LastHold.Index:
+	case out:
 		return recordv1.Stage_STAGE_CLEARED
 	case len(cs) == 0:
 		return recordv1.Stage_STAGE_WORK_MAY_START

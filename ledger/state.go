@@ -15,42 +15,6 @@ import (
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-// Mark is where and when something was recorded.
-type Mark struct {
-	// Index is the ledger index.
-	Index uint64 `json:"index"`
-	// Time is the earlier of the signer's clock and the ledger's time, Unix ms.
-	Time int64 `json:"time"`
-	// Yard, Epoch and Seq are the journal place; empty for a direct entry.
-	Yard  string `json:"yard,omitempty"`
-	Epoch uint64 `json:"epoch,omitempty"`
-	Seq   uint64 `json:"seq,omitempty"`
-	// BasedOn is the ledger size the yard had seen when it wrote it.
-	BasedOn uint64 `json:"based_on,omitempty"`
-	By      string `json:"by,omitempty"`
-}
-
-// Set reports whether it was recorded at all.
-func (m Mark) Set() bool { return m.By != "" }
-
-// Ref is the journal place as text, "yard/epoch/seq".
-func (m Mark) Ref() string { return Ref(m.Yard, m.Epoch, m.Seq) }
-
-// seenBy reports whether the writer of r knew of m: m is earlier in the same
-// journal, or within what r's yard had seen of the ledger (decisions.md 18).
-func (m Mark) seenBy(r Mark) bool {
-	if m.Yard != "" && m.Yard == r.Yard && m.Epoch == r.Epoch {
-		return m.Seq < r.Seq
-	}
-	return m.Index < r.BasedOn
-}
-
-// Ref writes a journal place as text.
-func Ref(yard string, epoch, seq uint64) string { return fmt.Sprintf("%s/%d/%d", yard, epoch, seq) }
-
-// RefOf writes a journal reference as text.
-func RefOf(r *recordv1.JournalRef) string { return Ref(r.GetYard(), r.GetEpoch(), r.GetSeq()) }
-
 // Moved is the last Energise or FoundClosed of a point (decisions.md 3).
 type Moved struct {
 	Epoch uint64 `json:"epoch"`
@@ -121,8 +85,10 @@ type Point struct {
 	Holes uint32 `json:"holes"`
 	Live  bool   `json:"live"`
 	Moved Moved  `json:"moved"`
-	// Opened is the latest opening that counted.
+	// Opened is the latest opening that counted; Closed the latest record that
+	// made it live after it was open.
 	Opened Mark `json:"opened"`
+	Closed Mark `json:"closed"`
 }
 
 // Box is a group lock box. Points maps a point to when its key went in.
@@ -144,6 +110,9 @@ type Drawing struct {
 	Walked   Mark   `json:"walked"`
 	// Suspect is the reference of a found-live record that nobody has corrected.
 	Suspect []string `json:"suspect,omitempty"`
+	// Mended is the latest correction of something found live on it: no reading
+	// from before counts.
+	Mended Mark `json:"mended"`
 }
 
 // State is everything the rules need, and nothing more. Fields are exported for
@@ -172,6 +141,8 @@ type State struct {
 	Alarms  []Alarm                 `json:"alarms,omitempty"`
 	Ended   []ending                `json:"ended,omitempty"`
 
+	active   map[string]*Hold          // the active ones of Holds; derived
+	inside   map[string]*SignOn        // those of SignOns not signed off; derived
 	graph    *energy.Graph             // the current drawings joined; derived
 	verdicts map[string]energy.Verdict // job -> does its plan isolate; derived
 	proofs   map[string][]energy.Proof // job -> readings required; derived
@@ -201,6 +172,7 @@ func New() *State {
 		Boxes: map[string]*Box{}, Plans: map[string]*Drawing{}, Reach: map[string][]string{},
 		Jobs: map[string]*Job{}, Holds: map[string]*Hold{}, SignOns: map[string]*SignOn{},
 		Reqs: map[string]*ReqState{}, Tickets: map[string]*TicketState{},
+		active: map[string]*Hold{}, inside: map[string]*SignOn{},
 	}
 }
 
@@ -244,6 +216,16 @@ func Restore(b []byte) (*State, error) {
 	}
 	if err := s.Tree.Check(); err != nil {
 		return nil, fmt.Errorf("the saved state's tree is broken: %w", err)
+	}
+	for ref, h := range s.Holds {
+		if h.Active() {
+			s.active[ref] = h
+		}
+	}
+	for ref, so := range s.SignOns {
+		if !so.Off.Set() {
+			s.inside[ref] = so
+		}
 	}
 	if err := s.redraw(); err != nil {
 		return nil, err

@@ -50,10 +50,10 @@ func (s *State) HoldView(h *Hold) *recordv1.HoldView {
 	return v
 }
 
-// View shows the request.
+// View shows the request. It shares nothing that a later entry changes in place.
 func (q *ReqState) View() *recordv1.RequestView {
 	return &recordv1.RequestView{Id: q.ID, Job: q.Job, Requester: q.By.By, Points: q.Points, State: q.State, Involved: q.Involved,
-		Confirmed: q.Attested, Energised: q.Energised, DeadlineUnixMs: q.Deadline, Why: q.Why}
+		Confirmed: slices.Clone(q.Attested), Energised: slices.Clone(q.Energised), DeadlineUnixMs: q.Deadline, Why: q.Why}
 }
 
 func (s *State) signOnView(so *SignOn) *recordv1.SignOnView {

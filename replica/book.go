@@ -3,8 +3,10 @@ package replica
 import (
 	"bytes"
 	"encoding/json"
+	"maps"
 	"os"
 	"path/filepath"
+	"slices"
 	"sync"
 
 	"yardhasp/ledger"
@@ -17,6 +19,7 @@ type book struct {
 	path string
 	mu   sync.RWMutex
 	by   map[string]entry // by yard
+	kept bool             // the file says what by says
 }
 
 type entry struct {
@@ -26,7 +29,7 @@ type entry struct {
 }
 
 func openBook(dir string) (*book, error) {
-	b := &book{path: filepath.Join(dir, "peers.json"), by: map[string]entry{}}
+	b := &book{path: filepath.Join(dir, "peers.json"), by: map[string]entry{}, kept: true}
 	raw, err := os.ReadFile(b.path)
 	if os.IsNotExist(err) {
 		return b, nil
@@ -56,21 +59,31 @@ func (b *book) yardOf(key []byte) (string, bool) {
 	return "", false
 }
 
-// learn takes the yards of a state; it writes the file when something changed.
-func (b *book) learn(s *ledger.State) error {
+// entries copies the yards of a state.
+func entries(s *ledger.State) map[string]entry {
+	out := map[string]entry{}
+	for id, y := range s.Yards {
+		out[id] = entry{y.Name, y.Address, y.Key}
+	}
+	return out
+}
+
+// learn takes the yards of a state; it writes the file when something changed, so
+// never call it where a state is locked.
+func (b *book) learn(now map[string]entry) error {
 	b.mu.Lock()
 	defer b.mu.Unlock()
-	changed := false
-	for id, y := range s.Yards {
-		e := entry{y.Name, y.Address, y.Key}
-		if o, ok := b.by[id]; !ok || o.Address != e.Address || !bytes.Equal(o.Key, e.Key) {
-			b.by[id], changed = e, true
+	for id, e := range now {
+		if o, ok := b.by[id]; !ok || o.Name != e.Name || o.Address != e.Address || !bytes.Equal(o.Key, e.Key) {
+			b.by[id], b.kept = e, false
 		}
 	}
-	if !changed {
+	if b.kept {
 		return nil
 	}
-	return b.save()
+	err := b.save()
+	b.kept = err == nil
+	return err
 }
 
 func (b *book) save() error {
@@ -86,7 +99,8 @@ func (b *book) infos() []*recordv1.YardInfo {
 	b.mu.RLock()
 	defer b.mu.RUnlock()
 	var out []*recordv1.YardInfo
-	for id, e := range b.by {
+	for _, id := range slices.Sorted(maps.Keys(b.by)) {
+		e := b.by[id]
 		out = append(out, &recordv1.YardInfo{Id: id, Name: e.Name, Address: e.Address, ReplicaKey: e.Key})
 	}
 	return out

@@ -8,8 +8,10 @@ import (
 	"log/slog"
 	"net"
 	"os"
+	"os/exec"
 	"path/filepath"
 	"strings"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -29,6 +31,12 @@ type cluster struct {
 	yards []client.Yard
 	keys  map[string]ed25519.PrivateKey
 	conns map[string]*client.Client
+
+	tune   func(*replica.Config) // for replicas in this process; may be nil
+	bin    string                // when set, replicas are processes of this program
+	procs  map[string]*exec.Cmd
+	said   []saying
+	device atomic.Uint64
 }
 
 func testKey(name string) ed25519.PrivateKey {
@@ -48,8 +56,12 @@ func freeAddr(t testing.TB) string {
 }
 
 // found starts a ledger at stonebend with the manager nia.
-func found(t testing.TB) *cluster {
-	c := &cluster{t: t, dirs: map[string]string{}, up: map[string]*replica.Replica{}, keys: map[string]ed25519.PrivateKey{"nia": testKey("nia")}, conns: map[string]*client.Client{}}
+func found(t testing.TB, how ...func(*cluster)) *cluster {
+	c := &cluster{t: t, dirs: map[string]string{}, up: map[string]*replica.Replica{}, keys: map[string]ed25519.PrivateKey{"nia": testKey("nia")},
+		conns: map[string]*client.Client{}, procs: map[string]*exec.Cmd{}}
+	for _, h := range how {
+		h(c)
+	}
 	dir, addr := t.TempDir(), freeAddr(t)
 	id, err := replica.Found(replica.Founding{Dir: dir, Coop: "Three Forks Grain Co-op", Yard: "stonebend", YardName: "Stonebend", Listen: addr, Address: addr, Timers: "lan",
 		Manager:    &recordv1.Person{Id: "nia", Name: "Nia", Roles: []recordv1.Role{recordv1.Role_ROLE_MANAGER, recordv1.Role_ROLE_SUPERVISOR, recordv1.Role_ROLE_AUTHORISED}, Qualified: true, TrainedUntilUnixMs: time.Now().Add(time.Hour).UnixMilli()},
@@ -74,7 +86,15 @@ func (c *cluster) learn(yard, addr string) {
 
 func (c *cluster) start(yard string) {
 	c.t.Helper()
-	r, err := replica.Open(replica.Config{Dir: c.dirs[yard], Logger: testLog(yard)})
+	if c.bin != "" {
+		c.run(yard)
+		return
+	}
+	cfg := replica.Config{Dir: c.dirs[yard], Logger: testLog(yard)}
+	if c.tune != nil {
+		c.tune(&cfg)
+	}
+	r, err := replica.Open(cfg)
 	if err != nil {
 		c.t.Fatal(err)
 	}
@@ -95,8 +115,16 @@ func (c *cluster) stop() {
 	for _, k := range c.conns {
 		k.Close()
 	}
+	for y := range c.procs {
+		c.kill(y)
+	}
 	for y := range c.up {
 		c.halt(y)
+	}
+	for _, s := range c.said {
+		if c.t.Failed() && s.text.Len() > 0 {
+			c.t.Logf("%s said:\n%s", s.yard, s.text)
+		}
 	}
 }
 
@@ -163,7 +191,7 @@ func (c *cluster) invite(kind, id string, inv *recordv1.Invite) *token.Token {
 	once := testKey("once " + id)
 	inv.Id, inv.OnceKey, inv.ExpiresUnixMs = "inv-"+id, public(once), time.Now().Add(time.Hour).UnixMilli()
 	c.do("nia", "stonebend", &recordv1.Record{Act: &recordv1.Record_Invite{Invite: inv}})
-	t := &token.Token{Ledger: c.id, Coop: "Three Forks Grain Co-op", Kind: kind, ID: id, Invitation: inv.Id, Secret: once.Seed(), ExpiresUnixMs: inv.ExpiresUnixMs}
+	t := &token.Token{Ledger: c.id, Coop: "Three Forks Grain Co-op", Kind: kind, ID: id, Invitation: inv.Id, Seed: once.Seed(), ExpiresUnixMs: inv.ExpiresUnixMs}
 	for _, y := range c.yards {
 		t.Yards = append(t.Yards, token.Peer{ID: y.ID, Address: y.Address, Key: y.Key})
 	}
@@ -220,8 +248,8 @@ func (c *cluster) until(what string, ok func() bool) {
 	}
 }
 
-func three(t testing.TB) *cluster {
-	c := found(t)
+func three(t testing.TB, how ...func(*cluster)) *cluster {
+	c := found(t, how...)
 	c.until("a founded ledger", func() bool {
 		b, err := c.as("nia", "stonebend").Board(c.ctx(), servicev1.Consistency_CONSISTENCY_CONFIRMED, "")
 		return err == nil && b.GetCoop() != ""
@@ -239,6 +267,7 @@ func lockOn(point, padlock, job string) *recordv1.Record {
 // TestThreeYards: a lock at one yard is seen at every yard, read confirmed
 // anywhere; another's lock is not released.
 func TestThreeYards(t *testing.T) {
+	t.Parallel()
 	c := three(t)
 	const point = "millrow/panel-1/leg-1"
 	c.joinPerson(&recordv1.Person{Id: "ravi", Name: "Ravi", Roles: []recordv1.Role{recordv1.Role_ROLE_AUTHORISED}})

@@ -9,7 +9,8 @@
 //	founding        the signed founding record: its hash is the ledger's id
 //	peers.json      the yards' addresses and keys, for the time before the
 //	                state is read back
-//	raft-log/, snapshots/, history/, journal/
+//	raft/, raft.mark, snapshots/, history/, journal/
+//	begun           the log and the journal were made: they never are again
 //
 // Lost disks, restored images and copied directories are not this replica any
 // more: a yard whose disk was lost is recovered as a new incarnation.

@@ -11,7 +11,6 @@ import (
 	"os"
 	"path/filepath"
 	"sync"
-	"time"
 
 	"yardhasp/ledger"
 	"yardhasp/ledger/seal"
@@ -30,12 +29,14 @@ type driver struct {
 	base uint64 // raft index that the last record on disk was based on
 	wake chan struct{}
 
-	// sent is the seq up to which the leader has answered; owned by run.
-	sent uint64
+	// Owned by run. sent is the seq up to which the leader has answered; unsure:
+	// an answer may have got lost, so what is pending is not known to be so.
+	sent   uint64
+	unsure bool
 }
 
 func openDriver(r *Replica) (*driver, error) {
-	d := &driver{r: r, wake: make(chan struct{}, 1)}
+	d := &driver{r: r, wake: make(chan struct{}, 1), unsure: true}
 	dir := filepath.Join(r.dir, "journal")
 	h := yard.Header{Ledger: r.ledgerID(), Yard: r.set.Yard, Epoch: 1, Incarnation: seal.Fingerprint(r.key.Public().(ed25519.PublicKey))}
 	if err := os.MkdirAll(dir, 0o700); err != nil {
@@ -114,10 +115,13 @@ func (d *driver) capture(signed []byte, run string) (*yard.Reply, error) {
 
 // panel shows a point to the person at its panel.
 func (d *driver) panel(point string) (v yard.PanelView) {
-	_, _ = d.step(func(*ledger.State, int64) (yard.Effects, error) {
+	_, err := d.step(func(*ledger.State, int64) (yard.Effects, error) {
 		v = d.y.Panel(point)
 		return yard.Effects{}, nil
 	})
+	if err != nil {
+		return yard.PanelView{WhyNot: []string{err.Error()}}
+	}
 	return v
 }
 
@@ -134,89 +138,14 @@ func (d *driver) ticket(key []byte, t *recordv1.Ticket) (reply *yard.Reply, err 
 }
 
 func (d *driver) serving() (ok bool, why string) {
-	_, _ = d.step(func(*ledger.State, int64) (yard.Effects, error) {
+	_, err := d.step(func(*ledger.State, int64) (yard.Effects, error) {
 		ok, why = d.y.Serving()
 		return yard.Effects{}, nil
 	})
+	if err != nil {
+		return false, err.Error()
+	}
 	return ok, why
-}
-
-// run forwards the journal, and lets every change of state have its effect.
-func (d *driver) run() {
-	tick := time.NewTicker(time.Second)
-	defer tick.Stop()
-	for {
-		select {
-		case <-d.r.ctx.Done():
-			return
-		case <-d.wake:
-		case <-tick.C:
-		}
-		for d.forward() && d.r.ctx.Err() == nil {
-		}
-		d.compact()
-	}
-}
-
-// forward sends the next records that the ledger lacks; true when there may be
-// more. A record is sent again only once this replica's own state is known to be
-// current, so that an answer that was lost does not fill the ledger with repeats.
-func (d *driver) forward() bool {
-	var pending []yard.Record
-	_, err := d.step(func(*ledger.State, int64) (yard.Effects, error) {
-		pending = d.y.Pending()
-		return yard.Effects{}, nil
-	})
-	if err != nil {
-		return false
-	}
-	for len(pending) > 0 && pending[0].Envelope.GetSeq() <= d.sent {
-		pending = pending[1:]
-	}
-	if len(pending) == 0 {
-		return false
-	}
-	var entries [][]byte
-	size := 0
-	for _, p := range pending {
-		if len(entries) == 256 || size > 0 && size+len(p.Sealed) > d.r.timers.BatchBytes {
-			break
-		}
-		entries = append(entries, ledger.JournalEntry(p.Sealed))
-		size += len(p.Sealed)
-	}
-	ctx, cancel := context.WithTimeout(d.r.ctx, 10*time.Second)
-	defer cancel()
-	outs, err := d.r.propose(ctx, entries)
-	if err != nil {
-		d.r.log.Info("the journal is not forwarded yet", "from", pending[0].Envelope.GetSeq(), "err", err)
-		d.sent = 0
-		return d.r.confirm(ctx) == nil
-	}
-	for i, o := range outs {
-		if o.GetRef() == "" || hasCode(o, "SEQ_GAP") {
-			d.sent = 0
-			return d.r.confirm(ctx) == nil
-		}
-		d.sent = pending[i].Envelope.GetSeq()
-		for _, c := range o.GetConditions() {
-			switch c.GetCode() {
-			case "CLONED_JOURNAL", "YARD_STOPPED", "OTHER_REPLICA", "OLD_EPOCH":
-				d.r.log.Error("the ledger does not take this yard's journal", "why", c.GetText(), "do", c.GetRemedy())
-				return false
-			}
-		}
-	}
-	return true
-}
-
-func hasCode(o *recordv1.Outcome, code string) bool {
-	for _, c := range o.GetConditions() {
-		if c.GetCode() == code {
-			return true
-		}
-	}
-	return false
 }
 
 // compact drops what the ledger has had for long.

@@ -4,6 +4,8 @@ import (
 	"context"
 	"crypto/ed25519"
 	"io"
+	"maps"
+	"slices"
 	"time"
 
 	"google.golang.org/grpc/codes"
@@ -29,17 +31,22 @@ func (r *Replica) duties() {
 		case <-r.kick:
 		case <-tick.C:
 		}
-		r.node.View(func(s *ledger.State, _ uint64) {
-			if err := r.book.learn(s); err != nil {
-				r.log.Warn("peers.json can't be written", "err", err)
-			}
-		})
+		r.learn()
 		r.report()
 		if r.node.IsLeader() {
 			r.leaderDuties()
 		} else {
 			r.askForVote()
 		}
+	}
+}
+
+// learn brings the book up to the state.
+func (r *Replica) learn() {
+	var now map[string]entry
+	r.node.View(func(s *ledger.State, _ uint64) { now = entries(s) })
+	if err := r.book.learn(now); err != nil {
+		r.log.Warn("peers.json can't be written", "err", err)
 	}
 }
 
@@ -55,8 +62,8 @@ func (r *Replica) leaderDuties() {
 		for id, y := range s.Yards {
 			joined = append(joined, member{seal.Fingerprint(y.Key), id})
 		}
-		for _, q := range s.Reqs {
-			if q.Open() && r.now().UnixMilli() >= q.Deadline {
+		for _, id := range slices.Sorted(maps.Keys(s.Reqs)) {
+			if q := s.Reqs[id]; q.Open() && r.now().UnixMilli() >= q.Deadline {
 				due = append(due, r.expire(q.ID))
 			}
 		}
@@ -149,9 +156,9 @@ func (r *Replica) report() {
 	}
 	founded := false
 	r.node.View(func(s *ledger.State, _ uint64) { founded = s.Ledger != "" })
-	set("", true)
+	set("", !r.stopped.Load())
 	set("ledger.read", founded)
-	set("ledger.write", founded && r.node.LeaderYard() != "")
+	set("ledger.write", founded && !r.stopped.Load() && r.node.LeaderYard() != "")
 }
 
 // health lists what is wrong with this replica, worst first.
@@ -163,7 +170,9 @@ func (r *Replica) health() []string {
 	if ok, why := r.yard.serving(); !ok {
 		out = append(out, "this yard can't promise anything now: "+why)
 	}
-	if r.node.HistoryBehind() {
+	if f := r.node.HistoryFault(); f != "" {
+		out = append(out, f)
+	} else if r.node.HistoryBehind() {
 		out = append(out, "the history before a snapshot is still being fetched from another yard")
 	}
 	return out

@@ -60,7 +60,7 @@ func (r *Replica) identify(ctx context.Context, method string) (context.Context,
 		})
 		return c.person != "" || c.yard != ""
 	}
-	if !find() && !open[method] && r.catchUp(ctx) {
+	if !find() && !open[method] && r.askAbout(ctx) {
 		find()
 	}
 	if y, known := r.book.yardOf(key); known && c.yard == "" {
@@ -74,6 +74,31 @@ func (r *Replica) identify(ctx context.Context, method string) (context.Context,
 		return nil, status.Error(codes.PermissionDenied, "only a yard's replica makes this call")
 	}
 	return context.WithValue(ctx, callerKey{}, c), nil
+}
+
+// enrolled reports whether a caller's key still counts.
+func (r *Replica) enrolled(c caller) (ok bool) {
+	r.node.View(func(s *ledger.State, _ uint64) {
+		k := s.KeyOf(c.key)
+		ok = k != nil && k.Revoked == 0
+	})
+	if !ok {
+		_, ok = r.book.yardOf(c.key)
+	}
+	return ok
+}
+
+// askAbout brings the state up to date for a key that is not known here, which
+// may just have joined elsewhere. Strangers get a few such looks at a time, so
+// that they can't keep the other yards busy.
+func (r *Replica) askAbout(ctx context.Context) bool {
+	select {
+	case r.strangers <- struct{}{}:
+	default:
+		return false
+	}
+	defer func() { <-r.strangers }()
+	return r.catchUp(ctx)
 }
 
 func isPeerMethod(m string) bool {
@@ -95,14 +120,24 @@ func (r *Replica) unary(ctx context.Context, req any, info *grpc.UnaryServerInfo
 	return next(ctx, req)
 }
 
-func (r *Replica) stream(srv any, ss grpc.ServerStream, info *grpc.StreamServerInfo, next grpc.StreamHandler) error {
+func (r *Replica) stream(srv any, ss grpc.ServerStream, info *grpc.StreamServerInfo, next grpc.StreamHandler) (err error) {
 	ctx, err := r.identify(ss.Context(), info.FullMethod)
 	if err != nil {
 		return err
 	}
+	// A stop ends every stream, those of the health service too.
+	ctx, cancel := context.WithCancel(ctx)
+	defer cancel()
+	defer context.AfterFunc(r.ctx, cancel)()
+	defer func() {
+		if p := recover(); p != nil {
+			r.log.Error("a call failed inside", "method", info.FullMethod, "panic", p)
+			err = status.Error(codes.Internal, "the call failed inside this replica")
+		}
+	}()
 	err = next(srv, &identified{ss, ctx})
-	if errors.Is(err, context.Canceled) && r.ctx.Err() != nil {
-		return status.Error(codes.Unavailable, "this replica is stopping")
+	if r.ctx.Err() != nil && (errors.Is(err, context.Canceled) || status.Code(err) == codes.Canceled) {
+		return stopping()
 	}
 	return err
 }

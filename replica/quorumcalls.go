@@ -49,6 +49,8 @@ func (r *Replica) proposeOnce(ctx context.Context, entries [][]byte) ([]*recordv
 		return nil, quorum.ErrNotLeader // it says that it does not lead: nothing was taken
 	case codes.InvalidArgument:
 		return nil, err
+	case codes.Unauthenticated, codes.PermissionDenied:
+		return nil, quorum.ErrNotLeader // it does not know this yard yet: nothing was taken
 	case codes.Unavailable:
 		if !sent(err) {
 			return nil, quorum.ErrNotLeader
@@ -73,6 +75,7 @@ func (r *Replica) confirm(ctx context.Context) error {
 }
 
 func (r *Replica) confirmOnce(ctx context.Context) error {
+	asked := r.now().UnixMilli() // what is newer than this may be missing
 	var index uint64
 	var contacts []*recordv1.YardContact
 	if r.node.IsLeader() {
@@ -100,7 +103,7 @@ func (r *Replica) confirmOnce(ctx context.Context) error {
 		return err
 	}
 	r.mu.Lock()
-	r.confirmedAt, r.lastContacts = r.now().UnixMilli(), contacts
+	r.confirmedAt, r.lastContacts = max(r.confirmedAt, asked), contacts
 	r.mu.Unlock()
 	return nil
 }

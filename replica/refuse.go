@@ -5,6 +5,7 @@ import (
 	"errors"
 	"strings"
 
+	"github.com/hashicorp/raft"
 	"google.golang.org/genproto/googleapis/rpc/errdetails"
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
@@ -76,6 +77,8 @@ func failed(err error) error {
 		return detailed(codes.Aborted, err.Error()+": ask for its receipt with the same ticket", "OUTCOME_UNKNOWN", nil)
 	case errors.Is(err, quorum.ErrNotLeader), errors.Is(err, quorum.ErrNoQuorum), errors.Is(err, context.DeadlineExceeded):
 		return detailed(codes.Unavailable, quorum.ErrNoQuorum.Error()+": nothing is approved, started or read as confirmed until they do", "NO_QUORUM", nil)
+	case errors.Is(err, raft.ErrRaftShutdown):
+		return stopping()
 	case errors.Is(err, ledger.ErrNewer):
 		return detailed(codes.InvalidArgument, err.Error(), "NEWER_RELEASE", nil)
 	}
@@ -84,3 +87,5 @@ func failed(err error) error {
 	}
 	return status.Error(codes.Internal, err.Error())
 }
+
+func stopping() error { return status.Error(codes.Unavailable, "this replica is stopping") }

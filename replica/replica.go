@@ -9,10 +9,10 @@ import (
 	"log/slog"
 	"maps"
 	"net"
-	"os"
 	"path/filepath"
 	"slices"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"github.com/hashicorp/raft"
@@ -49,6 +49,8 @@ type Config struct {
 	Now func() time.Time
 	// Listener, when set, is used instead of opening a port.
 	Listener net.Listener
+	// Timers, when set, are used instead of the profile of the settings.
+	Timers *quorum.Timers
 }
 
 // Replica is one running yard.
@@ -77,6 +79,12 @@ type Replica struct {
 	wg     sync.WaitGroup
 	halted chan error
 	kick   chan struct{} // the state moved
+	// strangers bounds the looks at the quorum for keys that are not known here.
+	strangers chan struct{}
+	wire      *streams
+	stopped   atomic.Bool // by itself: see Halted
+	closeOnce sync.Once
+	closeErr  error
 
 	mu           sync.Mutex
 	confirmedAt  int64
@@ -85,7 +93,7 @@ type Replica struct {
 }
 
 // Open starts the replica of a data directory.
-func Open(c Config) (r *Replica, err error) {
+func Open(c Config) (_ *Replica, err error) {
 	set, err := ReadSettings(c.Dir)
 	if err != nil {
 		return nil, err
@@ -94,8 +102,11 @@ func Open(c Config) (r *Replica, err error) {
 	if err != nil {
 		return nil, err
 	}
-	r = &Replica{dir: c.Dir, set: set, key: key, timers: quorum.Profiles[set.Timers], log: c.Logger, now: c.Now,
-		halted: make(chan error, 1), kick: make(chan struct{}, 1)}
+	r := &Replica{dir: c.Dir, set: set, key: key, timers: quorum.Profiles[set.Timers], log: c.Logger, now: c.Now,
+		halted: make(chan error, 1), kick: make(chan struct{}, 1), strangers: make(chan struct{}, 2)}
+	if c.Timers != nil {
+		r.timers = *c.Timers
+	}
 	if r.log == nil {
 		r.log = slog.New(slog.DiscardHandler)
 	}
@@ -109,6 +120,12 @@ func Open(c Config) (r *Replica, err error) {
 			r.closeStores()
 		}
 	}()
+	if err = r.checkFounding(); err != nil {
+		return nil, err
+	}
+	if err = r.checkWhole(); err != nil {
+		return nil, err
+	}
 	if r.book, err = openBook(c.Dir); err != nil {
 		return nil, fmt.Errorf("peers.json can't be read: %w", err)
 	}
@@ -120,6 +137,9 @@ func Open(c Config) (r *Replica, err error) {
 		return nil, err
 	}
 	if r.yard, err = openDriver(r); err != nil {
+		return nil, err
+	}
+	if err = r.markBegun(); err != nil {
 		return nil, err
 	}
 	l := c.Listener
@@ -134,20 +154,22 @@ func Open(c Config) (r *Replica, err error) {
 	}
 	r.addr = l.Addr()
 	r.mux = pin.NewMux(l, pin.ServerConfig(key, nil, pin.ALPNClient, pin.ALPNPeer))
+	r.wire = newStreams(r.mux.Listener(pin.ALPNPeer), set.Yard, key, r.book)
 	trans := raft.NewNetworkTransportWithConfig(&raft.NetworkTransportConfig{
-		Stream:  &streams{Listener: r.mux.Listener(pin.ALPNPeer), yard: set.Yard, key: key, book: r.book},
+		Stream:  r.wire,
 		MaxPool: 3, MaxRPCsInFlight: r.timers.MaxInFlight, Timeout: r.timers.Dial,
 		Logger: quorum.Hclog(r.log), MsgpackUseNewTimeFormat: true})
 	r.node, err = quorum.Open(quorum.Config{ID: seal.Fingerprint(key.Public().(ed25519.PublicKey)), Yard: set.Yard, Dir: c.Dir,
 		Log: r.raftLog, History: r.history, Transport: trans, Timers: r.timers, Floor: r.yard.floor(),
 		OnChange: r.moved, Halt: r.halt, Now: r.now, Fetch: r.fetch, Logger: r.log})
 	if err != nil {
-		l.Close()
-		return nil, err
+		r.wire.cut()
+		return nil, errors.Join(err, trans.Close(), l.Close())
 	}
 	if set.Founder {
 		if err = r.node.Bootstrap(); err != nil {
-			return nil, errors.Join(err, r.node.Close())
+			r.wire.cut()
+			return nil, errors.Join(err, r.node.Close(), l.Close())
 		}
 	}
 	r.serve()
@@ -172,6 +194,7 @@ func (r *Replica) Key() ed25519.PublicKey { return r.key.Public().(ed25519.Publi
 
 func (r *Replica) halt(err error) {
 	r.log.Error("this replica stops", "err", err)
+	r.stopped.Store(true)
 	select {
 	case r.halted <- err:
 	default:
@@ -191,7 +214,7 @@ func (r *Replica) moved() {
 
 func (r *Replica) serve() {
 	r.grpc = grpc.NewServer(grpc.Creds(pin.GRPCServerCreds()), grpc.UnaryInterceptor(r.unary), grpc.StreamInterceptor(r.stream),
-		grpc.MaxRecvMsgSize(maxMessage), grpc.MaxSendMsgSize(maxMessage),
+		grpc.MaxRecvMsgSize(maxMessage), grpc.MaxSendMsgSize(maxMessage), grpc.WaitForHandlers(true),
 		grpc.KeepaliveEnforcementPolicy(keepalive.EnforcementPolicy{MinTime: 20 * time.Second, PermitWithoutStream: true}))
 	servicev1.RegisterLedgerServiceServer(r.grpc, &ledgerServer{r: r})
 	servicev1.RegisterMembershipServiceServer(r.grpc, &memberServer{r: r})
@@ -212,24 +235,44 @@ func (r *Replica) serve() {
 	})
 }
 
+// grace is how long a stop waits for calls under way, and then for handlers.
+const grace = 3 * time.Second
+
 // Close stops gracefully: no new calls, watchers end, leadership moves on, then
-// the stores close.
+// the stores close. A second call waits for the first.
 func (r *Replica) Close() error {
+	r.closeOnce.Do(func() { r.closeErr = r.close() })
+	return r.closeErr
+}
+
+func (r *Replica) close() error {
+	r.checks.Shutdown()
 	r.cancel()
 	done := make(chan struct{})
 	go func() { r.grpc.GracefulStop(); close(done) }()
-	t := time.NewTimer(5 * time.Second)
-	select {
-	case <-done:
-	case <-t.C:
-		r.grpc.Stop()
+	r.node.HandOver()
+	if !within(done, grace) {
+		stopped := make(chan struct{})
+		go func() { r.grpc.Stop(); close(stopped) }()
+		within(stopped, grace)
 	}
-	t.Stop()
+	r.wire.cut() // raft waits for its calls to the others, which may not answer
 	err := r.node.Close()
 	r.mux.Close()
 	r.wg.Wait()
 	r.peers.close()
 	return errors.Join(err, r.closeStores())
+}
+
+func within(done <-chan struct{}, d time.Duration) bool {
+	t := time.NewTimer(d)
+	defer t.Stop()
+	select {
+	case <-done:
+		return true
+	case <-t.C:
+		return false
+	}
 }
 
 func (r *Replica) closeStores() error {
@@ -245,9 +288,6 @@ func (r *Replica) closeStores() error {
 	}
 	return errors.Join(errs...)
 }
-
-// founding reads the founding record kept in the data directory.
-func (r *Replica) founding() ([]byte, error) { return os.ReadFile(filepath.Join(r.dir, "founding")) }
 
 func (r *Replica) ledgerID() []byte {
 	b, _ := hex.DecodeString(r.set.Ledger)

@@ -1,7 +1,9 @@
 package replica
 
 import (
+	"bytes"
 	"context"
+	"errors"
 	"time"
 
 	"google.golang.org/grpc/codes"
@@ -12,6 +14,7 @@ import (
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
 	"yardhasp/replica/quorum"
+	"yardhasp/replica/store"
 )
 
 // ledgerServer answers LedgerService.
@@ -44,6 +47,9 @@ func (s *ledgerServer) Submit(ctx context.Context, q *servicev1.SubmitRequest) (
 	if bad := ledger.Check(e.Record()); bad != "" {
 		return nil, fault(&recordv1.Condition{Code: "MALFORMED", Subject: ledger.KindOf(e.Record()), Text: bad, Remedy: "correct it and sign it again"})
 	}
+	if !bytes.Equal(e.Record().GetLedger(), s.r.ledgerID()) {
+		return nil, fault(&recordv1.Condition{Code: "OTHER_LEDGER", Text: "the record was signed for another ledger", Remedy: "sign it again for this one", Who: e.Record().GetSigner()})
+	}
 	kind := ledger.KindOf(e.Record())
 	p := ledger.PermitFor(kind)
 	if p == nil || kind == "join" || kind == "expire" {
@@ -70,7 +76,7 @@ func (s *ledgerServer) Submit(ctx context.Context, q *servicev1.SubmitRequest) (
 // gets its recorded answer.
 func (r *Replica) submitDirect(ctx context.Context, e *ledger.Entry, signed []byte) (*servicev1.Receipt, error) {
 	ref := quorum.TicketRef(e)
-	if o := r.recorded(ref); o != nil {
+	if o := r.recordedAs(ref, signed); o != nil {
 		return r.directReceipt(o, true)
 	}
 	outs, err := r.propose(ctx, [][]byte{ledger.DirectEntry(signed)})
@@ -83,7 +89,7 @@ func (r *Replica) submitDirect(ctx context.Context, e *ledger.Entry, signed []by
 		c, cancel := context.WithTimeout(ctx, r.patience())
 		defer cancel()
 		if r.confirm(c) == nil {
-			if first := r.recorded(ref); first != nil {
+			if first := r.recordedAs(ref, signed); first != nil {
 				return r.directReceipt(first, true)
 			}
 		}
@@ -120,6 +126,21 @@ func (r *Replica) recorded(ref string) *recordv1.Outcome {
 	return &o
 }
 
+// recordedAs is recorded for a direct entry with these very bytes: the same ticket
+// on other bytes is another act, and never gets the answer of the first.
+func (r *Replica) recordedAs(ref string, signed []byte) *recordv1.Outcome {
+	o := r.recorded(ref)
+	if o == nil {
+		return nil
+	}
+	raw, err := r.history.Entry(o.GetIndex())
+	var e recordv1.Entry
+	if err != nil || proto.Unmarshal(raw, &e) != nil || !bytes.Equal(e.GetDirect(), signed) {
+		return nil
+	}
+	return o
+}
+
 func (s *ledgerServer) GetBoard(ctx context.Context, q *servicev1.GetBoardRequest) (*servicev1.GetBoardResponse, error) {
 	var b *recordv1.Board
 	err := s.r.read(ctx, q.GetConsistency(), func(st *ledger.State, a *recordv1.AsOf) {
@@ -146,11 +167,18 @@ func (s *ledgerServer) GetJob(ctx context.Context, q *servicev1.GetJobRequest) (
 // Watch sends outcomes from an index on, as this replica applies them.
 func (s *ledgerServer) Watch(q *servicev1.WatchRequest, out servicev1.LedgerService_WatchServer) error {
 	next := q.GetFrom()
+	who := callerOf(out.Context())
 	for {
+		if !s.r.enrolled(who) {
+			return status.Error(codes.Unauthenticated, "this key was revoked")
+		}
 		changed := s.r.node.Changed()
 		for size := s.r.history.Size(); next < size; next++ {
 			raw, err := s.r.history.Outcome(next)
-			if err != nil {
+			switch {
+			case errors.Is(err, store.ErrClosed):
+				return stopping()
+			case err != nil:
 				return status.Error(codes.DataLoss, err.Error())
 			}
 			o := &recordv1.Outcome{Index: next}
@@ -168,12 +196,12 @@ func (s *ledgerServer) Watch(q *servicev1.WatchRequest, out servicev1.LedgerServ
 		select {
 		case <-changed:
 		case <-t.C:
+		case <-s.r.ctx.Done():
+			t.Stop()
+			return stopping()
 		case <-out.Context().Done():
 			t.Stop()
 			return out.Context().Err()
-		case <-s.r.ctx.Done():
-			t.Stop()
-			return status.Error(codes.Unavailable, "this replica is stopping")
 		}
 		t.Stop()
 	}
@@ -199,6 +227,9 @@ func (s *ledgerServer) Export(q *servicev1.ExportRequest, out servicev1.LedgerSe
 		to = size
 	}
 	for i := q.GetFrom(); i < to; i++ {
+		if s.r.ctx.Err() != nil {
+			return stopping()
+		}
 		e, err := s.r.history.Entry(i)
 		if err != nil {
 			return status.Error(codes.DataLoss, err.Error())

@@ -3,8 +3,6 @@ package replica
 import (
 	"context"
 	"fmt"
-	"os"
-	"path/filepath"
 
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
@@ -20,53 +18,6 @@ import (
 type memberServer struct {
 	servicev1.UnimplementedMembershipServiceServer
 	r *Replica
-}
-
-// Join redeems an invitation. The record says by its signatures who may.
-func (m *memberServer) Join(ctx context.Context, q *servicev1.JoinRequest) (*servicev1.JoinResponse, error) {
-	r := m.r
-	e, err := ledger.Decode(ledger.DirectEntry(q.GetSigned()))
-	if err != nil {
-		return nil, failed(err)
-	}
-	if f := e.Fault(); f != nil {
-		return nil, fault(f)
-	}
-	if ledger.KindOf(e.Record()) != "join" {
-		return nil, fault(&recordv1.Condition{Code: "MALFORMED", Text: "only a join record comes this way"})
-	}
-	if bad := ledger.Check(e.Record()); bad != "" {
-		return nil, fault(&recordv1.Condition{Code: "MALFORMED", Text: bad})
-	}
-	ctx, cancel := context.WithTimeout(ctx, 2*defaultWait)
-	defer cancel()
-	// Nothing is proposed that this replica can see to be hopeless: the call is
-	// open to strangers, and must not fill the ledger.
-	var hopeless bool
-	r.node.View(func(s *ledger.State, _ uint64) {
-		i := s.Invites[e.Record().GetJoin().GetInvitation()]
-		hopeless = i == nil || i.Used
-	})
-	if hopeless && r.confirm(ctx) == nil {
-		var o *recordv1.Outcome
-		r.node.View(func(s *ledger.State, _ uint64) { o = s.Try(e) })
-		if !o.GetAccepted() {
-			return nil, refused(o)
-		}
-	}
-	outs, err := r.propose(ctx, [][]byte{ledger.DirectEntry(q.GetSigned())})
-	if err != nil {
-		return nil, failed(err)
-	}
-	if !outs[0].GetAccepted() {
-		return nil, refused(outs[0])
-	}
-	founding, err := os.ReadFile(filepath.Join(r.dir, "founding"))
-	if err != nil {
-		return nil, status.Error(codes.Internal, err.Error())
-	}
-	r.confirm(ctx) // so that the book below holds a yard that just joined
-	return &servicev1.JoinResponse{Founding: founding, Yards: r.book.infos(), Index: outs[0].GetIndex(), Id: e.Record().GetSigner()}, nil
 }
 
 // GetMembers says who counts for the quorum, and how this replica is.
@@ -133,7 +84,9 @@ func (p *peerServer) Propose(ctx context.Context, q *servicev1.ProposeRequest) (
 		if err != nil {
 			return nil, failed(err)
 		}
-		if f := e.Fault(); f != nil {
+		// A journal record with a broken act inside still takes its place, or it
+		// would hold up everything behind it.
+		if f := e.Fault(); f != nil && e.Envelope() == nil {
 			return nil, fault(f)
 		}
 	}

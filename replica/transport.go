@@ -25,6 +25,29 @@ type streams struct {
 	yard string
 	key  ed25519.PrivateKey
 	book *book
+	ctx  context.Context
+	cut  context.CancelFunc // ends every connection
+}
+
+func newStreams(l net.Listener, yard string, key ed25519.PrivateKey, b *book) *streams {
+	s := &streams{Listener: l, yard: yard, key: key, book: b}
+	s.ctx, s.cut = context.WithCancel(context.Background())
+	return s
+}
+
+// owned is a connection that ends with the streams.
+type owned struct {
+	net.Conn
+	forget func() bool
+}
+
+func (s *streams) own(c net.Conn) net.Conn {
+	return &owned{c, context.AfterFunc(s.ctx, func() { c.Close() })}
+}
+
+func (o *owned) Close() error {
+	o.forget()
+	return o.Conn.Close()
 }
 
 // Accept gives only connections of a yard's replica.
@@ -37,7 +60,7 @@ func (s *streams) Accept() (net.Conn, error) {
 		if t, ok := c.(*tls.Conn); ok {
 			if key, ok := pin.PeerKey(t.ConnectionState()); ok {
 				if _, known := s.book.yardOf(key); known {
-					return c, nil
+					return s.own(c), nil
 				}
 			}
 		}
@@ -54,9 +77,13 @@ func (s *streams) Dial(address raft.ServerAddress, timeout time.Duration) (net.C
 		return nil, fmt.Errorf("yard %s is not in this replica's book yet", yard)
 	}
 	d := tls.Dialer{NetDialer: &net.Dialer{Timeout: timeout}, Config: pin.ClientConfig(s.key, s.book.expects(yard), pin.ALPNPeer)}
-	ctx, cancel := context.WithTimeout(context.Background(), timeout)
+	ctx, cancel := context.WithTimeout(s.ctx, timeout)
 	defer cancel()
-	return d.DialContext(ctx, "tcp", e.Address)
+	c, err := d.DialContext(ctx, "tcp", e.Address)
+	if err != nil {
+		return nil, err
+	}
+	return s.own(c), nil
 }
 
 // expects accepts the key that the book has for a yard now.

@@ -60,6 +60,3 @@ func releaseWords(st servicev1.Status, yard string, o *recordv1.Outcome) string 
 
 // goAheadWords is what the person at a panel reads while the go-ahead shows.
 const goAheadWords = "GO-AHEAD: close now, at this panel, while this shows."
-
-// approvedWords is what APPROVED means.
-const approvedWords = "Approved: nobody involved objects so far; any new lock cancels this; not permission to close."

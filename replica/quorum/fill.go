@@ -1,6 +1,7 @@
 package quorum
 
 import (
+	"errors"
 	"fmt"
 	"time"
 
@@ -12,7 +13,7 @@ import (
 // replica, and checks them against the root in the state. Until then the replica
 // votes, attests and serves its state (decisions.md 26).
 func (n *Node) fill() {
-	tick := time.NewTicker(2 * time.Second)
+	tick := time.NewTicker(time.Second)
 	defer tick.Stop()
 	for {
 		select {
@@ -20,11 +21,14 @@ func (n *Node) fill() {
 		case <-n.ctx.Done():
 			return
 		}
-		if !n.fsm.behind.Load() || n.cfg.Fetch == nil {
-			continue
-		}
-		if err := n.fillOnce(); err != nil && n.ctx.Err() == nil {
-			n.cfg.Logger.Warn("the history before the snapshot can't be fetched yet", "err", err)
+		// What is applied meanwhile is a shorter piece each time.
+		for n.fsm.behind.Load() && n.cfg.Fetch != nil && n.fault.Load() == nil && n.ctx.Err() == nil {
+			if err := n.fillOnce(); err != nil {
+				if n.ctx.Err() == nil {
+					n.cfg.Logger.Warn("the history before the snapshot can't be fetched yet", "err", err)
+				}
+				break
+			}
 		}
 	}
 }
@@ -33,45 +37,53 @@ func (n *Node) fillOnce() error {
 	n.fsm.mu.RLock()
 	size, root := n.fsm.state.Size(), n.fsm.state.Root()
 	n.fsm.mu.RUnlock()
-	from := n.cfg.History.Size()
+	h := n.cfg.History
+	if err := n.fetchTo(size); err != nil {
+		return err
+	}
+	got, err := h.TreeHash(size)
+	if err != nil {
+		return err
+	}
+	if got != root {
+		why := fmt.Sprintf("the history up to entry %d does not give the root that this replica's state has: do not rely on its exports, join as a new replica", size)
+		n.fault.Store(&why)
+		return errors.New(why)
+	}
+	return n.fsm.catchUp()
+}
+
+// fetchTo appends what another yard has, up to size entries. What came before an
+// error stays.
+func (n *Node) fetchTo(size uint64) error {
+	h := n.cfg.History
+	next := h.Size()
+	if next >= size {
+		return nil
+	}
 	var batch []store.Item
 	flush := func() error {
-		err := n.cfg.History.Append(batch)
+		err := h.Append(batch)
 		batch = batch[:0]
 		return err
 	}
-	err := n.cfg.Fetch(n.ctx, from, size, func(index uint64, entry []byte) error {
+	err := n.cfg.Fetch(n.ctx, next, size, func(index uint64, entry []byte) error {
+		if index < next {
+			return nil // another yard begins where the one before it broke off
+		}
 		e, err := ledger.Decode(entry)
 		if err != nil {
 			return err
 		}
-		ref := TicketRef(e)
-		if env := e.Envelope(); env != nil {
-			ref = ledger.Ref(env.GetYard(), env.GetEpoch(), env.GetSeq())
+		it := store.Item{Index: index, Entry: entry}
+		if e.Envelope() == nil {
+			it.Ref = TicketRef(e)
 		}
-		batch = append(batch, store.Item{Index: index, Entry: entry, Ref: ref})
+		batch, next = append(batch, it), index+1
 		if len(batch) >= 256 {
 			return flush()
 		}
 		return nil
 	})
-	if err != nil {
-		return err
-	}
-	if err := flush(); err != nil {
-		return err
-	}
-	got, err := n.cfg.History.TreeHash(size)
-	if err != nil {
-		return err
-	}
-	if got != root {
-		return fmt.Errorf("entries %d to %d from the other replica do not give the root this replica has", from, size)
-	}
-	n.fsm.mu.RLock()
-	defer n.fsm.mu.RUnlock()
-	// Under the lock no entry is applied: the switch to direct appends is clean
-	// only if nothing came meanwhile.
-	n.fsm.behind.Store(n.cfg.History.Size() < n.fsm.state.Size())
-	return nil
+	return errors.Join(err, flush())
 }

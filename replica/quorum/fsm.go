@@ -1,12 +1,8 @@
 package quorum
 
 import (
-	"bytes"
-	"encoding/binary"
-	"encoding/json"
 	"errors"
 	"fmt"
-	"io"
 	"sync"
 	"sync/atomic"
 
@@ -14,7 +10,6 @@ import (
 	"google.golang.org/protobuf/proto"
 
 	"yardhasp/ledger"
-	"yardhasp/ledger/seal"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 	"yardhasp/replica/store"
 )
@@ -26,13 +21,16 @@ type fsm struct {
 	applied uint64 // raft index folded into state
 	changed chan struct{}
 
-	history  *store.History
-	behind   atomic.Bool // the history misses entries that a snapshot skipped
+	history *store.History
+	keepMu  sync.Mutex   // held while the history is written; taken before mu
+	later   []store.Item // applied while the history misses what comes before
+	behind  atomic.Bool  // the history misses entries that a snapshot skipped
+
 	onChange func()
 	halt     func(error)
 	stop     chan struct{} // closed when the node closes
-	restores atomic.Uint64
-	dead     atomic.Bool // halted: nothing is applied or saved any more
+	again    int           // how often the same snapshot was restored in a row; guarded by mu
+	dead     atomic.Bool   // halted: nothing is applied or saved any more
 }
 
 // Apply folds one committed raft entry. It can't fail: what it must not skip
@@ -64,6 +62,9 @@ func (f *fsm) fold(l *raft.Log) ([]*recordv1.Outcome, error) {
 	if err := proto.Unmarshal(l.Data, &b); err != nil {
 		return nil, fmt.Errorf("raft entry %d can't be read: %w", l.Index, err)
 	}
+	if len(b.ProtoReflect().GetUnknown()) > 0 {
+		return nil, fmt.Errorf("raft entry %d: %w", l.Index, ledger.ErrNewer)
+	}
 	entries, err := decodeAll(b.GetEntries())
 	if err != nil {
 		return nil, fmt.Errorf("raft entry %d: %w", l.Index, err)
@@ -72,10 +73,11 @@ func (f *fsm) fold(l *raft.Log) ([]*recordv1.Outcome, error) {
 	items := make([]store.Item, len(entries))
 	f.mu.Lock()
 	for i, e := range entries {
+		before := drained(f.state, e)
 		outs[i] = f.state.Apply(e)
-		items[i] = item(e, outs[i])
+		items[i] = item(e, outs[i], drained(f.state, e) > before)
 	}
-	f.applied = l.Index
+	f.applied, f.again = l.Index, 0
 	f.broadcast()
 	size := f.state.Size()
 	f.mu.Unlock()
@@ -103,49 +105,6 @@ func decodeAll(raw [][]byte) ([]*ledger.Entry, error) {
 	return out, errors.Join(errs...)
 }
 
-// item is what the history keeps of an entry.
-func item(e *ledger.Entry, o *recordv1.Outcome) store.Item {
-	raw, err := proto.MarshalOptions{Deterministic: true}.Marshal(o)
-	if err != nil {
-		raw = nil // an outcome holds texts of valid records only
-	}
-	ref := o.GetRef()
-	if ref == "" {
-		ref = TicketRef(e)
-	}
-	return store.Item{Index: o.GetIndex(), Entry: e.Raw(), Outcome: raw, Ref: ref}
-}
-
-// TicketRef is the name under which the history finds a direct entry again.
-// Empty for what carries no ticket, and for a refused repeat of it.
-func TicketRef(e *ledger.Entry) string {
-	r := e.Record()
-	if r == nil || len(e.Keys()) == 0 || e.Fault() != nil {
-		return ""
-	}
-	return TicketName(e.Keys()[0], r.GetTicket().GetDevice(), r.GetTicket().GetCounter())
-}
-
-// TicketName is the ref of a direct entry's ticket.
-func TicketName(key []byte, device string, counter uint64) string {
-	return fmt.Sprintf("ticket %s %s %d", seal.Fingerprint(key), device, counter)
-}
-
-// keep appends to the history. While it misses what a snapshot skipped, the
-// filler appends instead.
-func (f *fsm) keep(items []store.Item, size uint64) error {
-	have := f.history.Size()
-	if have < size-uint64(len(items)) {
-		f.behind.Store(true)
-		return nil
-	}
-	if err := f.history.Append(items); err != nil {
-		return fmt.Errorf("the history can't be written: %w", err)
-	}
-	f.behind.Store(f.history.Size() < size)
-	return nil
-}
-
 func (f *fsm) halted(err error) any {
 	f.dead.Store(true) // never apply anything after what was not applied
 	f.halt(&HaltError{err})
@@ -157,105 +116,4 @@ func (f *fsm) halted(err error) any {
 func (f *fsm) broadcast() {
 	close(f.changed)
 	f.changed = make(chan struct{})
-}
-
-// snapMagic begins a snapshot: name and format.
-const snapMagic = "yardhasp snapshot 1\n"
-
-// Snapshot copies the state; it is small. Before it is written the history is
-// synced, so that whatever raft then drops from its log is safe there.
-func (f *fsm) Snapshot() (raft.FSMSnapshot, error) {
-	if f.dead.Load() {
-		return nil, errors.New("this replica has stopped")
-	}
-	f.mu.RLock()
-	defer f.mu.RUnlock()
-	root := f.state.Root()
-	head, err := json.Marshal(snapHead{Raft: f.applied, Size: f.state.Size(), Root: root[:]})
-	if err != nil {
-		return nil, err
-	}
-	return &snapshot{head: head, state: f.state.AppendCanonical(nil), size: f.state.Size(), f: f}, nil
-}
-
-type snapHead struct {
-	Raft uint64 `json:"raft"`
-	Size uint64 `json:"size"`
-	Root []byte `json:"root"`
-}
-
-type snapshot struct {
-	head, state []byte
-	size        uint64
-	f           *fsm
-}
-
-func (s *snapshot) Persist(sink raft.SnapshotSink) error {
-	if !s.f.behind.Load() {
-		if err := s.f.history.Sync(); err != nil {
-			_ = sink.Cancel()
-			return fmt.Errorf("the history can't be synced, so no snapshot is taken: %w", err)
-		}
-		if have := s.f.history.Size(); have < s.size {
-			_ = sink.Cancel()
-			return fmt.Errorf("the history holds %d entries, the state %d: no snapshot is taken", have, s.size)
-		}
-	}
-	var b bytes.Buffer
-	b.WriteString(snapMagic)
-	for _, part := range [][]byte{s.head, s.state} {
-		_ = binary.Write(&b, binary.BigEndian, uint64(len(part)))
-		b.Write(part)
-	}
-	if _, err := sink.Write(b.Bytes()); err != nil {
-		_ = sink.Cancel()
-		return err
-	}
-	return sink.Close()
-}
-
-func (s *snapshot) Release() {}
-
-// Restore replaces the state by a snapshot's.
-func (f *fsm) Restore(r io.ReadCloser) error {
-	defer r.Close()
-	head, state, err := readSnapshot(r)
-	if err != nil {
-		return err
-	}
-	root := state.Root()
-	if state.Size() != head.Size || !bytes.Equal(root[:], head.Root) {
-		return fmt.Errorf("the snapshot says %d entries and another root than its state has", head.Size)
-	}
-	f.restores.Add(1)
-	f.mu.Lock()
-	f.state, f.applied = state, head.Raft
-	f.broadcast()
-	f.mu.Unlock()
-	f.behind.Store(f.history.Size() < state.Size())
-	f.onChange()
-	return nil
-}
-
-func readSnapshot(r io.Reader) (head snapHead, state *ledger.State, err error) {
-	magic := make([]byte, len(snapMagic))
-	if _, err = io.ReadFull(r, magic); err != nil || string(magic) != snapMagic {
-		return head, nil, errors.New("this is no snapshot of this format: it comes from another release, or is damaged")
-	}
-	parts := make([][]byte, 2)
-	for i := range parts {
-		var n uint64
-		if err = binary.Read(r, binary.BigEndian, &n); err != nil || n > 1<<31 {
-			return head, nil, errors.New("the snapshot is damaged")
-		}
-		parts[i] = make([]byte, n)
-		if _, err = io.ReadFull(r, parts[i]); err != nil {
-			return head, nil, errors.New("the snapshot is cut off")
-		}
-	}
-	if err = json.Unmarshal(parts[0], &head); err != nil {
-		return head, nil, fmt.Errorf("the snapshot's head can't be read: %w", err)
-	}
-	state, err = ledger.Restore(parts[1])
-	return head, state, err
 }

@@ -1,6 +1,7 @@
 package quorum
 
 import (
+	"context"
 	"sync"
 	"time"
 
@@ -41,12 +42,22 @@ func (n *Node) Members() Members {
 
 // Add lets a replica follow, without a vote.
 func (n *Node) Add(id, yard string) error {
-	return within(10*time.Second, n.raft.AddNonvoter(raft.ServerID(id), raft.ServerAddress(yard), 0, 5*time.Second).Error)
+	return n.change(func() raft.IndexFuture {
+		return n.raft.AddNonvoter(raft.ServerID(id), raft.ServerAddress(yard), 0, 5*time.Second)
+	})
 }
 
 // Promote gives a following replica its vote.
 func (n *Node) Promote(id, yard string) error {
-	return within(10*time.Second, n.raft.AddVoter(raft.ServerID(id), raft.ServerAddress(yard), 0, 5*time.Second).Error)
+	return n.change(func() raft.IndexFuture {
+		return n.raft.AddVoter(raft.ServerID(id), raft.ServerAddress(yard), 0, 5*time.Second)
+	})
+}
+
+func (n *Node) change(fn func() raft.IndexFuture) error {
+	ctx, cancel := context.WithTimeout(n.ctx, 10*time.Second)
+	defer cancel()
+	return await(ctx, func() error { return fn().Error() })
 }
 
 // Caught reports whether a replica that stands at index is close behind.

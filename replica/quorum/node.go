@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
-	"path/filepath"
 	"sync"
 	"sync/atomic"
 	"time"
@@ -50,10 +49,14 @@ type Node struct {
 	cancel context.CancelFunc
 	wg     sync.WaitGroup
 
+	disk      *staging
 	ready     atomic.Uint64 // term in which this leader's barrier has passed; 0: none
 	lastStamp int64         // owned by the coalescer
 	contacts  contacts
+	fault     atomic.Pointer[string] // why the history can't be filled
 	haltOnce  sync.Once
+	closeOnce sync.Once
+	closeErr  error
 }
 
 // Open starts a node from its disk.
@@ -63,7 +66,7 @@ func Open(cfg Config) (*Node, error) {
 	n.contacts.failing = map[string]time.Time{}
 	n.fsm = &fsm{state: ledger.New(), changed: make(chan struct{}), history: cfg.History, onChange: cfg.OnChange,
 		halt: func(err error) { n.haltOnce.Do(func() { cfg.Halt(err) }) }, stop: make(chan struct{})}
-	snaps, err := raft.NewFileSnapshotStoreWithLogger(filepath.Join(cfg.Dir, "snapshots"), 2, Hclog(cfg.Logger))
+	snaps, err := raft.NewFileSnapshotStoreWithLogger(cfg.Dir, 2, Hclog(cfg.Logger))
 	if err != nil {
 		return nil, fmt.Errorf("snapshots can't be kept: %w", err)
 	}
@@ -74,16 +77,15 @@ func Open(cfg Config) (*Node, error) {
 	if err := n.fsm.recover(snaps, cfg.Log, cfg.Floor); err != nil {
 		return nil, err
 	}
-	logs := &staging{Log: cfg.Log}
-	r, err := raft.NewRaft(rc, n.fsm, logs, cfg.Log, snaps, cfg.Transport)
-	if err != nil {
+	n.disk = &staging{Log: cfg.Log}
+	if n.raft, err = raft.NewRaft(rc, n.fsm, n.disk, cfg.Log, snaps, cfg.Transport); err != nil {
 		return nil, fmt.Errorf("consensus can't start: %w", err)
 	}
-	n.raft = r
-	logs.raft.Store(r)
+	n.disk.raft.Store(n.raft)
 	n.wg.Go(func() { n.lead(notify) })
 	n.wg.Go(n.coalesce)
 	n.wg.Go(n.fill)
+	n.wg.Go(n.watch)
 	n.observe()
 	return n, nil
 }
@@ -99,30 +101,39 @@ func (n *Node) Bootstrap() error {
 	return err
 }
 
-// Close stops the node. Leadership goes to another voter first, if one takes it.
-func (n *Node) Close() error {
-	if n.raft.State() == raft.Leader && n.Members().Voters > 1 {
-		// Bounded: a transfer that hangs must not keep the process alive.
-		within(2*time.Second, n.raft.LeadershipTransfer().Error)
+// HandOver gives the leadership to another voter, if this replica has it and
+// another takes it. It is bounded: raft's transfer may hang (libraries.md R2).
+func (n *Node) HandOver() {
+	if n.raft.State() != raft.Leader || n.Members().Voters < 2 {
+		return
 	}
-	n.cancel()
-	close(n.fsm.stop)
-	err := n.raft.Shutdown().Error()
-	n.wg.Wait()
-	return err
+	ctx, cancel := context.WithTimeout(n.ctx, 2*time.Second)
+	defer cancel()
+	_ = await(ctx, func() error { return n.raft.LeadershipTransfer().Error() })
 }
 
-// within waits for fn, at most d.
-func within(d time.Duration, fn func() error) error {
+// Close stops the node; a second call waits for the first.
+func (n *Node) Close() error {
+	n.closeOnce.Do(func() {
+		n.cancel()
+		close(n.fsm.stop)
+		n.closeErr = n.raft.Shutdown().Error()
+		n.wg.Wait()
+	})
+	return n.closeErr
+}
+
+// await runs fn, which may never return, and waits for it until ctx ends: raft's
+// futures have no deadline of their own, and some are never answered once raft
+// shuts down (libraries.md R3, R5).
+func await(ctx context.Context, fn func() error) error {
 	done := make(chan error, 1)
 	go func() { done <- fn() }()
-	t := time.NewTimer(d)
-	defer t.Stop()
 	select {
 	case err := <-done:
 		return err
-	case <-t.C:
-		return context.DeadlineExceeded
+	case <-ctx.Done():
+		return ctx.Err()
 	}
 }
 
@@ -195,8 +206,17 @@ func (n *Node) LeaderYard() string {
 
 // IsLeader reports whether this replica leads and has passed its barrier.
 func (n *Node) IsLeader() bool {
-	return n.raft.State() == raft.Leader && n.ready.Load() == n.raft.CurrentTerm()
+	return !n.fsm.dead.Load() && n.raft.State() == raft.Leader && n.ready.Load() == n.raft.CurrentTerm()
 }
 
 // HistoryBehind reports that the history still misses entries a snapshot skipped.
 func (n *Node) HistoryBehind() bool { return n.fsm.behind.Load() }
+
+// HistoryFault says why the history can't be filled, "" when nothing is known
+// against it.
+func (n *Node) HistoryFault() string {
+	if p := n.fault.Load(); p != nil {
+		return *p
+	}
+	return ""
+}

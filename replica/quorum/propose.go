@@ -11,6 +11,7 @@ import (
 
 	"yardhasp/ledger"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
+	"yardhasp/replica/store"
 )
 
 // proposal is a caller's entries on their way into one raft entry.
@@ -25,6 +26,9 @@ type result struct {
 	err  error
 }
 
+// stampBytes is what an entry grows by on its way into a batch, at most.
+const stampBytes = 32
+
 // Propose puts entries into the ledger, in order, all in one raft entry, and
 // returns what each did. It fails with ErrNotLeader before anything is sent, or
 // with ErrUnknownOutcome once it is not known whether they will be there.
@@ -37,7 +41,11 @@ func (n *Node) Propose(ctx context.Context, entries [][]byte) ([]*recordv1.Outco
 		if len(e) > ledger.MaxEntryBytes {
 			return nil, fmt.Errorf("an entry has %d bytes, more than %d", len(e), ledger.MaxEntryBytes)
 		}
-		p.size += len(e)
+		p.size += len(e) + stampBytes
+	}
+	// raft's leader steps down when its log refuses an entry.
+	if len(entries) == 0 || p.size > store.MaxEntryBytes {
+		return nil, fmt.Errorf("%d entries with %d bytes at once: the most is %d: send fewer at a time", len(entries), p.size, store.MaxEntryBytes)
 	}
 	select {
 	case n.intake <- p:
@@ -128,12 +136,16 @@ func (n *Node) send(batch []*proposal, free func()) {
 	f := n.raft.Apply(data, 5*time.Second)
 	n.wg.Go(func() {
 		defer free()
-		err := f.Error()
-		outs, ok := f.Response().([]*recordv1.Outcome)
+		err := await(n.ctx, f.Error)
+		var outs []*recordv1.Outcome
+		ok := false
+		if err == nil {
+			outs, ok = f.Response().([]*recordv1.Outcome)
+		}
 		switch {
 		case errors.Is(err, raft.ErrNotLeader), errors.Is(err, raft.ErrEnqueueTimeout), errors.Is(err, raft.ErrLeadershipTransferInProgress):
 			err = ErrNotLeader
-		case err != nil || !ok:
+		case err != nil || !ok || len(outs) != len(b.Entries):
 			err = ErrUnknownOutcome
 		}
 		at := 0

@@ -2,7 +2,6 @@ package quorum
 
 import (
 	"context"
-	"errors"
 	"time"
 
 	"github.com/hashicorp/raft"
@@ -19,18 +18,12 @@ func (n *Node) ReadIndex(ctx context.Context) (uint64, error) {
 	}
 	term := n.raft.CurrentTerm()
 	index := n.raft.CommitIndex()
-	done := make(chan error, 1)
-	f := n.raft.VerifyLeader()
-	go func() { done <- f.Error() }()
-	select {
-	case err := <-done:
-		if err != nil {
-			return 0, ErrNoQuorum
-		}
-	case <-ctx.Done():
+	ctx, cancel := context.WithCancel(ctx)
+	defer cancel()
+	defer context.AfterFunc(n.ctx, cancel)()
+	// The call itself may block, too, while raft's own loop is held up.
+	if err := await(ctx, func() error { return n.raft.VerifyLeader().Error() }); err != nil {
 		return 0, ErrNoQuorum
-	case <-n.ctx.Done():
-		return 0, raft.ErrRaftShutdown
 	}
 	if n.raft.CurrentTerm() != term || n.ready.Load() != term {
 		return 0, ErrNotLeader
@@ -55,17 +48,34 @@ func (n *Node) lead(notify <-chan bool) {
 			if !leading {
 				continue
 			}
-			term := n.raft.CurrentTerm()
-			err := n.raft.Barrier(10 * time.Second).Error()
-			if err == nil && n.raft.CurrentTerm() == term {
-				n.ready.Store(term)
-				n.contacts.reset()
-				n.cfg.OnChange()
-			} else if err != nil && !errors.Is(err, raft.ErrRaftShutdown) {
-				n.cfg.Logger.Warn("new leader's barrier failed", "err", err)
-			}
+			n.settle()
 		case <-n.ctx.Done():
 			return
 		}
+	}
+}
+
+// settle passes the new leader's barrier. It tries for as long as this replica
+// leads: giving up would leave a leader that takes nothing.
+func (n *Node) settle() {
+	for n.raft.State() == raft.Leader {
+		term := n.raft.CurrentTerm()
+		err := await(n.ctx, func() error { return n.raft.Barrier(10 * time.Second).Error() })
+		if n.ctx.Err() != nil {
+			return
+		}
+		if err == nil && n.raft.CurrentTerm() == term {
+			n.contacts.reset()
+			n.ready.Store(term)
+			n.cfg.OnChange()
+			return
+		}
+		n.cfg.Logger.Warn("a new leader's barrier has not passed yet", "err", err)
+		t := time.NewTimer(n.cfg.Timers.Commit)
+		select {
+		case <-n.ctx.Done():
+		case <-t.C:
+		}
+		t.Stop()
 	}
 }

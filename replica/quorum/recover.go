@@ -2,7 +2,6 @@ package quorum
 
 import (
 	"fmt"
-	"sync/atomic"
 
 	"github.com/hashicorp/raft"
 
@@ -38,6 +37,9 @@ func (f *fsm) recover(snaps raft.SnapshotStore, log *store.Log, floor uint64) er
 	if err != nil {
 		return err
 	}
+	if end := max(last, from-1); end < floor {
+		return fmt.Errorf("this replica's log ends at entry %d, and its journal rests on entry %d: it lost its tail: treat it as disk loss and join as a new replica", end, floor)
+	}
 	for i := from; i <= min(max(commit, floor), last); i++ {
 		var l raft.Log
 		if err := log.GetLog(i, &l); err != nil {
@@ -48,24 +50,4 @@ func (f *fsm) recover(snaps raft.SnapshotStore, log *store.Log, floor uint64) er
 		}
 	}
 	return nil
-}
-
-// staging notes the commit index beside each write of the log, in the same
-// transaction, for recover.
-type staging struct {
-	*store.Log
-	raft atomic.Pointer[raft.Raft]
-}
-
-// StoreLog writes one entry.
-func (s *staging) StoreLog(l *raft.Log) error { return s.StoreLogs([]*raft.Log{l}) }
-
-// StoreLogs writes entries, and how far raft had committed before them.
-func (s *staging) StoreLogs(logs []*raft.Log) error {
-	if r := s.raft.Load(); r != nil {
-		if err := s.StageCommitIndex(r.CommitIndex()); err != nil {
-			return err
-		}
-	}
-	return s.Log.StoreLogs(logs)
 }

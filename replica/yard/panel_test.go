@@ -283,7 +283,9 @@ func TestPromisedSignOnToAJobClosedElsewhere(t *testing.T) {
 	e.job("j1", "eastfork/tunnel", drag)
 	e.job("j2", "eastfork/tunnel", drag)
 	w.opened(drag)
-	hold := e.lock("walt", onPoint(drag))
+	hold := e.note("walt", func(r *recordv1.Record) {
+		r.Act = &recordv1.Record_Lock{Lock: &recordv1.Lock{Target: onPoint(drag), Job: "j2"}}
+	})
 	w.settle()
 	r := e.signOn("walt", "j1")
 	wantGrant(t, r, held, drag)

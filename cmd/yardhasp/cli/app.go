@@ -54,6 +54,9 @@ func (a *App) Run(ctx context.Context, args []string) int {
 	if err == nil {
 		return exitOK
 	}
+	if ctx.Err() != nil {
+		return exitInterrupted // the user knows
+	}
 	a.fail(err)
 	return exitCode(err)
 }

@@ -68,6 +68,8 @@ func exitCode(err error) int {
 		return exitUnknown
 	case errors.As(err, &refused) && (refused.Has("BAD_SIGNATURE") || refused.Has("NOT_THE_SIGNER")):
 		return exitTampered
+	case errors.As(err, &refused) && allUnknown(refused.Outcome):
+		return exitNotFound
 	case errors.As(err, &refused):
 		return exitRefused
 	case errors.As(err, &nobody):
@@ -80,6 +82,16 @@ func exitCode(err error) int {
 		return exitInterrupted
 	}
 	return exitFailure
+}
+
+// allUnknown reports a refusal that names only things the ledger does not have.
+func allUnknown(o *recordv1.Outcome) bool {
+	for _, c := range o.GetConditions() {
+		if !strings.HasPrefix(c.GetCode(), "UNKNOWN_") {
+			return false
+		}
+	}
+	return len(o.GetConditions()) > 0
 }
 
 func (a *App) errorf(format string, v ...any) {

@@ -97,6 +97,9 @@ func (p *page) job(j *recordv1.JobView, me string) {
 	if j.GetPurpose() != "" {
 		p.line("%s", j.GetPurpose())
 	}
+	if j.GetWaiver() != "" {
+		p.line("%s", j.GetWaiver())
+	}
 	p.conditions("missing before work, and who supplies it", j.GetToStart())
 	p.points("points of the plan", j.GetPoints())
 	var own, others []*recordv1.HoldView

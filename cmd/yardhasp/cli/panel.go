@@ -27,17 +27,19 @@ func (a *App) panelCmd() *cobra.Command {
 }
 
 func (p *page) panel(v *servicev1.GetPanelResponse) {
-	p.asOf(v.GetAsOf())
-	p.line("\n%s at %s: %s", v.GetPoint(), v.GetYard(), positionWord(v.GetPosition()))
+	// The panel's own machine decides, cut off or not: no quorum is asked.
+	p.line("as of %s, from %s's own machine", p.a.when(v.GetAsOf().GetReadUnixMs()), orDash(v.GetYard()))
+	if v.GetAsOf().GetAlarm() != "" {
+		p.loud("ALARM:", "%s", v.GetAsOf().GetAlarm())
+	}
+	p.notHeard(v.GetAsOf())
+	p.line("\n%s: %s", v.GetPoint(), positionWord(v.GetPosition()))
 	if !v.GetGoAhead() {
 		p.loud("DO NOT CLOSE:", "there is no go-ahead")
 		p.list("why not", v.GetWhyNot())
 		return
 	}
-	p.line("GO-AHEAD for request %s: close now, at this panel, while this shows", v.GetRequest())
-	if v.GetText() != "" {
-		p.line("%s", v.GetText())
-	}
+	p.line("GO-AHEAD for request %s: close now, at this panel, while this shows. Ask again right before you close", v.GetRequest())
 	p.caution()
 }
 

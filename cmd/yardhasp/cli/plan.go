@@ -9,7 +9,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"yardhasp/client"
-	"yardhasp/ledger"
+	"yardhasp/client/sheet"
 	"yardhasp/ledger/energy"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
@@ -72,26 +72,10 @@ func (a *App) planHere(files []string, req *servicev1.PlanRequest) (*servicev1.P
 	if err != nil {
 		return nil, err
 	}
-	out := &servicev1.PlanResponse{Zone: p.Zone, Isolation: p.Level, Points: p.Points, Isolates: p.Isolates, GoesDark: p.GoesDark,
-		StaysLive: p.StaysLive, WouldHaveToFit: p.WouldHaveToFit, Drawings: revisions(ds.list), Caution: ledger.Caution,
-		AsOf: &recordv1.AsOf{Why: fmt.Sprintf("computed on this machine from %d drawing files; whether they are the current ones is not known", len(ds.list))}}
-	for _, l := range p.Live {
-		out.Live = append(out.Live, pathOf(l))
-	}
-	if p.CannotCut != nil {
-		out.CannotCut = pathOf(*p.CannotCut)
-	}
-	for _, s := range p.Stores {
-		out.Stores = append(out.Stores, &servicev1.StoreView{Store: s.ID, Medium: s.Medium, Joules: s.Joules, WaitSeconds: s.WaitSeconds, Release: s.Release})
-	}
-	for _, r := range p.Proofs {
-		out.Proofs = append(out.Proofs, &servicev1.ProofView{Part: r.Part, Medium: r.Medium, Kind: r.Kind, Limit: r.Limit, Unit: r.Unit, Text: r.Text, Source: r.Source})
-	}
+	out := sheet.Plan(g, p)
+	out.Drawings = revisions(ds.list)
+	out.AsOf = &recordv1.AsOf{Why: fmt.Sprintf("computed on this machine from %d drawing files; whether they are the current ones is not known", len(ds.list))}
 	return out, nil
-}
-
-func pathOf(p energy.Path) *servicev1.Path {
-	return &servicev1.Path{Part: p.Part, Source: p.Source, Steps: p.Steps}
 }
 
 // showPlan prints a plan; one that does not cut the zone off is an error as well.
@@ -115,7 +99,12 @@ func (p *page) plan(v *servicev1.PlanResponse, given bool) {
 		p.asOf(v.GetAsOf())
 	}
 	p.line("\nzone %s, %s isolation, on %s", v.GetZone(), isolationWord(v.GetIsolation()), strings.Join(v.GetDrawings(), ", "))
+	if v.GetWaivedBy() != "" {
+		p.loud("SINGLE ISOLATION:", "double was waived by %s: %s", v.GetWaivedBy(), v.GetWaivedWhy())
+	}
 	switch {
+	case v.GetIsolates() && !given && !v.GetFewest():
+		p.line("CUT OFF on these drawings by %d points; the search was cut short, so fewer might do", len(v.GetPoints()))
 	case v.GetIsolates():
 		p.line("CUT OFF on these drawings by %d points", len(v.GetPoints()))
 	case given:
@@ -124,6 +113,10 @@ func (p *page) plan(v *servicev1.PlanResponse, given bool) {
 		p.loud("CANNOT BE CUT OFF:", "no set of lockable points does")
 	}
 	for _, l := range v.GetLive() {
+		if h := l.GetHeld(); len(h) > 0 {
+			p.loud("ONE LOCK ONLY:", "%s from %s: only %s stands on the way %s", l.GetPart(), l.GetSource(), strings.Join(h, ", "), strings.Join(l.GetSteps(), " > "))
+			continue
+		}
 		p.loud("REACHED:", "%s from %s by %s", l.GetPart(), l.GetSource(), strings.Join(l.GetSteps(), " > "))
 	}
 	if c := v.GetCannotCut(); c != nil {
@@ -147,19 +140,31 @@ func (p *page) plan(v *servicev1.PlanResponse, given bool) {
 		rows = append(rows, []string{s.GetStore(), mediumWord(s.GetMedium()), joules, fmt.Sprintf("%d s", s.GetWaitSeconds()), s.GetRelease()})
 	}
 	p.table("stored energy to release", []string{"STORE", "MEDIUM", "HOLDS", "WAIT", "RELEASE"}, rows)
-	rows = nil
-	for _, r := range v.GetProofs() {
-		limit := "-"
-		if r.GetUnit() != "" {
-			limit = fmt.Sprintf("at most %g %s", r.GetLimit(), r.GetUnit())
-		}
-		medium := "-"
-		if r.GetMedium() != recordv1.Medium_MEDIUM_UNSPECIFIED {
-			medium = mediumWord(r.GetMedium())
-		}
-		rows = append(rows, []string{r.GetPart(), medium, kindWord(r.GetKind()), limit, r.GetText(), r.GetSource()})
-	}
-	p.table("to be proved at the point of work", []string{"PART", "MEDIUM", "BY", "LIMIT", "HOW", "SOURCE"}, rows)
+	p.proofs(v.GetProofs())
 	p.list("goes dark elsewhere", v.GetGoesDark())
 	p.caution()
+}
+
+// proofs are long to read, so that each gets lines of its own.
+func (p *page) proofs(ps []*servicev1.ProofView) {
+	if len(ps) == 0 {
+		return
+	}
+	p.section("to be proved at the point of work")
+	for i, r := range ps {
+		what := kindWord(r.GetKind())
+		if r.GetMedium() != recordv1.Medium_MEDIUM_UNSPECIFIED {
+			what = mediumWord(r.GetMedium()) + " by " + what
+		}
+		if r.GetUnit() != "" {
+			word := "at most"
+			if r.GetMedium() == recordv1.Medium_MEDIUM_ELECTRICITY {
+				word = "below" // 1910.333(a)(1): 50 V itself is live
+			}
+			what += fmt.Sprintf(", %s %g %s", word, r.GetLimit(), r.GetUnit())
+		}
+		p.line("  %d. %s: %s", i+1, r.GetPart(), what)
+		p.line("     how:    %s", r.GetText())
+		p.line("     source: %s", r.GetSource())
+	}
 }

@@ -61,9 +61,14 @@ func (a *App) warnOutbox(cl *client.Client) {
 
 func (p *page) receipt(kind string, r *servicev1.Receipt) {
 	status := strings.ToUpper(word("STATUS_", r.GetStatus().String()))
-	if r.GetStatus() == servicev1.Status_STATUS_CONFIRMED {
+	promise := r.GetStatus() == servicev1.Status_STATUS_HELD_LOCALLY
+	switch r.GetStatus() {
+	case servicev1.Status_STATUS_CONFIRMED:
+		promise = true
 		p.line("%s, read at %s from %s", status, p.a.when(r.GetReadUnixMs()), orDash(r.GetYard()))
-	} else {
+	case servicev1.Status_STATUS_NOT_SENT:
+		p.loud(status+",", "at %s", p.a.when(r.GetReadUnixMs()))
+	default:
 		p.loud(status+",", "read at %s from %s", p.a.when(r.GetReadUnixMs()), orDash(r.GetYard()))
 	}
 	p.line("%s", r.GetText())
@@ -73,7 +78,8 @@ func (p *page) receipt(kind string, r *servicev1.Receipt) {
 	if r.GetRef() != "" {
 		p.line("record    %s", r.GetRef())
 	}
-	if len(r.GetPromised()) > 0 {
+	// No other status promises anything, whatever the list says.
+	if promise && len(r.GetPromised()) > 0 {
 		p.line("promised  %s", strings.Join(r.GetPromised(), ", "))
 	}
 	for _, f := range r.GetOutcome().GetFlags() {

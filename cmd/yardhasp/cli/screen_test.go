@@ -2,6 +2,7 @@ package cli
 
 import (
 	"bytes"
+	"context"
 	"encoding/json"
 	"regexp"
 	"strings"
@@ -51,7 +52,7 @@ func TestCaution(t *testing.T) {
 	}
 }
 
-// No unconfirmed screen, in any format, holds a word that could be read as
+// No unconfirmed screen and no other yard's word on a panel, in any format, holds a word that could be read as
 // permission (design.md). The words are those of protocol.md section 4.
 func TestUnconfirmedHoldsNoPermission(t *testing.T) {
 	permission := regexp.MustCompile(`(?i)may.start|approved|go.ahead show|go.ahead for|close now|isolates|nothing is missing`)
@@ -67,7 +68,7 @@ func TestUnconfirmedHoldsNoPermission(t *testing.T) {
 		if err := a.print(j, func(p *page) { p.job(j, "ann-dahl") }); err != nil {
 			t.Fatal(err)
 		}
-		v := &servicev1.GetPanelResponse{AsOf: asOf(false), GoAhead: true, Text: "close now"}
+		v := &servicev1.GetPanelResponse{Point: "millrow/mcc-1/fan", Yard: "eastfork", AsOf: asOf(false), GoAhead: true, Text: "close now"}
 		client.WithholdPanel(v)
 		if err := a.print(v, func(p *page) { p.panel(v) }); err != nil {
 			t.Fatal(err)
@@ -77,8 +78,23 @@ func TestUnconfirmedHoldsNoPermission(t *testing.T) {
 		if found := permission.FindString(got); found != "" {
 			t.Errorf("%s: %q is on an unconfirmed screen:\n%s", format, found, got)
 		}
-		if format == "table" && strings.Count(got, "UNCONFIRMED:") != 3 {
+		if format == "table" && strings.Count(got, "UNCONFIRMED:") != 2 {
 			t.Errorf("not every screen says UNCONFIRMED:\n%s", got)
+		}
+	}
+}
+
+// Only two statuses promise anything (protocol.md section 4); under any other the
+// list of points is not shown as promised.
+func TestPromisedOnlyWherePromised(t *testing.T) {
+	promises := map[servicev1.Status]bool{servicev1.Status_STATUS_CONFIRMED: true, servicev1.Status_STATUS_HELD_LOCALLY: true}
+	for n, name := range servicev1.Status_name {
+		s := servicev1.Status(n)
+		got := screen(func(p *page) {
+			p.receipt("lock", &servicev1.Receipt{Status: s, Promised: []string{"millrow/mcc-1/fan"}})
+		})
+		if strings.Contains(got, "promised") != promises[s] {
+			t.Errorf("%s:\n%s", name, got)
 		}
 	}
 }
@@ -94,7 +110,6 @@ func TestAsOfComesFirst(t *testing.T) {
 			"job":    func(p *page) { p.job(b.Jobs[0], "ann-dahl") },
 			"people": func(p *page) { p.people(b) },
 			"status": func(p *page) { p.status(&servicev1.GetMembersResponse{AsOf: asOf(confirmed)}) },
-			"panel":  func(p *page) { p.panel(&servicev1.GetPanelResponse{AsOf: asOf(confirmed)}) },
 			"plan":   func(p *page) { p.plan(&servicev1.PlanResponse{AsOf: asOf(confirmed)}, false) },
 		} {
 			if got := screen(draw); !strings.HasPrefix(got, want) {
@@ -195,5 +210,15 @@ func TestEveryCommand(t *testing.T) {
 	walk(a.root())
 	if count < 55 {
 		t.Errorf("%d commands", count)
+	}
+}
+
+// An interrupt is no error to tell of; its code is the shell's, 128 + SIGINT.
+func TestInterrupted(t *testing.T) {
+	a, out := testApp(map[string]string{"YARDHASP_PROFILE": "nowhere.yaml"})
+	ctx, cancel := context.WithCancel(t.Context())
+	cancel()
+	if code := a.Run(ctx, []string{"board"}); code != 130 || out.Len() != 0 {
+		t.Errorf("code %d, printed %q", code, out)
 	}
 }

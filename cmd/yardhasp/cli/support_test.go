@@ -145,6 +145,8 @@ func scene(y *fakeyard.Yard) {
 			return nil, fakeyard.Fail(codes.InvalidArgument, "", "no record", "")
 		}
 		switch {
+		case rec.GetWithdraw().GetRequest() == "none":
+			return nil, fakeyard.Refuse(&recordv1.Outcome{Kind: "withdraw", Conditions: []*recordv1.Condition{{Code: "UNKNOWN_REQUEST", Subject: "none", Text: "there is no such request"}}})
 		case rec.GetRequest().GetId() == "refused":
 			return nil, fakeyard.Refuse(two)
 		case rec.GetRequest().GetId() == "no-quorum":
@@ -191,7 +193,11 @@ func scene(y *fakeyard.Yard) {
 				{Yard: "stonebend", Address: "127.0.0.1:2", ReplicaKey: keyOf("stonebend").Public().(ed25519.PublicKey)}}}, nil
 	}
 	y.OnPanel = func(point string) (*servicev1.GetPanelResponse, error) {
-		return &servicev1.GetPanelResponse{Point: point, Yard: y.ID, Run: "run-1", Position: recordv1.Position_POSITION_OPEN, GoAhead: true, Request: "r-1", Text: "close now", AsOf: asOf(point != "millrow/mcc-1/cut-off")}, nil
+		from := y.ID
+		if point == "millrow/mcc-1/borrowed" {
+			from = "eastfork"
+		}
+		return &servicev1.GetPanelResponse{Point: point, Yard: from, Run: "run-1", Position: recordv1.Position_POSITION_OPEN, GoAhead: true, Request: "r-1", Text: "close now", AsOf: asOf(point != "millrow/mcc-1/cut-off")}, nil
 	}
 	y.OnWatch = func(from uint64) ([]*recordv1.Outcome, error) {
 		if from > 1 {

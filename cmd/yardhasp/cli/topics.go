@@ -82,8 +82,9 @@ Results go to stdout, everything else to stderr.
   yaml    the same as json.
 
 An answer that is not confirmed (as_of.confirmed is false) holds no permission in
-any format: stages, request states and go-aheads that would be one are left
-unspecified, and a list of missing conditions is never empty.
+any format: stages and request states that would be one are left unspecified, and
+a list of missing conditions is never empty. A go-ahead is given by the panel's own
+yard alone, which needs no quorum to answer.
 
 A refused record prints a receipt with STATUS_REFUSED and the outcome, and its
 conditions on stderr as well.`

@@ -1,10 +1,110 @@
-// Package demo plays a shift at an invented co-op.
+// Package demo plays a shift at an invented co-op of three yards, with a real
+// replica for each as a process of its own, and checks itself as it goes.
+//
+// Everything is done by the public client over gRPC, as the command line does
+// it. Each line on the page says who did what, at which ledger index, and with
+// which status. Anything unexpected ends the demo with an error.
 package demo
 
 import (
 	"context"
+	"errors"
+	"fmt"
 	"io"
+	"os"
+	"os/signal"
+	"path/filepath"
+	"syscall"
+	"time"
 )
 
-// Run plays it.
-func Run(ctx context.Context, out io.Writer, keep bool) error { return nil }
+// enough bounds the story, so that a demo that hangs ends with an error.
+const enough = 3 * time.Minute
+
+// chapters is the script.
+var chapters = []func(*story){
+	foundLedger, bringPeople, drawYards,
+	computePlan, openJob, checkBeforeDriving,
+	shutDownAndOpen, lockOn, readElsewhere,
+	releaseStored, proveDead, signOn,
+	oneReleases, killLeader, refuseAgain,
+	approve, energise, verifyOffline,
+}
+
+// Run plays the shift on out. With keep the yards stay up afterwards, until ctx
+// ends or a signal comes, and their data stays on disk.
+func Run(ctx context.Context, out io.Writer, keep bool) error {
+	exe, err := os.Executable()
+	if err != nil {
+		return fmt.Errorf("demo: which program this is can't be told: %w", err)
+	}
+	return run(ctx, out, keep, exe)
+}
+
+// run is Run with the replicas' program given.
+func run(ctx context.Context, out io.Writer, keep bool, exe string) (err error) {
+	ctx, stop := signal.NotifyContext(ctx, syscall.SIGINT, syscall.SIGTERM)
+	defer stop()
+	dir, err := os.MkdirTemp("", "yardhasp-demo-")
+	if err != nil {
+		return fmt.Errorf("demo: %w", err)
+	}
+	f := newFleet(exe, filepath.Join(dir, "yards"))
+	defer func() {
+		err = errors.Join(err, f.end(keep))
+		if !keep {
+			err = errors.Join(err, os.RemoveAll(dir))
+		}
+	}()
+	if err := play(ctx, out, f, dir); err != nil {
+		if ctx.Err() != nil {
+			return errors.New("demo: interrupted")
+		}
+		if text := f.complaints(); text != "" {
+			fmt.Fprintf(out, "\nwhat the yards said:\n%s", text)
+		}
+		if keep {
+			fmt.Fprintf(out, "\nthe data is left in %s\n", dir)
+		}
+		return fmt.Errorf("demo: %w", err)
+	}
+	if keep {
+		lookAround(out, dir)
+		<-ctx.Done()
+		fmt.Fprintf(out, "\nstopping the yards; the data is left in %s\n", dir)
+	}
+	return nil
+}
+
+// play runs the chapters until one fails.
+func play(ctx context.Context, out io.Writer, f *fleet, dir string) error {
+	ctx, cancel := context.WithTimeout(ctx, enough)
+	defer cancel()
+	s := newStory(ctx, out, f, dir)
+	defer s.close()
+	s.page.opening()
+	for _, chapter := range chapters {
+		if chapter(s); s.err != nil {
+			return s.err
+		}
+	}
+	s.page.closing(s.steps)
+	return s.page.err
+}
+
+// lookAround says what can be tried while the yards are up.
+func lookAround(out io.Writer, dir string) {
+	at := func(person string) string { return filepath.Join(dir, "people", person, "profile.yaml") }
+	fmt.Fprintf(out, `
+The three yards stay up until you press Ctrl-C. In another terminal:
+
+  yardhasp --profile %[1]s board
+  yardhasp --profile %[2]s board
+  yardhasp --profile %[3]s status
+  yardhasp --profile %[1]s job show boot-1
+  yardhasp --profile %[2]s verify %[6]s
+
+Profiles of everybody:  %[4]s
+Data of the yards:      %[5]s
+`, at("ravi"), at("mara"), at("nia-okoro"), filepath.Join(dir, "people", "*", "profile.yaml"), filepath.Join(dir, "yards"), filepath.Join(dir, exportFile))
+}

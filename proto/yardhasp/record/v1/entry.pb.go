@@ -93,7 +93,7 @@ type Envelope struct {
 	Epoch  uint64                 `protobuf:"varint,3,opt,name=epoch,proto3" json:"epoch,omitempty"`
 	// Gapless from 1 within an epoch.
 	Seq uint64 `protobuf:"varint,4,opt,name=seq,proto3" json:"seq,omitempty"`
-	// SHA-256 of the previous sealed envelope; empty at seq 1.
+	// SHA-256 of the previous envelope's bytes; empty at seq 1.
 	Previous []byte `protobuf:"bytes,5,opt,name=previous,proto3" json:"previous,omitempty"`
 	// Ledger size of the yard's view when it was written.
 	BasedOn uint64 `protobuf:"varint,6,opt,name=based_on,json=basedOn,proto3" json:"based_on,omitempty"`

@@ -1,0 +1,230 @@
+package demo
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"slices"
+	"sync"
+	"time"
+
+	"yardhasp/client"
+	recordv1 "yardhasp/proto/yardhasp/record/v1"
+	servicev1 "yardhasp/proto/yardhasp/service/v1"
+)
+
+// patience is how long the demo waits for what the yards do by themselves.
+const patience = 30 * time.Second
+
+// story is what the chapters share. Its first error stays in err, and after it
+// every step does nothing.
+type story struct {
+	ctx    context.Context
+	cancel context.CancelFunc
+	page   *page
+	fleet  *fleet
+	dir    string
+	err    error
+	// steps counts what was checked, refusals the entries that were refused.
+	steps, refusals int
+
+	ledger []byte
+	who    map[string]*client.Client // by person
+	eyes   map[string]*client.Client // nia's, asking one yard first
+	plan   *servicev1.PlanResponse
+	opened time.Time // when the last point was opened
+
+	holds, ons map[string]string // by person: the lock's and the sign-on's reference
+
+	mu    sync.Mutex
+	heard []*recordv1.Outcome // every entry, in order, as it came
+	moved chan struct{}       // closed when heard grows
+}
+
+func newStory(ctx context.Context, out io.Writer, f *fleet, dir string) *story {
+	s := &story{page: &page{w: out}, fleet: f, dir: dir, who: map[string]*client.Client{}, eyes: map[string]*client.Client{},
+		holds: map[string]string{}, ons: map[string]string{}, moved: make(chan struct{})}
+	s.ctx, s.cancel = context.WithCancel(ctx)
+	return s
+}
+
+func (s *story) close() {
+	s.cancel()
+	for _, c := range s.who {
+		_ = c.Close()
+	}
+	for _, c := range s.eyes {
+		_ = c.Close()
+	}
+}
+
+// fail keeps the first error.
+func (s *story) fail(format string, a ...any) {
+	if s.err == nil {
+		s.err = fmt.Errorf(format, a...)
+	}
+}
+
+// must keeps an error of a step that should have worked.
+func (s *story) must(err error, what string) bool {
+	if err != nil {
+		s.fail("%s: %w", what, err)
+	}
+	return s.err == nil
+}
+
+// expect checks one thing.
+func (s *story) expect(ok bool, format string, a ...any) {
+	s.steps++
+	if !ok {
+		s.fail("not as it must be: "+format, a...)
+	}
+}
+
+// do has somebody record something; it must be taken with the status.
+func (s *story) do(who, what string, want servicev1.Status, rec *recordv1.Record) *servicev1.Receipt {
+	if s.err != nil {
+		return nil
+	}
+	r, err := s.who[who].Submit(s.ctx, rec)
+	if !s.must(err, who+" "+what) {
+		return nil
+	}
+	where := "no entry"
+	if r.GetOutcome() != nil {
+		where = entry(r.GetOutcome().GetIndex())
+	}
+	s.page.act(r.GetYard(), who, what, where, statusWord(r.GetStatus()))
+	for _, f := range r.GetOutcome().GetFlags() {
+		s.page.say("  flagged: %s%s", f.GetText(), after(", ", f.GetClause()))
+	}
+	s.expect(r.GetStatus() == want, "%s %s: status %s, want %s", who, what, statusWord(r.GetStatus()), statusWord(want))
+	return r
+}
+
+// done is do with the status CONFIRMED and no rule broken.
+func (s *story) done(who, what string, rec *recordv1.Record) *servicev1.Receipt {
+	r := s.do(who, what, servicev1.Status_STATUS_CONFIRMED, rec)
+	s.expect(len(r.GetOutcome().GetFlags()) == 0, "%s %s: flagged %v", who, what, r.GetOutcome().GetFlags())
+	return r
+}
+
+// refused has somebody ask for what must be refused with all these conditions
+// and no others.
+func (s *story) refused(who, what string, codes []string, rec *recordv1.Record) []*recordv1.Condition {
+	if s.err != nil {
+		return nil
+	}
+	r, err := s.who[who].Submit(s.ctx, rec)
+	var no *client.Refused
+	if !errors.As(err, &no) {
+		s.fail("%s %s: it should have been refused, and got %v %v", who, what, r.GetStatus(), err)
+		return nil
+	}
+	where := "no entry"
+	if no.Outcome.GetTimeUnixMs() > 0 { // refused by the ledger, not before it
+		where = entry(no.Outcome.GetIndex())
+		s.refusals++
+	}
+	s.page.act(s.who[who].Profile().Yard, who, what, where, statusWord(servicev1.Status_STATUS_REFUSED))
+	s.page.conditions(no.Outcome.GetConditions())
+	var got []string
+	for _, c := range no.Outcome.GetConditions() {
+		if !slices.Contains(got, c.GetCode()) {
+			got = append(got, c.GetCode())
+		}
+		s.expect(c.GetText() != "" && c.GetRemedy() != "", "condition %s says neither what is wrong nor what would help", c.GetCode())
+	}
+	slices.Sort(got)
+	slices.Sort(codes)
+	s.expect(slices.Equal(got, codes), "%s %s: refused with %v, want %v", who, what, got, codes)
+	return no.Outcome.GetConditions()
+}
+
+// job reads the job, confirmed, as somebody.
+func (s *story) job(who string) *recordv1.JobView {
+	if s.err != nil {
+		return nil
+	}
+	j, err := s.who[who].Job(s.ctx, jobID, servicev1.Consistency_CONSISTENCY_CONFIRMED)
+	s.must(err, who+" reads the job")
+	return j
+}
+
+// caughtUp returns when every yard has seen everything so far: an act counts as
+// later than another only where its yard knew of it.
+func (s *story) caughtUp() {
+	for y, c := range s.eyes {
+		if s.err != nil {
+			return
+		}
+		b, err := c.Board(s.ctx, servicev1.Consistency_CONSISTENCY_CONFIRMED, "")
+		s.must(err, "read the board at "+y)
+		s.expect(b.GetAsOf().GetYard() == y, "asked %s for its board, %s answered", y, b.GetAsOf().GetYard())
+	}
+}
+
+// until waits for something that the yards do by themselves.
+func (s *story) until(what string, ok func() bool) {
+	tick, late := time.NewTicker(50*time.Millisecond), time.NewTimer(patience)
+	defer tick.Stop()
+	defer late.Stop()
+	for s.err == nil && !ok() {
+		select {
+		case <-tick.C:
+		case <-late.C:
+			s.fail("it never came: %s", what)
+		case <-s.ctx.Done():
+			s.fail("%s: %w", what, context.Cause(s.ctx))
+		}
+	}
+	s.steps++
+}
+
+// listen follows the ledger from its first entry.
+func (s *story) listen(c *client.Client) {
+	go func() {
+		_ = c.Watch(s.ctx, 0, func(o *recordv1.Outcome) error {
+			s.mu.Lock()
+			defer s.mu.Unlock()
+			s.heard = append(s.heard, o)
+			close(s.moved)
+			s.moved = make(chan struct{})
+			return nil
+		}, nil)
+	}()
+}
+
+// entryOf waits for the first entry from an index on that fits.
+func (s *story) entryOf(what string, from uint64, fits func(*recordv1.Outcome) bool) *recordv1.Outcome {
+	late := time.NewTimer(patience)
+	defer late.Stop()
+	for s.err == nil {
+		s.mu.Lock()
+		moved := s.moved
+		for _, o := range s.heard {
+			if o.GetIndex() >= from && fits(o) {
+				s.mu.Unlock()
+				s.steps++
+				return o
+			}
+		}
+		s.mu.Unlock()
+		select {
+		case <-moved:
+		case <-late.C:
+			s.fail("no entry came: %s", what)
+		case <-s.ctx.Done():
+			s.fail("%s: %w", what, context.Cause(s.ctx))
+		}
+	}
+	return nil
+}
+
+// size is how many entries were heard so far.
+func (s *story) size() uint64 {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return uint64(len(s.heard))
+}

@@ -1,0 +1,382 @@
+package ledger_test
+
+import (
+	"slices"
+	"strings"
+	"testing"
+
+	recordv1 "yardhasp/proto/yardhasp/record/v1"
+)
+
+// The oracle keeps the plain facts of a history by itself, from the records and
+// from whether each was accepted, and never asks the rules under test. What it
+// demands is design.md (Work may start; The fine print), protocol.md 3 and
+// decisions.md 2, 3, 9 and 18, in a second wording.
+
+// fact is one accepted record with its place in the journals.
+type fact struct {
+	index, seq, based uint64
+	yard, by          string
+	captured, written int64
+}
+
+// knows reports whether the yard that wrote b had a before it.
+func (b fact) knows(a fact) bool {
+	return a.yard == b.yard && a.seq < b.seq || a.yard != b.yard && a.index < b.based
+}
+
+type oracleHold struct {
+	fact
+	point, box string
+	tried      []fact
+	off        bool
+}
+
+type oracleReading struct {
+	fact
+	part   string
+	medium recordv1.Medium
+	kind   recordv1.ReadingKind
+}
+
+type oracleOn struct {
+	fact
+	job string
+	off bool
+}
+
+type oracle struct {
+	t        *testing.T
+	holds    map[string]*oracleHold
+	ons      map[string]*oracleOn
+	box      map[string]fact // point -> when its key went into the one box
+	live     map[string]bool
+	opened   map[string]fact
+	closed   map[string]fact // last time it went live after being open
+	readings map[string][]oracleReading
+	stored   map[string][]fact
+	told     map[string][]fact
+	shut     map[string][]fact
+	found    map[string]fact // uncorrected, by reference
+	mended   []fact
+	drained  map[string]uint64
+	energise int
+	starts   int
+}
+
+func newOracle(t *testing.T) *oracle {
+	o := &oracle{t: t, holds: map[string]*oracleHold{}, ons: map[string]*oracleOn{}, box: map[string]fact{}, live: map[string]bool{},
+		opened: map[string]fact{}, closed: map[string]fact{}, readings: map[string][]oracleReading{}, stored: map[string][]fact{}, told: map[string][]fact{}, shut: map[string][]fact{},
+		found: map[string]fact{}, drained: map[string]uint64{}}
+	for _, p := range oraclePoints {
+		o.live[p] = true
+	}
+	return o
+}
+
+var oraclePoints = []string{feeder, main1, control}
+
+type oracleJob struct {
+	zone, responsible string
+	plan              []string
+}
+
+var oracleJobs = map[string]oracleJob{
+	"boot-1": {zone, "ravi", []string{feeder, control}},
+	"room-1": {room, "tomas", []string{main1}},
+	"both-1": {zone, "mara", []string{main1, control}},
+}
+
+// reach is a breadth-first search of our own over the two drawings: the points on
+// any way from anywhere into a part of the zone, every device taken as passing.
+func reach(zone string) []string {
+	stone := withMain(2)
+	_, mill := drawings()
+	full := func(y, n string) string {
+		if strings.Contains(n, "/") {
+			return n
+		}
+		return y + "/" + n
+	}
+	var queue []string
+	for _, z := range stone.Zones {
+		if "stonebend/"+z.Name == zone {
+			for _, p := range z.Parts {
+				queue = append(queue, full("stonebend", p.Node))
+			}
+		}
+	}
+	var points []string
+	for i := 0; i < len(queue); i++ {
+		for _, d := range []*recordv1.Drawing{stone, mill} {
+			for _, l := range d.Links {
+				from, to := full(d.Yard, l.From), full(d.Yard, l.To)
+				for _, way := range [][2]string{{from, to}, {to, from}} {
+					if way[1] != queue[i] || way[0] == to && l.OneWay != "" {
+						continue
+					}
+					if v := l.Device; v.GetLockable() {
+						points = append(points, d.Yard+"/"+v.Panel+"/"+v.Device)
+					}
+					if !slices.Contains(queue, way[0]) {
+						queue = append(queue, way[0])
+					}
+				}
+			}
+		}
+	}
+	return points
+}
+
+var reachOf = map[string][]string{zone: reach(zone), room: reach(room)}
+
+func (o *oracle) covers(h *oracleHold, p string) bool {
+	_, in := o.box[p]
+	return h.point == p || h.box != "" && in
+}
+
+// note takes one record and its outcome.
+func (o *oracle) note(f fact, r *recordv1.Record, out *recordv1.Outcome) {
+	ok := out.GetAccepted()
+	counts := ok && len(out.GetFlags()) == 0
+	switch a := r.GetAct().(type) {
+	case *recordv1.Record_Lock:
+		if !ok {
+			o.t.Fatalf("a lock was refused: %v", out)
+		}
+		o.holds[out.GetRef()] = &oracleHold{fact: f, point: a.Lock.GetTarget().GetPoint(), box: a.Lock.GetTarget().GetBox()}
+	case *recordv1.Record_SignOn:
+		if !ok {
+			o.t.Fatalf("a sign-on was refused: %v", out)
+		}
+		o.ons[out.GetRef()] = &oracleOn{fact: f, job: a.SignOn.GetJob()}
+	case *recordv1.Record_Release:
+		if h := o.holds[text(a.Release.GetHold())]; ok {
+			if h == nil || h.off || h.by != f.by {
+				o.t.Fatalf("%s ended the lock %v", f.by, h)
+			}
+			h.off = true
+		}
+	case *recordv1.Record_SignOff:
+		if s := o.ons[text(a.SignOff.GetSignOn())]; ok {
+			if s == nil || s.off || s.by != f.by {
+				o.t.Fatalf("%s ended the sign-on %v", f.by, s)
+			}
+			s.off = true
+		}
+	case *recordv1.Record_TriedHandle:
+		if h := o.holds[text(a.TriedHandle.GetHold())]; ok && h != nil && h.by == f.by {
+			h.tried = append(h.tried, f)
+		}
+	case *recordv1.Record_Isolate:
+		if ok && !flagged(out, "STALE_OPENING") && !flagged(out, "NOT_PERMITTED") {
+			o.live[a.Isolate.GetPoint()], o.opened[a.Isolate.GetPoint()] = false, f
+		}
+	case *recordv1.Record_FoundClosed:
+		if ok {
+			if !o.live[a.FoundClosed.GetPoint()] {
+				o.closed[a.FoundClosed.GetPoint()] = f
+			}
+			o.live[a.FoundClosed.GetPoint()] = true
+		}
+	case *recordv1.Record_Energise:
+		if ok {
+			o.energised(a.Energise.GetPoint())
+			o.closed[a.Energise.GetPoint()] = f
+			o.live[a.Energise.GetPoint()] = true
+		}
+	case *recordv1.Record_BoxAdd:
+		if ok {
+			o.box[a.BoxAdd.GetPoint()] = f
+		}
+	case *recordv1.Record_BoxRemove:
+		if ok {
+			delete(o.box, a.BoxRemove.GetPoint())
+		}
+	case *recordv1.Record_Reading:
+		switch d := a.Reading; {
+		case ok && (d.GetMoved() || d.GetValue() >= 50):
+			o.found[out.GetRef()] = f
+		case counts:
+			o.readings[d.GetJob()] = append(o.readings[d.GetJob()], oracleReading{f, d.GetPart(), d.GetMedium(), d.GetKind()})
+		}
+	case *recordv1.Record_FoundLive:
+		if ok {
+			o.found[out.GetRef()] = f
+		}
+	case *recordv1.Record_CorrectFoundLive:
+		if ok {
+			delete(o.found, text(a.CorrectFoundLive.GetFound()))
+			o.mended = append(o.mended, f)
+		}
+	case *recordv1.Record_StoredReleased:
+		if counts {
+			o.stored[a.StoredReleased.GetJob()] = append(o.stored[a.StoredReleased.GetJob()], f)
+		}
+	case *recordv1.Record_Notice:
+		if counts && a.Notice.GetWhen() == recordv1.NoticeWhen_NOTICE_WHEN_BEFORE {
+			o.told[a.Notice.GetJob()] = append(o.told[a.Notice.GetJob()], f)
+		}
+	case *recordv1.Record_ShutDown:
+		if counts {
+			o.shut[a.ShutDown.GetJob()] = append(o.shut[a.ShutDown.GetJob()], f)
+		}
+	}
+}
+
+func text(r *recordv1.JournalRef) string {
+	return r.GetYard() + "/" + decimal(r.GetEpoch()) + "/" + decimal(r.GetSeq())
+}
+
+// energised: nobody's lock covers the point, and nobody is signed on to a zone
+// that it reaches.
+func (o *oracle) energised(p string) {
+	o.energise++
+	for ref, h := range o.holds {
+		if !h.off && o.covers(h, p) {
+			o.t.Fatalf("%s was energised under the lock %s of %s", p, ref, h.by)
+		}
+	}
+	for ref, s := range o.ons {
+		j, known := oracleJobs[s.job]
+		if !s.off && (!known || slices.Contains(reachOf[j.zone], p)) {
+			o.t.Fatalf("%s was energised while %s is signed on to %q (%s)", p, s.by, s.job, ref)
+		}
+	}
+}
+
+// mayStart demands of a job the facts that allow work.
+func (o *oracle) mayStart(id string) {
+	o.starts++
+	j := oracleJobs[id]
+	fail := func(format string, a ...any) {
+		o.t.Helper()
+		o.t.Fatalf("work may start on "+id+", but "+format, a...)
+	}
+	must := []string{j.responsible}
+	for _, s := range o.ons {
+		if !s.off && s.job == id {
+			must = append(must, s.by)
+		}
+	}
+	if len(o.found) > 0 {
+		fail("something found live is not corrected: %v", o.found)
+	}
+	// good: after every opening and correction, as its writer knew, and captured
+	// after they were written down.
+	good := func(f fact, wait int64) bool {
+		for _, p := range j.plan {
+			if op := o.opened[p]; !f.knows(op) || f.captured < op.written+wait {
+				return false
+			}
+		}
+		for _, m := range o.mended {
+			if !f.knows(m) {
+				return false
+			}
+		}
+		return true
+	}
+	locked := func(f fact, p string) bool {
+		for _, h := range o.holds {
+			if h.off || !o.covers(h, p) || !f.knows(h.fact) || f.captured < h.written {
+				continue
+			}
+			if h.box == "" || f.knows(o.box[p]) {
+				return true
+			}
+		}
+		return false
+	}
+	for _, p := range j.plan {
+		if o.live[p] {
+			fail("%s is live", p)
+		}
+		for _, who := range must {
+			has := false
+			for _, h := range o.holds {
+				if h.off || h.by != who || !o.covers(h, p) {
+					continue
+				}
+				on := h.fact
+				if b := o.box[p]; h.box != "" && b.index > on.index {
+					on = b
+				}
+				after := func(f fact) bool { return f.knows(o.opened[p]) && f.captured >= o.opened[p].written }
+				has = has || after(on) || slices.ContainsFunc(h.tried, after)
+			}
+			if !has {
+				fail("%s holds nothing that counts on %s", who, p)
+			}
+		}
+	}
+	type want struct {
+		part string
+		m    recordv1.Medium
+		k    recordv1.ReadingKind
+	}
+	el, motion := recordv1.Medium_MEDIUM_ELECTRICITY, recordv1.Medium_MEDIUM_MOTION
+	meter, sight, try := recordv1.ReadingKind_READING_KIND_METER, recordv1.ReadingKind_READING_KIND_SIGHT, recordv1.ReadingKind_READING_KIND_TRY
+	wants := []want{{"stonebend/bus", el, meter}}
+	if j.zone == zone {
+		wants = []want{{"stonebend/leg", motion, sight}, {motor, el, meter}, {coil, el, meter}, {coil, 0, try}, {start1, 0, try}}
+	}
+	for _, v := range wants {
+		if !slices.ContainsFunc(o.readings[id], func(r oracleReading) bool {
+			return r.part == v.part && r.medium == v.m && r.kind == v.k && good(r.fact, 0) &&
+				!slices.ContainsFunc(j.plan, func(p string) bool { return !locked(r.fact, p) })
+		}) {
+			fail("%v is not proved", v)
+		}
+	}
+	if j.zone == zone && !slices.ContainsFunc(o.stored[id], func(f fact) bool { return good(f, 60_000) }) {
+		fail("the loaded buckets are not released")
+	}
+	round := func(f fact) bool {
+		return !slices.ContainsFunc(j.plan, func(p string) bool { c, was := o.closed[p]; return was && !f.knows(c) })
+	}
+	if !slices.ContainsFunc(o.told[id], round) || !slices.ContainsFunc(o.shut[id], round) {
+		fail("nobody was told, or nothing shut down, in this round")
+	}
+}
+
+// check compares the state with the facts after an entry.
+func (o *oracle) check(w *world, out *recordv1.Outcome) {
+	for ref, h := range o.holds {
+		got := w.s.Holds[ref]
+		if got == nil && !h.off || got != nil && got.Active() == h.off {
+			o.t.Fatalf("lock %s of %s: ended %v by its owner, but the state says otherwise", ref, h.by, h.off)
+		}
+	}
+	for ref, s := range o.ons {
+		if got := w.s.SignOns[ref]; got == nil || got.Off.Set() != s.off {
+			o.t.Fatalf("sign-on %s of %s is not as its owner left it", ref, s.by)
+		}
+	}
+	for _, p := range oraclePoints {
+		if w.s.Points[p].Live != o.live[p] {
+			o.t.Fatalf("%s live: state %v, facts %v", p, w.s.Points[p].Live, o.live[p])
+		}
+	}
+	for id, q := range w.s.Reqs {
+		for ref, h := range o.holds {
+			if q.Open() && !h.off && slices.ContainsFunc(q.Points, func(p string) bool { return o.covers(h, p) }) {
+				o.t.Fatalf("request %s is open over the lock %s", id, ref)
+			}
+		}
+	}
+	for id, y := range w.s.Yards {
+		if n := y.Drained; n < o.drained[id] || n > o.drained[id]+1 {
+			o.t.Fatalf("drained of %s went from %d to %d", id, o.drained[id], n)
+		}
+		o.drained[id] = y.Drained
+	}
+	if h := w.s.Holds[out.GetRef()]; h != nil && out.GetKind() == "lock" && len(h.Flags) != len(out.GetFlags()) {
+		o.t.Fatalf("flags of %s were lost: %v, had %v", h.Ref, h.Flags, out.GetFlags())
+	}
+	for id := range oracleJobs {
+		if j := w.s.Jobs[id]; j != nil && !j.Closed.Set() && len(w.s.StartConditions(j)) == 0 {
+			o.mayStart(id)
+		}
+	}
+}

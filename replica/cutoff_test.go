@@ -1,0 +1,178 @@
+package replica_test
+
+import (
+	"fmt"
+	"strings"
+	"testing"
+	"time"
+
+	"google.golang.org/grpc/codes"
+
+	recordv1 "yardhasp/proto/yardhasp/record/v1"
+	servicev1 "yardhasp/proto/yardhasp/service/v1"
+)
+
+const (
+	legOne = "millrow/panel-1/leg-1"
+	fanOne = "stonebend/mcc-2/fan-1"
+)
+
+// twoPoints registers a point at millrow and one at stonebend, both open.
+func (c *cluster) twoPoints() {
+	c.t.Helper()
+	c.joinPerson(&recordv1.Person{Id: "ravi", Name: "Ravi", Roles: []recordv1.Role{recordv1.Role_ROLE_AUTHORISED}})
+	for _, p := range []string{legOne, fanOne} {
+		c.do("nia", "stonebend", actPoint(p))
+		c.do("ravi", "stonebend", actIsolate(p))
+	}
+}
+
+// cutOff waits until a yard says by itself that it has no quorum.
+func (c *cluster) cutOff(yard string) *recordv1.Board {
+	c.t.Helper()
+	var b *recordv1.Board
+	c.until(yard+" is cut off", func() (ok bool) {
+		m, err := servicev1.NewMembershipServiceClient(c.dial(c.keys["nia"], yard)).GetMembers(c.ctx(), &servicev1.GetMembersRequest{})
+		if err != nil || m.GetHasQuorum() || !strings.HasPrefix(m.GetText(), "NO QUORUM") {
+			return false
+		}
+		b, err = c.board(yard, servicev1.Consistency_CONSISTENCY_UNSPECIFIED)
+		return err == nil && !b.GetAsOf().GetConfirmed()
+	})
+	return b
+}
+
+// TestOneOfThreeStopped: the leader's machine stops, and everything goes on.
+func TestOneOfThreeStopped(t *testing.T) {
+	t.Parallel()
+	c := three(t)
+	c.twoPoints()
+	m, err := c.as("nia", "stonebend").Members(c.ctx(), "")
+	if err != nil {
+		t.Fatal(err)
+	}
+	lead := ""
+	for _, k := range m.GetMembers() {
+		if k.GetLeader() {
+			lead = k.GetYard()
+		}
+	}
+	c.halt(lead)
+	at := map[string]string{"stonebend": "millrow", "millrow": "eastfork", "eastfork": "millrow"}[lead]
+	rec, err := c.submitAt("ravi", at, 20_000, lockOn(legOne, "", ""))
+	if err != nil || rec.GetStatus() != servicev1.Status_STATUS_CONFIRMED {
+		t.Fatalf("a lock with one of three stopped: %v %v", rec, err)
+	}
+	b, err := c.board(at, servicev1.Consistency_CONSISTENCY_CONFIRMED)
+	if err != nil || len(b.GetHolds()) != 1 {
+		t.Fatalf("a confirmed read with one of three stopped: %v %v", b, err)
+	}
+	rel, err := c.submitAt("ravi", at, 20_000, actRelease(rec.GetRef()))
+	if err != nil || rel.GetStatus() != servicev1.Status_STATUS_CONFIRMED {
+		t.Fatalf("a release with one of three stopped: %v %v", rel, err)
+	}
+}
+
+// TestTwoOfThreeStopped: a yard cut off records, promises only what it may, and
+// what it wrote comes to the ledger once and in order.
+func TestTwoOfThreeStopped(t *testing.T) {
+	t.Parallel()
+	c := three(t)
+	c.twoPoints()
+	c.size("millrow") // it knows that both points are open
+	before := time.Now()
+	c.halt("stonebend")
+	c.halt("eastfork")
+	// One that may go into the log of a leader that just lost its quorum.
+	early, err := c.submitAt("ravi", "millrow", 1, lockOn(legOne, "", ""))
+	if err != nil || early.GetStatus() != servicev1.Status_STATUS_HELD_LOCALLY {
+		t.Errorf("a lock as the others go: %v %v", early, err)
+	}
+	b := c.cutOff("millrow")
+	if a := b.GetAsOf(); a.GetWhy() == "" || a.GetConfirmedUnixMs() == 0 || a.GetConfirmedUnixMs() > a.GetReadUnixMs() || a.GetConfirmedUnixMs() < before.Add(-time.Minute).UnixMilli() {
+		t.Errorf("an unconfirmed board does not say how old it is and why: %v", a)
+	}
+	_, err = c.board("millrow", servicev1.Consistency_CONSISTENCY_CONFIRMED)
+	c.wantErr(err, codes.Unavailable, "NO_QUORUM")
+	_, err = c.submitAt("nia", "millrow", 300, actRequest("start-1", "boot-1", time.Hour, legOne))
+	c.wantErr(err, codes.Unavailable, "NO_QUORUM")
+	_, err = c.submitAt("nia", "millrow", 300, actPadlock("p-1", "ravi"))
+	c.wantErr(err, codes.Unavailable, "NO_QUORUM")
+
+	type want struct {
+		point  string
+		status servicev1.Status
+		words  string
+	}
+	var tickets []*recordv1.Ticket
+	var refs []string
+	for _, w := range []want{{legOne, servicev1.Status_STATUS_HELD_LOCALLY, "cannot reach the other yards"}, {fanOne, servicev1.Status_STATUS_UNCONFIRMED, "NOT A PROMISE"},
+		{legOne, servicev1.Status_STATUS_HELD_LOCALLY, "cannot reach"}, {fanOne, servicev1.Status_STATUS_UNCONFIRMED, "NOT A PROMISE"}} {
+		act := lockOn(w.point, "", "")
+		act.Ticket = c.ticket()
+		rec, err := c.submitAt("ravi", "millrow", 100, act)
+		if err != nil || rec.GetStatus() != w.status || !strings.Contains(rec.GetText(), w.words) || rec.GetOutcome() != nil {
+			t.Errorf("a lock on %s while cut off: %v %v, want %v", w.point, rec, err, w.status)
+		}
+		tickets, refs = append(tickets, act.Ticket), append(refs, rec.GetRef())
+	}
+	rel, err := c.submitAt("ravi", "millrow", 100, actRelease(refs[2]))
+	if err != nil || rel.GetStatus() != servicev1.Status_STATUS_WRITTEN || !strings.Contains(rel.GetText(), "UNPROTECTED") {
+		t.Errorf("a release while cut off: %v %v", rel, err)
+	}
+
+	c.start("eastfork")
+	for i, k := range tickets {
+		if i == 2 {
+			continue
+		}
+		c.until(refs[i]+" is confirmed", func() bool {
+			r, err := c.raw("ravi", "millrow").GetReceipt(c.ctx(), &servicev1.GetReceiptRequest{Key: public(c.keys["ravi"]), Device: k.GetDevice(), Counter: k.GetCounter(), WaitMs: 2000})
+			return err == nil && r.GetReceipt().GetStatus() == servicev1.Status_STATUS_CONFIRMED && r.GetReceipt().GetRef() == refs[i]
+		})
+	}
+	r, err := c.raw("ravi", "millrow").GetReceipt(c.ctx(), &servicev1.GetReceiptRequest{Key: public(c.keys["ravi"]), Device: tickets[2].GetDevice(), Counter: tickets[2].GetCounter(), WaitMs: 5000})
+	if err != nil || !strings.Contains(r.GetReceipt().GetText(), "no protection") || len(r.GetReceipt().GetPromised()) > 0 {
+		t.Errorf("the receipt of a lock that is off: %v %v", r, err)
+	}
+	c.start("stonebend")
+	next := uint64(1)
+	for _, o := range c.replay(c.same(c.size("millrow"), "millrow", "eastfork", "stonebend")) {
+		if hasCond(o, "ALREADY_IN_LEDGER") || hasCond(o, "SEQ_GAP") {
+			t.Errorf("entry %d: %s was sent twice or out of order", o.GetIndex(), o.GetRef())
+		}
+		if strings.HasPrefix(o.GetRef(), "millrow/1/") {
+			if o.GetRef() != fmt.Sprintf("millrow/1/%d", next) {
+				t.Errorf("entry %d is %s, want record %d", o.GetIndex(), o.GetRef(), next)
+			}
+			next++
+		}
+	}
+	if next < 7 {
+		t.Errorf("only %d records of millrow", next-1)
+	}
+}
+
+// TestPowerLossWhileCutOff is decisions.md 11: cut off, kill -9, start, lock:
+// HELD_LOCALLY.
+func TestPowerLossWhileCutOff(t *testing.T) {
+	t.Parallel()
+	c := three(t, processes(t))
+	c.twoPoints()
+	c.size("millrow")
+	c.kill("stonebend")
+	c.kill("eastfork")
+	c.cutOff("millrow")
+	if rec, err := c.submitAt("ravi", "millrow", 100, lockOn(legOne, "", "")); err != nil || rec.GetStatus() != servicev1.Status_STATUS_HELD_LOCALLY {
+		t.Fatalf("a lock before the power failed: %v %v", rec, err)
+	}
+	c.kill("millrow")
+	c.start("millrow")
+	rec, err := c.submitAt("ravi", "millrow", 100, lockOn(legOne, "", ""))
+	if err != nil || rec.GetStatus() != servicev1.Status_STATUS_HELD_LOCALLY || rec.GetRef() == "" {
+		t.Fatalf("a lock after the power came back: %v %v", rec, err)
+	}
+	if b := c.cutOff("millrow"); b.GetAsOf().GetSize() == 0 {
+		t.Error("the state did not come back")
+	}
+}

@@ -1,0 +1,115 @@
+package replica
+
+import (
+	"context"
+	"time"
+
+	"yardhasp/ledger"
+	recordv1 "yardhasp/proto/yardhasp/record/v1"
+	"yardhasp/replica/yard"
+)
+
+// forwardPause is the rest after a try that came to nothing.
+const forwardPause = 100 * time.Millisecond
+
+// run forwards the journal, and lets every change of state have its effect.
+func (d *driver) run() {
+	tick := time.NewTicker(time.Second)
+	defer tick.Stop()
+	for {
+		select {
+		case <-d.r.ctx.Done():
+			return
+		case <-d.wake:
+		case <-tick.C:
+		}
+		for more := true; more && d.r.ctx.Err() == nil; {
+			ctx, cancel := context.WithTimeout(d.r.ctx, 10*time.Second)
+			var err error
+			if more, err = d.forward(ctx); err != nil {
+				d.r.log.Debug("the journal is not forwarded yet", "err", err)
+				more = rest(d.r.ctx, forwardPause) == nil && d.r.node.LeaderYard() != ""
+			}
+			cancel()
+		}
+		d.compact()
+	}
+}
+
+// forward sends the next records that the ledger lacks; more is true when there
+// may be more to do. After a lost answer, and after a start, nothing is sent
+// before this replica's state is known to be current: what had reached the
+// ledger all the same is then seen in it, and is not sent twice.
+func (d *driver) forward(ctx context.Context) (more bool, err error) {
+	pending, err := d.pending()
+	if err != nil || len(pending) == 0 {
+		return false, err
+	}
+	if d.unsure {
+		if err := d.r.confirmOnce(ctx); err != nil {
+			return false, err
+		}
+		d.unsure, d.sent = false, 0
+		return true, nil
+	}
+	entries := d.pack(pending)
+	outs, err := d.r.proposeOnce(ctx, entries)
+	if err != nil || len(outs) != len(entries) {
+		d.unsure = true
+		return false, err
+	}
+	for i, o := range outs {
+		if o.GetRef() == "" || hasCode(o, "SEQ_GAP") {
+			d.unsure = true
+			return true, nil
+		}
+		d.sent = pending[i].Envelope.GetSeq()
+		for _, c := range o.GetConditions() {
+			switch c.GetCode() {
+			case "CLONED_JOURNAL", "YARD_STOPPED", "OTHER_REPLICA", "OLD_EPOCH":
+				d.r.log.Error("the ledger does not take this yard's journal", "why", c.GetText(), "do", c.GetRemedy())
+				return false, nil
+			}
+		}
+	}
+	return true, nil
+}
+
+// pending lists what was not sent yet, none while the ledger has this yard
+// stopped.
+func (d *driver) pending() ([]yard.Record, error) {
+	var pending []yard.Record
+	_, err := d.step(func(s *ledger.State, _ int64) (yard.Effects, error) {
+		if y := s.Yards[d.r.set.Yard]; y != nil && !y.Cloned {
+			pending = d.y.Pending()
+		}
+		return yard.Effects{}, nil
+	})
+	for len(pending) > 0 && pending[0].Envelope.GetSeq() <= d.sent {
+		pending = pending[1:]
+	}
+	return pending, err
+}
+
+// pack takes as many records as one proposal carries.
+func (d *driver) pack(pending []yard.Record) [][]byte {
+	var entries [][]byte
+	size := 0
+	for _, p := range pending {
+		if len(entries) == 256 || size > 0 && size+len(p.Sealed) > d.r.timers.BatchBytes {
+			break
+		}
+		entries = append(entries, ledger.JournalEntry(p.Sealed))
+		size += len(p.Sealed)
+	}
+	return entries
+}
+
+func hasCode(o *recordv1.Outcome, code string) bool {
+	for _, c := range o.GetConditions() {
+		if c.GetCode() == code {
+			return true
+		}
+	}
+	return false
+}

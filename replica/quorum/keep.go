@@ -1,0 +1,132 @@
+package quorum
+
+import (
+	"fmt"
+
+	"google.golang.org/protobuf/proto"
+
+	"yardhasp/ledger"
+	"yardhasp/ledger/seal"
+	recordv1 "yardhasp/proto/yardhasp/record/v1"
+	"yardhasp/replica/store"
+)
+
+// drained is how much of the journal that e belongs to is taken.
+func drained(s *ledger.State, e *ledger.Entry) uint64 {
+	if y := s.Yards[e.Envelope().GetYard()]; y != nil {
+		return y.Drained
+	}
+	return 0
+}
+
+// item is what the history keeps of an entry. A journal record is found again
+// only by the entry that took its place: one refused before (a gap, a repeat,
+// another machine's) says nothing of what became of it.
+func item(e *ledger.Entry, o *recordv1.Outcome, took bool) store.Item {
+	it := store.Item{Index: o.GetIndex(), Entry: e.Raw(), Outcome: outcomeBytes(o, store.MaxEntryBytes-len(e.Raw()))}
+	switch {
+	case e.Envelope() == nil:
+		it.Ref = TicketRef(e)
+	case took:
+		it.Ref = o.GetRef()
+	}
+	return it
+}
+
+// outcomeBytes serialises an outcome for the history, its lists cut short when it
+// would not fit: a refusal may name thousands of conditions.
+func outcomeBytes(o *recordv1.Outcome, most int) []byte {
+	for {
+		raw, err := proto.MarshalOptions{Deterministic: true}.Marshal(o)
+		if err != nil {
+			return nil // an outcome holds texts of valid records only
+		}
+		if len(raw) <= most {
+			return raw
+		}
+		c := proto.Clone(o).(*recordv1.Outcome)
+		c.Conditions, c.Flags, c.Changes = half(c.Conditions), half(c.Flags), half(c.Changes)
+		if proto.Equal(c, o) {
+			return nil
+		}
+		o = c
+	}
+}
+
+// half keeps at least one.
+func half[T any](l []T) []T { return l[:(len(l)+1)/2] }
+
+// TicketRef is the name under which the history finds a direct entry again.
+// Empty for what carries no ticket, and for a refused repeat of it.
+func TicketRef(e *ledger.Entry) string {
+	r := e.Record()
+	if r == nil || len(e.Keys()) == 0 || e.Fault() != nil {
+		return ""
+	}
+	return TicketName(e.Keys()[0], r.GetTicket().GetDevice(), r.GetTicket().GetCounter())
+}
+
+// TicketName is the ref of a direct entry's ticket.
+func TicketName(key []byte, device string, counter uint64) string {
+	return fmt.Sprintf("ticket %s %s %d", seal.Fingerprint(key), device, counter)
+}
+
+// maxLater bounds what is remembered of entries applied while the history before
+// them is fetched.
+const maxLater = 8192
+
+// keep appends to the history. While it misses what a snapshot skipped, the
+// items wait for the filler.
+func (f *fsm) keep(items []store.Item, size uint64) error {
+	f.keepMu.Lock()
+	defer f.keepMu.Unlock()
+	have := f.history.Size()
+	if have < size-uint64(len(items)) {
+		f.behind.Store(true)
+		if len(f.later)+len(items) > maxLater {
+			f.later = nil // the filler fetches them
+		}
+		f.later = append(f.later, items...)
+		return nil
+	}
+	for i := range items {
+		if items[i].Index >= have {
+			break
+		}
+		// Applied again after a restart: an outcome that is there stays, since
+		// another release may word it otherwise.
+		raw, err := f.history.Outcome(items[i].Index)
+		if err != nil {
+			return fmt.Errorf("the history can't be read: %w", err)
+		}
+		if raw != nil {
+			items[i].Outcome = nil
+		}
+	}
+	if err := f.history.Append(items); err != nil {
+		return fmt.Errorf("the history can't be written: %w", err)
+	}
+	f.later = nil
+	f.behind.Store(f.history.Size() < size)
+	return nil
+}
+
+// catchUp appends what waited, if nothing is missing before it any more.
+func (f *fsm) catchUp() error {
+	f.keepMu.Lock()
+	defer f.keepMu.Unlock()
+	have := f.history.Size()
+	for len(f.later) > 0 && f.later[0].Index < have {
+		f.later = f.later[1:]
+	}
+	if len(f.later) > 0 && f.later[0].Index == have {
+		if err := f.history.Append(f.later); err != nil {
+			return err
+		}
+		f.later = nil
+	}
+	f.mu.RLock()
+	defer f.mu.RUnlock()
+	f.behind.Store(f.history.Size() < f.state.Size())
+	return nil
+}

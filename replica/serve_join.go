@@ -1,0 +1,103 @@
+package replica
+
+import (
+	"bytes"
+	"context"
+	"slices"
+
+	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/status"
+	"google.golang.org/protobuf/proto"
+
+	"yardhasp/ledger"
+	recordv1 "yardhasp/proto/yardhasp/record/v1"
+	servicev1 "yardhasp/proto/yardhasp/service/v1"
+)
+
+// Join redeems an invitation. The record says by its signatures who may.
+func (m *memberServer) Join(ctx context.Context, q *servicev1.JoinRequest) (*servicev1.JoinResponse, error) {
+	r := m.r
+	e, err := ledger.Decode(ledger.DirectEntry(q.GetSigned()))
+	if err != nil {
+		return nil, failed(err)
+	}
+	if f := e.Fault(); f != nil {
+		return nil, fault(f)
+	}
+	if ledger.KindOf(e.Record()) != "join" {
+		return nil, fault(&recordv1.Condition{Code: "MALFORMED", Text: "only a join record comes this way"})
+	}
+	if bad := ledger.Check(e.Record()); bad != "" {
+		return nil, fault(&recordv1.Condition{Code: "MALFORMED", Text: bad})
+	}
+	if !bytes.Equal(e.Record().GetLedger(), r.ledgerID()) {
+		return nil, fault(&recordv1.Condition{Code: "OTHER_LEDGER", Text: "the invitation is for another ledger", Remedy: "ask a manager of this one"})
+	}
+	ctx, cancel := context.WithTimeout(ctx, 2*defaultWait)
+	defer cancel()
+	done, no := r.tryJoin(e)
+	if no != nil && no.GetCode() == "UNKNOWN_INVITATION" && r.askAbout(ctx) {
+		done, no = r.tryJoin(e)
+	}
+	if no != nil {
+		return nil, refused(&recordv1.Outcome{Kind: "join", Signer: e.Record().GetSigner(), Conditions: []*recordv1.Condition{no}})
+	}
+	var index uint64
+	if !done {
+		outs, err := r.propose(ctx, [][]byte{ledger.DirectEntry(q.GetSigned())})
+		if err != nil {
+			return nil, failed(err)
+		}
+		if !outs[0].GetAccepted() {
+			return nil, refused(outs[0])
+		}
+		index = outs[0].GetIndex()
+	}
+	founding, err := r.founding()
+	if err != nil {
+		return nil, status.Error(codes.Internal, err.Error())
+	}
+	// So that the answer names a yard that just joined, itself perhaps.
+	_ = r.confirm(ctx)
+	r.learn()
+	return &servicev1.JoinResponse{Founding: founding, Yards: r.book.infos(), Index: index, Id: e.Record().GetSigner()}, nil
+}
+
+// tryJoin says what stands against a joining, as this replica knows it. The call
+// is open to strangers, so nothing of theirs may reach the log: only who holds
+// the invitation's one-time key, and the new key, gets past. done: this very key
+// has joined by it already, and only the answer got lost.
+func (r *Replica) tryJoin(e *ledger.Entry) (done bool, no *recordv1.Condition) {
+	j, id := e.Record().GetJoin(), e.Record().GetSigner()
+	say := func(code, text, remedy string) {
+		no = &recordv1.Condition{Code: code, Subject: j.GetInvitation(), Text: text, Remedy: remedy, Who: "a manager"}
+	}
+	now := r.now().UnixMilli()
+	r.node.View(func(s *ledger.State, _ uint64) {
+		var i recordv1.Invite
+		inv := s.Invites[j.GetInvitation()]
+		if inv == nil || proto.Unmarshal(inv.Whom, &i) != nil {
+			say("UNKNOWN_INVITATION", "there is no such invitation in this ledger", "ask a manager for one")
+			return
+		}
+		signed := func(key []byte) bool {
+			return slices.ContainsFunc(e.Keys(), func(k []byte) bool { return bytes.Equal(k, key) })
+		}
+		key := s.KeyOf(j.GetKey())
+		switch {
+		case !signed(i.GetOnceKey()) || !signed(j.GetKey()) || bytes.Equal(i.GetOnceKey(), j.GetKey()):
+			say("BAD_SIGNATURE", "joining is signed by the invitation's one-time key and by the new key", "use the whole token")
+		case i.GetPerson().GetId()+i.GetYard().GetId() != id:
+			say("NOT_THE_SIGNER", "the invitation is not for "+id, "sign as the one who is invited")
+		case inv.Used && key != nil && key.Revoked == 0 && key.Person+key.Yard == id:
+			done = true
+		case inv.Used:
+			say("INVITATION_USED", "the invitation was used before", "ask for a new one")
+		case max(now, s.Time) >= inv.Expires:
+			say("EXPIRED", "the invitation is over", "ask for a new one")
+		case key != nil:
+			say("KEY_IN_USE", "this key is enrolled already", "make a new key")
+		}
+	})
+	return done, no
+}
