@@ -107,6 +107,14 @@ func (c *Client) Plan(ctx context.Context, req *servicev1.PlanRequest) (*service
 	})
 }
 
+// EnergyNow reads what is live with the points as the ledger has them; with yard
+// only what is there.
+func (c *Client) EnergyNow(ctx context.Context, yard string) (*servicev1.GetEnergyNowResponse, error) {
+	return ask(ctx, c, c.order(), func(ctx context.Context, conn *grpc.ClientConn) (*servicev1.GetEnergyNowResponse, error) {
+		return servicev1.NewLedgerServiceClient(conn).GetEnergyNow(ctx, &servicev1.GetEnergyNowRequest{Yard: yard})
+	})
+}
+
 // Drawing reads a yard's current drawing.
 func (c *Client) Drawing(ctx context.Context, yard string) (*servicev1.GetDrawingResponse, error) {
 	return ask(ctx, c, c.order(), func(ctx context.Context, conn *grpc.ClientConn) (*servicev1.GetDrawingResponse, error) {

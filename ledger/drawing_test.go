@@ -111,6 +111,12 @@ func (w *world) prove() {
 // points open, ravi and lena locked on both.
 func isolated(t testing.TB) (w *world, holds map[string]string) {
 	w = drawn(t)
+	return w, w.isolate()
+}
+
+// isolate opens the job and takes it as far as locks on; it names the locks.
+func (w *world) isolate() (holds map[string]string) {
+	w.t.Helper()
 	w.openJob()
 	w.must(w.journal("stonebend", "mara", actNotice("boot-1", recordv1.NoticeWhen_NOTICE_WHEN_BEFORE, "dov")))
 	w.must(w.journal("stonebend", "ravi", actShutDown("boot-1")))
@@ -123,7 +129,7 @@ func isolated(t testing.TB) (w *world, holds map[string]string) {
 	} {
 		holds[h.who+" "+h.point] = w.must(w.journal(h.yard, h.who, actLock(h.point, h.lock, "boot-1"))).GetRef()
 	}
-	return w, holds
+	return holds
 }
 
 // ready is isolated with the store waited out and every reading taken: work may

@@ -12,7 +12,13 @@ import (
 // StartConditions lists what is missing before work may start on a job: none
 // means it may, as this state knows it. Each names its clause and who can supply
 // what is missing.
-func (s *State) StartConditions(j *Job) []*recordv1.Condition {
+func (s *State) StartConditions(j *Job) []*recordv1.Condition { return s.StartConditionsAt(j, s.Time) }
+
+// StartConditionsAt lists what is missing at a later moment, in Unix ms, with
+// nothing recorded since: a re-check comes due, training ends. A screen asks with
+// its own clock; what the ledger does goes by the ledger's time.
+func (s *State) StartConditionsAt(j *Job, at int64) []*recordv1.Condition {
+	at = max(at, s.Time)
 	var cs []*recordv1.Condition
 	add := func(code, subject, text, remedy, who, clause string) {
 		cs = append(cs, cond(code, subject, text, remedy, who, clause))
@@ -48,14 +54,14 @@ func (s *State) StartConditions(j *Job) []*recordv1.Condition {
 	if !j.ShutDown.Set() || !s.closedBefore(j, j.ShutDown) {
 		add("NOT_SHUT_DOWN", j.Zone, "no orderly shut-down is recorded", "shut down and record it", j.Responsible, "1910.147(d)(2)")
 	}
-	cs = append(cs, s.pointConditions(j)...)
-	cs = append(cs, s.proofConditions(j)...)
+	cs = append(cs, s.pointConditions(j, at)...)
+	cs = append(cs, s.proofConditions(j, at)...)
 	return cs
 }
 
 // pointConditions: every plan point open, held by the responsible employee and
 // by everyone signed on, and tried where the lock is older than the opening.
-func (s *State) pointConditions(j *Job) []*recordv1.Condition {
+func (s *State) pointConditions(j *Job, at int64) []*recordv1.Condition {
 	var cs []*recordv1.Condition
 	add := func(code, subject, text, remedy, who, clause string) {
 		cs = append(cs, cond(code, subject, text, remedy, who, clause))
@@ -67,7 +73,7 @@ func (s *State) pointConditions(j *Job) []*recordv1.Condition {
 	slices.Sort(must)
 	must = slices.Compact(must)
 	for _, p := range must {
-		if who := s.People[p]; who == nil || !who.trained(s.Time) {
+		if who := s.People[p]; who == nil || !who.trained(at) {
 			add("TRAINING_LAPSED", p, p+" has no current training as an authorised employee", "train them and record it", "supervisor or manager", "1910.147(c)(7)(i)")
 		}
 	}
@@ -101,7 +107,7 @@ func (s *State) guards(h *Hold, p *Point) bool {
 }
 
 // proofConditions: every store released or waited out, every reading valid.
-func (s *State) proofConditions(j *Job) []*recordv1.Condition {
+func (s *State) proofConditions(j *Job, at int64) []*recordv1.Condition {
 	var cs []*recordv1.Condition
 	for _, st := range s.stores[j.ID] {
 		m, done := j.Released[st.ID]
@@ -111,6 +117,8 @@ func (s *State) proofConditions(j *Job) []*recordv1.Condition {
 			cs = append(cs, cond("STORED", st.ID, what+" is not released", st.Release, j.Responsible, "1910.147(d)(5)(i)"))
 		case !s.openedBefore(j, m, int64(st.WaitSeconds)*1000):
 			cs = append(cs, cond("STORED", st.ID, fmt.Sprintf("%s was released before the wait of %d s was over", what, st.WaitSeconds), "wait, then "+st.Release, j.Responsible, "1910.147(d)(5)(i)"))
+		case st.BuildsUp && at > m.Time+int64(st.RecheckSeconds)*1000:
+			cs = append(cs, cond("RECHECK", st.ID, fmt.Sprintf("%s can build up again and was not looked at for more than %d s", what, st.RecheckSeconds), "look again: "+st.Release, j.Responsible, "1910.147(d)(5)(ii)"))
 		}
 	}
 	for _, p := range s.proofs[j.ID] {
@@ -279,7 +287,9 @@ func (s *State) watchStandings(at Mark) {
 }
 
 // StageOf is what a job has reached, from its facts.
-func (s *State) StageOf(j *Job) recordv1.Stage {
+func (s *State) StageOf(j *Job) recordv1.Stage { return s.stageAt(j, s.Time) }
+
+func (s *State) stageAt(j *Job, at int64) recordv1.Stage {
 	if j.Closed.Set() {
 		return recordv1.Stage_STAGE_CLOSED
 	}
@@ -305,7 +315,7 @@ func (s *State) StageOf(j *Job) recordv1.Stage {
 			}
 		}
 	}
-	cs := s.StartConditions(j)
+	cs := s.StartConditionsAt(j, at)
 	has := func(codes ...string) bool {
 		return slices.ContainsFunc(cs, func(c *recordv1.Condition) bool { return slices.Contains(codes, c.GetCode()) })
 	}
@@ -329,7 +339,7 @@ func (s *State) StageOf(j *Job) recordv1.Stage {
 		return recordv1.Stage_STAGE_SHUT_DOWN
 	case has("NO_LOCK", "NOT_TRIED"):
 		return recordv1.Stage_STAGE_OPENED
-	case has("STORED"):
+	case has("STORED", "RECHECK"):
 		return recordv1.Stage_STAGE_LOCKED
 	}
 	return recordv1.Stage_STAGE_DRAINED

@@ -64,19 +64,20 @@ func (s *State) signOnView(so *SignOn) *recordv1.SignOnView {
 	return v
 }
 
-// JobView shows one job; nil when there is none of this name.
-func (s *State) JobView(id string) *recordv1.JobView {
+// JobView shows one job as it stands at a moment, in Unix ms, with nothing
+// recorded since; nil when there is none of this name.
+func (s *State) JobView(id string, at int64) *recordv1.JobView {
 	j := s.Jobs[id]
 	if j == nil {
 		return nil
 	}
 	v := &recordv1.JobView{Id: id, Zone: j.Zone, Purpose: j.Purpose, Responsible: j.Responsible, Crew: j.Crew, Plan: j.Plan,
-		Affected: j.Affected, Stage: s.StageOf(j), Caution: Caution}
+		Affected: j.Affected, Stage: s.stageAt(j, at), Caution: Caution}
 	if z, ok := s.Graph().Zone(j.Zone); ok && z.WaivedBy != "" {
 		v.Waiver = "SINGLE ISOLATION: double was waived by " + z.WaivedBy + ": " + z.WaivedWhy
 	}
 	if !j.Closed.Set() {
-		v.ToStart = s.StartConditions(j)
+		v.ToStart = s.StartConditionsAt(j, at)
 		v.ToEnergise = s.RequestConditions(id, j.Plan)
 	}
 	for _, so := range s.signedOn(id) {
@@ -110,7 +111,7 @@ func (s *State) JobView(id string) *recordv1.JobView {
 
 // Board shows everything that is on, loudest first. With a yard it shows that
 // yard's points and boxes, and the jobs and holds that touch them.
-func (s *State) Board(yard string) *recordv1.Board {
+func (s *State) Board(yard string, at int64) *recordv1.Board {
 	b := &recordv1.Board{Coop: s.Coop}
 	here := func(ids ...string) bool {
 		return yard == "" || slices.ContainsFunc(ids, func(id string) bool { return YardOf(id) == yard })
@@ -141,7 +142,7 @@ func (s *State) Board(yard string) *recordv1.Board {
 	}
 	for _, id := range sorted(s.Jobs) {
 		if j := s.Jobs[id]; !j.Closed.Set() && here(append(slices.Clone(j.Plan), j.Zone)...) {
-			b.Jobs = append(b.Jobs, s.JobView(id))
+			b.Jobs = append(b.Jobs, s.JobView(id, at))
 		}
 	}
 	for _, id := range sorted(s.Reqs) {

@@ -144,7 +144,7 @@ func (r *Replica) recordedAs(ref string, signed []byte) *recordv1.Outcome {
 func (s *ledgerServer) GetBoard(ctx context.Context, q *servicev1.GetBoardRequest) (*servicev1.GetBoardResponse, error) {
 	var b *recordv1.Board
 	err := s.r.read(ctx, q.GetConsistency(), func(st *ledger.State, a *recordv1.AsOf) {
-		b = st.Board(q.GetYard())
+		b = st.Board(q.GetYard(), s.r.now().UnixMilli())
 		b.AsOf = a
 		a.Alarm = s.r.alarmText()
 	})
@@ -154,7 +154,7 @@ func (s *ledgerServer) GetBoard(ctx context.Context, q *servicev1.GetBoardReques
 func (s *ledgerServer) GetJob(ctx context.Context, q *servicev1.GetJobRequest) (*servicev1.GetJobResponse, error) {
 	var j *recordv1.JobView
 	err := s.r.read(ctx, q.GetConsistency(), func(st *ledger.State, a *recordv1.AsOf) {
-		if j = st.JobView(q.GetJob()); j != nil {
+		if j = st.JobView(q.GetJob(), s.r.now().UnixMilli()); j != nil {
 			j.AsOf = a
 		}
 	})
@@ -207,17 +207,17 @@ func (s *ledgerServer) Watch(q *servicev1.WatchRequest, out servicev1.LedgerServ
 	}
 }
 
-func (s *ledgerServer) GetDrawing(_ context.Context, q *servicev1.GetDrawingRequest) (*servicev1.GetDrawingResponse, error) {
+func (s *ledgerServer) GetDrawing(ctx context.Context, q *servicev1.GetDrawingRequest) (*servicev1.GetDrawingResponse, error) {
 	var res *servicev1.GetDrawingResponse
-	s.r.node.View(func(st *ledger.State, _ uint64) {
+	err := s.r.read(ctx, servicev1.Consistency_CONSISTENCY_UNSPECIFIED, func(st *ledger.State, a *recordv1.AsOf) {
 		if d := st.Plans[q.GetYard()]; d != nil {
-			res = &servicev1.GetDrawingResponse{Drawing: d.Bytes, WalkedBy: d.Walked.By, WalkedUnixMs: d.Walked.Time}
+			res = &servicev1.GetDrawingResponse{Drawing: d.Bytes, WalkedBy: d.Walked.By, WalkedUnixMs: d.Walked.Time, AsOf: a}
 		}
 	})
-	if res == nil {
+	if err == nil && res == nil {
 		return nil, status.Errorf(codes.NotFound, "yard %q has no drawing here", q.GetYard())
 	}
-	return res, nil
+	return res, err
 }
 
 // Export sends the leaves as they are.

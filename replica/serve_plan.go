@@ -3,6 +3,7 @@ package replica
 import (
 	"context"
 	"fmt"
+	"strings"
 
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
@@ -30,7 +31,7 @@ func (s *ledgerServer) Plan(ctx context.Context, q *servicev1.PlanRequest) (*ser
 		if bad != nil {
 			return
 		}
-		res = sheet.Plan(g, p)
+		res = sheet.Plan(g, p, int(min(q.GetPeople(), maxPeople)))
 		res.AsOf = a
 		for _, y := range sortedDrawings(st) {
 			d := st.Plans[y]
@@ -48,4 +49,44 @@ func (s *ledgerServer) Plan(ctx context.Context, q *servicev1.PlanRequest) (*ser
 		return nil, status.Error(codes.NotFound, bad.Error())
 	}
 	return res, nil
+}
+
+// maxPeople bounds how many locks a plan's hardware is counted for.
+const maxPeople = 1000
+
+// GetEnergyNow says what is live with the points as the ledger has them: open and
+// held by a lock, open, or closed.
+func (s *ledgerServer) GetEnergyNow(ctx context.Context, q *servicev1.GetEnergyNowRequest) (*servicev1.GetEnergyNowResponse, error) {
+	res := &servicev1.GetEnergyNowResponse{Caution: ledger.Caution}
+	err := s.r.read(ctx, servicev1.Consistency_CONSISTENCY_UNSPECIFIED, func(st *ledger.State, a *recordv1.AsOf) {
+		res.AsOf = a
+		pic := st.Graph().Now(func(point string) energy.Position {
+			switch st.PointView(point).GetPosition() {
+			case recordv1.Position_POSITION_OPEN_AND_HELD:
+				return energy.OpenAndLocked
+			case recordv1.Position_POSITION_OPEN:
+				return energy.Open
+			}
+			return energy.Closed
+		})
+		here := func(id string) bool { return q.GetYard() == "" || ledger.YardOf(id) == q.GetYard() }
+		for _, z := range pic.Zones {
+			if here(z.ID) {
+				v := &servicev1.ZoneNow{Zone: z.ID, Condition: z.Condition.String(), Points: z.Points}
+				if z.Path != nil {
+					v.Path = sheet.Path(*z.Path)
+				}
+				res.Zones = append(res.Zones, v)
+			}
+		}
+		for _, n := range pic.Nodes {
+			if here(n.ID) {
+				res.Nodes = append(res.Nodes, &servicev1.NodeNow{Node: n.ID, Condition: n.Condition.String()})
+			}
+		}
+		for _, e := range pic.EitherOf {
+			res.EitherOf = append(res.EitherOf, e.Interlock+": "+strings.Join(e.Sources, ", "))
+		}
+	})
+	return res, err
 }

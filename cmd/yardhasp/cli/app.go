@@ -76,7 +76,7 @@ func (a *App) root() *cobra.Command {
 	root.PersistentPreRunE = func(c *cobra.Command, _ []string) error { return a.globals(c) }
 	root.SetHelpTemplate(helpTemplate)
 	root.SetUsageTemplate(usageTemplate)
-	root.AddCommand(a.statusCmd(), a.boardCmd(), a.jobCmd(), a.planCmd(), a.procedureCmd(), a.panelCmd(), a.watchCmd(), a.receiptCmd())
+	root.AddCommand(a.statusCmd(), a.boardCmd(), a.jobCmd(), a.planCmd(), a.procedureCmd(), a.liveCmd(), a.panelCmd(), a.watchCmd(), a.receiptCmd())
 	root.AddCommand(a.lockCmds()...)
 	root.AddCommand(a.panelActs()...)
 	root.AddCommand(a.workActs()...)

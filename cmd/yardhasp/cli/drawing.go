@@ -120,7 +120,7 @@ func (a *App) drawingPublish() *cobra.Command {
 				return err
 			}
 			return a.with(c, func(ctx context.Context, cl *client.Client) error {
-				others, err := otherDrawings(ctx, cl, d.GetYard())
+				others, _, err := otherDrawings(ctx, cl, d.GetYard())
 				if err != nil {
 					return err
 				}
@@ -141,8 +141,9 @@ func (a *App) drawingPublish() *cobra.Command {
 }
 
 // otherDrawings are the current drawings of the profile's other yards.
-func otherDrawings(ctx context.Context, cl *client.Client, but string) ([]*recordv1.Drawing, error) {
+func otherDrawings(ctx context.Context, cl *client.Client, but string) ([]*recordv1.Drawing, *recordv1.AsOf, error) {
 	var out []*recordv1.Drawing
+	var asOf *recordv1.AsOf // the least sure of all answers
 	for _, y := range cl.Profile().Yards {
 		if y.ID == but {
 			continue
@@ -153,17 +154,20 @@ func otherDrawings(ctx context.Context, cl *client.Client, but string) ([]*recor
 			continue
 		}
 		if err != nil {
-			return nil, err
+			return nil, nil, err
+		}
+		if asOf == nil || !r.GetAsOf().GetConfirmed() {
+			asOf = r.GetAsOf()
 		}
 		d := &recordv1.Drawing{}
 		if err := proto.Unmarshal(r.GetDrawing(), d); err != nil {
-			return nil, fmt.Errorf("drawing of %s can't be read: %w", y.ID, err)
+			return nil, nil, fmt.Errorf("drawing of %s can't be read: %w", y.ID, err)
 		}
 		if len(r.GetDrawing()) > 0 {
 			out = append(out, d)
 		}
 	}
-	return out, nil
+	return out, asOf, nil
 }
 
 func (a *App) drawingWalk() *cobra.Command {

@@ -13,7 +13,8 @@ import (
 
 // choices is what "plan --alternatives" prints.
 type choices struct {
-	Known    string       `json:"known"`
+	Known    string `json:"known"`
+	asOf     *recordv1.AsOf
 	Zone     string       `json:"zone"`
 	Level    string       `json:"isolation"`
 	Drawings []string     `json:"drawings"`
@@ -60,7 +61,7 @@ func (a *App) withAlternatives(c *cobra.Command, req *servicev1.PlanRequest, fil
 		if err != nil {
 			return err
 		}
-		out := choices{Known: y.known, Zone: found.Zone, Level: isolationWord(found.Level), Drawings: revisions(y.list), Sets: []choiceView{}, More: found.More}
+		out := choices{Known: y.known, asOf: y.asOf, Zone: found.Zone, Level: isolationWord(found.Level), Drawings: revisions(y.list), Sets: []choiceView{}, More: found.More}
 		for _, s := range found.Sets {
 			out.Sets = append(out.Sets, choiceView{append([]string{}, s.Points...), append([]string{}, s.GoesDark...), s.Pareto, append([]string{}, s.Conditions...)})
 		}
@@ -76,7 +77,7 @@ func (a *App) withAlternatives(c *cobra.Command, req *servicev1.PlanRequest, fil
 }
 
 func (p *page) choices(v *choices) {
-	p.loud("UNCONFIRMED:", "%s", v.Known)
+	p.known(v.Known, v.asOf)
 	p.line("\nzone %s, %s isolation: sets of which no point can be left out", v.Zone, v.Level)
 	for i, s := range v.Sets {
 		title := fmt.Sprintf("set %d: %d locks, %d machines go dark elsewhere", i+1, len(s.Points), len(s.GoesDark))

@@ -99,7 +99,7 @@ func (a *App) diffThere(ctx context.Context, cl *client.Client, after string) (r
 	if err != nil {
 		return revised{}, err
 	}
-	others, err := otherDrawings(ctx, cl, yard)
+	others, _, err := otherDrawings(ctx, cl, yard)
 	if err != nil {
 		return revised{}, err
 	}

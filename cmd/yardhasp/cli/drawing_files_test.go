@@ -253,7 +253,7 @@ func TestDrawingFromTheLedger(t *testing.T) {
 	if code != exitOK {
 		t.Errorf("procedure exits with %d: %s", code, errs)
 	}
-	contains(t, "procedure", out, "millrow/office-panel/receiving", "drawings that the ledger's yards gave just now")
+	contains(t, "procedure", out, "millrow/office-panel/receiving", "the ledger's current drawings")
 	code, out, errs = run(t, env, "plan", "eastfork/mill", "--alternatives", "2")
 	if code != exitOK {
 		t.Errorf("alternatives exit with %d: %s", code, errs)

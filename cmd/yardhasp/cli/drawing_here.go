@@ -17,6 +17,8 @@ type yardGraph struct {
 	g *energy.Graph
 	// known says how the drawings are known: the first line of a screen.
 	known string
+	// asOf is how the ledger knows them, nil for files.
+	asOf *recordv1.AsOf
 }
 
 // graphOf takes drawings from files and asks nobody or, where none is given,
@@ -32,14 +34,14 @@ func (a *App) graphOf(c *cobra.Command, files []string) (*yardGraph, error) {
 	} else {
 		y.drawings = &drawings{}
 		err := a.with(c, func(ctx context.Context, cl *client.Client) error {
-			list, err := otherDrawings(ctx, cl, "")
-			y.list = list
+			var err error
+			y.list, y.asOf, err = otherDrawings(ctx, cl, "")
 			return err
 		})
 		if err != nil {
 			return nil, err
 		}
-		y.known = "computed on this machine from the drawings that the ledger's yards gave just now; ask \"yardhasp plan\" for the confirmed plan"
+		y.known = "computed on this machine from the ledger's current drawings"
 	}
 	if len(y.list) == 0 {
 		return nil, fmt.Errorf("there are no drawings: publish one with \"yardhasp drawing publish\", or name files")
@@ -50,6 +52,16 @@ func (a *App) graphOf(c *cobra.Command, files []string) (*yardGraph, error) {
 	}
 	y.g = g
 	return y, nil
+}
+
+// known is the first line of a sheet that was computed on this machine.
+func (p *page) known(how string, asOf *recordv1.AsOf) {
+	if !asOf.GetConfirmed() {
+		p.loud("UNCONFIRMED:", "%s", how)
+		return
+	}
+	p.asOf(asOf)
+	p.line("%s", how)
 }
 
 // plan is the plan of a zone, or what follows from points that were given.

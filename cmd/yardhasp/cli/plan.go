@@ -24,6 +24,7 @@ func (a *App) planCmd() *cobra.Command {
 		Example: "  yardhasp plan stonebend/leg-2-boot\n  yardhasp plan stonebend/leg-2-boot --point stonebend/mcc-1/leg-2\n  yardhasp plan stonebend/leg-2-boot --drawing stonebend.yaml,millrow.yaml"}
 	f := c.Flags()
 	f.StringSliceVar(&req.Points, "point", nil, "examine this `point`; more than one with commas or again")
+	f.Uint32Var(&req.People, "people", 1, "`how many` hang a lock on each point")
 	f.StringVar(&level, "isolation", "", "`level`: single or double (default: what the zone needs)")
 	f.StringSliceVar(&files, "drawing", nil, "drawing `file`; more than one with commas or again")
 	c.RunE = func(c *cobra.Command, args []string) error {
@@ -72,7 +73,7 @@ func (a *App) planHere(files []string, req *servicev1.PlanRequest) (*servicev1.P
 	if err != nil {
 		return nil, err
 	}
-	out := sheet.Plan(g, p)
+	out := sheet.Plan(g, p, int(req.GetPeople()))
 	out.Drawings = revisions(ds.list)
 	out.AsOf = &recordv1.AsOf{Why: fmt.Sprintf("computed on this machine from %d drawing files; whether they are the current ones is not known", len(ds.list))}
 	return out, nil
@@ -130,6 +131,8 @@ func (p *page) plan(v *servicev1.PlanResponse, given bool) {
 		title = "points examined"
 	}
 	p.list(title, v.GetPoints())
+	p.carry(v.GetLines())
+	p.list("the plan also rests on", v.GetConditions())
 	p.list("stays live near the work", v.GetStaysLive())
 	var rows [][]string
 	for _, s := range v.GetStores() {
@@ -137,10 +140,24 @@ func (p *page) plan(v *servicev1.PlanResponse, given bool) {
 		if s.GetJoules() > 0 {
 			joules = fmt.Sprintf("%g J", s.GetJoules())
 		}
-		rows = append(rows, []string{s.GetStore(), mediumWord(s.GetMedium()), joules, fmt.Sprintf("%d s", s.GetWaitSeconds()), s.GetRelease()})
+		rows = append(rows, []string{s.GetStore(), mediumWord(s.GetMedium()), joules, fmt.Sprintf("%d s", s.GetWaitSeconds()), orDash(s.GetLimit()), s.GetRelease()})
 	}
-	p.table("stored energy to release", []string{"STORE", "MEDIUM", "HOLDS", "WAIT", "RELEASE"}, rows)
+	p.table("stored energy to release", []string{"STORE", "MEDIUM", "HOLDS", "WAIT", "EMPTY WHEN", "RELEASE"}, rows)
+	for _, s := range v.GetStores() {
+		if s.GetHazard() != "" {
+			p.line("  %s: %s", s.GetStore(), s.GetHazard())
+		}
+		if s.GetHowWorkedOut() != "" {
+			p.line("  %s: %s (%s)", s.GetStore(), s.GetHowWorkedOut(), s.GetSource())
+		}
+		if s.GetBuildsUp() {
+			p.line("  %s can build up again: look every %d s until work ends (1910.147(d)(5)(ii); %s)", s.GetStore(), s.GetRecheckSeconds(), s.GetRecheckSource())
+		}
+	}
 	p.proofs(v.GetProofs())
+	if len(v.GetProofs()) > 0 && v.GetNotReadings() != "" {
+		p.line("  %s", v.GetNotReadings())
+	}
 	p.list("goes dark elsewhere", v.GetGoesDark())
 	p.caution()
 }
@@ -157,14 +174,30 @@ func (p *page) proofs(ps []*servicev1.ProofView) {
 			what = mediumWord(r.GetMedium()) + " by " + what
 		}
 		if r.GetUnit() != "" {
-			word := "at most"
-			if r.GetMedium() == recordv1.Medium_MEDIUM_ELECTRICITY {
-				word = "below" // 1910.333(a)(1): 50 V itself is live
-			}
-			what += fmt.Sprintf(", %s %g %s", word, r.GetLimit(), r.GetUnit())
+			what += ", " + r.GetLimitText()
 		}
 		p.line("  %d. %s: %s", i+1, r.GetPart(), what)
 		p.line("     how:    %s", r.GetText())
 		p.line("     source: %s", r.GetSource())
+	}
+}
+
+// carry is what each point of a plan takes, and whether the yard has it.
+func (p *page) carry(lines []*servicev1.LineView) {
+	if len(lines) == 0 {
+		return
+	}
+	p.section("what each point takes")
+	for i, l := range lines {
+		p.line("  %d. %s: %s%s", i+1, l.GetPoint(), l.GetHardware(), suffix("; at ", l.GetPlace()))
+		for _, n := range l.GetNeeds() {
+			p.line("     - %s", n)
+		}
+		if l.GetGroupBox() {
+			p.line("     use a group box: a hasp does not take so many locks")
+		}
+		if l.GetNote() != "" {
+			p.line("     note: %s", l.GetNote())
+		}
 	}
 }

@@ -12,7 +12,8 @@ import (
 
 // written is a written procedure as it is printed.
 type written struct {
-	Known    string         `json:"known"`
+	Known    string `json:"known"`
+	asOf     *recordv1.AsOf
 	Zone     string         `json:"zone"`
 	Label    string         `json:"label"`
 	Level    string         `json:"isolation"`
@@ -107,7 +108,7 @@ func (y *yardGraph) write(plan energy.Plan, people int) (*written, error) {
 	if err != nil {
 		return nil, err
 	}
-	out := &written{Known: y.known, Zone: pr.Zone, Label: pr.Label, Level: isolationWord(pr.Level), Drawings: revisions(y.list), Yards: append([]string{}, pr.Yards...),
+	out := &written{Known: y.known, asOf: y.asOf, Zone: pr.Zone, Label: pr.Label, Level: isolationWord(pr.Level), Drawings: revisions(y.list), Yards: append([]string{}, pr.Yards...),
 		Locks: []lockLine{}, Sections: []writtenPart{}, Without: []withoutEight{}, Needed: energy.NeedsProcedure(eight)}
 	if pr.WaivedBy != "" {
 		out.Waiver = pr.WaivedBy + ": " + pr.WaivedWhy
@@ -134,7 +135,7 @@ func (y *yardGraph) write(plan energy.Plan, people int) (*written, error) {
 }
 
 func (p *page) written(v *written) {
-	p.loud("UNCONFIRMED:", "%s", v.Known)
+	p.known(v.Known, v.asOf)
 	p.line("\nPROCEDURE for %s (%s), %s isolation, on %s", v.Zone, v.Label, v.Level, strings.Join(v.Drawings, ", "))
 	if v.Waiver != "" {
 		p.loud("SINGLE ISOLATION:", "double was waived by %s", v.Waiver)

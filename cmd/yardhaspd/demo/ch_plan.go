@@ -48,7 +48,7 @@ func computePlan(s *story) {
 	s.expect(p.GetCaution() == ledger.Caution, "the plan comes without its caution: %q", p.GetCaution())
 	s.expect(slices.Contains(p.GetPoints(), "millrow/control-panel/stonebend-leg-2"), "the plan %v leaves the control voltage from Millrow on", p.GetPoints())
 	s.expect(slices.Equal(yardsOf(p.GetPoints()), []string{"millrow", "stonebend"}), "the plan's points are at %v", yardsOf(p.GetPoints()))
-	s.expect(len(p.GetStores()) == 2 && len(p.GetProofs()) == 7, "%d stores and %d proofs, want 2 and 7", len(p.GetStores()), len(p.GetProofs()))
+	s.expect(len(p.GetStores()) == 2 && len(p.GetProofs()) == 9, "%d stores and %d proofs, want 2 and 9", len(p.GetStores()), len(p.GetProofs()))
 }
 
 // examine shows that some points leave the zone live, and by which way.

@@ -935,7 +935,9 @@ type PlanRequest struct {
 	Zone      string       `protobuf:"bytes,1,opt,name=zone,proto3" json:"zone,omitempty"`
 	Isolation v1.Isolation `protobuf:"varint,2,opt,name=isolation,proto3,enum=yardhasp.record.v1.Isolation" json:"isolation,omitempty"`
 	// When set, these points are examined instead of computing a plan.
-	Points        []string `protobuf:"bytes,3,rep,name=points,proto3" json:"points,omitempty"`
+	Points []string `protobuf:"bytes,3,rep,name=points,proto3" json:"points,omitempty"`
+	// How many people are to hang a lock on each point; 0: one.
+	People        uint32 `protobuf:"varint,4,opt,name=people,proto3" json:"people,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -989,6 +991,13 @@ func (x *PlanRequest) GetPoints() []string {
 		return x.Points
 	}
 	return nil
+}
+
+func (x *PlanRequest) GetPeople() uint32 {
+	if x != nil {
+		return x.People
+	}
+	return 0
 }
 
 // Path is a way energy takes, in the drawing's own names.
@@ -1087,8 +1096,14 @@ type PlanResponse struct {
 	// False when the search was cut short: the points isolate, but fewer might do.
 	Fewest bool `protobuf:"varint,15,opt,name=fewest,proto3" json:"fewest,omitempty"`
 	// Who waived double isolation for this zone, and why: shown on every sheet.
-	WaivedBy      string `protobuf:"bytes,16,opt,name=waived_by,json=waivedBy,proto3" json:"waived_by,omitempty"`
-	WaivedWhy     string `protobuf:"bytes,17,opt,name=waived_why,json=waivedWhy,proto3" json:"waived_why,omitempty"`
+	WaivedBy  string `protobuf:"bytes,16,opt,name=waived_by,json=waivedBy,proto3" json:"waived_by,omitempty"`
+	WaivedWhy string `protobuf:"bytes,17,opt,name=waived_why,json=waivedWhy,proto3" json:"waived_why,omitempty"`
+	// What the plan rests on beside locks, such as a plug its holder keeps.
+	Conditions []string `protobuf:"bytes,18,rep,name=conditions,proto3" json:"conditions,omitempty"`
+	// One line for each point: where it is and what makes it take a lock.
+	Lines []*LineView `protobuf:"bytes,19,rep,name=lines,proto3" json:"lines,omitempty"`
+	// What never counts as a reading.
+	NotReadings   string `protobuf:"bytes,20,opt,name=not_readings,json=notReadings,proto3" json:"not_readings,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1242,20 +1257,402 @@ func (x *PlanResponse) GetWaivedWhy() string {
 	return ""
 }
 
-type StoreView struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	Store         string                 `protobuf:"bytes,1,opt,name=store,proto3" json:"store,omitempty"`
-	Medium        v1.Medium              `protobuf:"varint,2,opt,name=medium,proto3,enum=yardhasp.record.v1.Medium" json:"medium,omitempty"`
-	Joules        float64                `protobuf:"fixed64,3,opt,name=joules,proto3" json:"joules,omitempty"`
-	WaitSeconds   uint32                 `protobuf:"varint,4,opt,name=wait_seconds,json=waitSeconds,proto3" json:"wait_seconds,omitempty"`
-	Release       string                 `protobuf:"bytes,5,opt,name=release,proto3" json:"release,omitempty"`
+func (x *PlanResponse) GetConditions() []string {
+	if x != nil {
+		return x.Conditions
+	}
+	return nil
+}
+
+func (x *PlanResponse) GetLines() []*LineView {
+	if x != nil {
+		return x.Lines
+	}
+	return nil
+}
+
+func (x *PlanResponse) GetNotReadings() string {
+	if x != nil {
+		return x.NotReadings
+	}
+	return ""
+}
+
+// LineView is one point of a plan as a crew needs it.
+type LineView struct {
+	state    protoimpl.MessageState `protogen:"open.v1"`
+	Point    string                 `protobuf:"bytes,1,opt,name=point,proto3" json:"point,omitempty"`
+	Label    string                 `protobuf:"bytes,2,opt,name=label,proto3" json:"label,omitempty"`
+	Place    string                 `protobuf:"bytes,3,opt,name=place,proto3" json:"place,omitempty"`
+	Hardware string                 `protobuf:"bytes,4,opt,name=hardware,proto3" json:"hardware,omitempty"`
+	// What is needed for this line and whether the yard has it, in words.
+	Needs []string `protobuf:"bytes,5,rep,name=needs,proto3" json:"needs,omitempty"`
+	// A hasp doesn't take so many locks: use a group box.
+	GroupBox       bool   `protobuf:"varint,6,opt,name=group_box,json=groupBox,proto3" json:"group_box,omitempty"`
+	HoldersControl bool   `protobuf:"varint,7,opt,name=holders_control,json=holdersControl,proto3" json:"holders_control,omitempty"`
+	Note           string `protobuf:"bytes,8,opt,name=note,proto3" json:"note,omitempty"`
+	unknownFields  protoimpl.UnknownFields
+	sizeCache      protoimpl.SizeCache
+}
+
+func (x *LineView) Reset() {
+	*x = LineView{}
+	mi := &file_yardhasp_service_v1_ledger_proto_msgTypes[16]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *LineView) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*LineView) ProtoMessage() {}
+
+func (x *LineView) ProtoReflect() protoreflect.Message {
+	mi := &file_yardhasp_service_v1_ledger_proto_msgTypes[16]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use LineView.ProtoReflect.Descriptor instead.
+func (*LineView) Descriptor() ([]byte, []int) {
+	return file_yardhasp_service_v1_ledger_proto_rawDescGZIP(), []int{16}
+}
+
+func (x *LineView) GetPoint() string {
+	if x != nil {
+		return x.Point
+	}
+	return ""
+}
+
+func (x *LineView) GetLabel() string {
+	if x != nil {
+		return x.Label
+	}
+	return ""
+}
+
+func (x *LineView) GetPlace() string {
+	if x != nil {
+		return x.Place
+	}
+	return ""
+}
+
+func (x *LineView) GetHardware() string {
+	if x != nil {
+		return x.Hardware
+	}
+	return ""
+}
+
+func (x *LineView) GetNeeds() []string {
+	if x != nil {
+		return x.Needs
+	}
+	return nil
+}
+
+func (x *LineView) GetGroupBox() bool {
+	if x != nil {
+		return x.GroupBox
+	}
+	return false
+}
+
+func (x *LineView) GetHoldersControl() bool {
+	if x != nil {
+		return x.HoldersControl
+	}
+	return false
+}
+
+func (x *LineView) GetNote() string {
+	if x != nil {
+		return x.Note
+	}
+	return ""
+}
+
+type GetEnergyNowRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Only this yard's zones and nodes; empty: all.
+	Yard          string `protobuf:"bytes,1,opt,name=yard,proto3" json:"yard,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
+func (x *GetEnergyNowRequest) Reset() {
+	*x = GetEnergyNowRequest{}
+	mi := &file_yardhasp_service_v1_ledger_proto_msgTypes[17]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetEnergyNowRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetEnergyNowRequest) ProtoMessage() {}
+
+func (x *GetEnergyNowRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_yardhasp_service_v1_ledger_proto_msgTypes[17]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetEnergyNowRequest.ProtoReflect.Descriptor instead.
+func (*GetEnergyNowRequest) Descriptor() ([]byte, []int) {
+	return file_yardhasp_service_v1_ledger_proto_rawDescGZIP(), []int{17}
+}
+
+func (x *GetEnergyNowRequest) GetYard() string {
+	if x != nil {
+		return x.Yard
+	}
+	return ""
+}
+
+// ZoneNow is a zone with the points as they are.
+type ZoneNow struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	Zone  string                 `protobuf:"bytes,1,opt,name=zone,proto3" json:"zone,omitempty"`
+	// "live", "open but not locked", "locked, second device missing", "locked" or
+	// "no feed drawn".
+	Condition     string   `protobuf:"bytes,2,opt,name=condition,proto3" json:"condition,omitempty"`
+	Path          *Path    `protobuf:"bytes,3,opt,name=path,proto3" json:"path,omitempty"`
+	Points        []string `protobuf:"bytes,4,rep,name=points,proto3" json:"points,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ZoneNow) Reset() {
+	*x = ZoneNow{}
+	mi := &file_yardhasp_service_v1_ledger_proto_msgTypes[18]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ZoneNow) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ZoneNow) ProtoMessage() {}
+
+func (x *ZoneNow) ProtoReflect() protoreflect.Message {
+	mi := &file_yardhasp_service_v1_ledger_proto_msgTypes[18]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ZoneNow.ProtoReflect.Descriptor instead.
+func (*ZoneNow) Descriptor() ([]byte, []int) {
+	return file_yardhasp_service_v1_ledger_proto_rawDescGZIP(), []int{18}
+}
+
+func (x *ZoneNow) GetZone() string {
+	if x != nil {
+		return x.Zone
+	}
+	return ""
+}
+
+func (x *ZoneNow) GetCondition() string {
+	if x != nil {
+		return x.Condition
+	}
+	return ""
+}
+
+func (x *ZoneNow) GetPath() *Path {
+	if x != nil {
+		return x.Path
+	}
+	return nil
+}
+
+func (x *ZoneNow) GetPoints() []string {
+	if x != nil {
+		return x.Points
+	}
+	return nil
+}
+
+type NodeNow struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Node          string                 `protobuf:"bytes,1,opt,name=node,proto3" json:"node,omitempty"`
+	Condition     string                 `protobuf:"bytes,2,opt,name=condition,proto3" json:"condition,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *NodeNow) Reset() {
+	*x = NodeNow{}
+	mi := &file_yardhasp_service_v1_ledger_proto_msgTypes[19]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *NodeNow) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*NodeNow) ProtoMessage() {}
+
+func (x *NodeNow) ProtoReflect() protoreflect.Message {
+	mi := &file_yardhasp_service_v1_ledger_proto_msgTypes[19]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use NodeNow.ProtoReflect.Descriptor instead.
+func (*NodeNow) Descriptor() ([]byte, []int) {
+	return file_yardhasp_service_v1_ledger_proto_rawDescGZIP(), []int{19}
+}
+
+func (x *NodeNow) GetNode() string {
+	if x != nil {
+		return x.Node
+	}
+	return ""
+}
+
+func (x *NodeNow) GetCondition() string {
+	if x != nil {
+		return x.Condition
+	}
+	return ""
+}
+
+type GetEnergyNowResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	AsOf  *v1.AsOf               `protobuf:"bytes,1,opt,name=as_of,json=asOf,proto3" json:"as_of,omitempty"`
+	Zones []*ZoneNow             `protobuf:"bytes,2,rep,name=zones,proto3" json:"zones,omitempty"`
+	Nodes []*NodeNow             `protobuf:"bytes,3,rep,name=nodes,proto3" json:"nodes,omitempty"`
+	// Sources of which only one can be connected; all count as connected.
+	EitherOf      []string `protobuf:"bytes,4,rep,name=either_of,json=eitherOf,proto3" json:"either_of,omitempty"`
+	Caution       string   `protobuf:"bytes,5,opt,name=caution,proto3" json:"caution,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetEnergyNowResponse) Reset() {
+	*x = GetEnergyNowResponse{}
+	mi := &file_yardhasp_service_v1_ledger_proto_msgTypes[20]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetEnergyNowResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetEnergyNowResponse) ProtoMessage() {}
+
+func (x *GetEnergyNowResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_yardhasp_service_v1_ledger_proto_msgTypes[20]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetEnergyNowResponse.ProtoReflect.Descriptor instead.
+func (*GetEnergyNowResponse) Descriptor() ([]byte, []int) {
+	return file_yardhasp_service_v1_ledger_proto_rawDescGZIP(), []int{20}
+}
+
+func (x *GetEnergyNowResponse) GetAsOf() *v1.AsOf {
+	if x != nil {
+		return x.AsOf
+	}
+	return nil
+}
+
+func (x *GetEnergyNowResponse) GetZones() []*ZoneNow {
+	if x != nil {
+		return x.Zones
+	}
+	return nil
+}
+
+func (x *GetEnergyNowResponse) GetNodes() []*NodeNow {
+	if x != nil {
+		return x.Nodes
+	}
+	return nil
+}
+
+func (x *GetEnergyNowResponse) GetEitherOf() []string {
+	if x != nil {
+		return x.EitherOf
+	}
+	return nil
+}
+
+func (x *GetEnergyNowResponse) GetCaution() string {
+	if x != nil {
+		return x.Caution
+	}
+	return ""
+}
+
+type StoreView struct {
+	state       protoimpl.MessageState `protogen:"open.v1"`
+	Store       string                 `protobuf:"bytes,1,opt,name=store,proto3" json:"store,omitempty"`
+	Medium      v1.Medium              `protobuf:"varint,2,opt,name=medium,proto3,enum=yardhasp.record.v1.Medium" json:"medium,omitempty"`
+	Joules      float64                `protobuf:"fixed64,3,opt,name=joules,proto3" json:"joules,omitempty"`
+	WaitSeconds uint32                 `protobuf:"varint,4,opt,name=wait_seconds,json=waitSeconds,proto3" json:"wait_seconds,omitempty"`
+	Release     string                 `protobuf:"bytes,5,opt,name=release,proto3" json:"release,omitempty"`
+	// What it is, and how its figures were worked out, with the source.
+	What         string `protobuf:"bytes,6,opt,name=what,proto3" json:"what,omitempty"`
+	HowWorkedOut string `protobuf:"bytes,7,opt,name=how_worked_out,json=howWorkedOut,proto3" json:"how_worked_out,omitempty"`
+	Source       string `protobuf:"bytes,8,opt,name=source,proto3" json:"source,omitempty"`
+	// When it counts as empty: "below 50 V".
+	Limit string `protobuf:"bytes,9,opt,name=limit,proto3" json:"limit,omitempty"`
+	// What a published threshold says of it.
+	Hazard string `protobuf:"bytes,10,opt,name=hazard,proto3" json:"hazard,omitempty"`
+	// It can fill again: look every so many seconds until work ends,
+	// 1910.147(d)(5)(ii).
+	BuildsUp       bool   `protobuf:"varint,11,opt,name=builds_up,json=buildsUp,proto3" json:"builds_up,omitempty"`
+	RecheckSeconds uint32 `protobuf:"varint,12,opt,name=recheck_seconds,json=recheckSeconds,proto3" json:"recheck_seconds,omitempty"`
+	RecheckSource  string `protobuf:"bytes,13,opt,name=recheck_source,json=recheckSource,proto3" json:"recheck_source,omitempty"`
+	unknownFields  protoimpl.UnknownFields
+	sizeCache      protoimpl.SizeCache
+}
+
 func (x *StoreView) Reset() {
 	*x = StoreView{}
-	mi := &file_yardhasp_service_v1_ledger_proto_msgTypes[16]
+	mi := &file_yardhasp_service_v1_ledger_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1267,7 +1664,7 @@ func (x *StoreView) String() string {
 func (*StoreView) ProtoMessage() {}
 
 func (x *StoreView) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_service_v1_ledger_proto_msgTypes[16]
+	mi := &file_yardhasp_service_v1_ledger_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1280,7 +1677,7 @@ func (x *StoreView) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use StoreView.ProtoReflect.Descriptor instead.
 func (*StoreView) Descriptor() ([]byte, []int) {
-	return file_yardhasp_service_v1_ledger_proto_rawDescGZIP(), []int{16}
+	return file_yardhasp_service_v1_ledger_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *StoreView) GetStore() string {
@@ -1318,23 +1715,81 @@ func (x *StoreView) GetRelease() string {
 	return ""
 }
 
+func (x *StoreView) GetWhat() string {
+	if x != nil {
+		return x.What
+	}
+	return ""
+}
+
+func (x *StoreView) GetHowWorkedOut() string {
+	if x != nil {
+		return x.HowWorkedOut
+	}
+	return ""
+}
+
+func (x *StoreView) GetSource() string {
+	if x != nil {
+		return x.Source
+	}
+	return ""
+}
+
+func (x *StoreView) GetLimit() string {
+	if x != nil {
+		return x.Limit
+	}
+	return ""
+}
+
+func (x *StoreView) GetHazard() string {
+	if x != nil {
+		return x.Hazard
+	}
+	return ""
+}
+
+func (x *StoreView) GetBuildsUp() bool {
+	if x != nil {
+		return x.BuildsUp
+	}
+	return false
+}
+
+func (x *StoreView) GetRecheckSeconds() uint32 {
+	if x != nil {
+		return x.RecheckSeconds
+	}
+	return 0
+}
+
+func (x *StoreView) GetRecheckSource() string {
+	if x != nil {
+		return x.RecheckSource
+	}
+	return ""
+}
+
 type ProofView struct {
 	state  protoimpl.MessageState `protogen:"open.v1"`
 	Part   string                 `protobuf:"bytes,1,opt,name=part,proto3" json:"part,omitempty"`
 	Medium v1.Medium              `protobuf:"varint,2,opt,name=medium,proto3,enum=yardhasp.record.v1.Medium" json:"medium,omitempty"`
 	Kind   v1.ReadingKind         `protobuf:"varint,3,opt,name=kind,proto3,enum=yardhasp.record.v1.ReadingKind" json:"kind,omitempty"`
 	// Highest value that still counts as dead, in unit.
-	Limit         float64 `protobuf:"fixed64,4,opt,name=limit,proto3" json:"limit,omitempty"`
-	Unit          string  `protobuf:"bytes,5,opt,name=unit,proto3" json:"unit,omitempty"`
-	Text          string  `protobuf:"bytes,6,opt,name=text,proto3" json:"text,omitempty"`
-	Source        string  `protobuf:"bytes,7,opt,name=source,proto3" json:"source,omitempty"`
+	Limit  float64 `protobuf:"fixed64,4,opt,name=limit,proto3" json:"limit,omitempty"`
+	Unit   string  `protobuf:"bytes,5,opt,name=unit,proto3" json:"unit,omitempty"`
+	Text   string  `protobuf:"bytes,6,opt,name=text,proto3" json:"text,omitempty"`
+	Source string  `protobuf:"bytes,7,opt,name=source,proto3" json:"source,omitempty"`
+	// The limit in words: "below 50 V".
+	LimitText     string `protobuf:"bytes,8,opt,name=limit_text,json=limitText,proto3" json:"limit_text,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *ProofView) Reset() {
 	*x = ProofView{}
-	mi := &file_yardhasp_service_v1_ledger_proto_msgTypes[17]
+	mi := &file_yardhasp_service_v1_ledger_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1346,7 +1801,7 @@ func (x *ProofView) String() string {
 func (*ProofView) ProtoMessage() {}
 
 func (x *ProofView) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_service_v1_ledger_proto_msgTypes[17]
+	mi := &file_yardhasp_service_v1_ledger_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1359,7 +1814,7 @@ func (x *ProofView) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ProofView.ProtoReflect.Descriptor instead.
 func (*ProofView) Descriptor() ([]byte, []int) {
-	return file_yardhasp_service_v1_ledger_proto_rawDescGZIP(), []int{17}
+	return file_yardhasp_service_v1_ledger_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *ProofView) GetPart() string {
@@ -1411,6 +1866,13 @@ func (x *ProofView) GetSource() string {
 	return ""
 }
 
+func (x *ProofView) GetLimitText() string {
+	if x != nil {
+		return x.LimitText
+	}
+	return ""
+}
+
 type GetDrawingRequest struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
 	Yard          string                 `protobuf:"bytes,1,opt,name=yard,proto3" json:"yard,omitempty"`
@@ -1420,7 +1882,7 @@ type GetDrawingRequest struct {
 
 func (x *GetDrawingRequest) Reset() {
 	*x = GetDrawingRequest{}
-	mi := &file_yardhasp_service_v1_ledger_proto_msgTypes[18]
+	mi := &file_yardhasp_service_v1_ledger_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1432,7 +1894,7 @@ func (x *GetDrawingRequest) String() string {
 func (*GetDrawingRequest) ProtoMessage() {}
 
 func (x *GetDrawingRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_service_v1_ledger_proto_msgTypes[18]
+	mi := &file_yardhasp_service_v1_ledger_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1445,7 +1907,7 @@ func (x *GetDrawingRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetDrawingRequest.ProtoReflect.Descriptor instead.
 func (*GetDrawingRequest) Descriptor() ([]byte, []int) {
-	return file_yardhasp_service_v1_ledger_proto_rawDescGZIP(), []int{18}
+	return file_yardhasp_service_v1_ledger_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *GetDrawingRequest) GetYard() string {
@@ -1458,16 +1920,17 @@ func (x *GetDrawingRequest) GetYard() string {
 type GetDrawingResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The drawing bytes as published.
-	Drawing       []byte `protobuf:"bytes,1,opt,name=drawing,proto3" json:"drawing,omitempty"`
-	WalkedBy      string `protobuf:"bytes,2,opt,name=walked_by,json=walkedBy,proto3" json:"walked_by,omitempty"`
-	WalkedUnixMs  int64  `protobuf:"varint,3,opt,name=walked_unix_ms,json=walkedUnixMs,proto3" json:"walked_unix_ms,omitempty"`
+	Drawing       []byte   `protobuf:"bytes,1,opt,name=drawing,proto3" json:"drawing,omitempty"`
+	WalkedBy      string   `protobuf:"bytes,2,opt,name=walked_by,json=walkedBy,proto3" json:"walked_by,omitempty"`
+	WalkedUnixMs  int64    `protobuf:"varint,3,opt,name=walked_unix_ms,json=walkedUnixMs,proto3" json:"walked_unix_ms,omitempty"`
+	AsOf          *v1.AsOf `protobuf:"bytes,4,opt,name=as_of,json=asOf,proto3" json:"as_of,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *GetDrawingResponse) Reset() {
 	*x = GetDrawingResponse{}
-	mi := &file_yardhasp_service_v1_ledger_proto_msgTypes[19]
+	mi := &file_yardhasp_service_v1_ledger_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1479,7 +1942,7 @@ func (x *GetDrawingResponse) String() string {
 func (*GetDrawingResponse) ProtoMessage() {}
 
 func (x *GetDrawingResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_service_v1_ledger_proto_msgTypes[19]
+	mi := &file_yardhasp_service_v1_ledger_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1492,7 +1955,7 @@ func (x *GetDrawingResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetDrawingResponse.ProtoReflect.Descriptor instead.
 func (*GetDrawingResponse) Descriptor() ([]byte, []int) {
-	return file_yardhasp_service_v1_ledger_proto_rawDescGZIP(), []int{19}
+	return file_yardhasp_service_v1_ledger_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *GetDrawingResponse) GetDrawing() []byte {
@@ -1516,6 +1979,13 @@ func (x *GetDrawingResponse) GetWalkedUnixMs() int64 {
 	return 0
 }
 
+func (x *GetDrawingResponse) GetAsOf() *v1.AsOf {
+	if x != nil {
+		return x.AsOf
+	}
+	return nil
+}
+
 type ExportRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	From  uint64                 `protobuf:"varint,1,opt,name=from,proto3" json:"from,omitempty"`
@@ -1527,7 +1997,7 @@ type ExportRequest struct {
 
 func (x *ExportRequest) Reset() {
 	*x = ExportRequest{}
-	mi := &file_yardhasp_service_v1_ledger_proto_msgTypes[20]
+	mi := &file_yardhasp_service_v1_ledger_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1539,7 +2009,7 @@ func (x *ExportRequest) String() string {
 func (*ExportRequest) ProtoMessage() {}
 
 func (x *ExportRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_service_v1_ledger_proto_msgTypes[20]
+	mi := &file_yardhasp_service_v1_ledger_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1552,7 +2022,7 @@ func (x *ExportRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ExportRequest.ProtoReflect.Descriptor instead.
 func (*ExportRequest) Descriptor() ([]byte, []int) {
-	return file_yardhasp_service_v1_ledger_proto_rawDescGZIP(), []int{20}
+	return file_yardhasp_service_v1_ledger_proto_rawDescGZIP(), []int{25}
 }
 
 func (x *ExportRequest) GetFrom() uint64 {
@@ -1580,7 +2050,7 @@ type ExportResponse struct {
 
 func (x *ExportResponse) Reset() {
 	*x = ExportResponse{}
-	mi := &file_yardhasp_service_v1_ledger_proto_msgTypes[21]
+	mi := &file_yardhasp_service_v1_ledger_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1592,7 +2062,7 @@ func (x *ExportResponse) String() string {
 func (*ExportResponse) ProtoMessage() {}
 
 func (x *ExportResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_service_v1_ledger_proto_msgTypes[21]
+	mi := &file_yardhasp_service_v1_ledger_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1605,7 +2075,7 @@ func (x *ExportResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ExportResponse.ProtoReflect.Descriptor instead.
 func (*ExportResponse) Descriptor() ([]byte, []int) {
-	return file_yardhasp_service_v1_ledger_proto_rawDescGZIP(), []int{21}
+	return file_yardhasp_service_v1_ledger_proto_rawDescGZIP(), []int{26}
 }
 
 func (x *ExportResponse) GetIndex() uint64 {
@@ -1630,7 +2100,7 @@ type GetCheckpointRequest struct {
 
 func (x *GetCheckpointRequest) Reset() {
 	*x = GetCheckpointRequest{}
-	mi := &file_yardhasp_service_v1_ledger_proto_msgTypes[22]
+	mi := &file_yardhasp_service_v1_ledger_proto_msgTypes[27]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1642,7 +2112,7 @@ func (x *GetCheckpointRequest) String() string {
 func (*GetCheckpointRequest) ProtoMessage() {}
 
 func (x *GetCheckpointRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_service_v1_ledger_proto_msgTypes[22]
+	mi := &file_yardhasp_service_v1_ledger_proto_msgTypes[27]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1655,7 +2125,7 @@ func (x *GetCheckpointRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetCheckpointRequest.ProtoReflect.Descriptor instead.
 func (*GetCheckpointRequest) Descriptor() ([]byte, []int) {
-	return file_yardhasp_service_v1_ledger_proto_rawDescGZIP(), []int{22}
+	return file_yardhasp_service_v1_ledger_proto_rawDescGZIP(), []int{27}
 }
 
 type GetCheckpointResponse struct {
@@ -1668,7 +2138,7 @@ type GetCheckpointResponse struct {
 
 func (x *GetCheckpointResponse) Reset() {
 	*x = GetCheckpointResponse{}
-	mi := &file_yardhasp_service_v1_ledger_proto_msgTypes[23]
+	mi := &file_yardhasp_service_v1_ledger_proto_msgTypes[28]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1680,7 +2150,7 @@ func (x *GetCheckpointResponse) String() string {
 func (*GetCheckpointResponse) ProtoMessage() {}
 
 func (x *GetCheckpointResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_service_v1_ledger_proto_msgTypes[23]
+	mi := &file_yardhasp_service_v1_ledger_proto_msgTypes[28]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1693,7 +2163,7 @@ func (x *GetCheckpointResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetCheckpointResponse.ProtoReflect.Descriptor instead.
 func (*GetCheckpointResponse) Descriptor() ([]byte, []int) {
-	return file_yardhasp_service_v1_ledger_proto_rawDescGZIP(), []int{23}
+	return file_yardhasp_service_v1_ledger_proto_rawDescGZIP(), []int{28}
 }
 
 func (x *GetCheckpointResponse) GetNote() string {
@@ -1760,16 +2230,17 @@ const file_yardhasp_service_v1_ledger_proto_rawDesc = "" +
 	"\fWatchRequest\x12\x12\n" +
 	"\x04from\x18\x01 \x01(\x04R\x04from\"F\n" +
 	"\rWatchResponse\x125\n" +
-	"\aoutcome\x18\x01 \x01(\v2\x1b.yardhasp.record.v1.OutcomeR\aoutcome\"v\n" +
+	"\aoutcome\x18\x01 \x01(\v2\x1b.yardhasp.record.v1.OutcomeR\aoutcome\"\x8e\x01\n" +
 	"\vPlanRequest\x12\x12\n" +
 	"\x04zone\x18\x01 \x01(\tR\x04zone\x12;\n" +
 	"\tisolation\x18\x02 \x01(\x0e2\x1d.yardhasp.record.v1.IsolationR\tisolation\x12\x16\n" +
-	"\x06points\x18\x03 \x03(\tR\x06points\"\\\n" +
+	"\x06points\x18\x03 \x03(\tR\x06points\x12\x16\n" +
+	"\x06people\x18\x04 \x01(\rR\x06people\"\\\n" +
 	"\x04Path\x12\x12\n" +
 	"\x04part\x18\x01 \x01(\tR\x04part\x12\x16\n" +
 	"\x06source\x18\x02 \x01(\tR\x06source\x12\x14\n" +
 	"\x05steps\x18\x03 \x03(\tR\x05steps\x12\x12\n" +
-	"\x04held\x18\x04 \x03(\tR\x04held\"\x8c\x05\n" +
+	"\x04held\x18\x04 \x03(\tR\x04held\"\x84\x06\n" +
 	"\fPlanResponse\x12-\n" +
 	"\x05as_of\x18\x01 \x01(\v2\x18.yardhasp.record.v1.AsOfR\x04asOf\x12\x12\n" +
 	"\x04zone\x18\x02 \x01(\tR\x04zone\x12;\n" +
@@ -1791,13 +2262,52 @@ const file_yardhasp_service_v1_ledger_proto_rawDesc = "" +
 	"\x06fewest\x18\x0f \x01(\bR\x06fewest\x12\x1b\n" +
 	"\twaived_by\x18\x10 \x01(\tR\bwaivedBy\x12\x1d\n" +
 	"\n" +
-	"waived_why\x18\x11 \x01(\tR\twaivedWhy\"\xaa\x01\n" +
+	"waived_why\x18\x11 \x01(\tR\twaivedWhy\x12\x1e\n" +
+	"\n" +
+	"conditions\x18\x12 \x03(\tR\n" +
+	"conditions\x123\n" +
+	"\x05lines\x18\x13 \x03(\v2\x1d.yardhasp.service.v1.LineViewR\x05lines\x12!\n" +
+	"\fnot_readings\x18\x14 \x01(\tR\vnotReadings\"\xd8\x01\n" +
+	"\bLineView\x12\x14\n" +
+	"\x05point\x18\x01 \x01(\tR\x05point\x12\x14\n" +
+	"\x05label\x18\x02 \x01(\tR\x05label\x12\x14\n" +
+	"\x05place\x18\x03 \x01(\tR\x05place\x12\x1a\n" +
+	"\bhardware\x18\x04 \x01(\tR\bhardware\x12\x14\n" +
+	"\x05needs\x18\x05 \x03(\tR\x05needs\x12\x1b\n" +
+	"\tgroup_box\x18\x06 \x01(\bR\bgroupBox\x12'\n" +
+	"\x0fholders_control\x18\a \x01(\bR\x0eholdersControl\x12\x12\n" +
+	"\x04note\x18\b \x01(\tR\x04note\")\n" +
+	"\x13GetEnergyNowRequest\x12\x12\n" +
+	"\x04yard\x18\x01 \x01(\tR\x04yard\"\x82\x01\n" +
+	"\aZoneNow\x12\x12\n" +
+	"\x04zone\x18\x01 \x01(\tR\x04zone\x12\x1c\n" +
+	"\tcondition\x18\x02 \x01(\tR\tcondition\x12-\n" +
+	"\x04path\x18\x03 \x01(\v2\x19.yardhasp.service.v1.PathR\x04path\x12\x16\n" +
+	"\x06points\x18\x04 \x03(\tR\x06points\";\n" +
+	"\aNodeNow\x12\x12\n" +
+	"\x04node\x18\x01 \x01(\tR\x04node\x12\x1c\n" +
+	"\tcondition\x18\x02 \x01(\tR\tcondition\"\xe4\x01\n" +
+	"\x14GetEnergyNowResponse\x12-\n" +
+	"\x05as_of\x18\x01 \x01(\v2\x18.yardhasp.record.v1.AsOfR\x04asOf\x122\n" +
+	"\x05zones\x18\x02 \x03(\v2\x1c.yardhasp.service.v1.ZoneNowR\x05zones\x122\n" +
+	"\x05nodes\x18\x03 \x03(\v2\x1c.yardhasp.service.v1.NodeNowR\x05nodes\x12\x1b\n" +
+	"\teither_of\x18\x04 \x03(\tR\beitherOf\x12\x18\n" +
+	"\acaution\x18\x05 \x01(\tR\acaution\"\x97\x03\n" +
 	"\tStoreView\x12\x14\n" +
 	"\x05store\x18\x01 \x01(\tR\x05store\x122\n" +
 	"\x06medium\x18\x02 \x01(\x0e2\x1a.yardhasp.record.v1.MediumR\x06medium\x12\x16\n" +
 	"\x06joules\x18\x03 \x01(\x01R\x06joules\x12!\n" +
 	"\fwait_seconds\x18\x04 \x01(\rR\vwaitSeconds\x12\x18\n" +
-	"\arelease\x18\x05 \x01(\tR\arelease\"\xde\x01\n" +
+	"\arelease\x18\x05 \x01(\tR\arelease\x12\x12\n" +
+	"\x04what\x18\x06 \x01(\tR\x04what\x12$\n" +
+	"\x0ehow_worked_out\x18\a \x01(\tR\fhowWorkedOut\x12\x16\n" +
+	"\x06source\x18\b \x01(\tR\x06source\x12\x14\n" +
+	"\x05limit\x18\t \x01(\tR\x05limit\x12\x16\n" +
+	"\x06hazard\x18\n" +
+	" \x01(\tR\x06hazard\x12\x1b\n" +
+	"\tbuilds_up\x18\v \x01(\bR\bbuildsUp\x12'\n" +
+	"\x0frecheck_seconds\x18\f \x01(\rR\x0erecheckSeconds\x12%\n" +
+	"\x0erecheck_source\x18\r \x01(\tR\rrecheckSource\"\xfd\x01\n" +
 	"\tProofView\x12\x12\n" +
 	"\x04part\x18\x01 \x01(\tR\x04part\x122\n" +
 	"\x06medium\x18\x02 \x01(\x0e2\x1a.yardhasp.record.v1.MediumR\x06medium\x123\n" +
@@ -1805,13 +2315,16 @@ const file_yardhasp_service_v1_ledger_proto_rawDesc = "" +
 	"\x05limit\x18\x04 \x01(\x01R\x05limit\x12\x12\n" +
 	"\x04unit\x18\x05 \x01(\tR\x04unit\x12\x12\n" +
 	"\x04text\x18\x06 \x01(\tR\x04text\x12\x16\n" +
-	"\x06source\x18\a \x01(\tR\x06source\"'\n" +
+	"\x06source\x18\a \x01(\tR\x06source\x12\x1d\n" +
+	"\n" +
+	"limit_text\x18\b \x01(\tR\tlimitText\"'\n" +
 	"\x11GetDrawingRequest\x12\x12\n" +
-	"\x04yard\x18\x01 \x01(\tR\x04yard\"q\n" +
+	"\x04yard\x18\x01 \x01(\tR\x04yard\"\xa0\x01\n" +
 	"\x12GetDrawingResponse\x12\x18\n" +
 	"\adrawing\x18\x01 \x01(\fR\adrawing\x12\x1b\n" +
 	"\twalked_by\x18\x02 \x01(\tR\bwalkedBy\x12$\n" +
-	"\x0ewalked_unix_ms\x18\x03 \x01(\x03R\fwalkedUnixMs\"3\n" +
+	"\x0ewalked_unix_ms\x18\x03 \x01(\x03R\fwalkedUnixMs\x12-\n" +
+	"\x05as_of\x18\x04 \x01(\v2\x18.yardhasp.record.v1.AsOfR\x04asOf\"3\n" +
 	"\rExportRequest\x12\x12\n" +
 	"\x04from\x18\x01 \x01(\x04R\x04from\x12\x0e\n" +
 	"\x02to\x18\x02 \x01(\x04R\x02to\"<\n" +
@@ -1834,7 +2347,7 @@ const file_yardhasp_service_v1_ledger_proto_rawDesc = "" +
 	"\vSTATUS_LIVE\x10\x05\x12\x12\n" +
 	"\x0eSTATUS_WRITTEN\x10\x06\x12\x12\n" +
 	"\x0eSTATUS_REFUSED\x10\a\x12\x13\n" +
-	"\x0fSTATUS_NOT_SENT\x10\b2\x81\a\n" +
+	"\x0fSTATUS_NOT_SENT\x10\b2\xe6\a\n" +
 	"\rLedgerService\x12Q\n" +
 	"\x06Submit\x12\".yardhasp.service.v1.SubmitRequest\x1a#.yardhasp.service.v1.SubmitResponse\x12]\n" +
 	"\n" +
@@ -1843,7 +2356,8 @@ const file_yardhasp_service_v1_ledger_proto_rawDesc = "" +
 	"\bGetBoard\x12$.yardhasp.service.v1.GetBoardRequest\x1a%.yardhasp.service.v1.GetBoardResponse\x12Q\n" +
 	"\x06GetJob\x12\".yardhasp.service.v1.GetJobRequest\x1a#.yardhasp.service.v1.GetJobResponse\x12P\n" +
 	"\x05Watch\x12!.yardhasp.service.v1.WatchRequest\x1a\".yardhasp.service.v1.WatchResponse0\x01\x12K\n" +
-	"\x04Plan\x12 .yardhasp.service.v1.PlanRequest\x1a!.yardhasp.service.v1.PlanResponse\x12]\n" +
+	"\x04Plan\x12 .yardhasp.service.v1.PlanRequest\x1a!.yardhasp.service.v1.PlanResponse\x12c\n" +
+	"\fGetEnergyNow\x12(.yardhasp.service.v1.GetEnergyNowRequest\x1a).yardhasp.service.v1.GetEnergyNowResponse\x12]\n" +
 	"\n" +
 	"GetDrawing\x12&.yardhasp.service.v1.GetDrawingRequest\x1a'.yardhasp.service.v1.GetDrawingResponse\x12S\n" +
 	"\x06Export\x12\".yardhasp.service.v1.ExportRequest\x1a#.yardhasp.service.v1.ExportResponse0\x01\x12f\n" +
@@ -1862,7 +2376,7 @@ func file_yardhasp_service_v1_ledger_proto_rawDescGZIP() []byte {
 }
 
 var file_yardhasp_service_v1_ledger_proto_enumTypes = make([]protoimpl.EnumInfo, 2)
-var file_yardhasp_service_v1_ledger_proto_msgTypes = make([]protoimpl.MessageInfo, 24)
+var file_yardhasp_service_v1_ledger_proto_msgTypes = make([]protoimpl.MessageInfo, 29)
 var file_yardhasp_service_v1_ledger_proto_goTypes = []any{
 	(Consistency)(0),              // 0: yardhasp.service.v1.Consistency
 	(Status)(0),                   // 1: yardhasp.service.v1.Status
@@ -1882,74 +2396,87 @@ var file_yardhasp_service_v1_ledger_proto_goTypes = []any{
 	(*PlanRequest)(nil),           // 15: yardhasp.service.v1.PlanRequest
 	(*Path)(nil),                  // 16: yardhasp.service.v1.Path
 	(*PlanResponse)(nil),          // 17: yardhasp.service.v1.PlanResponse
-	(*StoreView)(nil),             // 18: yardhasp.service.v1.StoreView
-	(*ProofView)(nil),             // 19: yardhasp.service.v1.ProofView
-	(*GetDrawingRequest)(nil),     // 20: yardhasp.service.v1.GetDrawingRequest
-	(*GetDrawingResponse)(nil),    // 21: yardhasp.service.v1.GetDrawingResponse
-	(*ExportRequest)(nil),         // 22: yardhasp.service.v1.ExportRequest
-	(*ExportResponse)(nil),        // 23: yardhasp.service.v1.ExportResponse
-	(*GetCheckpointRequest)(nil),  // 24: yardhasp.service.v1.GetCheckpointRequest
-	(*GetCheckpointResponse)(nil), // 25: yardhasp.service.v1.GetCheckpointResponse
-	(v1.Grant)(0),                 // 26: yardhasp.record.v1.Grant
-	(*v1.Outcome)(nil),            // 27: yardhasp.record.v1.Outcome
-	(v1.Position)(0),              // 28: yardhasp.record.v1.Position
-	(*v1.Moved)(nil),              // 29: yardhasp.record.v1.Moved
-	(*v1.AsOf)(nil),               // 30: yardhasp.record.v1.AsOf
-	(*v1.Board)(nil),              // 31: yardhasp.record.v1.Board
-	(*v1.JobView)(nil),            // 32: yardhasp.record.v1.JobView
-	(v1.Isolation)(0),             // 33: yardhasp.record.v1.Isolation
-	(v1.Medium)(0),                // 34: yardhasp.record.v1.Medium
-	(v1.ReadingKind)(0),           // 35: yardhasp.record.v1.ReadingKind
+	(*LineView)(nil),              // 18: yardhasp.service.v1.LineView
+	(*GetEnergyNowRequest)(nil),   // 19: yardhasp.service.v1.GetEnergyNowRequest
+	(*ZoneNow)(nil),               // 20: yardhasp.service.v1.ZoneNow
+	(*NodeNow)(nil),               // 21: yardhasp.service.v1.NodeNow
+	(*GetEnergyNowResponse)(nil),  // 22: yardhasp.service.v1.GetEnergyNowResponse
+	(*StoreView)(nil),             // 23: yardhasp.service.v1.StoreView
+	(*ProofView)(nil),             // 24: yardhasp.service.v1.ProofView
+	(*GetDrawingRequest)(nil),     // 25: yardhasp.service.v1.GetDrawingRequest
+	(*GetDrawingResponse)(nil),    // 26: yardhasp.service.v1.GetDrawingResponse
+	(*ExportRequest)(nil),         // 27: yardhasp.service.v1.ExportRequest
+	(*ExportResponse)(nil),        // 28: yardhasp.service.v1.ExportResponse
+	(*GetCheckpointRequest)(nil),  // 29: yardhasp.service.v1.GetCheckpointRequest
+	(*GetCheckpointResponse)(nil), // 30: yardhasp.service.v1.GetCheckpointResponse
+	(v1.Grant)(0),                 // 31: yardhasp.record.v1.Grant
+	(*v1.Outcome)(nil),            // 32: yardhasp.record.v1.Outcome
+	(v1.Position)(0),              // 33: yardhasp.record.v1.Position
+	(*v1.Moved)(nil),              // 34: yardhasp.record.v1.Moved
+	(*v1.AsOf)(nil),               // 35: yardhasp.record.v1.AsOf
+	(*v1.Board)(nil),              // 36: yardhasp.record.v1.Board
+	(*v1.JobView)(nil),            // 37: yardhasp.record.v1.JobView
+	(v1.Isolation)(0),             // 38: yardhasp.record.v1.Isolation
+	(v1.Medium)(0),                // 39: yardhasp.record.v1.Medium
+	(v1.ReadingKind)(0),           // 40: yardhasp.record.v1.ReadingKind
 }
 var file_yardhasp_service_v1_ledger_proto_depIdxs = []int32{
 	1,  // 0: yardhasp.service.v1.Receipt.status:type_name -> yardhasp.service.v1.Status
-	26, // 1: yardhasp.service.v1.Receipt.grant:type_name -> yardhasp.record.v1.Grant
-	27, // 2: yardhasp.service.v1.Receipt.outcome:type_name -> yardhasp.record.v1.Outcome
+	31, // 1: yardhasp.service.v1.Receipt.grant:type_name -> yardhasp.record.v1.Grant
+	32, // 2: yardhasp.service.v1.Receipt.outcome:type_name -> yardhasp.record.v1.Outcome
 	2,  // 3: yardhasp.service.v1.SubmitResponse.receipt:type_name -> yardhasp.service.v1.Receipt
 	2,  // 4: yardhasp.service.v1.GetReceiptResponse.receipt:type_name -> yardhasp.service.v1.Receipt
-	28, // 5: yardhasp.service.v1.GetPanelResponse.position:type_name -> yardhasp.record.v1.Position
-	29, // 6: yardhasp.service.v1.GetPanelResponse.moved:type_name -> yardhasp.record.v1.Moved
-	30, // 7: yardhasp.service.v1.GetPanelResponse.as_of:type_name -> yardhasp.record.v1.AsOf
+	33, // 5: yardhasp.service.v1.GetPanelResponse.position:type_name -> yardhasp.record.v1.Position
+	34, // 6: yardhasp.service.v1.GetPanelResponse.moved:type_name -> yardhasp.record.v1.Moved
+	35, // 7: yardhasp.service.v1.GetPanelResponse.as_of:type_name -> yardhasp.record.v1.AsOf
 	0,  // 8: yardhasp.service.v1.GetBoardRequest.consistency:type_name -> yardhasp.service.v1.Consistency
-	31, // 9: yardhasp.service.v1.GetBoardResponse.board:type_name -> yardhasp.record.v1.Board
+	36, // 9: yardhasp.service.v1.GetBoardResponse.board:type_name -> yardhasp.record.v1.Board
 	0,  // 10: yardhasp.service.v1.GetJobRequest.consistency:type_name -> yardhasp.service.v1.Consistency
-	32, // 11: yardhasp.service.v1.GetJobResponse.job:type_name -> yardhasp.record.v1.JobView
-	27, // 12: yardhasp.service.v1.WatchResponse.outcome:type_name -> yardhasp.record.v1.Outcome
-	33, // 13: yardhasp.service.v1.PlanRequest.isolation:type_name -> yardhasp.record.v1.Isolation
-	30, // 14: yardhasp.service.v1.PlanResponse.as_of:type_name -> yardhasp.record.v1.AsOf
-	33, // 15: yardhasp.service.v1.PlanResponse.isolation:type_name -> yardhasp.record.v1.Isolation
+	37, // 11: yardhasp.service.v1.GetJobResponse.job:type_name -> yardhasp.record.v1.JobView
+	32, // 12: yardhasp.service.v1.WatchResponse.outcome:type_name -> yardhasp.record.v1.Outcome
+	38, // 13: yardhasp.service.v1.PlanRequest.isolation:type_name -> yardhasp.record.v1.Isolation
+	35, // 14: yardhasp.service.v1.PlanResponse.as_of:type_name -> yardhasp.record.v1.AsOf
+	38, // 15: yardhasp.service.v1.PlanResponse.isolation:type_name -> yardhasp.record.v1.Isolation
 	16, // 16: yardhasp.service.v1.PlanResponse.live:type_name -> yardhasp.service.v1.Path
-	18, // 17: yardhasp.service.v1.PlanResponse.stores:type_name -> yardhasp.service.v1.StoreView
-	19, // 18: yardhasp.service.v1.PlanResponse.proofs:type_name -> yardhasp.service.v1.ProofView
+	23, // 17: yardhasp.service.v1.PlanResponse.stores:type_name -> yardhasp.service.v1.StoreView
+	24, // 18: yardhasp.service.v1.PlanResponse.proofs:type_name -> yardhasp.service.v1.ProofView
 	16, // 19: yardhasp.service.v1.PlanResponse.cannot_cut:type_name -> yardhasp.service.v1.Path
-	34, // 20: yardhasp.service.v1.StoreView.medium:type_name -> yardhasp.record.v1.Medium
-	34, // 21: yardhasp.service.v1.ProofView.medium:type_name -> yardhasp.record.v1.Medium
-	35, // 22: yardhasp.service.v1.ProofView.kind:type_name -> yardhasp.record.v1.ReadingKind
-	3,  // 23: yardhasp.service.v1.LedgerService.Submit:input_type -> yardhasp.service.v1.SubmitRequest
-	5,  // 24: yardhasp.service.v1.LedgerService.GetReceipt:input_type -> yardhasp.service.v1.GetReceiptRequest
-	7,  // 25: yardhasp.service.v1.LedgerService.GetPanel:input_type -> yardhasp.service.v1.GetPanelRequest
-	9,  // 26: yardhasp.service.v1.LedgerService.GetBoard:input_type -> yardhasp.service.v1.GetBoardRequest
-	11, // 27: yardhasp.service.v1.LedgerService.GetJob:input_type -> yardhasp.service.v1.GetJobRequest
-	13, // 28: yardhasp.service.v1.LedgerService.Watch:input_type -> yardhasp.service.v1.WatchRequest
-	15, // 29: yardhasp.service.v1.LedgerService.Plan:input_type -> yardhasp.service.v1.PlanRequest
-	20, // 30: yardhasp.service.v1.LedgerService.GetDrawing:input_type -> yardhasp.service.v1.GetDrawingRequest
-	22, // 31: yardhasp.service.v1.LedgerService.Export:input_type -> yardhasp.service.v1.ExportRequest
-	24, // 32: yardhasp.service.v1.LedgerService.GetCheckpoint:input_type -> yardhasp.service.v1.GetCheckpointRequest
-	4,  // 33: yardhasp.service.v1.LedgerService.Submit:output_type -> yardhasp.service.v1.SubmitResponse
-	6,  // 34: yardhasp.service.v1.LedgerService.GetReceipt:output_type -> yardhasp.service.v1.GetReceiptResponse
-	8,  // 35: yardhasp.service.v1.LedgerService.GetPanel:output_type -> yardhasp.service.v1.GetPanelResponse
-	10, // 36: yardhasp.service.v1.LedgerService.GetBoard:output_type -> yardhasp.service.v1.GetBoardResponse
-	12, // 37: yardhasp.service.v1.LedgerService.GetJob:output_type -> yardhasp.service.v1.GetJobResponse
-	14, // 38: yardhasp.service.v1.LedgerService.Watch:output_type -> yardhasp.service.v1.WatchResponse
-	17, // 39: yardhasp.service.v1.LedgerService.Plan:output_type -> yardhasp.service.v1.PlanResponse
-	21, // 40: yardhasp.service.v1.LedgerService.GetDrawing:output_type -> yardhasp.service.v1.GetDrawingResponse
-	23, // 41: yardhasp.service.v1.LedgerService.Export:output_type -> yardhasp.service.v1.ExportResponse
-	25, // 42: yardhasp.service.v1.LedgerService.GetCheckpoint:output_type -> yardhasp.service.v1.GetCheckpointResponse
-	33, // [33:43] is the sub-list for method output_type
-	23, // [23:33] is the sub-list for method input_type
-	23, // [23:23] is the sub-list for extension type_name
-	23, // [23:23] is the sub-list for extension extendee
-	0,  // [0:23] is the sub-list for field type_name
+	18, // 20: yardhasp.service.v1.PlanResponse.lines:type_name -> yardhasp.service.v1.LineView
+	16, // 21: yardhasp.service.v1.ZoneNow.path:type_name -> yardhasp.service.v1.Path
+	35, // 22: yardhasp.service.v1.GetEnergyNowResponse.as_of:type_name -> yardhasp.record.v1.AsOf
+	20, // 23: yardhasp.service.v1.GetEnergyNowResponse.zones:type_name -> yardhasp.service.v1.ZoneNow
+	21, // 24: yardhasp.service.v1.GetEnergyNowResponse.nodes:type_name -> yardhasp.service.v1.NodeNow
+	39, // 25: yardhasp.service.v1.StoreView.medium:type_name -> yardhasp.record.v1.Medium
+	39, // 26: yardhasp.service.v1.ProofView.medium:type_name -> yardhasp.record.v1.Medium
+	40, // 27: yardhasp.service.v1.ProofView.kind:type_name -> yardhasp.record.v1.ReadingKind
+	35, // 28: yardhasp.service.v1.GetDrawingResponse.as_of:type_name -> yardhasp.record.v1.AsOf
+	3,  // 29: yardhasp.service.v1.LedgerService.Submit:input_type -> yardhasp.service.v1.SubmitRequest
+	5,  // 30: yardhasp.service.v1.LedgerService.GetReceipt:input_type -> yardhasp.service.v1.GetReceiptRequest
+	7,  // 31: yardhasp.service.v1.LedgerService.GetPanel:input_type -> yardhasp.service.v1.GetPanelRequest
+	9,  // 32: yardhasp.service.v1.LedgerService.GetBoard:input_type -> yardhasp.service.v1.GetBoardRequest
+	11, // 33: yardhasp.service.v1.LedgerService.GetJob:input_type -> yardhasp.service.v1.GetJobRequest
+	13, // 34: yardhasp.service.v1.LedgerService.Watch:input_type -> yardhasp.service.v1.WatchRequest
+	15, // 35: yardhasp.service.v1.LedgerService.Plan:input_type -> yardhasp.service.v1.PlanRequest
+	19, // 36: yardhasp.service.v1.LedgerService.GetEnergyNow:input_type -> yardhasp.service.v1.GetEnergyNowRequest
+	25, // 37: yardhasp.service.v1.LedgerService.GetDrawing:input_type -> yardhasp.service.v1.GetDrawingRequest
+	27, // 38: yardhasp.service.v1.LedgerService.Export:input_type -> yardhasp.service.v1.ExportRequest
+	29, // 39: yardhasp.service.v1.LedgerService.GetCheckpoint:input_type -> yardhasp.service.v1.GetCheckpointRequest
+	4,  // 40: yardhasp.service.v1.LedgerService.Submit:output_type -> yardhasp.service.v1.SubmitResponse
+	6,  // 41: yardhasp.service.v1.LedgerService.GetReceipt:output_type -> yardhasp.service.v1.GetReceiptResponse
+	8,  // 42: yardhasp.service.v1.LedgerService.GetPanel:output_type -> yardhasp.service.v1.GetPanelResponse
+	10, // 43: yardhasp.service.v1.LedgerService.GetBoard:output_type -> yardhasp.service.v1.GetBoardResponse
+	12, // 44: yardhasp.service.v1.LedgerService.GetJob:output_type -> yardhasp.service.v1.GetJobResponse
+	14, // 45: yardhasp.service.v1.LedgerService.Watch:output_type -> yardhasp.service.v1.WatchResponse
+	17, // 46: yardhasp.service.v1.LedgerService.Plan:output_type -> yardhasp.service.v1.PlanResponse
+	22, // 47: yardhasp.service.v1.LedgerService.GetEnergyNow:output_type -> yardhasp.service.v1.GetEnergyNowResponse
+	26, // 48: yardhasp.service.v1.LedgerService.GetDrawing:output_type -> yardhasp.service.v1.GetDrawingResponse
+	28, // 49: yardhasp.service.v1.LedgerService.Export:output_type -> yardhasp.service.v1.ExportResponse
+	30, // 50: yardhasp.service.v1.LedgerService.GetCheckpoint:output_type -> yardhasp.service.v1.GetCheckpointResponse
+	40, // [40:51] is the sub-list for method output_type
+	29, // [29:40] is the sub-list for method input_type
+	29, // [29:29] is the sub-list for extension type_name
+	29, // [29:29] is the sub-list for extension extendee
+	0,  // [0:29] is the sub-list for field type_name
 }
 
 func init() { file_yardhasp_service_v1_ledger_proto_init() }
@@ -1963,7 +2490,7 @@ func file_yardhasp_service_v1_ledger_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_yardhasp_service_v1_ledger_proto_rawDesc), len(file_yardhasp_service_v1_ledger_proto_rawDesc)),
 			NumEnums:      2,
-			NumMessages:   24,
+			NumMessages:   29,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -26,6 +26,7 @@ const (
 	LedgerService_GetJob_FullMethodName        = "/yardhasp.service.v1.LedgerService/GetJob"
 	LedgerService_Watch_FullMethodName         = "/yardhasp.service.v1.LedgerService/Watch"
 	LedgerService_Plan_FullMethodName          = "/yardhasp.service.v1.LedgerService/Plan"
+	LedgerService_GetEnergyNow_FullMethodName  = "/yardhasp.service.v1.LedgerService/GetEnergyNow"
 	LedgerService_GetDrawing_FullMethodName    = "/yardhasp.service.v1.LedgerService/GetDrawing"
 	LedgerService_Export_FullMethodName        = "/yardhasp.service.v1.LedgerService/Export"
 	LedgerService_GetCheckpoint_FullMethodName = "/yardhasp.service.v1.LedgerService/GetCheckpoint"
@@ -52,6 +53,8 @@ type LedgerServiceClient interface {
 	Watch(ctx context.Context, in *WatchRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[WatchResponse], error)
 	// Plan computes, on the current drawings, what isolates a zone.
 	Plan(ctx context.Context, in *PlanRequest, opts ...grpc.CallOption) (*PlanResponse, error)
+	// GetEnergyNow says what is live with the points as the ledger has them.
+	GetEnergyNow(ctx context.Context, in *GetEnergyNowRequest, opts ...grpc.CallOption) (*GetEnergyNowResponse, error)
 	GetDrawing(ctx context.Context, in *GetDrawingRequest, opts ...grpc.CallOption) (*GetDrawingResponse, error)
 	// Export sends the history as it is, for verification elsewhere.
 	Export(ctx context.Context, in *ExportRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[ExportResponse], error)
@@ -145,6 +148,16 @@ func (c *ledgerServiceClient) Plan(ctx context.Context, in *PlanRequest, opts ..
 	return out, nil
 }
 
+func (c *ledgerServiceClient) GetEnergyNow(ctx context.Context, in *GetEnergyNowRequest, opts ...grpc.CallOption) (*GetEnergyNowResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(GetEnergyNowResponse)
+	err := c.cc.Invoke(ctx, LedgerService_GetEnergyNow_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *ledgerServiceClient) GetDrawing(ctx context.Context, in *GetDrawingRequest, opts ...grpc.CallOption) (*GetDrawingResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(GetDrawingResponse)
@@ -205,6 +218,8 @@ type LedgerServiceServer interface {
 	Watch(*WatchRequest, grpc.ServerStreamingServer[WatchResponse]) error
 	// Plan computes, on the current drawings, what isolates a zone.
 	Plan(context.Context, *PlanRequest) (*PlanResponse, error)
+	// GetEnergyNow says what is live with the points as the ledger has them.
+	GetEnergyNow(context.Context, *GetEnergyNowRequest) (*GetEnergyNowResponse, error)
 	GetDrawing(context.Context, *GetDrawingRequest) (*GetDrawingResponse, error)
 	// Export sends the history as it is, for verification elsewhere.
 	Export(*ExportRequest, grpc.ServerStreamingServer[ExportResponse]) error
@@ -239,6 +254,9 @@ func (UnimplementedLedgerServiceServer) Watch(*WatchRequest, grpc.ServerStreamin
 }
 func (UnimplementedLedgerServiceServer) Plan(context.Context, *PlanRequest) (*PlanResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method Plan not implemented")
+}
+func (UnimplementedLedgerServiceServer) GetEnergyNow(context.Context, *GetEnergyNowRequest) (*GetEnergyNowResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetEnergyNow not implemented")
 }
 func (UnimplementedLedgerServiceServer) GetDrawing(context.Context, *GetDrawingRequest) (*GetDrawingResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method GetDrawing not implemented")
@@ -389,6 +407,24 @@ func _LedgerService_Plan_Handler(srv interface{}, ctx context.Context, dec func(
 	return interceptor(ctx, in, info, handler)
 }
 
+func _LedgerService_GetEnergyNow_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetEnergyNowRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(LedgerServiceServer).GetEnergyNow(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: LedgerService_GetEnergyNow_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(LedgerServiceServer).GetEnergyNow(ctx, req.(*GetEnergyNowRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _LedgerService_GetDrawing_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(GetDrawingRequest)
 	if err := dec(in); err != nil {
@@ -466,6 +502,10 @@ var LedgerService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "Plan",
 			Handler:    _LedgerService_Plan_Handler,
+		},
+		{
+			MethodName: "GetEnergyNow",
+			Handler:    _LedgerService_GetEnergyNow_Handler,
 		},
 		{
 			MethodName: "GetDrawing",
