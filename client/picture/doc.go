@@ -7,7 +7,7 @@
 //   - a source is a box with pointed ends, a bus a plain box, a machine a round
 //     one, a store a double one, a control one with cut corners;
 //   - a point of the plan is black with a shackle, and says "LOCK 1";
-//   - what people touch in the zone has a heavy frame and says "WORK HERE";
+//   - what people touch in the zone has a heavy frame and says "EXPOSED PART";
 //   - a thick line and "LIVE" is what a source still reaches under the plan, a
 //     dashed line and "cut off" what none does.
 //

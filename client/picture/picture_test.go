@@ -13,6 +13,7 @@ import (
 	"google.golang.org/protobuf/proto"
 
 	"yardhasp/client/drawing"
+	"yardhasp/ledger"
 	"yardhasp/ledger/energy"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 	"yardhasp/testdata/coop"
@@ -101,10 +102,10 @@ func TestZones(t *testing.T) {
 			}
 		}
 		z, _ := g.Zone(zone)
-		if got := strings.Count(all, "WORK HERE"); got != len(z.Parts) {
-			t.Errorf("%s: %d times WORK HERE for %d parts", zone, got, len(z.Parts))
+		if got := strings.Count(all, "EXPOSED PART"); got != len(z.Parts) {
+			t.Errorf("%s: %d times EXPOSED PART for %d parts", zone, got, len(z.Parts))
 		}
-		for _, w := range []string{"SOURCE, LIVE", "cut off", Caution, "Cut off on these drawings"} {
+		for _, w := range []string{"SOURCE, LIVE", "cut off", OnlyDrawn, caution()[0], caution()[1], "Cut off on these drawings"} {
 			if !strings.Contains(all, w) {
 				t.Errorf("%s: the picture doesn't say %q", zone, w)
 			}
@@ -162,7 +163,7 @@ func TestNotCutOff(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, want := range []string{"NOT CUT OFF: energy still reaches what says WORK HERE and LIVE", "millrow/control-transformer", "millrow/utility", "stonebend/leg-2-control", "LOCK 3: open the disconnect"} {
+	for _, want := range []string{"NOT CUT OFF: energy still reaches what says EXPOSED PART and LIVE", "millrow/control-transformer", "millrow/utility", "stonebend/leg-2-control", "LOCK 3: open the disconnect"} {
 		if !slices.Contains(texts, want) {
 			t.Errorf("the picture doesn't say %q", want)
 		}
@@ -274,5 +275,12 @@ func TestWait(t *testing.T) {
 		if got := wait(seconds); got != want {
 			t.Errorf("%d s are %q, want %q", seconds, got, want)
 		}
+	}
+}
+
+// TestCautionIsWhole: the lines of a picture are the ledger's caution, unshortened.
+func TestCautionIsWhole(t *testing.T) {
+	if got := strings.Join(caution(), " "); got != ledger.Caution {
+		t.Errorf("a picture says %q, the ledger %q", got, ledger.Caution)
 	}
 }

@@ -7,12 +7,19 @@ import (
 	"fmt"
 	"strings"
 
+	"yardhasp/ledger"
 	"yardhasp/ledger/energy"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-// Caution stands on every picture.
-const Caution = "This shows what the drawings say. Only valid readings at the steel prove anything dead."
+// OnlyDrawn stands on every picture, before the caution.
+const OnlyDrawn = "This shows what the drawings say. Only valid readings at the steel prove anything dead."
+
+// caution is the ledger's caution in lines that fit a narrow picture.
+func caution() []string {
+	head, tail, _ := strings.Cut(ledger.Caution, ", follow ")
+	return []string{head + ",", "follow " + tail}
+}
 
 // SVG draws the plan's zone. The drawings are those that g was built from, and
 // plan is one of g's. It fails on a zone that is not in them.
@@ -62,10 +69,10 @@ func (s *scene) heading() []string {
 	if s.plan.Isolates {
 		out = append(out, fmt.Sprintf("Cut off on these drawings by %d locks, %s isolation", len(s.plan.Points), level))
 	} else {
-		out = append(out, "NOT CUT OFF: energy still reaches what says WORK HERE and LIVE")
+		out = append(out, "NOT CUT OFF: energy still reaches what says EXPOSED PART and LIVE")
 	}
 	if s.zone.WaivedBy != "" {
-		out = append(out, "Double isolation waived by "+s.zone.WaivedBy)
+		out = append(out, wrap("Double isolation waived by "+s.zone.WaivedBy+": "+s.zone.WaivedWhy, 90)...)
 	}
 	return out
 }
@@ -92,7 +99,7 @@ func (s *scene) footing() []string {
 		out = append(out, fmt.Sprintf("%d more nodes of the dead side are not drawn", s.left))
 	}
 	out = append(out, "Of each feed the way to one source is drawn; others may feed the same wires.")
-	return append(out, "Drawn from "+strings.Join(s.onFile, ", ")+".", Caution)
+	return append(append(out, "Drawn from "+strings.Join(s.onFile, ", ")+".", OnlyDrawn), caution()...)
 }
 
 // pen writes SVG.

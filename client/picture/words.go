@@ -45,7 +45,7 @@ const (
 func (t *thing) lines() []line {
 	var out []line
 	if t.part {
-		out = append(out, line{"WORK HERE", big, true})
+		out = append(out, line{"EXPOSED PART", big, true})
 	}
 	for _, s := range wrap(t.label, 25) {
 		out = append(out, line{s, big, false})

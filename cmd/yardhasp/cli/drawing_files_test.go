@@ -87,7 +87,7 @@ func TestDrawingFromFiles(t *testing.T) {
 	if code != exitOK || err != nil || out != "" {
 		t.Errorf("picture exits with %d: %s %v", code, errs, err)
 	}
-	contains(t, "picture", string(data), "<svg ", "LOCK 4: open the disconnect", "WORK HERE")
+	contains(t, "picture", string(data), "<svg ", "LOCK 4: open the disconnect", "EXPOSED PART")
 	if left, err := filepath.Glob(filepath.Join(dir, ".picture-*")); err != nil || len(left) > 0 {
 		t.Errorf("left behind: %v %v", left, err)
 	}

@@ -147,7 +147,7 @@ func (p *page) plan(v *servicev1.PlanResponse, given bool) {
 		if s.GetHazard() != "" {
 			p.line("  %s: %s", s.GetStore(), s.GetHazard())
 		}
-		if s.GetHowWorkedOut() != "" {
+		if s.GetHowWorkedOut() != "" && s.GetSource() != "the drawing" {
 			p.line("  %s: %s (%s)", s.GetStore(), s.GetHowWorkedOut(), s.GetSource())
 		}
 		if s.GetBuildsUp() {
