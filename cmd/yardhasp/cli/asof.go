@@ -57,6 +57,20 @@ func (p *page) notHeard(v *recordv1.AsOf) {
 	}
 }
 
+// notAsked names the other yards where one machine answers by itself: that it asked
+// none of them says nothing about whether they are up.
+func (p *page) notAsked(v *recordv1.AsOf) {
+	var out []string
+	for _, y := range v.GetYards() {
+		if !y.GetHeard() {
+			out = append(out, fmt.Sprintf("%s (last heard %s)", y.GetYard(), p.a.when(y.GetLastHeardUnixMs())))
+		}
+	}
+	if len(out) > 0 {
+		p.line("no other yard was asked: %s", strings.Join(out, ", "))
+	}
+}
+
 func (p *page) alarms(texts []string) {
 	for _, t := range texts {
 		p.loud("ALARM:", "%s", t)

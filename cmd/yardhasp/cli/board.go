@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -37,10 +38,11 @@ func (r *readFlags) how(c *cobra.Command) (servicev1.Consistency, error) {
 func (a *App) boardCmd() *cobra.Command {
 	var read readFlags
 	var only string
-	var offline bool
+	var offline, all bool
 	c := &cobra.Command{Use: "board", Short: "Everything that is locked, open or asked for", Args: args(0, 0),
 		Example: "  yardhasp board\n  yardhasp board --only millrow\n  yardhasp board --offline"}
 	c.Flags().StringVar(&only, "only", "", "show this `yard` only")
+	c.Flags().BoolVar(&all, "all", false, "list every point, also those that are live with nothing on them")
 	c.Flags().BoolVar(&offline, "offline", false, "show the last board read on this machine; ask nobody")
 	read.add(c)
 	c.RunE = func(c *cobra.Command, _ []string) error {
@@ -49,20 +51,20 @@ func (a *App) boardCmd() *cobra.Command {
 			return err
 		}
 		if offline {
-			return a.lastBoard()
+			return a.lastBoard(all)
 		}
 		return a.with(c, func(ctx context.Context, cl *client.Client) error {
 			b, err := cl.Board(ctx, how, only)
 			if err != nil {
 				return err
 			}
-			return a.showBoard(b, 0)
+			return a.showBoard(b, 0, all)
 		})
 	}
 	return c
 }
 
-func (a *App) lastBoard() error {
+func (a *App) lastBoard(all bool) error {
 	prof, err := a.profile()
 	if err != nil {
 		return err
@@ -78,13 +80,13 @@ func (a *App) lastBoard() error {
 	if err != nil {
 		return err
 	}
-	return a.showBoard(b, a.Now().UnixMilli()-saved.UnixMilli())
+	return a.showBoard(b, a.Now().UnixMilli()-saved.UnixMilli(), all)
 }
 
-func (a *App) showBoard(b *recordv1.Board, keptMS int64) error {
+func (a *App) showBoard(b *recordv1.Board, keptMS int64, all bool) error {
 	client.WithholdBoard(b)
 	return a.print(b, func(p *page) {
-		p.kept = msec(keptMS)
+		p.kept, p.all = msec(keptMS), all
 		p.board(b)
 	})
 }
@@ -92,6 +94,7 @@ func (a *App) showBoard(b *recordv1.Board, keptMS int64) error {
 func (p *page) board(b *recordv1.Board) {
 	p.asOf(b.GetAsOf())
 	p.alarms(b.GetAlarms())
+	p.inside(b.GetJobs(), b.GetSignedOn())
 	may := false
 	for _, j := range b.GetJobs() {
 		may = may || permits(j)
@@ -104,16 +107,48 @@ func (p *page) board(b *recordv1.Board) {
 	may = p.requests(b.GetRequests()) || may
 	p.holds("locks on", b.GetHolds())
 	p.signedOn(b.GetSignedOn())
-	p.points("points", b.GetPoints())
+	busy := b.GetPoints()
+	if !p.all {
+		busy = slices.DeleteFunc(slices.Clone(busy), idle)
+	}
+	p.points("points", busy)
 	var rows [][]string
 	for _, x := range b.GetBoxes() {
 		rows = append(rows, []string{x.GetBox(), orDash(strings.Join(x.GetPoints(), ", ")), orDash(strings.Join(x.GetHolds(), ", "))})
 	}
 	p.table("boxes", []string{"BOX", "HOLDS THE KEYS OF", "LOCKS ON IT"}, rows)
+	if len(b.GetJobs())+len(b.GetRequests())+len(b.GetHolds())+len(b.GetSignedOn())+len(rows)+len(busy) == 0 {
+		p.line("\nno lock, opening, job or request is recorded; that does not say that no lock hangs")
+	}
+	if n := len(b.GetPoints()) - len(busy); n > 0 {
+		p.line("\n%d more points are LIVE with nothing recorded on them: --all lists them", n)
+	}
 	if may {
 		p.caution()
 	}
 	p.line("\n%s", NotPermission)
+}
+
+// idle is a point of which there is nothing to say but that it is live.
+func idle(v *recordv1.PointView) bool {
+	return v.GetPosition() == recordv1.Position_POSITION_LIVE && len(v.GetHolds())+len(v.GetBoxes()) == 0 && v.GetRequest() == ""
+}
+
+// inside calls people out who are signed on to a job whose conditions for work are
+// not met, at whatever stage the job is.
+func (p *page) inside(jobs []*recordv1.JobView, ss []*recordv1.SignOnView) {
+	for _, j := range jobs {
+		lacks := slices.ContainsFunc(j.GetToStart(), func(c *recordv1.Condition) bool { return c.GetCode() != "UNCONFIRMED" })
+		var who []string
+		for _, s := range ss {
+			if s.GetJob() == j.GetId() && !slices.Contains(who, s.GetPerson()) {
+				who = append(who, s.GetPerson())
+			}
+		}
+		if lacks && len(who) > 0 {
+			p.loud("GET OUT:", "%s signed on to %s, and what work there needs is not met", strings.Join(who, ", "), j.GetId())
+		}
+	}
 }
 
 // permits reports whether a job's screen says that something may be done.
@@ -130,7 +165,7 @@ func (p *page) requests(rs []*recordv1.RequestView) (approved bool) {
 		if r.GetWhy() != "" {
 			state += ": " + r.GetWhy()
 		}
-		rows = append(rows, []string{r.GetId(), r.GetJob(), r.GetRequester(), state, strings.Join(r.GetPoints(), ", "), waitsFor(r), p.a.when(r.GetDeadlineUnixMs())})
+		rows = append(rows, []string{r.GetId(), r.GetJob(), r.GetRequester(), state, strings.Join(r.GetPoints(), ", "), waitsFor(r), p.a.ends(r.GetDeadlineUnixMs())})
 	}
 	p.table("requests to re-energise", []string{"REQUEST", "JOB", "BY", "STATE", "POINTS", "WAITS FOR", "ENDS"}, rows)
 	return approved
@@ -162,7 +197,7 @@ func (p *page) holds(title string, hs []*recordv1.HoldView) {
 	p.table(title, []string{"LOCK", "WHOSE", "HANGS ON", "COVERS", "JOB", "PADLOCK", "SINCE", "GUARDS"}, rows)
 	for _, h := range hs {
 		for _, f := range h.GetFlags() {
-			p.loud("FLAGGED:", "%s: %s%s", h.GetRef(), f.GetText(), inBrackets(f.GetClause()))
+			p.loud("FLAGGED", "when it was recorded: %s: %s%s", h.GetRef(), f.GetText(), inBrackets(f.GetClause()))
 		}
 	}
 }

@@ -48,6 +48,10 @@ func (p *page) jobs(b *recordv1.Board) {
 		may = may || permits(j)
 		rows = append(rows, []string{j.GetId(), j.GetZone(), stageWord(j.GetStage()), missing(j), j.GetResponsible(), j.GetPurpose()})
 	}
+	if len(rows) == 0 {
+		p.line("\nno job is open")
+	}
+	p.inside(b.GetJobs(), b.GetSignedOn())
 	p.table("jobs", []string{"JOB", "ZONE", "STAGE", "MISSING", "RESPONSIBLE", "PURPOSE"}, rows)
 	if may {
 		p.caution()
@@ -100,6 +104,7 @@ func (p *page) job(j *recordv1.JobView, me string) {
 	if j.GetWaiver() != "" {
 		p.line("%s", j.GetWaiver())
 	}
+	p.inside([]*recordv1.JobView{j}, j.GetSignedOn())
 	p.conditions("missing before work, and who supplies it", j.GetToStart())
 	p.points("points of the plan", j.GetPoints())
 	var own, others []*recordv1.HoldView

@@ -32,7 +32,7 @@ func (p *page) live(v *servicev1.GetEnergyNowResponse) {
 	p.asOf(v.GetAsOf())
 	for _, z := range v.GetZones() {
 		switch z.GetCondition() {
-		case "live", "open but not locked", "locked, second device missing":
+		case "open but not locked", "locked, second device missing": // a live zone is an ordinary day
 			p.loud(strings.ToUpper(z.GetCondition())+":", "%s by %s", z.GetZone(), strings.Join(z.GetPath().GetSteps(), " > "))
 		}
 	}

@@ -27,7 +27,7 @@ func (a *App) lockCmd() *cobra.Command {
 	l := &recordv1.Lock{}
 	var box string
 	c := &cobra.Command{Use: "lock (POINT | --box BOX)", Short: "Record your lock going on", Args: args(0, 1),
-		Long:    "Records that you hung your own lock on a point or on a group lock box. A lock is\nnever refused; what is wrong with it is flagged. Hang the lock first.",
+		Long:    "Records that you hung your own lock on a point or on a group lock box. Hang the\nlock first. A lock on a point or box that the ledger knows is never refused; what\nis wrong with it is flagged.",
 		Example: "  yardhasp lock stonebend/mcc-1/leg-2 --padlock p-17 --job boot-7\n  yardhasp lock --box stonebend/box-3 --padlock p-17 --job boot-7"}
 	c.Flags().StringVar(&box, "box", "", "group lock `box`, as yard/box")
 	c.Flags().StringVar(&l.Padlock, "padlock", "", "`serial` of your padlock")

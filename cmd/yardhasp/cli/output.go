@@ -104,6 +104,8 @@ type page struct {
 	buf bytes.Buffer
 	// kept is how long ago what is shown was kept on this machine.
 	kept time.Duration
+	// all lists every point of a board.
+	all bool
 }
 
 func (p *page) line(format string, v ...any) { fmt.Fprintf(&p.buf, format+"\n", v...) }
@@ -149,7 +151,41 @@ func (a *App) when(ms int64) string {
 	if !a.TTY {
 		return t.UTC().Format(time.RFC3339)
 	}
-	return t.Local().Format("2 Jan 15:04") + ", " + age(a.Now().Sub(t))
+	return a.short(t) + ", " + age(a.Now().Sub(t))
+}
+
+// short is a local time; a year that is not this one is named.
+func (a *App) short(t time.Time) string {
+	if t = t.Local(); t.Year() != a.Now().Local().Year() {
+		return t.Format("2 Jan 2006 15:04")
+	}
+	return t.Format("2 Jan 15:04")
+}
+
+// ends writes a time that is meant to be ahead: on a terminal, how long is left.
+func (a *App) ends(ms int64) string {
+	t := time.UnixMilli(ms)
+	left := t.Sub(a.Now())
+	switch {
+	case ms <= 0 || !a.TTY || left <= 0:
+		return a.when(ms)
+	case left < time.Minute:
+		return a.short(t) + ", in less than 1 min"
+	case left < 2*time.Hour:
+		return fmt.Sprintf("%s, in %d min", a.short(t), int(left.Minutes()))
+	case left < 48*time.Hour:
+		return fmt.Sprintf("%s, in %d h", a.short(t), int(left.Hours()))
+	}
+	return fmt.Sprintf("%s, in %d days", a.short(t), int(left.Hours()/24))
+}
+
+// lastDay writes a limit that a day was given for (see dateArg) as that day, and
+// any other as a time.
+func (a *App) lastDay(ms int64) string {
+	if t := time.UnixMilli(ms).UTC(); ms > 0 && t.Equal(t.Truncate(24*time.Hour)) {
+		return t.AddDate(0, 0, -1).Format(time.DateOnly)
+	}
+	return a.ends(ms)
 }
 
 // age says how long ago something was, in whole units, rounded down.

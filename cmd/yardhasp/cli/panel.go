@@ -32,7 +32,7 @@ func (p *page) panel(v *servicev1.GetPanelResponse) {
 	if v.GetAsOf().GetAlarm() != "" {
 		p.loud("ALARM:", "%s", v.GetAsOf().GetAlarm())
 	}
-	p.notHeard(v.GetAsOf())
+	p.notAsked(v.GetAsOf())
 	p.line("\n%s: %s", v.GetPoint(), positionWord(v.GetPosition()))
 	if !v.GetGoAhead() {
 		p.loud("DO NOT CLOSE:", "there is no go-ahead")

@@ -32,7 +32,7 @@ func (p *page) people(b *recordv1.Board) {
 	p.asOf(b.GetAsOf())
 	var rows [][]string
 	for _, v := range b.GetPeople() {
-		trained := p.a.when(v.GetTrainedUntilUnixMs())
+		trained := p.a.lastDay(v.GetTrainedUntilUnixMs())
 		switch {
 		case v.GetTrainedUntilUnixMs() == 0:
 			trained = "NEVER"

@@ -64,6 +64,9 @@ func (a *App) requestList() *cobra.Command {
 			client.WithholdBoard(b)
 			return a.print(&recordv1.Board{AsOf: b.GetAsOf(), Coop: b.GetCoop(), Requests: b.GetRequests()}, func(p *page) {
 				p.asOf(b.GetAsOf())
+				if len(b.GetRequests()) == 0 {
+					p.line("\nno request is open; one that a new lock or its deadline ended is not listed")
+				}
 				if p.requests(b.GetRequests()) {
 					p.caution()
 				}

@@ -78,7 +78,7 @@ func (p *page) status(m *servicev1.GetMembersResponse) {
 	}
 	p.line("")
 	p.line("%s, seen from %s, ledger %s", m.GetCoop(), m.GetYard(), hex.EncodeToString(m.GetLedger()))
-	p.line("voters %d, alive %d, quorum %d, %s", m.GetVoters(), m.GetAlive(), m.GetQuorum(), mayFail(m.GetMayFail()))
+	p.line("voters %d, alive %d, quorum %d, %s", m.GetVoters(), m.GetAlive(), m.GetQuorum(), mayFail(m))
 	if m.GetText() != "" {
 		p.line("%s", m.GetText())
 	}
@@ -100,12 +100,16 @@ func (p *page) status(m *servicev1.GetMembersResponse) {
 	p.table("yards", []string{"YARD", "NAME", "ADDRESS", "PART", "STATE", "LAST HEARD", "KEY"}, rows)
 }
 
-func mayFail(n uint32) string {
-	switch n {
+func mayFail(m *servicev1.GetMembersResponse) string {
+	if !m.GetHasQuorum() {
+		return "TOO FEW ARE ALIVE"
+	}
+	switch n := m.GetMayFail(); n {
 	case 0:
 		return "NOT ONE more may fail"
 	case 1:
 		return "one more may fail"
+	default:
+		return fmt.Sprintf("%d more may fail", n)
 	}
-	return fmt.Sprintf("%d more may fail", n)
 }

@@ -24,9 +24,31 @@ func word(prefix, name string) string {
 
 func mediumWord(m recordv1.Medium) string       { return word("MEDIUM_", m.String()) }
 func kindWord(k recordv1.ReadingKind) string    { return word("READING_KIND_", k.String()) }
-func stageWord(s recordv1.Stage) string         { return word("STAGE_", s.String()) }
-func stateWord(s recordv1.RequestState) string  { return word("REQUEST_STATE_", s.String()) }
 func isolationWord(i recordv1.Isolation) string { return word("ISOLATION_", i.String()) }
+
+// stageWord says what a job has reached. An approved start must not read as an
+// approved job: whoever works there has to keep out.
+func stageWord(s recordv1.Stage) string {
+	switch s {
+	case recordv1.Stage_STAGE_STOPPED:
+		return "STOPPED"
+	case recordv1.Stage_STAGE_REQUESTED:
+		return "START ASKED FOR, keep out"
+	case recordv1.Stage_STAGE_APPROVED:
+		return "START APPROVED, keep out"
+	case recordv1.Stage_STAGE_ENERGISED:
+		return "ENERGISED, keep out"
+	}
+	return word("STAGE_", s.String())
+}
+
+// stateWord says what a request has reached; an approval is no permission to close.
+func stateWord(s recordv1.RequestState) string {
+	if s == recordv1.RequestState_REQUEST_STATE_APPROVED {
+		return "approved, NO GO-AHEAD"
+	}
+	return word("REQUEST_STATE_", s.String())
+}
 
 // positionWord says where a handle is as recorded, never more.
 func positionWord(p recordv1.Position) string {
