@@ -256,6 +256,11 @@ func (x *step) release(r *recordv1.Release) {
 	case !x.keyOldEnough(h.On.Index):
 		x.refuse("KEY_NEWER_THAN_LOCK", ref, "your key was enrolled after this lock went on", "sign with the key that put it on, or two managers order its removal", "two managers", clause)
 	default:
+		for _, so := range sorted(x.s.inside) {
+			if on := x.s.inside[so]; on.Person == x.who.ID && (x.s.Jobs[on.Job] == nil || on.Job == h.Job || overlap(x.s.Covers(h), x.s.Jobs[on.Job].Plan)) {
+				x.flag("STILL_SIGNED_ON", on.Job, "you are still signed on to the zone of "+on.Job+" without this lock: get out, then sign off", "1910.147(e)(2)(i)")
+			}
+		}
 		x.takeOff(h, "released")
 	}
 }
