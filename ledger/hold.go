@@ -129,7 +129,7 @@ func (x *step) putOn(h *Hold, t *recordv1.Target) {
 	}
 	holes := s.holes(h)
 	if n := len(s.holdsAt(h.Target())); n >= holes {
-		x.flag("HASP_FULL", h.Target(), fmt.Sprintf("%d locks are recorded on %d holes", n+1, holes), "common practice, no source")
+		x.flag("HASP_FULL", h.Target(), fmt.Sprintf("%d locks are recorded and it has holes for %d", n+1, holes), "common practice, no source")
 	}
 	for _, p := range pts {
 		if s.Points[p].Live {

@@ -91,6 +91,9 @@ func (s *State) overLimit(r *recordv1.Reading) bool {
 func readingText(r *recordv1.Reading) string {
 	k := strings.ToLower(strings.TrimPrefix(r.GetKind().String(), "READING_KIND_"))
 	m := strings.ReplaceAll(strings.ToLower(strings.TrimPrefix(r.GetMedium().String(), "MEDIUM_")), "_", " ")
+	if m == "unspecified" {
+		m = "a control" // a try names none
+	}
 	if r.GetMoved() {
 		return fmt.Sprintf("%s of %s at %s: it moved, lit or flowed", k, m, r.GetPart())
 	}
