@@ -233,15 +233,6 @@ func Restore(b []byte) (*State, error) {
 	return s, nil
 }
 
-// Clone returns an independent copy.
-func (s *State) Clone() *State {
-	c, err := Restore(s.AppendCanonical(nil))
-	if err != nil {
-		return New() // can't be: what was written can be read
-	}
-	return c
-}
-
 // redraw rebuilds what is derived from the drawings.
 func (s *State) redraw() error {
 	var ds []*recordv1.Drawing

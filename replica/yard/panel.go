@@ -26,11 +26,24 @@ type PanelView struct {
 }
 
 // Run names this run of the replica for acts at a point's panel, since it last
-// came into service and since the handle was last recorded as moved. A closing
-// done under a go-ahead does not change what an Isolate signs, so without this an
-// opening from before it could still be sent after it.
+// came into service, since the handle was last recorded as moved, and since the
+// ledger took the Energise asked for here. A closing done under a go-ahead does
+// not change what an Isolate signs, so without this an opening from before it
+// could still be sent after it. An opening begun once the ledger has the Energise,
+// and sent after another person closed under its go-ahead, no run tells apart.
 func (y *Yard) Run(point string) string {
-	return fmt.Sprintf("%s.%d.%d", y.run, y.stint, y.handle[point])
+	return fmt.Sprintf("%s.%d.%d.%v", y.run, y.stint, y.handle[point], y.taken(point))
+}
+
+// taken reports whether the ledger has the own Energise of a point, so that its
+// go-ahead may have been shown. It stays so until the handle is recorded as moved.
+func (y *Yard) taken(point string) bool {
+	a, asked := y.asked[point]
+	if !asked || y.view == nil {
+		return false
+	}
+	p := y.view.Points[point]
+	return p != nil && p.Live && p.Moved == a.At
 }
 
 // Panel shows a point to the person at its panel.

@@ -146,8 +146,21 @@ func (c *scene) grantSignOn(job string) (recordv1.Grant, []string, string) {
 	case live:
 		return recordv1.Grant_GRANT_LIVE, nil, "energy reaches " + j.Zone + " past no open and locked point"
 	}
+	points = c.undrawn(j.Zone, points)
 	g, why := c.grant(home, points)
 	return g, points, why
+}
+
+// undrawn adds the points that reach the zone by an older drawing alone: no
+// revision narrows a zone by itself (decisions.md 9).
+func (c *scene) undrawn(zone string, points []string) []string {
+	drawn, _ := c.v.Graph().Reach(zone)
+	for _, p := range c.v.Reach[zone] {
+		if !slices.Contains(drawn, p) && !slices.Contains(points, p) {
+			points = append(points, p)
+		}
+	}
+	return slices.Sorted(slices.Values(points))
 }
 
 // barrier reports whether p stops energy as this yard knows it: open, and held

@@ -1,0 +1,72 @@
+package ledger
+
+import (
+	"maps"
+	"slices"
+)
+
+// Clone returns an independent copy, the same as Restore makes of the state's
+// serialisation but without writing it out. What is never changed once it is made
+// is shared: the joined drawings, what was worked out on them, and flags.
+func (s *State) Clone() *State {
+	c := *s
+	c.Tree = s.Tree.Clone()
+	c.Yards = each(s.Yards, func(y *Yard) { y.Key, y.Hashes = slices.Clone(y.Key), slices.Clone(y.Hashes) })
+	c.People = each(s.People, func(p *Person) { p.Roles = slices.Clone(p.Roles) })
+	c.Keys = each(s.Keys, func(k *Key) { k.Public = slices.Clone(k.Public) })
+	c.Invites = each(s.Invites, func(i *Invitation) { i.Whom = slices.Clone(i.Whom) })
+	c.Locks = each(s.Locks, func(*Padlock) {})
+	c.Points = each(s.Points, func(*Point) {})
+	c.Boxes = each(s.Boxes, func(b *Box) { b.Points = maps.Clone(b.Points) })
+	c.Plans = each(s.Plans, func(d *Drawing) { d.Bytes, d.Suspect = slices.Clone(d.Bytes), slices.Clone(d.Suspect) })
+	c.Reach = maps.Clone(s.Reach)
+	for z, points := range c.Reach {
+		c.Reach[z] = slices.Clone(points)
+	}
+	c.Jobs = each(s.Jobs, (*Job).part)
+	c.Holds = each(s.Holds, func(h *Hold) { h.Flags = slices.Clone(h.Flags) })
+	c.SignOns = each(s.SignOns, func(so *SignOn) { so.Promised = slices.Clone(so.Promised) })
+	c.Reqs = each(s.Reqs, func(q *ReqState) {
+		q.Points, q.Involved = slices.Clone(q.Points), slices.Clone(q.Involved)
+		q.Attested, q.Energised = slices.Clone(q.Attested), slices.Clone(q.Energised)
+	})
+	c.Tickets = each(s.Tickets, func(*TicketState) {})
+	c.Alarms, c.Ended = slices.Clone(s.Alarms), slices.Clone(s.Ended)
+
+	c.active, c.inside = make(map[string]*Hold, len(s.active)), make(map[string]*SignOn, len(s.inside))
+	for ref := range s.active {
+		c.active[ref] = c.Holds[ref]
+	}
+	for ref := range s.inside {
+		c.inside[ref] = c.SignOns[ref]
+	}
+	c.verdicts, c.proofs, c.stores = maps.Clone(s.verdicts), maps.Clone(s.proofs), maps.Clone(s.stores)
+	return &c
+}
+
+// part gives a copied job maps and lists of its own.
+func (j *Job) part() {
+	j.Plan, j.Crew, j.Affected = slices.Clone(j.Plan), slices.Clone(j.Crew), slices.Clone(j.Affected)
+	j.ToldBefore, j.ToldAfter, j.Released = maps.Clone(j.ToldBefore), maps.Clone(j.ToldAfter), maps.Clone(j.Released)
+	j.Looked, j.LastHold, j.LastOff, j.LastOn = maps.Clone(j.Looked), maps.Clone(j.LastHold), maps.Clone(j.LastOff), maps.Clone(j.LastOn)
+	j.Readings = each(j.Readings, func(*Proof) {})
+	j.Found = each(j.Found, func(*Found) {})
+}
+
+// each copies a map and what it points to; part then parts the lists inside.
+func each[V any](m map[string]*V, part func(*V)) map[string]*V {
+	if m == nil {
+		return nil
+	}
+	c := make(map[string]*V, len(m))
+	for k, v := range m {
+		if v == nil {
+			c[k] = nil
+			continue
+		}
+		w := *v
+		part(&w)
+		c[k] = &w
+	}
+	return c
+}

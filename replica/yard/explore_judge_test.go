@@ -1,0 +1,280 @@
+package yard
+
+import (
+	"fmt"
+	"slices"
+
+	"yardhasp/ledger"
+	recordv1 "yardhasp/proto/yardhasp/record/v1"
+)
+
+// The rules are judged from exported fields and from the replies alone, never by
+// the functions that are being explored.
+
+func covering(s *ledger.State, h *ledger.Hold, p string) bool {
+	if h.Off.By != "" {
+		return false
+	}
+	if b := s.Boxes[h.Box]; b != nil {
+		if _, in := b.Points[p]; in {
+			return true
+		}
+	}
+	return h.Point == p
+}
+
+// reach says whether a sign-on speaks for a point: promised, or reaching the
+// zone of its job by any drawing there was. A job nobody knows is anywhere.
+func reach(s *ledger.State, job string, promised []string, p string) bool {
+	if slices.Contains(promised, p) {
+		return true
+	}
+	j := s.Jobs[job]
+	return j == nil || slices.Contains(s.Reach[j.Zone], p)
+}
+
+// everReached: some drawing that the ledger took showed p reaching the zone where
+// all sign on.
+func (x *explorer) everReached(n *sit, p string) bool {
+	if x.b.own {
+		return p == belt
+	}
+	return p == leg || x.b.shaft || n.n.widened
+}
+
+// given judges a promise as its reply goes out (I2).
+func (x *explorer) given(n *sit, t *seat, c *claim) string {
+	for i, p := range x.points {
+		m, home := uint8(1)<<i, x.home[i] == t.no
+		if c.points&m == 0 {
+			continue
+		}
+		if n.phys&m != 0 && (home || n.rogue&m == 0) {
+			return "I2: HELD_LOCALLY was answered for " + p + " while its switch is closed"
+		}
+		if n.n.revoked && home && x.openedAhead(t, t.view, p) && !revoked(t.view.s) {
+			continue // its opener's key was revoked, unknown here; arrived sees to the alarm
+		}
+		if n.tip.s.Points[p].Live && !(home && x.openedAhead(t, n.tip, p)) && (home || n.rogueLive&m == 0) {
+			return "I2: HELD_LOCALLY was answered for " + p + ", which is live in the ledger"
+		}
+	}
+	return ""
+}
+
+func revoked(s *ledger.State) bool {
+	for _, k := range s.Keys {
+		if k.Revoked > 0 {
+			return true
+		}
+	}
+	return false
+}
+
+// openedAhead: the last undrained record of the yard that moves p opens it.
+func (x *explorer) openedAhead(t *seat, l *link, p string) bool {
+	ahead := false
+	for _, r := range t.undrained(l) {
+		switch a := x.acts.of(r).GetAct().(type) {
+		case *recordv1.Record_Isolate:
+			ahead = ahead || a.Isolate.GetPoint() == p
+		case *recordv1.Record_FoundClosed:
+			ahead = ahead && a.FoundClosed.GetPoint() != p
+		}
+	}
+	return ahead
+}
+
+func (x *explorer) foundAhead(t *seat, l *link, p string) bool {
+	return slices.ContainsFunc(t.undrained(l), func(r Record) bool { return x.acts.of(r).GetFoundClosed().GetPoint() == p })
+}
+
+// kept judges what holds over any entry: the journals' places only grow, and no
+// yard is taken for two (there is no second machine in these worlds).
+func (x *explorer) kept(s, n *sit) string {
+	for _, id := range x.yards {
+		was, is := s.tip.s.Yards[id], n.tip.s.Yards[id]
+		if is.Drained < was.Drained {
+			return "the ledger forgot records of " + id
+		}
+		if is.Drained > was.Drained+1 {
+			return "the ledger left out records of " + id
+		}
+		if is.Cloned {
+			return "the ledger takes " + id + " for two machines"
+		}
+	}
+	return ""
+}
+
+// taken judges a journal record that the ledger took, and keeps the books of
+// what was promised.
+func (x *explorer) taken(s, n *sit, r Record) string {
+	rec, env, out := x.acts.of(r), r.Envelope, n.tip.out
+	if bad := x.kept(s, n); bad != "" {
+		return bad
+	}
+	for i, p := range x.points {
+		m := uint8(1) << i
+		was, is := s.tip.s.Points[p].Live, n.tip.s.Points[p].Live
+		switch {
+		case rec.GetFoundClosed() != nil && !was && is:
+			n.rogueLive |= m
+		case was && !is:
+			n.rogueLive &^= m
+		}
+	}
+	if !out.GetAccepted() {
+		switch ledger.KindOf(rec) {
+		case "lock", "found_lock", "sign_on":
+			return "decision 2: a lock or sign-on was refused by the ledger"
+		}
+		return ""
+	}
+	switch a := rec.GetAct().(type) {
+	case *recordv1.Record_Release:
+		x.over(n, ledger.RefOf(a.Release.GetHold()))
+	case *recordv1.Record_SignOff:
+		x.over(n, ledger.RefOf(a.SignOff.GetSignOn()))
+	case *recordv1.Record_Energise:
+		return x.energised(n, a.Energise.GetPoint())
+	case *recordv1.Record_Lock, *recordv1.Record_FoundLock, *recordv1.Record_SignOn:
+		return x.arrived(n, env)
+	}
+	return ""
+}
+
+func (x *explorer) over(n *sit, ref string) {
+	for i := range n.claims {
+		if n.claims[i].ref == ref {
+			n.claim(i).over = true
+		}
+	}
+}
+
+// energised judges an Energise that was accepted (I1, I7).
+func (x *explorer) energised(n *sit, p string) string {
+	i := slices.Index(x.points, p)
+	m, s := uint8(1)<<i, n.tip.s
+	if !x.foundAhead(n.seats[x.home[i]], n.tip, p) {
+		n.rogue &^= m
+		n.rogueLive &^= m
+	}
+	for j := range n.claims {
+		c := &n.claims[j]
+		switch {
+		case c.standing()&m != 0 && c.signOn:
+			return fmt.Sprintf("I7: %s was energised against the promise of sign-on %s", p, c.ref)
+		case c.standing()&m != 0:
+			return fmt.Sprintf("I1: %s was energised against the promise of lock %s", p, c.ref)
+		case c.standing() != 0 && c.signOn && x.everReached(n, p):
+			return fmt.Sprintf("I7: %s, which reaches the zone, was energised under the promise of sign-on %s", p, c.ref)
+		}
+	}
+	for _, ref := range sorted(s.Holds) {
+		if covering(s, s.Holds[ref], p) {
+			return fmt.Sprintf("I1: %s was energised over lock %s", p, ref)
+		}
+	}
+	for _, ref := range sorted(s.SignOns) {
+		if so := s.SignOns[ref]; so.Off.By == "" && (x.everReached(n, p) || slices.Contains(so.Promised, p)) {
+			return fmt.Sprintf("I7: %s was energised while sign-on %s stands", p, ref)
+		}
+	}
+	return ""
+}
+
+// arrived judges a lock or sign-on that reaches the ledger (I8): it is there, and
+// what its yard promised is off. Only an opening whose signer lost the key
+// meanwhile, or a switch found closed at another yard, may break that, and then
+// the alarm is up.
+func (x *explorer) arrived(n *sit, env *recordv1.Envelope) string {
+	s, ref := n.tip.s, ledger.Ref(env.GetYard(), env.GetEpoch(), env.GetSeq())
+	if h, so := s.Holds[ref], s.SignOns[ref]; (h == nil || h.Off.By != "") && (so == nil || so.Off.By != "") {
+		return "decision 2: " + ref + " reached the ledger and does not stand there"
+	}
+	if env.GetGrant() != recordv1.Grant_GRANT_HELD_LOCALLY {
+		return ""
+	}
+	for i, p := range x.points {
+		m := uint8(1) << i
+		if x.mask(env.GetPromised())&m == 0 || !s.Points[p].Live {
+			continue
+		}
+		raised := slices.ContainsFunc(s.Alarms, func(a ledger.Alarm) bool { return a.Code == "PROMISE_BROKEN" && a.Subject == ref })
+		switch {
+		case !raised:
+			return fmt.Sprintf("I8: %s reached the ledger with %s live, and no alarm is up", ref, p)
+		case !n.n.revoked && !(x.yards[x.home[i]] != env.GetYard() && n.rogueLive&m != 0):
+			return fmt.Sprintf("I8: %s, promised, reached the ledger with %s live", ref, p)
+		}
+	}
+	return ""
+}
+
+// judge looks at a situation as it stands (I3, I6).
+func (x *explorer) judge(n *sit) string {
+	for i, p := range x.points {
+		m := uint8(1) << i
+		t := n.seats[x.home[i]]
+		if x.goAheads(t)&m != 0 {
+			if k := x.knows(t, p); k != "" {
+				return "I6: " + t.id + " shows the go-ahead for " + p + " and knows of " + k
+			}
+		}
+		if n.phys&m == 0 {
+			continue
+		}
+		live := n.tip.s.Points[p].Live
+		if !live && n.rogue&m == 0 {
+			return "I3: " + p + " is closed and the ledger has it open"
+		}
+		if !live && !x.b.torn && !x.foundAhead(t, n.tip, p) {
+			return "I3: " + p + " was found closed and the ledger has it open"
+		}
+		if n.rogue&m != 0 {
+			continue
+		}
+		for j := range n.claims {
+			if c := &n.claims[j]; c.standing()&m != 0 {
+				return fmt.Sprintf("I3: %s is closed against the promise of %s", p, c.ref)
+			}
+		}
+	}
+	return ""
+}
+
+// knows names what a replica has, in its view or its own journal, against
+// closing p.
+func (x *explorer) knows(t *seat, p string) string {
+	v := t.view.s
+	for _, ref := range sorted(v.Holds) {
+		if covering(v, v.Holds[ref], p) {
+			return "lock " + ref
+		}
+	}
+	for _, ref := range sorted(v.SignOns) {
+		if so := v.SignOns[ref]; so.Off.By == "" && reach(v, so.Job, so.Promised, p) {
+			return "sign-on " + ref
+		}
+	}
+	for _, r := range t.undrained(t.view) {
+		rec := x.acts.of(r)
+		if rec.GetFoundClosed().GetPoint() == p || rec.GetIsolate().GetPoint() == p {
+			return "its own record " + refOfRecord(r) + ", by which the handle was moved"
+		}
+		at := rec.GetLock().GetTarget()
+		if rec.GetFoundLock() != nil {
+			at = rec.GetFoundLock().GetTarget()
+		}
+		in := at.GetPoint() == p
+		if b := v.Boxes[at.GetBox()]; b != nil {
+			_, has := b.Points[p]
+			in = in || has
+		}
+		if in || rec.GetSignOn() != nil && reach(v, rec.GetSignOn().GetJob(), r.Envelope.GetPromised(), p) {
+			return "its own record " + refOfRecord(r)
+		}
+	}
+	return ""
+}

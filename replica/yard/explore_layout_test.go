@@ -1,0 +1,94 @@
+package yard
+
+import (
+	"slices"
+	"testing"
+
+	"yardhasp/ledger"
+	"yardhasp/ledger/seal"
+	recordv1 "yardhasp/proto/yardhasp/record/v1"
+)
+
+// layOut makes the ledger that a configuration begins with, and its yards, all
+// of one mind. Job j1 is what requests are made for; locks are hung for job jx, on
+// a zone that no request reaches, so that only the lock itself stands against
+// them; people sign on for job j2, in eastfork's pit, which owes nothing until they do.
+func layOut(t testing.TB, b *bounds) *world {
+	w := &world{t: t, s: ledger.New(), now: 1_790_000_000_000, yards: map[string]*site{}}
+	f := &recordv1.Founding{Coop: "Three Forks Grain Co-op", Nonce: make([]byte, 32), CreatedUnixMs: w.now, ManagerKey: public("mia"),
+		Yard:    &recordv1.YardInfo{Id: "eastfork", Name: "East Fork", Address: "localhost:1", ReplicaKey: public("eastfork")},
+		Manager: &recordv1.Person{Id: "mia", Name: "Mia", Roles: []recordv1.Role{recordv1.Role_ROLE_MANAGER, recordv1.Role_ROLE_SUPERVISOR}}}
+	w.must(w.commit(ledger.FoundingEntry(signWith(t, seal.FoundingDomain, marshal(t, f), "mia", "eastfork"))))
+	others := []string{"millrow"}
+	if b.third {
+		others = append(others, "stonebend")
+	}
+	for _, id := range others {
+		w.enrol(&recordv1.Invite{Whom: &recordv1.Invite_Yard{Yard: &recordv1.YardInfo{Id: id, Name: id}}}, id, "localhost:2")
+	}
+	for _, p := range []string{"wanda", "walt"} {
+		w.person(p, recordv1.Role_ROLE_AUTHORISED)
+	}
+	w.person("abe", recordv1.Role_ROLE_AFFECTED)
+	w.publish(eastforkDrawing())
+	d := millrowDrawing()
+	if !b.shaft {
+		d.Links = d.Links[:1]
+	}
+	w.publish(d)
+	where := box
+	if b.third {
+		where = shed
+	}
+	w.direct("mia", func(r *recordv1.Record) {
+		r.Act = &recordv1.Record_RegisterBox{RegisterBox: &recordv1.RegisterBox{Box: where, Holes: 6}}
+	})
+	for _, id := range append([]string{"eastfork"}, others...) {
+		w.yards[id] = w.newSite(id)
+	}
+	w.level()
+	for _, j := range [][]string{{"j1", "millrow/gallery", leg, belt}, {"j2", "eastfork/pit", leg, belt}, {"jx", "eastfork/tunnel", drag}} {
+		w.yards["eastfork"].job(j[0], j[1], j[2:]...)
+	}
+	for _, p := range []string{leg, belt} {
+		if !slices.Contains(b.live, p) {
+			w.yards[ledger.YardOf(p)].open(p)
+		}
+	}
+	w.level()
+	for _, p := range b.boxed {
+		if _, err := w.yards[ledger.YardOf(where)].boxAct(true, where, p); err != nil {
+			t.Fatal(err)
+		}
+	}
+	w.clear("j1")
+	if b.guarded {
+		for _, p := range []string{leg, belt} {
+			w.yards[ledger.YardOf(p)].note("walt", lockOf(onPoint(p)))
+		}
+	}
+	w.level()
+	for _, st := range w.yards { // begin with short journals
+		if h, keep, ok := st.y.compaction(st.y.drained()); ok {
+			st.y.Compacted(h)
+			st.h, st.disk = h, keep
+		}
+	}
+	return w
+}
+
+// level drains and shows until every yard has everything.
+func (w *world) level() {
+	for range 4 {
+		for _, id := range []string{"eastfork", "millrow", "stonebend"} {
+			if st := w.yards[id]; st != nil {
+				st.drain()
+				st.catchUp()
+			}
+		}
+	}
+}
+
+func lockOf(t *recordv1.Target) func(*recordv1.Record) {
+	return func(r *recordv1.Record) { r.Act = &recordv1.Record_Lock{Lock: &recordv1.Lock{Target: t, Job: "jx"}} }
+}
