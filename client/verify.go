@@ -174,5 +174,9 @@ func sizeOf(msg []byte) (uint64, error) {
 	if len(lines) < 3 {
 		return 0, fmt.Errorf("it is no checkpoint")
 	}
-	return strconv.ParseUint(lines[1], 10, 64)
+	size, err := strconv.ParseUint(lines[1], 10, 64)
+	if err != nil || !strings.HasPrefix(lines[0], "yardhasp/") {
+		return 0, fmt.Errorf("it is no checkpoint: its first line is yardhasp/ and the ledger, its second the size")
+	}
+	return size, nil
 }

@@ -41,8 +41,35 @@ func TestFoundLiveOnOtherJob(t *testing.T) {
 	w.now += 120_000
 	w.must(w.journal("stonebend", "ravi", actStored("boot-1", bucket)))
 	w.prove()
+	if cs := w.s.StartConditions(w.s.Jobs["boot-1"]); !has(cs, "NOT_WALKED", "stonebend") {
+		t.Errorf("the drawing that misled somebody supports work without a new walk: %v", cs)
+	}
+	w.must(w.walk("ravi", "stonebend"))
+	w.must(w.walk("ravi", "millrow"))
 	if cs := w.s.StartConditions(w.s.Jobs["boot-1"]); len(cs) > 0 {
 		t.Errorf("everything was taken again: %v", cs)
+	}
+}
+
+// TestInsideTooEarly: whoever signs on before work may start is told to stop, on
+// every screen; a lock taken off while signed on, and a second sign-on, are
+// flagged; and an unknown name in a notice tells nobody.
+func TestInsideTooEarly(t *testing.T) {
+	w, holds := isolated(t)
+	on := w.must(w.journal("stonebend", "lena", actSignOn("boot-1")))
+	j := w.s.Jobs["boot-1"]
+	if j.Stopped == "" || w.s.StageOf(j) != recordv1.Stage_STAGE_STOPPED || len(w.s.Alarms) != 1 {
+		t.Errorf("lena is inside before anything is proved: stopped %q, stage %v, alarms %v", j.Stopped, w.s.StageOf(j), w.s.Alarms)
+	}
+	if o := w.must(w.journal("stonebend", "lena", actSignOn("boot-1"))); !flagged(o, "SIGNED_ON_TWICE") {
+		t.Error("a second sign-on is not flagged")
+	}
+	if o := w.must(w.journal("stonebend", "lena", actRelease(holds["lena "+feeder]))); !flagged(o, "STILL_SIGNED_ON") {
+		t.Error("a lock taken off from inside is not flagged")
+	}
+	w.must(w.journal("stonebend", "lena", actSignOff(on.GetRef())))
+	if o := w.must(w.journal("stonebend", "mara", actNotice("boot-1", recordv1.NoticeWhen_NOTICE_WHEN_BEFORE, "dova"))); !flagged(o, "UNKNOWN_PERSON") {
+		t.Error("telling nobody of that name is not flagged")
 	}
 }
 

@@ -132,7 +132,7 @@ func (x *step) putOn(h *Hold, t *recordv1.Target) {
 	}
 	holes := s.holes(h)
 	if n := len(s.holdsAt(h.Target())); n >= holes {
-		x.flag("HASP_FULL", h.Target(), fmt.Sprintf("%d locks are recorded on %d holes", n+1, holes), "common practice, no source")
+		x.flag("HASP_FULL", h.Target(), fmt.Sprintf("%d locks are recorded and it has holes for %d", n+1, holes), "common practice, no source")
 	}
 	for _, p := range pts {
 		if s.Points[p].Live {
@@ -253,6 +253,11 @@ func (x *step) release(r *recordv1.Release) {
 		}
 		x.refuse("NOT_YOUR_LOCK", ref, fmt.Sprintf("the lock on %s is held by %s; only its holder takes it off", h.Target(), owner), "ask them to sign off at the panel", owner, removalClause)
 	case x.mayEnd(h, h.Holder):
+		for _, so := range sorted(x.s.inside) {
+			if on := x.s.inside[so]; on.Person == x.who.ID && (x.s.Jobs[on.Job] == nil || on.Job == h.Job || overlap(x.s.Covers(h), x.s.Jobs[on.Job].Plan)) {
+				x.flag("STILL_SIGNED_ON", on.Job, "you are still signed on to the zone of "+on.Job+" without this lock: get out, then sign off", "1910.147(e)(2)(i)")
+			}
+		}
 		x.takeOff(h, "released")
 	}
 }

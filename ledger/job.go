@@ -144,6 +144,12 @@ func (x *step) signOn(o *recordv1.SignOn) {
 	if x.env.GetGrant() == recordv1.Grant_GRANT_HELD_LOCALLY {
 		so.Promised = slices.Clone(x.env.GetPromised())
 	}
+	for _, ref := range sorted(s.inside) {
+		if o := s.inside[ref]; o.Person == so.Person && o.Job == so.Job {
+			x.flag("SIGNED_ON_TWICE", so.Job, so.Person+" is signed on already ("+ref+"): each one is signed off", "")
+			break
+		}
+	}
 	s.SignOns[so.Ref], s.inside[so.Ref] = so, so
 	x.promiseKept(o.GetJob())
 	x.flagDebt(x.who.ID)
@@ -254,6 +260,9 @@ func (x *step) notice(n *recordv1.Notice) {
 		told, word = j.ToldAfter, "after the last lock came off"
 	}
 	for _, p := range n.GetPeople() {
+		if x.s.People[p] == nil {
+			x.flag("UNKNOWN_PERSON", p, "nobody of this name is enrolled: "+p+" counts as not told", "1910.147(c)(9)")
+		}
 		if slices.Contains(j.Affected, p) {
 			told[p] = x.mark
 		}

@@ -91,6 +91,9 @@ func (s *State) overLimit(r *recordv1.Reading) bool {
 func readingText(r *recordv1.Reading) string {
 	k := strings.ToLower(strings.TrimPrefix(r.GetKind().String(), "READING_KIND_"))
 	m := strings.ReplaceAll(strings.ToLower(strings.TrimPrefix(r.GetMedium().String(), "MEDIUM_")), "_", " ")
+	if m == "unspecified" {
+		m = "a control" // a try names none
+	}
 	if r.GetMoved() {
 		return fmt.Sprintf("%s of %s at %s: it moved, lit or flowed", k, m, r.GetPart())
 	}
@@ -148,8 +151,9 @@ func (x *step) correctFoundLive(c *recordv1.CorrectFoundLive) {
 		if d := s.Plans[y]; slices.Contains(d.Suspect, ref) {
 			d.Suspect = slices.DeleteFunc(d.Suspect, func(r string) bool { return r == ref })
 			d.Mended = x.mark
+			d.Walked = Mark{} // it misled somebody: it is compared with the steel again
 		}
 	}
 	s.clearAlarm("FOUND_LIVE", ref)
-	x.change("%s found and corrected the cause of %s: %s; every reading is taken again", x.who.ID, ref, c.GetCause())
+	x.change("%s found and corrected the cause of %s: %s; the drawing is walked and every reading taken again", x.who.ID, ref, c.GetCause())
 }

@@ -171,10 +171,9 @@ func (s *State) endangered(points []string) []*recordv1.Condition {
 		names := strings.Join(people, ", ")
 		on := s.signedOn(j.ID)
 		for _, so := range on {
-			for _, p := range points {
-				if slices.Contains(so.Promised, p) {
-					cs = append(cs, cond("PROMISED", p, fmt.Sprintf("%s was promised at sign-on that %s stays off", so.Person, p), so.Person+" signs off the zone", so.Person, "1910.147(e)(2)(i)"))
-				}
+			kept := slices.DeleteFunc(slices.Clone(points), func(p string) bool { return !slices.Contains(so.Promised, p) })
+			if len(kept) > 0 {
+				cs = append(cs, cond("PROMISED", so.Person, fmt.Sprintf("%s was promised at sign-on that this stays off: %s", so.Person, strings.Join(kept, ", ")), so.Person+" signs off the zone", so.Person, "1910.147(e)(2)(i)"))
 			}
 		}
 		if s.couldReach(j.Zone, points, len(on) > 0) {
@@ -274,7 +273,7 @@ func (x *step) energise(e *recordv1.Energise) {
 	}
 	q.Energised = append(q.Energised, p.ID)
 	slices.Sort(q.Energised)
-	x.change("%s may be closed at its panel now, by %s", p.ID, x.who.ID)
+	x.change("energising of %s asked by %s is accepted; only the go-ahead at its panel says close", p.ID, x.who.ID)
 	if len(q.Energised) == len(q.Points) {
 		q.State = recordv1.RequestState_REQUEST_STATE_DONE
 		s.end("request", q.ID)

@@ -270,11 +270,11 @@ func (s *State) watchStandings(at Mark) {
 			}
 			j.Stopped = ""
 			s.clearAlarm("STOPPED", id)
-		case j.Met.Set():
+		case len(s.signedOn(id)) > 0 && (j.Met.Set() || j.Stopped == ""):
+			// Whoever entered before it was ready is told to stop as well.
+			j.Met, j.Stopped = Mark{}, cs[0].GetText()
+		default:
 			j.Met = Mark{}
-			if len(s.signedOn(id)) > 0 {
-				j.Stopped = cs[0].GetText()
-			}
 		}
 		if j.Stopped == "" {
 			continue
@@ -283,6 +283,8 @@ func (s *State) watchStandings(at Mark) {
 		for _, so := range s.signedOn(id) {
 			names = append(names, so.Person)
 		}
+		slices.Sort(names)
+		names = slices.Compact(names)
 		if len(names) == 0 {
 			j.Stopped = ""
 			s.clearAlarm("STOPPED", id)

@@ -146,7 +146,10 @@ func (s *State) Board(yard string, at int64) *recordv1.Board {
 		}
 	}
 	for _, id := range sorted(s.Reqs) {
-		if q := s.Reqs[id]; q.open() && here(q.Points...) {
+		q := s.Reqs[id]
+		j := s.Jobs[q.Job]
+		ended := j != nil && !j.Closed.Set() && q.State != recordv1.RequestState_REQUEST_STATE_DONE // its requester reads why
+		if (q.open() || ended) && here(q.Points...) {
 			b.Requests = append(b.Requests, q.View())
 		}
 	}

@@ -46,14 +46,23 @@ func testKey(name string) ed25519.PrivateKey {
 
 func public(k ed25519.PrivateKey) []byte { return k.Public().(ed25519.PublicKey) }
 
+// freeAddr is an address that a replica can listen on, and on again after it was
+// killed: below the ports that dialling takes from, since a dial to a dead
+// replica's port could take that very port for itself.
 func freeAddr(t testing.TB) string {
-	l, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
+	t.Helper()
+	for range 1000 {
+		addr := fmt.Sprintf("127.0.0.1:%d", 12000+(uint32(os.Getpid())*61+nextPort.Add(1))%18000)
+		if l, err := net.Listen("tcp", addr); err == nil {
+			l.Close()
+			return addr
+		}
 	}
-	defer l.Close()
-	return l.Addr().String()
+	t.Fatal("no free port was found")
+	return ""
 }
+
+var nextPort atomic.Uint32
 
 // found starts a ledger at stonebend with the manager nia.
 func found(t testing.TB, how ...func(*cluster)) *cluster {

@@ -148,9 +148,15 @@ func (r *Replica) recordedAs(ref string, signed []byte) *recordv1.Outcome {
 func (s *ledgerServer) GetBoard(ctx context.Context, q *servicev1.GetBoardRequest) (*servicev1.GetBoardResponse, error) {
 	var b *recordv1.Board
 	err := s.r.read(ctx, q.GetConsistency(), func(st *ledger.State, a *recordv1.AsOf) {
+		if q.GetYard() != "" && st.Yards[q.GetYard()] == nil {
+			return
+		}
 		b = st.Board(q.GetYard(), s.r.now().UnixMilli())
 		b.AsOf = a
 	})
+	if err == nil && b == nil {
+		return nil, status.Errorf(codes.NotFound, "there is no yard %q: an empty board would read as nothing locked", q.GetYard())
+	}
 	return &servicev1.GetBoardResponse{Board: b}, err
 }
 

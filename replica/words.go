@@ -2,6 +2,7 @@ package replica
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -38,11 +39,29 @@ func noteWords(st servicev1.Status, yard string, o *recordv1.Outcome) string {
 		if len(o.GetChanges()) == 0 && len(o.GetFlags()) > 0 {
 			return fmt.Sprintf("Kept by the co-op at %s, and IT DOES NOT COUNT: %s.", clock(o.GetTimeUnixMs()), o.GetFlags()[0].GetText())
 		}
-		return fmt.Sprintf("Recorded by the co-op at %s.", clock(o.GetTimeUnixMs()))
+		return fmt.Sprintf("Recorded by the co-op at %s.%s", clock(o.GetTimeUnixMs()), meaning(o))
 	case servicev1.Status_STATUS_WRITTEN:
 		return fmt.Sprintf("Written down at %s, not yet final: the other yards do not have it.", yard)
 	case servicev1.Status_STATUS_REFUSED:
 		return "Refused: see each condition."
+	}
+	return ""
+}
+
+// meaning says what a confirmed record must not be taken for; empty for most.
+func meaning(o *recordv1.Outcome) string {
+	switch o.GetKind() {
+	case "sign_on":
+		if len(o.GetFlags()) > 0 {
+			return " You are counted as inside, and YOU MUST NOT BE THERE: get out, and see what each flag says."
+		}
+	case "request":
+		return " This is no permission to close: every yard concerned must confirm, and then each panel must show GO-AHEAD."
+	case "energise":
+		return " This is no permission to close: look at the panel, and close only while it shows GO-AHEAD."
+	}
+	if slices.ContainsFunc(o.GetChanges(), func(c string) bool { return strings.HasPrefix(c, "FOUND LIVE") }) {
+		return " FOUND LIVE: work there is stopped. Get everybody out now."
 	}
 	return ""
 }

@@ -105,7 +105,7 @@ func TestZones(t *testing.T) {
 		if got := strings.Count(all, "EXPOSED PART"); got != len(z.Parts) {
 			t.Errorf("%s: %d times EXPOSED PART for %d parts", zone, got, len(z.Parts))
 		}
-		for _, w := range []string{"SOURCE, LIVE", "cut off", OnlyDrawn, caution()[0], caution()[1], "Cut off on these drawings"} {
+		for _, w := range []string{"SOURCE, LIVE", "cut off", OnlyDrawn, caution()[0], caution()[1], "Would be cut off, on these drawings"} {
 			if !strings.Contains(all, w) {
 				t.Errorf("%s: the picture doesn't say %q", zone, w)
 			}
@@ -168,7 +168,7 @@ func TestNotCutOff(t *testing.T) {
 			t.Errorf("the picture doesn't say %q", want)
 		}
 	}
-	if strings.Contains(strings.Join(texts, "\n"), "Cut off on these drawings") {
+	if strings.Contains(strings.Join(texts, "\n"), "Would be cut off, on these drawings") {
 		t.Error("the picture says cut off")
 	}
 	// The live control box is joined by a thick line, the dead motor by none.

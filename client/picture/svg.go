@@ -67,7 +67,7 @@ func (s *scene) heading() []string {
 		out[0] += ": " + s.zone.Label
 	}
 	if s.plan.Isolates {
-		out = append(out, fmt.Sprintf("Cut off on these drawings by %d locks, %s isolation", len(s.plan.Points), level))
+		out = append(out, fmt.Sprintf("Would be cut off, on these drawings, once %d points are open and locked, %s isolation", len(s.plan.Points), level))
 	} else {
 		out = append(out, "NOT CUT OFF: energy still reaches what says EXPOSED PART and LIVE")
 	}

@@ -35,6 +35,12 @@ func (r *readFlags) how(c *cobra.Command) (servicev1.Consistency, error) {
 	return servicev1.Consistency_CONSISTENCY_UNSPECIFIED, nil
 }
 
+// boardOf is the part of a board to show: one yard only, or every point.
+type boardOf struct {
+	only string
+	all  bool
+}
+
 func (a *App) boardCmd() *cobra.Command {
 	var read readFlags
 	var only string
@@ -50,6 +56,9 @@ func (a *App) boardCmd() *cobra.Command {
 		if err != nil {
 			return err
 		}
+		if offline && only != "" {
+			return usage(c, "--offline shows the whole board: leave out --only")
+		}
 		if offline {
 			return a.lastBoard(all)
 		}
@@ -58,10 +67,26 @@ func (a *App) boardCmd() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			return a.showBoard(b, 0, all)
+			if err := knownYard(c, b.GetAsOf(), only); err != nil {
+				return err
+			}
+			return a.showBoard(b, 0, boardOf{only, all})
 		})
 	}
 	return c
+}
+
+// knownYard refuses a yard that the ledger does not have: a board of no yard would
+// read as if nothing were locked there.
+func knownYard(c *cobra.Command, v *recordv1.AsOf, only string) error {
+	var ids []string
+	for _, y := range v.GetYards() {
+		ids = append(ids, y.GetYard())
+	}
+	if only == "" || slices.Contains(ids, only) {
+		return nil
+	}
+	return usage(c, "--only %q is none of the co-op's yards: %s", only, orDash(strings.Join(ids, ", ")))
 }
 
 func (a *App) lastBoard(all bool) error {
@@ -80,19 +105,22 @@ func (a *App) lastBoard(all bool) error {
 	if err != nil {
 		return err
 	}
-	return a.showBoard(b, a.Now().UnixMilli()-saved.UnixMilli(), all)
+	return a.showBoard(b, a.Now().UnixMilli()-saved.UnixMilli(), boardOf{all: all})
 }
 
-func (a *App) showBoard(b *recordv1.Board, keptMS int64, all bool) error {
+func (a *App) showBoard(b *recordv1.Board, keptMS int64, of boardOf) error {
 	client.WithholdBoard(b)
 	return a.print(b, func(p *page) {
-		p.kept, p.all = msec(keptMS), all
+		p.kept, p.of = msec(keptMS), of
 		p.board(b)
 	})
 }
 
 func (p *page) board(b *recordv1.Board) {
 	p.asOf(b.GetAsOf())
+	if p.of.only != "" {
+		p.loud("ONLY", "%s is shown: what is locked, open or asked for elsewhere is not", p.of.only)
+	}
 	p.alarms(b.GetAlarms())
 	p.inside(b.GetJobs(), b.GetSignedOn())
 	may := false
@@ -108,7 +136,7 @@ func (p *page) board(b *recordv1.Board) {
 	p.holds("locks on", b.GetHolds())
 	p.signedOn(b.GetSignedOn())
 	busy := b.GetPoints()
-	if !p.all {
+	if !p.of.all {
 		busy = slices.DeleteFunc(slices.Clone(busy), idle)
 	}
 	p.points("points", busy)
@@ -146,7 +174,7 @@ func (p *page) inside(jobs []*recordv1.JobView, ss []*recordv1.SignOnView) {
 			}
 		}
 		if lacks && len(who) > 0 {
-			p.loud("GET OUT:", "%s signed on to %s, and what work there needs is not met", strings.Join(who, ", "), j.GetId())
+			p.loud("GET OUT:", "%s signed on to %s, whose conditions for work are not met", strings.Join(who, ", "), j.GetId())
 		}
 	}
 }

@@ -109,7 +109,7 @@ func TestDrawingFromFiles(t *testing.T) {
 	if err := json.Unmarshal([]byte(out), &v); code != exitOK || err != nil || len(v.Sets) != 3 || !v.More {
 		t.Errorf("alternatives exit with %d: %s %v %+v", code, errs, err, v)
 	}
-	if code, out, _ = run(t, env, "plan", "stonebend/leg-2-boot", "--drawing", list); code != exitOK || !strings.Contains(out, "CUT OFF on these drawings by 4 points") {
+	if code, out, _ = run(t, env, "plan", "stonebend/leg-2-boot", "--drawing", list); code != exitOK || !strings.Contains(out, "WOULD BE CUT OFF, on these drawings, once these 4 points are open and locked") {
 		t.Errorf("without --alternatives plan exits with %d: %s", code, out)
 	}
 }

@@ -141,6 +141,8 @@ func (a *App) refusal(out *recordv1.Outcome) {
 	}
 	if p := ledger.PermitFor(out.GetKind()); p != nil && p.Class == ledger.Lifts {
 		a.hintf("nothing was changed; meet every condition above, then do it again")
+	} else {
+		a.hintf("NOT RECORDED, nobody counts on it: put right what is listed above, then record it again")
 	}
 }
 

@@ -5,6 +5,7 @@ import (
 	"crypto/ed25519"
 	"crypto/rand"
 	"encoding/hex"
+	"slices"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -47,9 +48,17 @@ func (a *App) invitePerson() *cobra.Command {
 			}
 		}
 		p.Id = args[0]
+		if slices.ContainsFunc(p.Roles, needsTraining) && p.TrainedUntilUnixMs <= a.Now().UnixMilli() {
+			a.warnf("%s has no current training by this: what they do is flagged, and work stops where they are signed on, until \"yardhasp person training\" records it", p.Id)
+		}
 		return a.invite(c, token.Person, p.Id, &recordv1.Invite{Whom: &recordv1.Invite_Person{Person: p}}, expires)
 	}
 	return c
+}
+
+// needsTraining reports a role that hangs locks (29 CFR 1910.147(c)(7)(i)).
+func needsTraining(r recordv1.Role) bool {
+	return r == recordv1.Role_ROLE_AUTHORISED || r == recordv1.Role_ROLE_CONTRACTOR
 }
 
 func (a *App) inviteYard() *cobra.Command {

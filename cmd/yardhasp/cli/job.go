@@ -97,6 +97,7 @@ func (a *App) jobShow() *cobra.Command {
 func (p *page) job(j *recordv1.JobView, me string) {
 	p.asOf(j.GetAsOf())
 	p.alarms(j.GetAlarms())
+	p.inside([]*recordv1.JobView{j}, j.GetSignedOn())
 	p.line("\njob %s on %s: %s", j.GetId(), j.GetZone(), stageWord(j.GetStage()))
 	if j.GetPurpose() != "" {
 		p.line("%s", j.GetPurpose())
@@ -104,7 +105,6 @@ func (p *page) job(j *recordv1.JobView, me string) {
 	if j.GetWaiver() != "" {
 		p.line("%s", j.GetWaiver())
 	}
-	p.inside([]*recordv1.JobView{j}, j.GetSignedOn())
 	p.conditions("missing before work, and who supplies it", j.GetToStart())
 	p.points("points of the plan", j.GetPoints())
 	var own, others []*recordv1.HoldView

@@ -104,8 +104,8 @@ type page struct {
 	buf bytes.Buffer
 	// kept is how long ago what is shown was kept on this machine.
 	kept time.Duration
-	// all lists every point of a board.
-	all bool
+	// of is the part of a board that is shown.
+	of boardOf
 }
 
 func (p *page) line(format string, v ...any) { fmt.Fprintf(&p.buf, format+"\n", v...) }

@@ -100,14 +100,19 @@ func (p *page) plan(v *servicev1.PlanResponse, given bool) {
 		p.asOf(v.GetAsOf())
 	}
 	p.line("\nzone %s, %s isolation, on %s", v.GetZone(), isolationWord(v.GetIsolation()), strings.Join(v.GetDrawings(), ", "))
+	for _, d := range v.GetDrawings() {
+		if strings.Contains(d, "NOT WALKED") {
+			p.loud("NOT WALKED:", "the drawing of %s: it may not show what is there, and supports no work", strings.SplitN(d, ",", 2)[0])
+		}
+	}
 	if v.GetWaivedBy() != "" {
 		p.loud("SINGLE ISOLATION:", "double was waived by %s: %s", v.GetWaivedBy(), v.GetWaivedWhy())
 	}
 	switch {
 	case v.GetIsolates() && !given && !v.GetFewest():
-		p.line("CUT OFF on these drawings by %d points; the search was cut short, so fewer might do", len(v.GetPoints()))
+		p.line("WOULD BE CUT OFF, on these drawings, once these %d points are open and locked; the search was cut short, so fewer might do", len(v.GetPoints()))
 	case v.GetIsolates():
-		p.line("CUT OFF on these drawings by %d points", len(v.GetPoints()))
+		p.line("WOULD BE CUT OFF, on these drawings, once these %d points are open and locked", len(v.GetPoints()))
 	case given:
 		p.loud("NOT CUT OFF:", "energy still reaches it past these points")
 	default:

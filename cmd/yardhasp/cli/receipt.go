@@ -61,12 +61,13 @@ func (a *App) warnOutbox(cl *client.Client) {
 
 func (p *page) receipt(kind string, r *servicev1.Receipt) {
 	status := strings.ToUpper(word("STATUS_", r.GetStatus().String()))
-	promise := r.GetStatus() == servicev1.Status_STATUS_HELD_LOCALLY
-	switch r.GetStatus() {
-	case servicev1.Status_STATUS_CONFIRMED:
-		promise = true
+	promise := r.GetStatus() == servicev1.Status_STATUS_HELD_LOCALLY || r.GetStatus() == servicev1.Status_STATUS_CONFIRMED
+	switch {
+	case countsForNothing(kind, r):
+		p.loud(status+", DOES NOT COUNT,", "read at %s from %s", p.a.when(r.GetReadUnixMs()), orDash(r.GetYard()))
+	case r.GetStatus() == servicev1.Status_STATUS_CONFIRMED:
 		p.line("%s, read at %s from %s", status, p.a.when(r.GetReadUnixMs()), orDash(r.GetYard()))
-	case servicev1.Status_STATUS_NOT_SENT:
+	case r.GetStatus() == servicev1.Status_STATUS_NOT_SENT:
 		p.loud(status+",", "at %s", p.a.when(r.GetReadUnixMs()))
 	default:
 		p.loud(status+",", "read at %s from %s", p.a.when(r.GetReadUnixMs()), orDash(r.GetYard()))
@@ -82,6 +83,7 @@ func (p *page) receipt(kind string, r *servicev1.Receipt) {
 	if promise && len(r.GetPromised()) > 0 {
 		p.line("promised  %s", strings.Join(r.GetPromised(), ", "))
 	}
+	p.next(kind, r)
 	for _, f := range r.GetOutcome().GetFlags() {
 		p.loud("FLAGGED:", "%s%s", f.GetText(), inBrackets(f.GetClause()))
 	}
@@ -90,6 +92,28 @@ func (p *page) receipt(kind string, r *servicev1.Receipt) {
 	}
 	if permissive[kind] {
 		p.caution()
+	}
+}
+
+// countsForNothing is a record that was kept and changed nothing; a lock always
+// counts.
+func countsForNothing(kind string, r *servicev1.Receipt) bool {
+	o := r.GetOutcome()
+	return r.GetStatus() == servicev1.Status_STATUS_CONFIRMED && kind != "lock" && kind != "found_lock" && len(o.GetChanges()) == 0 && len(o.GetFlags()) > 0
+}
+
+// next says what a signer must not take a receipt for.
+func (p *page) next(kind string, r *servicev1.Receipt) {
+	clean := r.GetStatus() == servicev1.Status_STATUS_CONFIRMED && len(r.GetOutcome().GetFlags()) == 0
+	switch {
+	case kind == "sign_on" && !clean:
+		p.loud("KEEP OUT:", "this record is no leave to be inside; \"yardhasp job show\" says what is missing")
+	case kind == "sign_off" && r.GetStatus() != servicev1.Status_STATUS_CONFIRMED:
+		p.line("Count yourself UNPROTECTED from now, though others may still see you as inside.")
+	case kind == "request":
+		p.loud("DO NOT CLOSE:", "only a go-ahead at the point's own panel is permission")
+	case kind == "energise":
+		p.loud("DO NOT CLOSE", "on this receipt: ask \"yardhasp panel\" now, and close only while it shows the go-ahead")
 	}
 }
 

@@ -60,7 +60,7 @@ func TestUnconfirmedHoldsNoPermission(t *testing.T) {
 		a, out := testApp(nil)
 		a.output = format
 		b := &recordv1.Board{AsOf: asOf(false), Jobs: []*recordv1.JobView{mayStart(false)}, Requests: mayStart(false).Requests}
-		if err := a.showBoard(b, 0, false); err != nil {
+		if err := a.showBoard(b, 0, boardOf{}); err != nil {
 			t.Fatal(err)
 		}
 		j := mayStart(false)

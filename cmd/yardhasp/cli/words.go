@@ -45,7 +45,7 @@ func stageWord(s recordv1.Stage) string {
 // stateWord says what a request has reached; an approval is no permission to close.
 func stateWord(s recordv1.RequestState) string {
 	if s == recordv1.RequestState_REQUEST_STATE_APPROVED {
-		return "approved, NO GO-AHEAD"
+		return "approved, NOT a go-ahead"
 	}
 	return word("REQUEST_STATE_", s.String())
 }

@@ -11,7 +11,8 @@ func (a *App) workActs() []*cobra.Command {
 	signOn := a.onJob("sign-on", "Record that you enter the zone of a job", func(j string) *recordv1.Record {
 		return &recordv1.Record{Act: &recordv1.Record_SignOn{SignOn: &recordv1.SignOn{Job: j}}}
 	})
-	signOff := a.onRef("sign-off SIGN-ON", "Record that you left the zone", "Names the sign-on by its record, yard/epoch/number.", "  yardhasp sign-off stonebend/1/230",
+	signOn.Long = "Sign on only after \"yardhasp job show\" says that work may start. The record alone is\nno leave to enter; what is wrong with it is flagged."
+	signOff := a.onRef("sign-off SIGN-ON", "Record that you left the zone", "Names the sign-on by its record, yard/epoch/number, as its receipt and the board\nshow it. Be out of the zone first.", "  yardhasp sign-off stonebend/1/230",
 		func(r *recordv1.JournalRef) *recordv1.Record {
 			return &recordv1.Record{Act: &recordv1.Record_SignOff{SignOff: &recordv1.SignOff{SignOn: r}}}
 		})
@@ -149,14 +150,14 @@ func (a *App) noticeCmd() *cobra.Command {
 func (a *App) clearCmd() *cobra.Command {
 	l := &recordv1.ClearArea{}
 	c := &cobra.Command{Use: "clear JOB", Short: "Record that the area was looked over", Args: args(1, 1),
-		Long:    "Say only what you saw. What is not said counts as not so, and a request to\nre-energise is refused until it is.",
+		Long:    "Say only what you saw. What is not said counts as not so, and a request to\nre-energise is refused until it is. The two counts are always given.",
 		Example: "  yardhasp clear boot-7 --tools-out --guards-on --people-clear --grounds-fitted 3 --grounds-removed 3"}
 	f := c.Flags()
 	f.BoolVar(&l.ToolsOut, "tools-out", false, "all tools are out")
 	f.BoolVar(&l.GuardsOn, "guards-on", false, "all guards are back on")
 	f.BoolVar(&l.PeopleClear, "people-clear", false, "everybody stands clear")
-	f.Uint32Var(&l.GroundsFitted, "grounds-fitted", 0, "temporary grounds and jumpers that were fitted")
-	f.Uint32Var(&l.GroundsRemoved, "grounds-removed", 0, "and taken off again")
+	f.Uint32Var(&l.GroundsFitted, "grounds-fitted", 0, "temporary grounds and jumpers that were fitted, all told; 0 for none")
+	f.Uint32Var(&l.GroundsRemoved, "grounds-removed", 0, "how many of them were taken off again")
 	c.RunE = func(c *cobra.Command, args []string) error {
 		if err := need(c, "grounds-fitted", "grounds-removed"); err != nil {
 			return err

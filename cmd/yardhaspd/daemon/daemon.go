@@ -48,7 +48,7 @@ func Main(args []string, stdout, stderr io.Writer) int {
 	case err == nil:
 		return exitOK
 	case errors.As(err, &usage):
-		fmt.Fprintf(stderr, "yardhaspd: error: %v\nyardhaspd: hint: yardhaspd --help\n", err)
+		fmt.Fprintf(stderr, "yardhaspd: error: %v\nyardhaspd: hint: yardhaspd --help, or yardhaspd COMMAND --help\n", err)
 		return exitUsage
 	case errors.As(err, &stopped):
 		fmt.Fprintf(stderr, "yardhaspd: error: %v\n", err)

@@ -199,7 +199,7 @@ func joinCommand(o *options) *cobra.Command {
 	c := &cobra.Command{
 		Use:     "join TOKEN",
 		Short:   "join a ledger with a yard's invitation, then run",
-		Example: `  yardhaspd join yardhasp-invitation-1:... --data /srv/yardhaspd --listen 0.0.0.0:7443 --address millrow.example:7443`,
+		Example: `  yardhaspd join yardhasp-invitation-1:... --data /srv/yardhasp --listen 0.0.0.0:7443 --address millrow.example:7443`,
 		Args: func(_ *cobra.Command, a []string) error {
 			if len(a) != 1 {
 				return &usageError{errors.New("give the invitation's token, nothing else")}
