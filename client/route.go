@@ -32,6 +32,11 @@ func home(rec *recordv1.Record, jobYard func(job string) string) string {
 		return ledger.YardOf(a.Closed.GetPoint())
 	case *recordv1.Record_FoundClosed:
 		return ledger.YardOf(a.FoundClosed.GetPoint())
+	case *recordv1.Record_FoundStarted:
+		// At their home yard the points count as live; at any other it is an alarm.
+		if ps := a.FoundStarted.GetPoints(); len(ps) > 0 {
+			return ledger.YardOf(ps[0])
+		}
 	case *recordv1.Record_Energise:
 		return ledger.YardOf(a.Energise.GetPoint())
 	case *recordv1.Record_BoxAdd:

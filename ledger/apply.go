@@ -129,8 +129,11 @@ func (x *step) journal() {
 		return
 	}
 	// moved[p] is set whenever one is consumed, accepted or not (decisions.md 3).
-	if p := x.s.Points[x.rec.GetEnergise().GetPoint()+x.rec.GetFoundClosed().GetPoint()]; p != nil && p.Yard == x.env.GetYard() {
-		p.Moved = Moved{x.mark.Epoch, x.mark.Seq}
+	moved := append([]string{x.rec.GetEnergise().GetPoint() + x.rec.GetFoundClosed().GetPoint()}, x.rec.GetFoundStarted().GetPoints()...)
+	for _, id := range moved {
+		if p := x.s.Points[id]; p != nil && p.Yard == x.env.GetYard() {
+			p.Moved = Moved{x.mark.Epoch, x.mark.Seq}
+		}
 	}
 	x.act(true)
 }
@@ -144,6 +147,8 @@ func (x *step) consume() bool {
 		x.refuse("OTHER_LEDGER", env.GetYard(), "the journal record belongs to another ledger", "", "", "")
 	case y == nil:
 		x.refuse("UNKNOWN_YARD", env.GetYard(), "no yard of this name has joined", "join with an invitation first", "a manager", "")
+	case env.GetEpoch() < y.Epoch:
+		x.refuse("OLD_EPOCH", y.ID, fmt.Sprintf("the record is of epoch %d, the yard was recovered and is in epoch %d: what the old machine wrote counts no more", env.GetEpoch(), y.Epoch), "", "", "")
 	case !bytes.Equal(x.e.envKey, y.Key):
 		x.refuse("OTHER_REPLICA", y.ID, "the journal record is signed by a machine that is not this yard's replica", "recover the yard with a walkdown if its machine was replaced", "two managers", "")
 	case env.GetEpoch() != y.Epoch:
@@ -240,6 +245,7 @@ func (x *step) act(journal bool) {
 		return
 	}
 	x.identify(t)
+	x.cosign()
 	if x.refused() {
 		return
 	}
@@ -252,14 +258,15 @@ func (x *step) act(journal bool) {
 // identify finds the signer and decides whether they may do the act.
 func (x *step) identify(t *Permit) {
 	s, r := x.s, x.rec
-	var key *Key
-	for _, k := range x.e.keys {
-		if c := s.KeyOf(k); c != nil && c.Person == r.GetSigner() && c.Person != "" {
-			key = c
-		}
+	key := s.KeyOf(x.e.keys[0])
+	if key != nil && (key.Person != r.GetSigner() || key.Person == "") {
+		key = nil
 	}
 	x.who = s.People[r.GetSigner()]
 	switch {
+	case key == nil && x.signingKey(r.GetSigner()) != nil:
+		x.refuse("BAD_SIGNATURE", r.GetSigner(), "the signatures are not in order: the signer's own comes first", "sign it again, in order", r.GetSigner(), "")
+		return
 	case key == nil || x.who == nil:
 		// Nobody can be held to it: not even a lock is one without an owner's key.
 		x.refuse("NOT_THE_SIGNER", r.GetSigner(), fmt.Sprintf("the record says it is by %q, but no key of theirs signed it", r.GetSigner()), "sign it with your own key", r.GetSigner(), "")
@@ -310,6 +317,20 @@ func (x *step) dispatch() {
 		x.request(a.Request)
 	case *recordv1.Record_Withdraw:
 		x.withdraw(a.Withdraw)
+	case *recordv1.Record_RecoverYard:
+		x.recoverYard(a.RecoverYard)
+	case *recordv1.Record_Removal:
+		x.removal(a.Removal)
+	case *recordv1.Record_AcknowledgeRemoval:
+		x.acknowledgeRemoval(a.AcknowledgeRemoval)
+	case *recordv1.Record_HandOver:
+		x.handOver(a.HandOver)
+	case *recordv1.Record_ReplaceKey:
+		x.replaceKey(a.ReplaceKey)
+	case *recordv1.Record_ReissueKey:
+		x.reissueKey(a.ReissueKey)
+	case *recordv1.Record_ClaimLock:
+		x.claimLock(a.ClaimLock)
 	case *recordv1.Record_Lock:
 		x.lock(a.Lock)
 	case *recordv1.Record_FoundLock:
@@ -322,6 +343,8 @@ func (x *step) dispatch() {
 		x.closedNote(a.Closed)
 	case *recordv1.Record_FoundClosed:
 		x.foundClosed(a.FoundClosed)
+	case *recordv1.Record_FoundStarted:
+		x.foundStarted(a.FoundStarted)
 	case *recordv1.Record_Energise:
 		x.energise(a.Energise)
 	case *recordv1.Record_BoxAdd:

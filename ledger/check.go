@@ -101,6 +101,15 @@ func checkPerson(p *recordv1.Person) string {
 	return ""
 }
 
+// others checks the people who sign beside the signer: named, each once, somebody
+// else.
+func others(signer string, people ...string) string {
+	if len(people) == 0 || len(people) >= MaxSignatures || !list(append([]string{signer}, people...), Name) {
+		return "name who else signs by id, each once and not yourself"
+	}
+	return ""
+}
+
 // Check says what is wrong with the shape of a record, "" when nothing. It does
 // not look at any state.
 func Check(r *recordv1.Record) string { return checkRecord(r) }
@@ -159,6 +168,32 @@ func checkRecord(r *recordv1.Record) string {
 		return opt(Name(a.Withdraw.GetRequest()) && plain(a.Withdraw.GetWhy()), "name the request")
 	case *recordv1.Record_Expire:
 		return opt(Name(a.Expire.GetRequest()), "name the request")
+	case *recordv1.Record_RecoverYard:
+		return recoverShape(a.RecoverYard)
+	case *recordv1.Record_Removal:
+		if !refOK(a.Removal.GetHold()) {
+			return refForm
+		}
+		if bad := others(r.GetSigner(), a.Removal.GetSecond()); bad != "" {
+			return bad
+		}
+		return duties(a.Removal)
+	case *recordv1.Record_AcknowledgeRemoval:
+		return opt(refOK(a.AcknowledgeRemoval.GetHold()), refForm)
+	case *recordv1.Record_HandOver:
+		if bad := others(r.GetSigner(), a.HandOver.GetOthers()...); bad != "" {
+			return bad
+		}
+		return pairsOK(a.HandOver)
+	case *recordv1.Record_ReplaceKey:
+		return opt(len(a.ReplaceKey.GetKey()) == 32, "give the new key, 32 bytes")
+	case *recordv1.Record_ReissueKey:
+		return opt(Name(a.ReissueKey.GetPerson()) && len(a.ReissueKey.GetKey()) == 32, "name the person and give the new key, 32 bytes")
+	case *recordv1.Record_ClaimLock:
+		if !refOK(a.ClaimLock.GetHold()) {
+			return refForm
+		}
+		return others(r.GetSigner(), a.ClaimLock.GetWitness())
 	case *recordv1.Record_Lock:
 		return opt(targetOK(a.Lock.GetTarget()) && plain(a.Lock.GetPadlock()) && (a.Lock.GetJob() == "" || Name(a.Lock.GetJob())), pointForm+"; a box yard/box")
 	case *recordv1.Record_FoundLock:
@@ -171,6 +206,8 @@ func checkRecord(r *recordv1.Record) string {
 		return opt(PointName(a.Closed.GetPoint()), pointForm)
 	case *recordv1.Record_FoundClosed:
 		return opt(PointName(a.FoundClosed.GetPoint()) && plain(a.FoundClosed.GetSeen()), pointForm)
+	case *recordv1.Record_FoundStarted:
+		return opt(list(a.FoundStarted.GetPoints(), PointName) && text(a.FoundStarted.GetWhat()), "say what was started; "+pointForm+", and each once")
 	case *recordv1.Record_Energise:
 		return opt(PointName(a.Energise.GetPoint()) && Name(a.Energise.GetRequest()), pointForm)
 	case *recordv1.Record_BoxAdd:

@@ -45,7 +45,8 @@ func (e *Entry) Record() *recordv1.Record { return e.rec }
 // Envelope returns the journal envelope, nil for a direct entry.
 func (e *Entry) Envelope() *recordv1.Envelope { return e.env }
 
-// Keys returns the keys whose signatures over the record are valid.
+// Keys returns the keys whose signatures over the record are valid, in order: the
+// signer's own first, then those of Cosigners.
 func (e *Entry) Keys() [][]byte { return e.keys }
 
 // Decode reads an entry and checks every signature in it (crypto/ed25519 alone,
@@ -97,10 +98,8 @@ func (e *Entry) decodeSigned(raw []byte) error {
 		e.fault = malformed("the record says nothing: it has no act")
 		return nil
 	}
-	if r.GetJoin() == nil && len(e.keys) != 1 {
-		// With a stranger's signature beside it, an old record could be sent again
-		// under the stranger's ticket.
-		e.fault = badSignature("a record is signed once, with its signer's own key")
+	if bad := badSigners(&r, e.keys); bad != "" {
+		e.fault = badSignature(bad)
 		return nil
 	}
 	if p := r.GetPublishDrawing(); p != nil {

@@ -19,6 +19,8 @@ type Hold struct {
 	Job     string `json:"job,omitempty"`
 	Seen    string `json:"seen,omitempty"`
 	On      Mark   `json:"on"`
+	// Claimed is when the owner of a found lock was identified.
+	Claimed Mark `json:"claimed"`
 	// Tried is when the handle was last tried against this lock.
 	Tried Mark `json:"tried"`
 	// Off is when it ended; How says by what.
@@ -110,6 +112,7 @@ func (s *State) coveredSince(h *Hold, point string) Mark {
 func (x *step) lock(l *recordv1.Lock) {
 	h := &Hold{Ref: x.out.Ref, Holder: x.who.ID, Point: l.GetTarget().GetPoint(), Box: l.GetTarget().GetBox(), Padlock: l.GetPadlock(), Job: l.GetJob(), On: x.mark}
 	x.lockFlags(h)
+	x.flagDebt(h.Holder)
 	x.putOn(h, l.GetTarget())
 }
 
@@ -241,21 +244,15 @@ func (s *State) holdsAt(target string) []*Hold {
 func (x *step) release(r *recordv1.Release) {
 	s, ref := x.s, RefOf(r.GetHold())
 	h := s.Holds[ref]
-	const clause = "1910.147(e)(3)"
 	switch {
-	case h == nil:
-		x.refuse("UNKNOWN_HOLD", ref, "no such hold; if it ended long ago, see the history", "read the reference on the board again", x.who.ID, "")
-	case !h.Active():
-		x.refuse("ENDED", ref, fmt.Sprintf("this hold ended before: %s by %s", h.How, h.Off.By), "", "", "")
+	case !x.holdStands(h, ref):
 	case h.Holder != x.who.ID:
 		owner := h.Holder
 		if owner == "" {
 			owner = "its owner, who is not known"
 		}
-		x.refuse("NOT_YOUR_LOCK", ref, fmt.Sprintf("the lock on %s is held by %s; only its holder takes it off", h.Target(), owner), "ask them to sign off at the panel", owner, clause)
-	case !x.keyOldEnough(h.On.Index):
-		x.refuse("KEY_NEWER_THAN_LOCK", ref, "your key was enrolled after this lock went on", "sign with the key that put it on, or two managers order its removal", "two managers", clause)
-	default:
+		x.refuse("NOT_YOUR_LOCK", ref, fmt.Sprintf("the lock on %s is held by %s; only its holder takes it off", h.Target(), owner), "ask them to sign off at the panel", owner, removalClause)
+	case x.mayEnd(h, h.Holder):
 		for _, so := range sorted(x.s.inside) {
 			if on := x.s.inside[so]; on.Person == x.who.ID && (x.s.Jobs[on.Job] == nil || on.Job == h.Job || overlap(x.s.Covers(h), x.s.Jobs[on.Job].Plan)) {
 				x.flag("STILL_SIGNED_ON", on.Job, "you are still signed on to the zone of "+on.Job+" without this lock: get out, then sign off", "1910.147(e)(2)(i)")
@@ -263,17 +260,6 @@ func (x *step) release(r *recordv1.Release) {
 		}
 		x.takeOff(h, "released")
 	}
-}
-
-// keyOldEnough reports whether a signing key of the signer is no younger than
-// the entry at index.
-func (x *step) keyOldEnough(index uint64) bool {
-	for _, k := range x.e.keys {
-		if c := x.s.KeyOf(k); c != nil && c.Person == x.who.ID && c.Since <= index {
-			return true
-		}
-	}
-	return false
 }
 
 func (x *step) takeOff(h *Hold, how string) {
@@ -286,7 +272,7 @@ func (x *step) takeOff(h *Hold, how string) {
 			j.LastOff.add(x.mark)
 		}
 	}
-	x.change("lock of %s off %s", h.Holder, h.Target())
+	x.change("lock of %s off %s: %s", holderName(h), h.Target(), how)
 }
 
 // triedHandle: the holder tried the handle against their own lock.

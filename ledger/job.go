@@ -152,6 +152,7 @@ func (x *step) signOn(o *recordv1.SignOn) {
 	}
 	s.SignOns[so.Ref], s.inside[so.Ref] = so, so
 	x.promiseKept(o.GetJob())
+	x.flagDebt(x.who.ID)
 	x.change("%s signed on to the zone of %s", x.who.ID, o.GetJob())
 	if j == nil {
 		return
@@ -179,7 +180,7 @@ func (x *step) signOff(o *recordv1.SignOff) {
 		x.refuse("NOT_YOUR_SIGN_ON", ref, "only "+so.Person+" signs off "+so.Person, "ask them", so.Person, "1910.147(e)(2)(i)")
 	case so.Off.Set():
 		x.refuse("ENDED", ref, so.Person+" signed off before", "", "", "")
-	case !x.keyOldEnough(so.On.Index):
+	case x.signingKey(x.who.ID).Since > so.On.Index:
 		x.refuse("KEY_NEWER_THAN_LOCK", ref, "your key was enrolled after this sign-on", "sign with the key that signed on", so.Person, "")
 	default:
 		so.Off = x.mark

@@ -11,7 +11,10 @@ const (
 	// MaxList bounds a list of points or people in one record.
 	MaxList = 500
 	// MaxSignatures bounds the signatures of one record.
-	MaxSignatures = 8
+	MaxSignatures = 32
+	// removalKeeps is how long two managers may take to sign a removal, in ms, from
+	// when it was written (common practice, no source).
+	removalKeeps = 4 * 60 * 60 * 1000
 	// keepEnded is how many entries an ended hold or request stays in the state.
 	keepEnded = 10000
 	// ticketWindow is how many recent ticket counters of one device are

@@ -58,14 +58,19 @@ func (x *step) foundClosed(f *recordv1.FoundClosed) {
 	if p == nil {
 		return
 	}
+	x.foundClosedBy(p, x.who.ID)
+}
+
+// foundClosedBy makes a point live because somebody saw its handle closed.
+func (x *step) foundClosedBy(p *Point, who string) {
 	was := p.Live
 	p.Live = true
-	x.change("%s found closed by %s: it is live", p.ID, x.who.ID)
+	x.change("%s found closed by %s: it is live", p.ID, who)
 	if was {
 		return
 	}
 	p.Closed = x.mark
-	text := fmt.Sprintf("%s was found closed by %s although it was recorded open", p.ID, x.who.ID)
+	text := fmt.Sprintf("%s was found closed by %s although it was recorded open", p.ID, who)
 	for _, h := range x.s.HoldsOn(p.ID) {
 		text += fmt.Sprintf("; %s has a lock on it", holderName(h))
 	}

@@ -142,6 +142,7 @@ func (x *step) correctFoundLive(c *recordv1.CorrectFoundLive) {
 		}
 	}
 	done = done || slices.ContainsFunc(s.Alarms, func(a Alarm) bool { return a.Code == "FOUND_LIVE" && a.Subject == ref })
+	done = x.startedCorrected(ref) || done
 	if !done {
 		x.refuse("UNKNOWN_FOUND_LIVE", ref, "no such record waits for correction", "read its reference on the board again", x.who.ID, "")
 		return

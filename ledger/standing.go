@@ -46,6 +46,12 @@ func (s *State) StartConditionsAt(j *Job, at int64) []*recordv1.Condition {
 			add("FOUND_LIVE", f.Part, "FOUND LIVE: "+f.What, "a qualified person finds and corrects the cause, then every reading is taken again", "a qualified person", "1910.147(d)(6)")
 		}
 	}
+	for _, d := range s.debtors(j) {
+		add("REMOVAL_NOT_ACKNOWLEDGED", d.Person, d.text(), "tell them; they acknowledge the removal with their own key", d.Person, "1910.147(e)(3)(iii)")
+	}
+	for _, st := range s.startedFor(j) {
+		add("FOUND_STARTED", st.Ref, st.text(), "a qualified person finds and corrects the cause, then every reading is taken again", "a qualified person", "1910.147(d)(6)")
+	}
 	for _, p := range j.Affected {
 		if m, told := j.ToldBefore[p]; !told || !s.closedBefore(j, m) {
 			add("NOT_TOLD", p, p+" has not been told since the points were last closed", "tell them and record it", j.Responsible, "1910.147(c)(9)")

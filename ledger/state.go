@@ -52,10 +52,14 @@ func (p *Person) Has(roles ...recordv1.Role) bool {
 
 // Key is one public key and whose it is.
 type Key struct {
-	Public  []byte `json:"public"`
-	Person  string `json:"person,omitempty"`
-	Yard    string `json:"yard,omitempty"`
-	Since   uint64 `json:"since"`
+	Public []byte `json:"public"`
+	Person string `json:"person,omitempty"`
+	Yard   string `json:"yard,omitempty"`
+	// Since is the entry that enrolled it, or the first of the keys that it replaced
+	// by their own signature: it may end what was begun from there on.
+	Since uint64 `json:"since"`
+	// By is the manager who reissued it; empty for one that its person enrolled.
+	By      string `json:"by,omitempty"`
 	Revoked uint64 `json:"revoked,omitempty"` // index of the revocation; 0: live
 }
 
@@ -138,6 +142,8 @@ type State struct {
 	SignOns map[string]*SignOn      `json:"sign_ons"`
 	Reqs    map[string]*ReqState    `json:"requests"`
 	Tickets map[string]*TicketState `json:"tickets"`
+	Debts   map[string]*Debt        `json:"debts,omitempty"`   // removals not acknowledged, by hold
+	Started map[string]*Started     `json:"started,omitempty"` // without the ledger, by reference
 	Alarms  []Alarm                 `json:"alarms,omitempty"`
 	Ended   []ending                `json:"ended,omitempty"`
 
@@ -172,6 +178,7 @@ func New() *State {
 		Boxes: map[string]*Box{}, Plans: map[string]*Drawing{}, Reach: map[string][]string{},
 		Jobs: map[string]*Job{}, Holds: map[string]*Hold{}, SignOns: map[string]*SignOn{},
 		Reqs: map[string]*ReqState{}, Tickets: map[string]*TicketState{},
+		Debts: map[string]*Debt{}, Started: map[string]*Started{},
 		active: map[string]*Hold{}, inside: map[string]*SignOn{},
 	}
 }

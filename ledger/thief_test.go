@@ -106,6 +106,7 @@ func everyAct(w *world, hold, on string) []*recordv1.Record {
 		actRequest("thief", "boot-1", w.now+1e9, feeder),
 		{Act: &recordv1.Record_Withdraw{Withdraw: &recordv1.Withdraw{Request: "thief"}}},
 		{Act: &recordv1.Record_Expire{Expire: &recordv1.Expire{Request: "thief"}}},
+		actRecover(&recordv1.RecoverYard{Yard: "stonebend", Second: "nia", Epoch: 2, Key: pub(key("thief's disk")), Address: "127.0.0.1:9", OldMachineOff: true}),
 		actLock(feeder, "lena-1", "boot-1"),
 		{Act: &recordv1.Record_FoundLock{FoundLock: &recordv1.FoundLock{Target: &recordv1.Target{On: &recordv1.Target_Point{Point: feeder}}}}},
 		actRelease(hold), w.actIsolate(feeder),
@@ -122,6 +123,8 @@ func everyAct(w *world, hold, on string) []*recordv1.Record {
 		actStored("boot-1", bucket), actNotice("boot-1", recordv1.NoticeWhen_NOTICE_WHEN_AFTER, "dov"), actClear("boot-1"),
 		{Act: &recordv1.Record_TriedHandle{TriedHandle: &recordv1.TriedHandle{Hold: ref(hold)}}},
 		{Act: &recordv1.Record_CloseJob{CloseJob: &recordv1.CloseJob{Job: "boot-1"}}},
+		actRemoval(hold, "nia"), actHandOver([]string{"lena"}, hold, "stonebend/1/4"), actClaim(hold, "nia"), actAcknowledge(hold),
+		actReplaceKey("mallory"), actReissueKey("lena", "mallory"), actFoundStarted("the leg was jogged", feeder),
 	}
 	seen := map[string]bool{}
 	for _, a := range acts {
@@ -167,7 +170,7 @@ func TestPermits(t *testing.T) {
 				if row.Journal {
 					o = w.journal("stonebend", "probe", act)
 				} else {
-					o = w.direct("probe", act)
+					o = w.together("probe", act)
 				}
 				w.last["stonebend"] = nil
 				denied := has(o.GetConditions(), "NOT_PERMITTED", "probe") || flagged(o, "NOT_PERMITTED")

@@ -10,6 +10,9 @@
 //	peers.json      the yards' addresses and keys, for the time before the
 //	                state is read back
 //	raft/, raft.mark, snapshots/, history/, journal/
+//	ballast         room that is given up when the disk is full
+//	divergence-*.txt    two replicas' signed roots that contradict each other:
+//	                nothing is approved or promised while such a file is there
 //	begun           the log and the journal were made: they never are again
 //
 // Lost disks, restored images and copied directories are not this replica any

@@ -49,6 +49,7 @@ func openDriver(r *Replica) (*driver, error) {
 		// Create refuses when a tail mark says that a journal was lost here.
 		d.file, err = yard.Create(dir, h)
 	case err == nil:
+		h.Epoch = 0 // whichever it had: the ledger says whether it is the right one
 		d.file, records, err = yard.Open(dir, h)
 	}
 	if err != nil {
@@ -88,7 +89,13 @@ func (d *driver) step(fn func(s *ledger.State, now int64) (yard.Effects, error))
 	defer d.mu.Unlock()
 	now := d.r.now().UnixMilli()
 	var shown, own yard.Effects
-	var err error
+	err := d.beginEpoch()
+	if err != nil {
+		d.y.Broken(err.Error())
+		return nil, &yard.NotServing{Why: err.Error()}
+	}
+	d.y.Diverged(d.r.alarmText())
+	d.y.Suspend(d.r.disk.asleep())
 	d.r.node.View(func(s *ledger.State, raftIndex uint64) {
 		shown = d.y.View(s, raftIndex, now)
 		if fn != nil {
@@ -150,6 +157,9 @@ func (d *driver) serving() (ok bool, why string) {
 
 // compact drops what the ledger has had for long.
 func (d *driver) compact() {
+	if d.r.disk.asleep() != "" {
+		return
+	}
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	var h yard.Header

@@ -83,6 +83,7 @@ func (r *Replica) leaderDuties() {
 			r.log.Info("expiry not recorded yet", "err", err)
 		}
 	}
+	r.replaced()
 	have := map[string]bool{}
 	for _, s := range r.node.Members().Servers {
 		have[s.ID] = true
@@ -145,7 +146,8 @@ func (r *Replica) askForVote() {
 }
 
 // report keeps the standard health service up to date: "" the process,
-// "ledger.write" a known leader, "ledger.read" an applied state.
+// "ledger.write" a known leader, "ledger.read" an applied state, "ledger.agree" no
+// word of replicas that hold different histories.
 func (r *Replica) report() {
 	set := func(name string, ok bool) {
 		st := grpc_health_v1.HealthCheckResponse_NOT_SERVING
@@ -158,6 +160,8 @@ func (r *Replica) report() {
 	r.node.View(func(s *ledger.State, _ uint64) { founded = s.Ledger != "" })
 	set("", !r.stopped.Load())
 	set("ledger.read", founded)
+	set("ledger.disk", r.disk.words() == "")
+	set("ledger.agree", r.alarmText() == "")
 	set("ledger.write", founded && !r.stopped.Load() && r.node.LeaderYard() != "")
 }
 
@@ -166,6 +170,9 @@ func (r *Replica) health() []string {
 	var out []string
 	if a := r.alarmText(); a != "" {
 		out = append(out, a)
+	}
+	if w := r.disk.words(); w != "" {
+		out = append(out, w)
 	}
 	if ok, why := r.yard.serving(); !ok {
 		out = append(out, "this yard can't promise anything now: "+why)
@@ -226,10 +233,5 @@ func (r *Replica) checkpoint() (string, error) {
 	var size uint64
 	var root [32]byte
 	r.node.View(func(s *ledger.State, _ uint64) { size, root = s.Size(), s.Root() })
-	signer, err := seal.NewNoteSigner(r.set.Yard, r.key)
-	if err != nil {
-		return "", err
-	}
-	note, err := seal.SignCheckpoint(seal.Origin(r.ledgerID()), size, root, signer)
-	return string(note), err
+	return r.sign(size, root)
 }

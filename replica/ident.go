@@ -3,6 +3,7 @@ package replica
 import (
 	"context"
 	"errors"
+	"strings"
 
 	"google.golang.org/grpc"
 	"google.golang.org/grpc/codes"
@@ -102,8 +103,7 @@ func (r *Replica) askAbout(ctx context.Context) bool {
 }
 
 func isPeerMethod(m string) bool {
-	return m == servicev1.PeerService_Propose_FullMethodName || m == servicev1.PeerService_ReadIndex_FullMethodName ||
-		m == servicev1.PeerService_Promote_FullMethodName
+	return strings.HasPrefix(m, "/"+servicev1.PeerService_ServiceDesc.ServiceName+"/")
 }
 
 func (r *Replica) unary(ctx context.Context, req any, info *grpc.UnaryServerInfo, next grpc.UnaryHandler) (res any, err error) {

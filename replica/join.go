@@ -5,6 +5,7 @@ import (
 	"crypto/ed25519"
 	"encoding/hex"
 	"fmt"
+	"net"
 	"path/filepath"
 	"slices"
 
@@ -18,6 +19,8 @@ import (
 // Joining is what a yard needs to join a ledger.
 type Joining struct {
 	Dir, Listen, Address, Timers, Token string
+	// Dial, when set, makes the connection to the yard that is asked.
+	Dial func(ctx context.Context, address string) (net.Conn, error)
 }
 
 // Join redeems a yard's invitation and makes its data directory.
@@ -36,7 +39,11 @@ func Join(ctx context.Context, j Joining) (*Settings, error) {
 	if err != nil {
 		return nil, err
 	}
-	res, err := client.JoinYard(ctx, t, key, j.Address)
+	var opts []client.Option
+	if j.Dial != nil {
+		opts = append(opts, client.WithDialer(j.Dial))
+	}
+	res, err := client.JoinYard(ctx, t, key, j.Address, opts...)
 	if err != nil {
 		return nil, err
 	}

@@ -2,6 +2,7 @@ package replica
 
 import (
 	"context"
+	"fmt"
 	"strings"
 
 	"yardhasp/ledger"
@@ -24,7 +25,7 @@ func (r *Replica) lockReceipt(ctx context.Context, rec *servicev1.Receipt, seq u
 	if st, ok := byGrant[rec.GetGrant()]; ok {
 		rec.Status = st
 	}
-	confirmed := drained && r.confirm(ctx) == nil
+	confirmed := drained && r.confirm(ctx) == nil && r.alarmText() == ""
 	_, target := r.yard.about(seq)
 	promised, ended := rec.GetPromised(), ""
 	live := map[string]bool{}
@@ -32,10 +33,10 @@ func (r *Replica) lockReceipt(ctx context.Context, rec *servicev1.Receipt, seq u
 		h := s.Holds[rec.GetRef()]
 		switch {
 		case h == nil && drained:
-			ended = "see the history"
+			ended = "This lock is off: see the history. You have no protection from it."
 		case h == nil:
 		case !h.Active():
-			ended = h.How + " by " + h.Off.By
+			ended = endedWords(h)
 		case confirmed:
 			target, promised = h.Target(), s.Covers(h)
 		}
@@ -45,7 +46,7 @@ func (r *Replica) lockReceipt(ctx context.Context, rec *servicev1.Receipt, seq u
 	})
 	if ended != "" {
 		rec.Promised = nil
-		rec.Status, rec.Text = servicev1.Status_STATUS_CONFIRMED, "This lock is off: "+ended+". You have no protection from it."
+		rec.Status, rec.Text = servicev1.Status_STATUS_CONFIRMED, ended
 		return
 	}
 	if confirmed {
@@ -63,6 +64,10 @@ func (r *Replica) lockReceipt(ctx context.Context, rec *servicev1.Receipt, seq u
 		target, home = "the point", "another yard"
 	}
 	rec.Promised = promised
+	if a := r.alarmText(); a != "" && rec.Status != servicev1.Status_STATUS_LIVE {
+		rec.Status, rec.Promised, rec.Text = servicev1.Status_STATUS_UNCONFIRMED, nil, divergedWords(r.set.Name, a)
+		return
+	}
 	rec.Text = lockWords(rec.Status, r.set.Name, target, home, promised, rec.GetOutcome().GetTimeUnixMs())
 	for _, f := range rec.GetOutcome().GetFlags() {
 		if f.GetCode() == "DOES_NOT_ISOLATE" {
@@ -85,4 +90,10 @@ func (r *Replica) anyLive(points []string, ledgerSays map[string]bool, confirmed
 		}
 	}
 	return false
+}
+
+// endedWords is what the holder of a lock that is off is told, released, removed
+// or handed over (protocol.md 4).
+func endedWords(h *ledger.Hold) string {
+	return fmt.Sprintf("Ended at %s by %s: %s. You have no protection from it.", clock(h.Off.Late), h.Off.By, h.How)
 }

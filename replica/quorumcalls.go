@@ -130,7 +130,10 @@ func (r *Replica) asOf(s *ledger.State, confirmed bool, why string) *recordv1.As
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	a := &recordv1.AsOf{Size: s.Size(), Root: root[:], TimeUnixMs: s.Time, Yard: r.set.Yard, ReadUnixMs: r.now().UnixMilli(),
-		Confirmed: confirmed, ConfirmedUnixMs: r.confirmedAt, Why: why}
+		Confirmed: confirmed, ConfirmedUnixMs: r.confirmedAt, Why: why, Alarm: r.alarm}
+	if r.alarm != "" {
+		a.Confirmed, a.Why = false, divergedWhy // of which history, nobody can say
+	}
 	for _, id := range sortedYards(s) {
 		y := s.Yards[id]
 		c := &recordv1.YardContact{Yard: id, Name: y.Name, Epoch: y.Epoch, Drained: y.Drained}
@@ -162,6 +165,9 @@ func (r *Replica) read(ctx context.Context, want servicev1.Consistency, fn func(
 			}
 		} else {
 			why = ""
+		}
+		if a := r.alarmText(); a != "" && want == servicev1.Consistency_CONSISTENCY_CONFIRMED {
+			return detailed(codes.FailedPrecondition, a, "DIVERGED", nil)
 		}
 	}
 	r.node.View(func(s *ledger.State, _ uint64) { fn(s, r.asOf(s, confirmed, why)) })

@@ -87,20 +87,22 @@ func (r *Replica) journalReceipt(ctx context.Context, reply *yard.Reply, kind st
 	case "lock", "found_lock":
 		r.lockReceipt(ctx, rec, reply.Seq, drained)
 	case "release", "sign_off":
-		rec.Status = written(rec)
+		rec.Status = r.written(rec.Outcome)
 		rec.Text = releaseWords(rec.Status, r.set.Name, rec.Outcome)
 		if kind == "sign_off" {
 			rec.Text = noteWords(rec.Status, r.set.Name, rec.Outcome)
 		}
 	default:
-		rec.Status = written(rec)
+		rec.Status = r.written(rec.Outcome)
 		rec.Text = noteWords(rec.Status, r.set.Name, rec.Outcome)
 	}
 	return rec, nil
 }
 
-func written(rec *servicev1.Receipt) servicev1.Status {
-	if rec.GetOutcome() == nil {
+// written is what the outcome of a record other than a lock amounts to; nil: none
+// is known here.
+func (r *Replica) written(o *recordv1.Outcome) servicev1.Status {
+	if o == nil || r.alarmText() != "" {
 		return servicev1.Status_STATUS_WRITTEN
 	}
 	return servicev1.Status_STATUS_CONFIRMED

@@ -49,6 +49,13 @@ type Config struct {
 	Now func() time.Time
 	// Listener, when set, is used instead of opening a port.
 	Listener net.Listener
+	// Dial, when set, makes the connections to other yards, raft's and gRPC's;
+	// TLS comes on top.
+	Dial func(ctx context.Context, yard, address string) (net.Conn, error)
+	// Disk, when set, is used instead of our own limits; Free instead of asking the
+	// system for the free bytes.
+	Disk *DiskLimits
+	Free func(dir string) (uint64, error)
 	// Timers, when set, are used instead of the profile of the settings.
 	Timers *quorum.Timers
 }
@@ -62,6 +69,7 @@ type Replica struct {
 	log    *slog.Logger
 	now    func() time.Time
 
+	disk    *disk
 	book    *book
 	peers   *peers
 	raftLog *store.Log
@@ -79,6 +87,8 @@ type Replica struct {
 	wg     sync.WaitGroup
 	halted chan error
 	kick   chan struct{} // the state moved
+	tell   chan struct{} // a divergence was noticed
+	roots  quorum.Roots
 	// strangers bounds the looks at the quorum for keys that are not known here.
 	strangers chan struct{}
 	wire      *streams
@@ -89,7 +99,9 @@ type Replica struct {
 	mu           sync.Mutex
 	confirmedAt  int64
 	lastContacts []*recordv1.YardContact
-	alarm        string
+	alarm        string       // what divergences says
+	divergences  []divergence // see divergence.go
+	evidence     sync.Mutex   // held while evidence is written; taken before mu
 }
 
 // Open starts the replica of a data directory.
@@ -103,7 +115,7 @@ func Open(c Config) (_ *Replica, err error) {
 		return nil, err
 	}
 	r := &Replica{dir: c.Dir, set: set, key: key, timers: quorum.Profiles[set.Timers], log: c.Logger, now: c.Now,
-		halted: make(chan error, 1), kick: make(chan struct{}, 1), strangers: make(chan struct{}, 2)}
+		halted: make(chan error, 1), kick: make(chan struct{}, 1), tell: make(chan struct{}, 1), strangers: make(chan struct{}, 2)}
 	if c.Timers != nil {
 		r.timers = *c.Timers
 	}
@@ -129,7 +141,10 @@ func Open(c Config) (_ *Replica, err error) {
 	if r.book, err = openBook(c.Dir); err != nil {
 		return nil, fmt.Errorf("peers.json can't be read: %w", err)
 	}
-	r.peers = newPeers(key, r.book)
+	r.peers = newPeers(key, r.book, c.Dial)
+	if err = r.openDisk(&c); err != nil {
+		return nil, err
+	}
 	if r.raftLog, err = store.OpenLog(c.Dir, r.log); err != nil {
 		return nil, err
 	}
@@ -137,6 +152,9 @@ func Open(c Config) (_ *Replica, err error) {
 		return nil, err
 	}
 	if r.yard, err = openDriver(r); err != nil {
+		return nil, err
+	}
+	if err = r.readEvidence(); err != nil {
 		return nil, err
 	}
 	if err = r.markBegun(); err != nil {
@@ -154,13 +172,13 @@ func Open(c Config) (_ *Replica, err error) {
 	}
 	r.addr = l.Addr()
 	r.mux = pin.NewMux(l, pin.ServerConfig(key, nil, pin.ALPNClient, pin.ALPNPeer))
-	r.wire = newStreams(r.mux.Listener(pin.ALPNPeer), set.Yard, key, r.book)
+	r.wire = newStreams(r.mux.Listener(pin.ALPNPeer), set.Yard, key, r.book, c.Dial)
 	trans := raft.NewNetworkTransportWithConfig(&raft.NetworkTransportConfig{
 		Stream:  r.wire,
 		MaxPool: 3, MaxRPCsInFlight: r.timers.MaxInFlight, Timeout: r.timers.Dial,
 		Logger: quorum.Hclog(r.log), MsgpackUseNewTimeFormat: true})
 	r.node, err = quorum.Open(quorum.Config{ID: seal.Fingerprint(key.Public().(ed25519.PublicKey)), Yard: set.Yard, Dir: c.Dir,
-		Log: r.raftLog, History: r.history, Transport: trans, Timers: r.timers, Floor: r.yard.floor(),
+		Log: r.raftLog, History: r.history, Transport: trans, Timers: r.timers, Floor: r.yard.floor(), Roots: &r.roots,
 		OnChange: r.moved, Halt: r.halt, Now: r.now, Fetch: r.fetch, Logger: r.log})
 	if err != nil {
 		r.wire.cut()
@@ -175,6 +193,8 @@ func Open(c Config) (_ *Replica, err error) {
 	r.serve()
 	r.wg.Go(r.yard.run)
 	r.wg.Go(r.duties)
+	r.wg.Go(r.watchDisk)
+	r.wg.Go(r.compareRoots)
 	r.moved()
 	return r, nil
 }

@@ -33,6 +33,9 @@ func (m *memberServer) Join(ctx context.Context, q *servicev1.JoinRequest) (*ser
 	if !bytes.Equal(e.Record().GetLedger(), r.ledgerID()) {
 		return nil, fault(&recordv1.Condition{Code: "OTHER_LEDGER", Text: "the invitation is for another ledger", Remedy: "ask a manager of this one"})
 	}
+	if err := r.room("join"); err != nil {
+		return nil, err
+	}
 	ctx, cancel := context.WithTimeout(ctx, 2*defaultWait)
 	defer cancel()
 	done, no := r.tryJoin(e)

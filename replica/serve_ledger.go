@@ -55,6 +55,9 @@ func (s *ledgerServer) Submit(ctx context.Context, q *servicev1.SubmitRequest) (
 	if p == nil || kind == "join" || kind == "expire" {
 		return nil, fault(&recordv1.Condition{Code: "MALFORMED", Subject: kind, Text: "this record does not travel this way", Remedy: "joining goes through the membership service"})
 	}
+	if err := s.r.room(kind); err != nil {
+		return nil, err
+	}
 	if c := callerOf(ctx); c.yard == "" && c.person == "" {
 		return nil, status.Error(codes.Unauthenticated, "this key is not enrolled here")
 	}
@@ -101,7 +104,8 @@ func (r *Replica) directReceipt(o *recordv1.Outcome, repeated bool) (*servicev1.
 	if !o.GetAccepted() {
 		return nil, refused(o)
 	}
-	return &servicev1.Receipt{Status: servicev1.Status_STATUS_CONFIRMED, Text: noteWords(servicev1.Status_STATUS_CONFIRMED, r.set.Name, o),
+	st := r.written(o)
+	return &servicev1.Receipt{Status: st, Text: noteWords(st, r.set.Name, o),
 		Outcome: o, Yard: r.set.Yard, ReadUnixMs: r.now().UnixMilli(), RepeatedTicket: repeated}, nil
 }
 
@@ -149,7 +153,6 @@ func (s *ledgerServer) GetBoard(ctx context.Context, q *servicev1.GetBoardReques
 		}
 		b = st.Board(q.GetYard(), s.r.now().UnixMilli())
 		b.AsOf = a
-		a.Alarm = s.r.alarmText()
 	})
 	if err == nil && b == nil {
 		return nil, status.Errorf(codes.NotFound, "there is no yard %q: an empty board would read as nothing locked", q.GetYard())

@@ -25,12 +25,22 @@ type streams struct {
 	yard string
 	key  ed25519.PrivateKey
 	book *book
+	dial dialer
 	ctx  context.Context
 	cut  context.CancelFunc // ends every connection
 }
 
-func newStreams(l net.Listener, yard string, key ed25519.PrivateKey, b *book) *streams {
-	s := &streams{Listener: l, yard: yard, key: key, book: b}
+// dialer makes a connection to a yard's replica; nil: over TCP.
+type dialer func(ctx context.Context, yard, address string) (net.Conn, error)
+
+func newStreams(l net.Listener, yard string, key ed25519.PrivateKey, b *book, dial dialer) *streams {
+	if dial == nil {
+		dial = func(ctx context.Context, _, address string) (net.Conn, error) {
+			var d net.Dialer
+			return d.DialContext(ctx, "tcp", address)
+		}
+	}
+	s := &streams{Listener: l, yard: yard, key: key, book: b, dial: dial}
 	s.ctx, s.cut = context.WithCancel(context.Background())
 	return s
 }
@@ -76,11 +86,15 @@ func (s *streams) Dial(address raft.ServerAddress, timeout time.Duration) (net.C
 	if !ok {
 		return nil, fmt.Errorf("yard %s is not in this replica's book yet", yard)
 	}
-	d := tls.Dialer{NetDialer: &net.Dialer{Timeout: timeout}, Config: pin.ClientConfig(s.key, s.book.expects(yard), pin.ALPNPeer)}
 	ctx, cancel := context.WithTimeout(s.ctx, timeout)
 	defer cancel()
-	c, err := d.DialContext(ctx, "tcp", e.Address)
+	raw, err := s.dial(ctx, yard, e.Address)
 	if err != nil {
+		return nil, err
+	}
+	c := tls.Client(raw, pin.ClientConfig(s.key, s.book.expects(yard), pin.ALPNPeer))
+	if err := c.HandshakeContext(ctx); err != nil {
+		raw.Close()
 		return nil, err
 	}
 	return s.own(c), nil
@@ -104,12 +118,13 @@ func (a yardAddr) String() string { return string(a) }
 type peers struct {
 	key  ed25519.PrivateKey
 	book *book
+	dial dialer
 	mu   sync.Mutex
 	by   map[string]*grpc.ClientConn // by yard and address
 }
 
-func newPeers(key ed25519.PrivateKey, b *book) *peers {
-	return &peers{key: key, book: b, by: map[string]*grpc.ClientConn{}}
+func newPeers(key ed25519.PrivateKey, b *book, dial dialer) *peers {
+	return &peers{key: key, book: b, dial: dial, by: map[string]*grpc.ClientConn{}}
 }
 
 // conn returns the connection to a yard's replica.
@@ -124,11 +139,15 @@ func (p *peers) conn(yard string) (*grpc.ClientConn, error) {
 	if c := p.by[id]; c != nil {
 		return c, nil
 	}
-	c, err := grpc.NewClient("passthrough:///"+e.Address,
+	opts := []grpc.DialOption{
 		grpc.WithTransportCredentials(credentials.NewTLS(pin.ClientConfig(p.key, p.book.expects(yard), pin.ALPNClient))),
 		grpc.WithConnectParams(grpc.ConnectParams{Backoff: quickBackoff, MinConnectTimeout: 3 * time.Second}),
 		grpc.WithKeepaliveParams(keepalive.ClientParameters{Time: 30 * time.Second, Timeout: 10 * time.Second}),
-		grpc.WithDefaultCallOptions(grpc.MaxCallRecvMsgSize(maxMessage), grpc.MaxCallSendMsgSize(maxMessage)))
+		grpc.WithDefaultCallOptions(grpc.MaxCallRecvMsgSize(maxMessage), grpc.MaxCallSendMsgSize(maxMessage))}
+	if p.dial != nil {
+		opts = append(opts, grpc.WithContextDialer(func(ctx context.Context, address string) (net.Conn, error) { return p.dial(ctx, yard, address) }))
+	}
+	c, err := grpc.NewClient("passthrough:///"+e.Address, opts...)
 	if err != nil {
 		return nil, err
 	}

@@ -1,6 +1,7 @@
 package quorum
 
 import (
+	"errors"
 	"fmt"
 	"sync"
 	"sync/atomic"
@@ -17,8 +18,32 @@ type staging struct {
 	*store.Log
 	raft atomic.Pointer[raft.Raft]
 
+	full atomic.Bool
+
 	mu    sync.Mutex
 	since time.Time // zero: no write is under way
+}
+
+// ErrDiskFull means that nothing is written any more, so that the store never
+// meets the end of the disk, which would kill the process (performance.md, Traps).
+var ErrDiskFull = errors.New("the disk is full: free some space")
+
+// SetDiskFull stops this node from writing log and snapshots, or lets it again. It
+// then answers nothing that needs a write: it does not lead, and as a follower
+// refuses entries, which the leader sends again later.
+func (n *Node) SetDiskFull(full bool) { n.disk.full.Store(full) }
+
+// guarded takes no snapshot, its own or another's, onto a full disk.
+type guarded struct {
+	raft.SnapshotStore
+	disk *staging
+}
+
+func (g *guarded) Create(v raft.SnapshotVersion, index, term uint64, c raft.Configuration, ci uint64, t raft.Transport) (raft.SnapshotSink, error) {
+	if g.disk.full.Load() {
+		return nil, ErrDiskFull
+	}
+	return g.SnapshotStore.Create(v, index, term, c, ci, t)
 }
 
 // StoreLog writes one entry.
@@ -26,6 +51,9 @@ func (s *staging) StoreLog(l *raft.Log) error { return s.StoreLogs([]*raft.Log{l
 
 // StoreLogs writes entries, and how far raft had committed before them.
 func (s *staging) StoreLogs(logs []*raft.Log) error {
+	if s.full.Load() {
+		return ErrDiskFull
+	}
 	s.mark(time.Now())
 	defer s.mark(time.Time{})
 	if r := s.raft.Load(); r != nil {

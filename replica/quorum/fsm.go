@@ -21,6 +21,7 @@ type fsm struct {
 	applied uint64 // raft index folded into state
 	changed chan struct{}
 
+	roots   *Roots
 	history *store.History
 	keepMu  sync.Mutex   // held while the history is written; taken before mu
 	later   []store.Item // applied while the history misses what comes before
@@ -76,10 +77,14 @@ func (f *fsm) fold(l *raft.Log) ([]*recordv1.Outcome, error) {
 		before := drained(f.state, e)
 		outs[i] = f.state.Apply(e)
 		items[i] = item(e, outs[i], drained(f.state, e) > before)
+		if s := f.state.Size(); s%roundSize == 0 {
+			f.roots.Keep(s, f.state.Root())
+		}
 	}
 	f.applied, f.again = l.Index, 0
 	f.broadcast()
 	size := f.state.Size()
+	f.roots.Keep(size, f.state.Root())
 	f.mu.Unlock()
 	return outs, f.keep(items, size)
 }

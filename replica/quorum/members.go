@@ -54,6 +54,11 @@ func (n *Node) Promote(id, yard string) error {
 	})
 }
 
+// Remove takes a replica that is gone for good out of the quorum.
+func (n *Node) Remove(id string) error {
+	return n.change(func() raft.IndexFuture { return n.raft.RemoveServer(raft.ServerID(id), 0, 5*time.Second) })
+}
+
 func (n *Node) change(fn func() raft.IndexFuture) error {
 	ctx, cancel := context.WithTimeout(n.ctx, 10*time.Second)
 	defer cancel()

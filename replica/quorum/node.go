@@ -28,6 +28,8 @@ type Config struct {
 	// Floor is the raft index that the last journal record was based on: entries
 	// up to it were applied here, so they are committed (decisions.md 11).
 	Floor uint64
+	// Roots takes the roots that the state goes through.
+	Roots *Roots
 	// OnChange is called after each applied entry; it must not block.
 	OnChange func()
 	// Halt is called once with what stops the replica.
@@ -64,7 +66,7 @@ func Open(cfg Config) (*Node, error) {
 	n := &Node{cfg: cfg, intake: make(chan *proposal, 1024)}
 	n.ctx, n.cancel = context.WithCancel(context.Background())
 	n.contacts.failing = map[string]time.Time{}
-	n.fsm = &fsm{state: ledger.New(), changed: make(chan struct{}), history: cfg.History, onChange: cfg.OnChange,
+	n.fsm = &fsm{state: ledger.New(), changed: make(chan struct{}), history: cfg.History, roots: cfg.Roots, onChange: cfg.OnChange,
 		halt: func(err error) { n.haltOnce.Do(func() { cfg.Halt(err) }) }, stop: make(chan struct{})}
 	snaps, err := raft.NewFileSnapshotStoreWithLogger(cfg.Dir, 2, Hclog(cfg.Logger))
 	if err != nil {
@@ -78,7 +80,7 @@ func Open(cfg Config) (*Node, error) {
 		return nil, err
 	}
 	n.disk = &staging{Log: cfg.Log}
-	if n.raft, err = raft.NewRaft(rc, n.fsm, n.disk, cfg.Log, snaps, cfg.Transport); err != nil {
+	if n.raft, err = raft.NewRaft(rc, n.fsm, n.disk, cfg.Log, &guarded{snaps, n.disk}, cfg.Transport); err != nil {
 		return nil, fmt.Errorf("consensus can't start: %w", err)
 	}
 	n.disk.raft.Store(n.raft)
@@ -206,7 +208,7 @@ func (n *Node) LeaderYard() string {
 
 // IsLeader reports whether this replica leads and has passed its barrier.
 func (n *Node) IsLeader() bool {
-	return !n.fsm.dead.Load() && n.raft.State() == raft.Leader && n.ready.Load() == n.raft.CurrentTerm()
+	return !n.fsm.dead.Load() && !n.disk.full.Load() && n.raft.State() == raft.Leader && n.ready.Load() == n.raft.CurrentTerm()
 }
 
 // HistoryBehind reports that the history still misses entries a snapshot skipped.

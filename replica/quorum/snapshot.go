@@ -88,12 +88,17 @@ func (f *fsm) Restore(r io.ReadCloser) error {
 	if state.Size() != head.Size || !bytes.Equal(root[:], head.Root) {
 		return fmt.Errorf("the snapshot says %d entries and another root than its state has", head.Size)
 	}
+	if had, ok := f.roots.At(head.Size); ok && had != root {
+		// Kept out, so that the comparison with the others shows both (replica/divergence.go).
+		return fmt.Errorf("the snapshot's root of %d entries is not the one that this replica went through: replicas hold different histories", head.Size)
+	}
 	f.mu.Lock()
 	if f.again++; f.applied != head.Raft {
 		f.again = 0
 	}
 	again := f.again
 	f.state, f.applied = state, head.Raft
+	f.roots.Keep(head.Size, root)
 	f.broadcast()
 	f.mu.Unlock()
 	if again >= maxAgain {

@@ -19,8 +19,8 @@ const (
 
 // atPanel are the acts that count only as long as nothing happened since the
 // panel was read: they are done again there, never sent later (decisions.md 3).
-// FoundClosed is not among them: it says that a point is live, so a late one can
-// only protect.
+// FoundClosed and FoundStarted are not among them: they say that points are live,
+// so a late one can only protect.
 var atPanel = map[string]bool{"isolate": true, "closed": true, "energise": true, "box_add": true, "box_remove": true}
 
 // Capture journals one signed record (protocol.md 3.4). now is the yard's clock,
@@ -50,6 +50,9 @@ func (y *Yard) Capture(signed []byte, now int64, run string) (Effects, error) {
 	env := y.envelope(now)
 	var why string
 	env.Grant, env.Promised, why = c.grantFor(it)
+	if y.apart != "" && env.Grant == recordv1.Grant_GRANT_HELD_LOCALLY {
+		env.Grant, env.Promised, why = recordv1.Grant_GRANT_UNCONFIRMED, nil, y.apart
+	}
 	env.Body = &recordv1.Envelope_Signed{Signed: signed}
 	it, err = y.write(env)
 	if err != nil {
@@ -164,6 +167,9 @@ func (y *Yard) admitAtPanel(c *scene, it *item, run string) error {
 		return refuse("STALE_READING", it.point, "the point was switched or found closed since the panel was read", "read the panel again and do it again there", by)
 	}
 	if it.kind == "energise" {
+		if y.apart != "" {
+			return refuse("DIVERGED", it.point, y.apart, "leave the point as it is", by)
+		}
 		return c.admitEnergise(it)
 	}
 	return nil
@@ -274,6 +280,12 @@ func (y *Yard) write(env *recordv1.Envelope) (*item, error) {
 // or a closing done ends the go-ahead of its point, and that of any Energise of
 // it still under way (decisions.md 4 and 6, C3).
 func (y *Yard) note(it *item) {
+	for _, p := range it.started {
+		if it.closes(p) {
+			delete(y.asked, p)
+			y.handle[p] = it.seq
+		}
+	}
 	switch it.kind {
 	case "energise":
 		y.asked[it.point] = ask{Request: it.request, At: it.at}

@@ -23,7 +23,9 @@
 //  3. Send a Reply only once everything up to Reply.Seq is durable, a repeated
 //     one too. Forward (Pending) after that: write, answer, forward
 //     (decisions.md 8).
-//  4. Show Panel as it is at the moment of the asking; never print a go-ahead.
+//  4. Call Diverged before View once replicas are known to hold different
+//     histories, after every start until that is settled.
+//  5. Show Panel as it is at the moment of the asking; never print a go-ahead.
 //
 // # The file
 //

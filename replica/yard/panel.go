@@ -75,6 +75,9 @@ func (y *Yard) Panel(point string) PanelView {
 		v.WhyNot = append(v.WhyNot, c.unaccepted(point, a)...)
 	}
 	v.WhyNot = append(v.WhyNot, c.standing(point)...)
+	if y.apart != "" {
+		v.WhyNot = append(v.WhyNot, y.apart)
+	}
 	v.GoAhead = len(v.WhyNot) == 0
 	return v
 }

@@ -49,6 +49,7 @@ func TestDecision6GoAheadIsWithdrawn(t *testing.T) {
 	}{
 		{"C3: by an opening", "handle was moved", func(w *world, e *site) { e.open(drag) }},
 		{"by found closed", "handle was moved", func(w *world, e *site) { e.foundClosed(drag) }},
+		{"by a start found", "handle was moved", func(w *world, e *site) { e.foundStarted(leg, drag) }},
 		{"by the closing reported", "handle was moved", func(w *world, e *site) {
 			v := e.y.Panel(drag)
 			if _, err := e.capture(w.sign("walt", func(r *recordv1.Record) {

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"crypto/ed25519"
 	"fmt"
+	"slices"
 
 	"google.golang.org/protobuf/proto"
 
@@ -67,6 +68,7 @@ type item struct {
 	ticket string           // "" for a fence
 
 	point, box, request, job string
+	started                  []string     // the points that a FoundStarted names
 	at                       ledger.Moved // its own place
 	moved                    ledger.Moved // what an Isolate or Closed signed
 	hold, signOn             string       // what a Release or SignOff names
@@ -120,6 +122,8 @@ func (it *item) name() {
 		it.point, it.moved = a.Closed.GetPoint(), movedOf(a.Closed.GetMoved())
 	case *recordv1.Record_FoundClosed:
 		it.point = a.FoundClosed.GetPoint()
+	case *recordv1.Record_FoundStarted:
+		it.started = a.FoundStarted.GetPoints()
 	case *recordv1.Record_Energise:
 		it.point, it.request = a.Energise.GetPoint(), a.Energise.GetRequest()
 	case *recordv1.Record_BoxAdd:
@@ -133,6 +137,13 @@ func (it *item) name() {
 	case *recordv1.Record_SignOff:
 		it.signOn = ledger.RefOf(a.SignOff.GetSignOn())
 	}
+}
+
+// closes reports whether the record says that somebody saw a point of this yard
+// closed: the ledger takes it as live from then on, and moved.
+func (it *item) closes(p string) bool {
+	return it.kind == "found_closed" && it.point == p ||
+		it.kind == "found_started" && ledger.YardOf(p) == it.Envelope.GetYard() && slices.Contains(it.started, p)
 }
 
 func movedOf(m *recordv1.Moved) ledger.Moved {

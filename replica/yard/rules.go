@@ -18,8 +18,8 @@ type scene struct {
 }
 
 // live is ELIVE of protocol.md 3.4 and decisions.md 4: the last own undrained
-// Isolate that counts, or FoundClosed, decides; without one, the view. A point
-// that nobody registered is live.
+// Isolate that counts, or FoundClosed or FoundStarted, decides; without one, the
+// view. A point that nobody registered is live.
 func (c *scene) live(p string) bool {
 	pt := c.v.Points[p]
 	if pt == nil {
@@ -30,16 +30,14 @@ func (c *scene) live(p string) bool {
 		return live
 	}
 	for _, it := range c.tail {
-		if it.point != p {
-			continue
-		}
-		switch it.kind {
-		case "energise":
-			moved = it.at
-		case "found_closed":
+		switch {
+		case it.closes(p):
 			moved = it.at
 			live = true
-		case "isolate":
+		case it.point != p:
+		case it.kind == "energise":
+			moved = it.at
+		case it.kind == "isolate":
 			if it.moved == moved && c.counts(it) {
 				live = false
 			}
@@ -49,14 +47,14 @@ func (c *scene) live(p string) bool {
 }
 
 // moved is what an Isolate or Closed of p must sign: the place of the last
-// Energise or FoundClosed of p, undrained ones included (decisions.md 3).
+// Energise, FoundClosed or FoundStarted of p, undrained ones included (decisions.md 3).
 func (c *scene) moved(p string) ledger.Moved {
 	var m ledger.Moved
 	if pt := c.v.Points[p]; pt != nil {
 		m = pt.Moved
 	}
 	for _, it := range c.tail {
-		if it.point == p && (it.kind == "energise" || it.kind == "found_closed") {
+		if it.kind == "energise" && it.point == p || it.closes(p) {
 			m = it.at
 		}
 	}

@@ -29,8 +29,10 @@ type Yard struct {
 	size    uint64 // ledger size of the view when it was shown
 	applied uint64 // raft index of the view
 
+	asleep string // why it writes nothing for now, "" for nothing
 	broken string // why no promise is given until a restart, "" for nothing
 	inside bool   // SERVING, as of the last look
+	apart  string // why nothing rests on the state: replicas hold different histories
 	stint  uint64 // counts the times that serving began anew
 
 	// Of this stint only: leaving SERVING forgets them (decisions.md 3 and 6).
@@ -162,6 +164,9 @@ func (y *Yard) View(s *ledger.State, raftApplied uint64, now int64) Effects {
 		return Effects{}
 	}
 	y.inside = true
+	if y.apart != "" {
+		return Effects{} // this yard's word would rest on a history in doubt
+	}
 	var out Effects
 	for _, id := range y.scene().unfenced() {
 		env := y.envelope(now)
@@ -197,6 +202,19 @@ func (y *Yard) Broken(why string) {
 	y.leave()
 }
 
+// Diverged tells the Yard that replicas hold different histories. Until a restart
+// it writes down facts as before, but gives no fence, no promise and no go-ahead,
+// and takes no Energise. An empty why says nothing.
+func (y *Yard) Diverged(why string) {
+	if why == "" {
+		return
+	}
+	if y.apart == "" {
+		y.leave()
+	}
+	y.apart = why
+}
+
 // Appended tells the Yard that its records up to seq are durable.
 func (y *Yard) Appended(seq uint64) {
 	last, _ := y.last()
@@ -213,6 +231,9 @@ func (y *Yard) Serving() (bool, string) {
 func (y *Yard) outOfService() string {
 	if y.broken != "" {
 		return "its journal can't be written: " + y.broken
+	}
+	if y.asleep != "" {
+		return y.asleep
 	}
 	if y.view == nil {
 		return "it has no state of the ledger yet"
@@ -338,7 +359,10 @@ func (y *Yard) Clone() *Yard {
 // Yards with the same bytes behave the same.
 func (y *Yard) AppendCanonical(b []byte) []byte {
 	b = fmt.Appendf(b, "%x %s %d %s %d %x %d\n", y.h.Ledger, y.h.Yard, y.h.Epoch, y.h.Incarnation, y.h.Compacted, y.h.Hash, y.h.RaftIndex)
-	b = fmt.Appendf(b, "%q %d %d %d %d %q %v\n", y.run, y.stint, y.durable, y.size, y.applied, y.broken, y.inside)
+	b = fmt.Appendf(b, "%q %d %d %d %d %q %v %q\n", y.run, y.stint, y.durable, y.size, y.applied, y.broken, y.inside, y.apart)
+	if y.asleep != "" {
+		b = fmt.Appendf(b, "asleep %q\n", y.asleep)
+	}
 	for _, it := range y.journal {
 		b = fmt.Appendf(b, "%d %x\n", it.RaftIndex, it.hash)
 	}

@@ -64,7 +64,7 @@ func (a *App) panelActs() []*cobra.Command {
 			return &recordv1.Record{Act: &recordv1.Record_FoundClosed{FoundClosed: &recordv1.FoundClosed{Point: p, Seen: seen}}}
 		})
 	found.Flags().StringVar(&seen, "seen", "", "what was seen, in words")
-	return []*cobra.Command{isolate, closed, found, a.energiseCmd()}
+	return []*cobra.Command{isolate, closed, found, a.foundStartedCmd(), a.energiseCmd()}
 }
 
 func (a *App) energiseCmd() *cobra.Command {

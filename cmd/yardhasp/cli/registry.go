@@ -13,7 +13,7 @@ import (
 )
 
 func (a *App) personCmd() *cobra.Command {
-	return a.group("person", "People: list, training, revoke-key", "", a.personList(), a.personTraining(), a.personRevoke())
+	return a.group("person", "People: list, training, revoke-key, reissue-key", "", a.personList(), a.personTraining(), a.personRevoke(), a.personReissue())
 }
 
 func (a *App) personList() *cobra.Command {

@@ -105,6 +105,12 @@ func setup(env *testscript.Env) error {
 	if err := keys.Write(filepath.Join(env.WorkDir, "ann.key"), keyOf("ann"), ""); err != nil {
 		return err
 	}
+	// bo-lind is another person of the same co-op, with a key of their own.
+	bo := *up
+	bo.Person, bo.Key = "bo-lind", "bo.key"
+	if err := errors.Join(keys.Write(filepath.Join(env.WorkDir, "bo.key"), keyOf("bo"), ""), bo.Save(filepath.Join(env.WorkDir, "bo.yaml"))); err != nil {
+		return err
+	}
 	coop, err := filepath.Abs("testdata/coop")
 	if err != nil {
 		return err

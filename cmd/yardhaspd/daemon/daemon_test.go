@@ -90,6 +90,7 @@ func TestRefusals(t *testing.T) {
 	}{
 		{"unknown command", []string{"lock"}, exitUsage, `unknown command "lock"`},
 		{"unknown flag", []string{"--fast"}, exitUsage, "unknown flag"},
+		{"unknown scenario", []string{"demo", "--scenario", "flood"}, exitUsage, "there are shift and link-down"},
 		{"no co-op", []string{"found", "--data", dir, "--yard", "a", "--manager", "b", "--no-passphrase"}, exitUsage, "--coop is needed"},
 		{"bad yard", []string{"found", "--data", filepath.Join(dir, "1"), "--yard", "East Fork", "--coop", "c", "--manager", "b", "--no-passphrase"}, exitFailed, "lower-case letters"},
 		{"bad manager", []string{"found", "--data", filepath.Join(dir, "2"), "--yard", "a", "--coop", "c", "--manager", "B", "--no-passphrase"}, exitFailed, "lower-case letters"},

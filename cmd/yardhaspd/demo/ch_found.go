@@ -30,7 +30,7 @@ func foundLedger(s *story) {
 		return
 	}
 	s.must(s.fleet.once(s.ctx, "found", "--data", b.dir, "--yard", "stonebend", "--name", "Stonebend", "--coop", coopName,
-		"--manager", "nia-okoro", "--manager-name", "Nia Okoro", "--listen", b.addr, "--no-passphrase"), "found the ledger")
+		"--manager", "nia-okoro", "--manager-name", "Nia Okoro", "--listen", b.listen, "--address", b.addr, "--no-passphrase"), "found the ledger")
 	if s.err == nil {
 		s.must(s.fleet.start(s.ctx, b), "start stonebend")
 	}
@@ -95,7 +95,7 @@ func (s *story) yardJoins(y string) {
 	s.must(err, "write the invitation")
 	b, err := s.fleet.add(y)
 	if s.must(err, "prepare "+y) {
-		s.must(s.fleet.start(s.ctx, b, "join", text, "--listen", b.addr), "start "+y)
+		s.must(s.fleet.start(s.ctx, b, "join", text, "--listen", b.listen, "--address", b.addr), "start "+y)
 	}
 }
 

@@ -9,7 +9,7 @@ import (
 )
 
 // mechanics work the points of their own yard.
-var mechanics = map[string]string{"stonebend": "ravi", "millrow": "tomas"}
+var mechanics = map[string]string{"stonebend": "ravi", "millrow": "tomas", "eastfork": "iris"}
 
 // keeper is who works a point.
 func keeper(point string) string {

@@ -14,6 +14,7 @@ import (
 	"os"
 	"os/signal"
 	"path/filepath"
+	"strings"
 	"syscall"
 	"time"
 )
@@ -21,8 +22,34 @@ import (
 // enough bounds the story, so that a demo that hangs ends with an error.
 const enough = 3 * time.Minute
 
-// chapters is the script.
-var chapters = []func(*story){
+// Shift is the scenario played when none is named.
+const Shift = "shift"
+
+// scenario is a script, and the network that it is played on.
+type scenario struct {
+	name     string
+	network  func() (network, error) // nil: plain loopback
+	opening  func(*page)
+	chapters []func(*story)
+}
+
+// scenarios are all there are, the default one first.
+var scenarios = []scenario{
+	{name: Shift, opening: (*page).opening, chapters: shift},
+	{name: "link-down", network: newWires, opening: (*page).openingLinkDown, chapters: linkDown},
+}
+
+// Scenarios lists what can be played.
+func Scenarios() []string {
+	var out []string
+	for _, sc := range scenarios {
+		out = append(out, sc.name)
+	}
+	return out
+}
+
+// shift is the script of a whole job.
+var shift = []func(*story){
 	foundLedger, bringPeople, drawYards,
 	computePlan, openJob, checkBeforeDriving,
 	shutDownAndOpen, lockOn, readElsewhere,
@@ -31,18 +58,23 @@ var chapters = []func(*story){
 	approve, energise, verifyOffline,
 }
 
-// Run plays the shift on out. With keep the yards stay up afterwards, until ctx
+// Run plays a scenario on out: one of Scenarios. With keep the yards stay up afterwards, until ctx
 // ends or a signal comes, and their data stays on disk.
-func Run(ctx context.Context, out io.Writer, keep bool) error {
+func Run(ctx context.Context, out io.Writer, name string, keep bool) error {
 	exe, err := os.Executable()
 	if err != nil {
 		return fmt.Errorf("demo: which program this is can't be told: %w", err)
 	}
-	return run(ctx, out, keep, exe)
+	for _, sc := range scenarios {
+		if sc.name == name {
+			return run(ctx, out, sc, keep, exe)
+		}
+	}
+	return fmt.Errorf("demo: no scenario %q: there are %s", name, strings.Join(Scenarios(), " and "))
 }
 
 // run is Run with the replicas' program given.
-func run(ctx context.Context, out io.Writer, keep bool, exe string) (err error) {
+func run(ctx context.Context, out io.Writer, sc scenario, keep bool, exe string) (err error) {
 	ctx, stop := signal.NotifyContext(ctx, syscall.SIGINT, syscall.SIGTERM)
 	defer stop()
 	dir, err := os.MkdirTemp("", "yardhasp-demo-")
@@ -50,13 +82,18 @@ func run(ctx context.Context, out io.Writer, keep bool, exe string) (err error) 
 		return fmt.Errorf("demo: %w", err)
 	}
 	f := newFleet(exe, filepath.Join(dir, "yards"))
+	if sc.network != nil {
+		if f.net, err = sc.network(); err != nil {
+			return errors.Join(fmt.Errorf("demo: %w", err), os.RemoveAll(dir))
+		}
+	}
 	defer func() {
 		err = errors.Join(err, f.end(keep))
 		if !keep {
 			err = errors.Join(err, os.RemoveAll(dir))
 		}
 	}()
-	if err := play(ctx, out, f, dir); err != nil {
+	if err := play(ctx, out, sc, f, dir); err != nil {
 		if ctx.Err() != nil {
 			return errors.New("demo: interrupted")
 		}
@@ -77,13 +114,13 @@ func run(ctx context.Context, out io.Writer, keep bool, exe string) (err error) 
 }
 
 // play runs the chapters until one fails.
-func play(ctx context.Context, out io.Writer, f *fleet, dir string) error {
+func play(ctx context.Context, out io.Writer, sc scenario, f *fleet, dir string) error {
 	ctx, cancel := context.WithTimeout(ctx, enough)
 	defer cancel()
 	s := newStory(ctx, out, f, dir)
 	defer s.close()
-	s.page.opening()
-	for _, chapter := range chapters {
+	sc.opening(s.page)
+	for _, chapter := range sc.chapters {
 		if chapter(s); s.err != nil {
 			return s.err
 		}

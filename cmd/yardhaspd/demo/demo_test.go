@@ -76,7 +76,7 @@ func TestShift(t *testing.T) {
 		defer cancel()
 		lookAtBoard(t, filepath.Join(only(t, tmp), "people", "mara", "profile.yaml"))
 	}
-	if err := run(ctx, page, true, program); err != nil {
+	if err := run(ctx, page, scenarios[0], true, program); err != nil {
 		t.Fatalf("%v\n%s", err, page.buf.String())
 	}
 	if page.when != nil {
@@ -92,8 +92,8 @@ func TestShift(t *testing.T) {
 		}
 	}
 	text := page.buf.String()
-	cautions(t, text)
-	order(t, text)
+	cautions(t, text, map[string]int{`\bisolates\b`: 1, `work may start`: 1, `\bapproved\b`: 1, `go-ahead`: 4})
+	order(t, text, shiftOrder)
 	goAheads(t, text)
 	if strings.Contains(text, "1970") {
 		t.Error("a time is shown that nobody set")
@@ -149,10 +149,10 @@ func addresses(t *testing.T, dir string) []string {
 
 // cautions: the caution stands directly under whatever could be read as leave to
 // go on (design.md, rule 7), and no other line uses such words.
-func cautions(t *testing.T, text string) {
+func cautions(t *testing.T, text string, counts map[string]int) {
 	t.Helper()
 	lines := strings.Split(text, "\n")
-	for words, want := range map[string]int{`\bisolates\b`: 1, `work may start`: 1, `\bapproved\b`: 1, `go-ahead`: 4} {
+	for words, want := range counts {
 		re, found := regexp.MustCompile("(?i)"+words), 0
 		for i, l := range lines {
 			if !re.MatchString(l) {
@@ -169,59 +169,62 @@ func cautions(t *testing.T, text string) {
 	}
 }
 
+// shiftOrder is what the shift is for.
+var shiftOrder = []string{
+	`joined with a key of its own`,
+	`lena +joined: contractor`,
+	`NOT CUT OFF`,
+	`millrow/control-panel/stonebend-leg-2 > stonebend/leg-2-control`,
+	`this set of 4 points, the fewest there is, isolates`,
+	`opened job boot-1 .* entry \d+ +CONFIRMED`,
+	`lena +looked at job boot-1 .* of entry \d+`,
+	`\| as of \d{4}-`,
+	`\| yards not heard from: none`,
+	`\| job boot-1`,
+	`\| missing before anybody goes in`,
+	`no orderly shut-down is recorded`,
+	`supplied by +ravi`,
+	`this is not permission`,
+	`ravi +locked the box`,
+	`lena +locked the box`,
+	`eastfork +mara +read the board`,
+	`Lena \(lena\) holds stonebend/leg-2-box`,
+	`read 0 V at stonebend/leg-2-control`,
+	`tried stonebend/leg-2-start`,
+	`WORK MAY START`,
+	`ravi +took off his lock`,
+	`\(start-1\) +entry \d+ +REFUSED`,
+	`lena still has a lock on`,
+	`supplied by +lena`,
+	`1910\.147\(e\)\(3\)`,
+	`tried to take off lena's lock +entry \d+ +REFUSED`,
+	`\(SIGKILL\)`,
+	`UNCONFIRMED: last known at`,
+	`leads now +of entry \d+ +CONFIRMED`,
+	`yards not heard from: \w+`,
+	`lena +took off her lock, the last one.* entry \d+ +CONFIRMED`,
+	`gets its power back`,
+	`all three yards, asked one by one`,
+	`\(start-2\) +entry \d+ +REFUSED`,
+	`lena is still signed on`,
+	`dov has not been told`,
+	`\(start-3\) +entry \d+ +CONFIRMED`,
+	`millrow +confirmed start-3 +entry \d+`,
+	`stonebend +confirmed start-3 +entry \d+`,
+	`start-3 approved at entry \d+`,
+	`GO-AHEAD`,
+	`closed job boot-1`,
+	`verified the export.* WHOLE`,
+	`verified a copy.* entry \d+ +CHANGED`,
+	`entry \d+ is the first that can't be`,
+	`\d\d+ things were checked on the way`,
+}
+
 // order: what the story is for happens, in this order.
-func order(t *testing.T, text string) {
+func order(t *testing.T, text string, story []string) {
 	t.Helper()
 	at := 0
-	for _, want := range []string{
-		`joined with a key of its own`,
-		`lena +joined: contractor`,
-		`NOT CUT OFF`,
-		`millrow/control-panel/stonebend-leg-2 > stonebend/leg-2-control`,
-		`this set of 4 points, the fewest there is, isolates`,
-		`opened job boot-1 .* entry \d+ +CONFIRMED`,
-		`lena +looked at job boot-1 .* of entry \d+`,
-		`\| as of \d{4}-`,
-		`\| yards not heard from: none`,
-		`\| job boot-1`,
-		`\| missing before anybody goes in`,
-		`no orderly shut-down is recorded`,
-		`supplied by +ravi`,
-		`this is not permission`,
-		`ravi +locked the box`,
-		`lena +locked the box`,
-		`eastfork +mara +read the board`,
-		`Lena \(lena\) holds stonebend/leg-2-box`,
-		`read 0 V at stonebend/leg-2-control`,
-		`tried stonebend/leg-2-start`,
-		`WORK MAY START`,
-		`ravi +took off his lock`,
-		`\(start-1\) +entry \d+ +REFUSED`,
-		`lena still has a lock on`,
-		`supplied by +lena`,
-		`1910\.147\(e\)\(3\)`,
-		`tried to take off lena's lock +entry \d+ +REFUSED`,
-		`\(SIGKILL\)`,
-		`UNCONFIRMED: last known at`,
-		`leads now +of entry \d+ +CONFIRMED`,
-		`yards not heard from: \w+`,
-		`lena +took off her lock, the last one.* entry \d+ +CONFIRMED`,
-		`gets its power back`,
-		`all three yards, asked one by one`,
-		`\(start-2\) +entry \d+ +REFUSED`,
-		`lena is still signed on`,
-		`dov has not been told`,
-		`\(start-3\) +entry \d+ +CONFIRMED`,
-		`millrow +confirmed start-3 +entry \d+`,
-		`stonebend +confirmed start-3 +entry \d+`,
-		`start-3 approved at entry \d+`,
-		`GO-AHEAD`,
-		`closed job boot-1`,
-		`verified the export.* WHOLE`,
-		`verified a copy.* entry \d+ +CHANGED`,
-		`entry \d+ is the first that can't be`,
-		`\d\d+ things were checked on the way`,
-	} {
+	for _, want := range story {
 		loc := regexp.MustCompile(want).FindStringIndex(text[at:])
 		if loc == nil {
 			t.Fatalf("the page lacks %q after:\n%s", want, text[max(0, at-400):at])
@@ -264,7 +267,7 @@ func TestInterrupted(t *testing.T) {
 		}
 		cancel()
 	}
-	if err := run(ctx, page, false, program); err == nil || !strings.Contains(err.Error(), "interrupted") {
+	if err := run(ctx, page, scenarios[0], false, program); err == nil || !strings.Contains(err.Error(), "interrupted") {
 		t.Errorf("interrupted, and the error is %v", err)
 	}
 	if len(listen) != 3 {
@@ -284,7 +287,7 @@ func TestInterrupted(t *testing.T) {
 // TestUnexpected: what does not go as the script says ends the demo with an error.
 func TestUnexpected(t *testing.T) {
 	t.Setenv("TMPDIR", t.TempDir())
-	if err := run(t.Context(), &bytes.Buffer{}, false, filepath.Join(t.TempDir(), "no-such-program")); err == nil {
+	if err := run(t.Context(), &bytes.Buffer{}, scenarios[0], false, filepath.Join(t.TempDir(), "no-such-program")); err == nil {
 		t.Error("without a program for the yards the demo succeeds")
 	}
 	s := newStory(t.Context(), &bytes.Buffer{}, newFleet("", ""), "")

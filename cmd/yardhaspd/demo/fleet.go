@@ -20,26 +20,34 @@ import (
 // fleet is the yards' replicas, each a process.
 type fleet struct {
 	exe, dir string
+	net      network // nil: plain loopback, never cut
 	mu       sync.Mutex
 	by       map[string]*box
 }
 
 // box is one yard's machine.
 type box struct {
-	yard, dir, addr string
-	cmd             *exec.Cmd
-	up, gone        chan struct{}
+	yard, dir    string
+	listen, addr string // where it listens, and where it is reached
+	cmd          *exec.Cmd
+	up, gone     chan struct{}
 }
 
 func newFleet(exe, dir string) *fleet { return &fleet{exe: exe, dir: dir, by: map[string]*box{}} }
 
 // add gives a yard a data directory and an address.
 func (f *fleet) add(yard string) (*box, error) {
-	addr, err := freeAddr()
+	b := &box{yard: yard, dir: filepath.Join(f.dir, yard)}
+	var err error
+	if f.net != nil {
+		b.listen, b.addr, err = f.net.place(yard)
+	} else {
+		b.listen, err = freeAddr()
+		b.addr = b.listen
+	}
 	if err != nil {
 		return nil, err
 	}
-	b := &box{yard: yard, dir: filepath.Join(f.dir, yard), addr: addr}
 	f.mu.Lock()
 	defer f.mu.Unlock()
 	f.by[yard] = b
@@ -74,7 +82,11 @@ func (f *fleet) start(ctx context.Context, b *box, args ...string) error {
 	if err != nil {
 		return err
 	}
-	cmd := exec.Command(f.exe, append(args, "--data", b.dir)...)
+	args = append(args, "--data", b.dir)
+	cmd := exec.Command(f.exe, args...)
+	if f.net != nil {
+		cmd = f.net.command(b.yard, f.exe, args...)
+	}
 	cmd.SysProcAttr, cmd.Stderr = childAttr(), log
 	said, err := cmd.StdoutPipe()
 	if err == nil {
@@ -82,6 +94,9 @@ func (f *fleet) start(ctx context.Context, b *box, args ...string) error {
 	}
 	if err != nil {
 		return errors.Join(fmt.Errorf("start the replica of %s: %w", b.yard, err), log.Close())
+	}
+	if f.net != nil {
+		f.net.runs(b.yard, cmd.Process.Pid)
 	}
 	up, gone := make(chan struct{}), make(chan struct{})
 	f.mu.Lock()
@@ -153,6 +168,9 @@ func (f *fleet) end(kindly bool) error {
 			<-b.gone
 		}
 		late.Stop()
+	}
+	if f.net != nil {
+		errs = append(errs, f.net.close())
 	}
 	return errors.Join(errs...)
 }

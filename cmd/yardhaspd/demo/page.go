@@ -16,10 +16,14 @@ import (
 type page struct {
 	w       io.Writer
 	err     error
+	muted   bool // what is done is not shown
 	chapter int
 }
 
 func (p *page) line(format string, a ...any) {
+	if p.muted {
+		return
+	}
 	if _, err := fmt.Fprintf(p.w, format+"\n", a...); p.err == nil {
 		p.err = err
 	}
@@ -41,7 +45,9 @@ func (p *page) closing(steps int) {
 
 // heading opens the next chapter and says why it matters.
 func (p *page) heading(title string, why ...string) {
-	p.chapter++
+	if !p.muted {
+		p.chapter++
+	}
 	p.line("\n%d. %s", p.chapter, title)
 	for _, w := range why {
 		p.line("   %s", w)
@@ -133,10 +139,18 @@ func (p *page) asOf(a *recordv1.AsOf) {
 	var lost []string
 	for _, y := range a.GetYards() {
 		if !y.GetHeard() {
-			lost = append(lost, y.GetYard())
+			lost = append(lost, y.GetYard()+since(y.GetLastHeardUnixMs()))
 		}
 	}
 	p.say("| yards not heard from: %s", orElse(strings.Join(lost, ", "), "none"))
+}
+
+// since says how long a yard was not heard.
+func since(ms int64) string {
+	if ms == 0 {
+		return ""
+	}
+	return " (since " + stamp(ms) + ")"
 }
 
 func stamp(ms int64) string { return time.UnixMilli(ms).UTC().Format("2006-01-02 15:04:05 UTC") }

@@ -1,10 +1,12 @@
 package demo
 
 import (
+	"context"
 	"crypto/ed25519"
 	"crypto/rand"
 	"errors"
 	"fmt"
+	"net"
 	"os"
 	"path/filepath"
 	"time"
@@ -69,7 +71,7 @@ func (s *story) enrol(p person, t *token.Token) {
 		return
 	}
 	from := s.size()
-	profile, err := client.JoinPerson(s.ctx, t, key)
+	profile, err := client.JoinPerson(s.ctx, t, key, s.dialling(p.yard)...)
 	if !s.must(err, p.GetId()+" joins") {
 		return
 	}
@@ -95,7 +97,7 @@ func (s *story) equip(id string, p *client.Profile, key ed25519.PrivateKey) erro
 	if err := p.Save(filepath.Join(dir, "profile.yaml")); err != nil {
 		return err
 	}
-	c, err := newClient(p, key, filepath.Join(dir, "state"))
+	c, err := s.newClient(p, key, filepath.Join(dir, "state"))
 	if err != nil {
 		return err
 	}
@@ -106,12 +108,24 @@ func (s *story) equip(id string, p *client.Profile, key ed25519.PrivateKey) erro
 	return nil
 }
 
-func newClient(p *client.Profile, key ed25519.PrivateKey, state string) (*client.Client, error) {
+// newClient makes a client that stands at the profile's yard.
+func (s *story) newClient(p *client.Profile, key ed25519.PrivateKey, state string) (*client.Client, error) {
 	tickets, err := client.NewFileTickets(state, p.Device)
 	if err != nil {
 		return nil, err
 	}
-	return client.New(p, key, tickets, client.WithState(state))
+	return client.New(p, key, tickets, append(s.dialling(p.Yard), client.WithState(state))...)
+}
+
+// dialling is how somebody who stands at a yard connects.
+func (s *story) dialling(yard string) []client.Option {
+	n := s.fleet.net
+	if n == nil {
+		return nil
+	}
+	return []client.Option{client.WithConnectTimeout(time.Second), client.WithDialer(func(ctx context.Context, address string) (net.Conn, error) {
+		return n.dial(ctx, yard, address)
+	})}
 }
 
 // watchers makes nia a client for each yard that asks it first.
@@ -119,7 +133,7 @@ func (s *story) watchers(p *client.Profile, key ed25519.PrivateKey) error {
 	for _, y := range p.Yards {
 		at := *p
 		at.Yard = y.ID
-		c, err := newClient(&at, key, filepath.Join(s.dir, "people", p.Person, "state-"+y.ID))
+		c, err := s.newClient(&at, key, filepath.Join(s.dir, "people", p.Person, "state-"+y.ID))
 		if err != nil {
 			return fmt.Errorf("a client at %s: %w", y.ID, err)
 		}

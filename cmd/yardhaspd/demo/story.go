@@ -35,6 +35,9 @@ type story struct {
 	plan   *servicev1.PlanResponse
 	opened time.Time // when the last point was opened
 
+	liftPlan []string  // of the job at the third yard
+	locks    []cutLock // hung while cut off
+
 	holds, ons map[string]string // by person: the lock's and the sign-on's reference
 
 	mu    sync.Mutex

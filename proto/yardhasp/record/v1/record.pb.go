@@ -391,6 +391,13 @@ type Record struct {
 	//	*Record_Withdraw
 	//	*Record_Expire
 	//	*Record_RecordTraining
+	//	*Record_Removal
+	//	*Record_HandOver
+	//	*Record_ReplaceKey
+	//	*Record_ReissueKey
+	//	*Record_ClaimLock
+	//	*Record_RecoverYard
+	//	*Record_AcknowledgeRemoval
 	//	*Record_Lock
 	//	*Record_FoundLock
 	//	*Record_Release
@@ -400,6 +407,7 @@ type Record struct {
 	//	*Record_Energise
 	//	*Record_BoxAdd
 	//	*Record_BoxRemove
+	//	*Record_FoundStarted
 	//	*Record_OpenJob
 	//	*Record_SignOn
 	//	*Record_SignOff
@@ -590,6 +598,69 @@ func (x *Record) GetRecordTraining() *RecordTraining {
 	return nil
 }
 
+func (x *Record) GetRemoval() *Removal {
+	if x != nil {
+		if x, ok := x.Act.(*Record_Removal); ok {
+			return x.Removal
+		}
+	}
+	return nil
+}
+
+func (x *Record) GetHandOver() *HandOver {
+	if x != nil {
+		if x, ok := x.Act.(*Record_HandOver); ok {
+			return x.HandOver
+		}
+	}
+	return nil
+}
+
+func (x *Record) GetReplaceKey() *ReplaceKey {
+	if x != nil {
+		if x, ok := x.Act.(*Record_ReplaceKey); ok {
+			return x.ReplaceKey
+		}
+	}
+	return nil
+}
+
+func (x *Record) GetReissueKey() *ReissueKey {
+	if x != nil {
+		if x, ok := x.Act.(*Record_ReissueKey); ok {
+			return x.ReissueKey
+		}
+	}
+	return nil
+}
+
+func (x *Record) GetClaimLock() *ClaimLock {
+	if x != nil {
+		if x, ok := x.Act.(*Record_ClaimLock); ok {
+			return x.ClaimLock
+		}
+	}
+	return nil
+}
+
+func (x *Record) GetRecoverYard() *RecoverYard {
+	if x != nil {
+		if x, ok := x.Act.(*Record_RecoverYard); ok {
+			return x.RecoverYard
+		}
+	}
+	return nil
+}
+
+func (x *Record) GetAcknowledgeRemoval() *AcknowledgeRemoval {
+	if x != nil {
+		if x, ok := x.Act.(*Record_AcknowledgeRemoval); ok {
+			return x.AcknowledgeRemoval
+		}
+	}
+	return nil
+}
+
 func (x *Record) GetLock() *Lock {
 	if x != nil {
 		if x, ok := x.Act.(*Record_Lock); ok {
@@ -666,6 +737,15 @@ func (x *Record) GetBoxRemove() *BoxRemove {
 	if x != nil {
 		if x, ok := x.Act.(*Record_BoxRemove); ok {
 			return x.BoxRemove
+		}
+	}
+	return nil
+}
+
+func (x *Record) GetFoundStarted() *FoundStarted {
+	if x != nil {
+		if x, ok := x.Act.(*Record_FoundStarted); ok {
+			return x.FoundStarted
 		}
 	}
 	return nil
@@ -832,6 +912,34 @@ type Record_RecordTraining struct {
 	RecordTraining *RecordTraining `protobuf:"bytes,31,opt,name=record_training,json=recordTraining,proto3,oneof"`
 }
 
+type Record_Removal struct {
+	Removal *Removal `protobuf:"bytes,32,opt,name=removal,proto3,oneof"`
+}
+
+type Record_HandOver struct {
+	HandOver *HandOver `protobuf:"bytes,33,opt,name=hand_over,json=handOver,proto3,oneof"`
+}
+
+type Record_ReplaceKey struct {
+	ReplaceKey *ReplaceKey `protobuf:"bytes,34,opt,name=replace_key,json=replaceKey,proto3,oneof"`
+}
+
+type Record_ReissueKey struct {
+	ReissueKey *ReissueKey `protobuf:"bytes,35,opt,name=reissue_key,json=reissueKey,proto3,oneof"`
+}
+
+type Record_ClaimLock struct {
+	ClaimLock *ClaimLock `protobuf:"bytes,36,opt,name=claim_lock,json=claimLock,proto3,oneof"`
+}
+
+type Record_RecoverYard struct {
+	RecoverYard *RecoverYard `protobuf:"bytes,37,opt,name=recover_yard,json=recoverYard,proto3,oneof"`
+}
+
+type Record_AcknowledgeRemoval struct {
+	AcknowledgeRemoval *AcknowledgeRemoval `protobuf:"bytes,38,opt,name=acknowledge_removal,json=acknowledgeRemoval,proto3,oneof"`
+}
+
 type Record_Lock struct {
 	// Journal records, through a yard's journal.
 	Lock *Lock `protobuf:"bytes,50,opt,name=lock,proto3,oneof"`
@@ -867,6 +975,10 @@ type Record_BoxAdd struct {
 
 type Record_BoxRemove struct {
 	BoxRemove *BoxRemove `protobuf:"bytes,58,opt,name=box_remove,json=boxRemove,proto3,oneof"`
+}
+
+type Record_FoundStarted struct {
+	FoundStarted *FoundStarted `protobuf:"bytes,59,opt,name=found_started,json=foundStarted,proto3,oneof"`
 }
 
 type Record_OpenJob struct {
@@ -942,6 +1054,20 @@ func (*Record_Expire) isRecord_Act() {}
 
 func (*Record_RecordTraining) isRecord_Act() {}
 
+func (*Record_Removal) isRecord_Act() {}
+
+func (*Record_HandOver) isRecord_Act() {}
+
+func (*Record_ReplaceKey) isRecord_Act() {}
+
+func (*Record_ReissueKey) isRecord_Act() {}
+
+func (*Record_ClaimLock) isRecord_Act() {}
+
+func (*Record_RecoverYard) isRecord_Act() {}
+
+func (*Record_AcknowledgeRemoval) isRecord_Act() {}
+
 func (*Record_Lock) isRecord_Act() {}
 
 func (*Record_FoundLock) isRecord_Act() {}
@@ -959,6 +1085,8 @@ func (*Record_Energise) isRecord_Act() {}
 func (*Record_BoxAdd) isRecord_Act() {}
 
 func (*Record_BoxRemove) isRecord_Act() {}
+
+func (*Record_FoundStarted) isRecord_Act() {}
 
 func (*Record_OpenJob) isRecord_Act() {}
 
@@ -2112,6 +2240,623 @@ func (x *Expire) GetRequest() string {
 	return ""
 }
 
+// Removal orders the lock of an absent person off, 1910.147(e)(3). Two managers
+// sign the same bytes: the signer and the second; neither is the holder.
+type Removal struct {
+	state  protoimpl.MessageState `protogen:"open.v1"`
+	Hold   *JournalRef            `protobuf:"bytes,1,opt,name=hold,proto3" json:"hold,omitempty"`
+	Second string                 `protobuf:"bytes,2,opt,name=second,proto3" json:"second,omitempty"`
+	// How it was verified that the person is not at any yard.
+	NotHere string `protobuf:"bytes,3,opt,name=not_here,json=notHere,proto3" json:"not_here,omitempty"`
+	// What was done to reach them.
+	TriedToReach  string `protobuf:"bytes,4,opt,name=tried_to_reach,json=triedToReach,proto3" json:"tried_to_reach,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Removal) Reset() {
+	*x = Removal{}
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[20]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Removal) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Removal) ProtoMessage() {}
+
+func (x *Removal) ProtoReflect() protoreflect.Message {
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[20]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Removal.ProtoReflect.Descriptor instead.
+func (*Removal) Descriptor() ([]byte, []int) {
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{20}
+}
+
+func (x *Removal) GetHold() *JournalRef {
+	if x != nil {
+		return x.Hold
+	}
+	return nil
+}
+
+func (x *Removal) GetSecond() string {
+	if x != nil {
+		return x.Second
+	}
+	return ""
+}
+
+func (x *Removal) GetNotHere() string {
+	if x != nil {
+		return x.NotHere
+	}
+	return ""
+}
+
+func (x *Removal) GetTriedToReach() string {
+	if x != nil {
+		return x.TriedToReach
+	}
+	return ""
+}
+
+// AcknowledgeRemoval: the absent person has been told, before working again.
+type AcknowledgeRemoval struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Hold          *JournalRef            `protobuf:"bytes,1,opt,name=hold,proto3" json:"hold,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *AcknowledgeRemoval) Reset() {
+	*x = AcknowledgeRemoval{}
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[21]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *AcknowledgeRemoval) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*AcknowledgeRemoval) ProtoMessage() {}
+
+func (x *AcknowledgeRemoval) ProtoReflect() protoreflect.Message {
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[21]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use AcknowledgeRemoval.ProtoReflect.Descriptor instead.
+func (*AcknowledgeRemoval) Descriptor() ([]byte, []int) {
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{21}
+}
+
+func (x *AcknowledgeRemoval) GetHold() *JournalRef {
+	if x != nil {
+		return x.Hold
+	}
+	return nil
+}
+
+// HandOver passes protection from people going off to people coming on without
+// a gap, 1910.147(f)(4): all pairs or none. Everybody named signs.
+type HandOver struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	Pairs []*HandOver_Pair       `protobuf:"bytes,1,rep,name=pairs,proto3" json:"pairs,omitempty"`
+	// Who signs beside the signer, in the order of their signatures.
+	Others        []string `protobuf:"bytes,2,rep,name=others,proto3" json:"others,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *HandOver) Reset() {
+	*x = HandOver{}
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[22]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *HandOver) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*HandOver) ProtoMessage() {}
+
+func (x *HandOver) ProtoReflect() protoreflect.Message {
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[22]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use HandOver.ProtoReflect.Descriptor instead.
+func (*HandOver) Descriptor() ([]byte, []int) {
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{22}
+}
+
+func (x *HandOver) GetPairs() []*HandOver_Pair {
+	if x != nil {
+		return x.Pairs
+	}
+	return nil
+}
+
+func (x *HandOver) GetOthers() []string {
+	if x != nil {
+		return x.Others
+	}
+	return nil
+}
+
+// ReplaceKey puts a new key in place of one's own: the old key and the new one
+// sign. The new key may end what the old one began.
+type ReplaceKey struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Key           []byte                 `protobuf:"bytes,1,opt,name=key,proto3" json:"key,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ReplaceKey) Reset() {
+	*x = ReplaceKey{}
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[23]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ReplaceKey) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ReplaceKey) ProtoMessage() {}
+
+func (x *ReplaceKey) ProtoReflect() protoreflect.Message {
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[23]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ReplaceKey.ProtoReflect.Descriptor instead.
+func (*ReplaceKey) Descriptor() ([]byte, []int) {
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{23}
+}
+
+func (x *ReplaceKey) GetKey() []byte {
+	if x != nil {
+		return x.Key
+	}
+	return nil
+}
+
+// ReissueKey gives a person who lost their key a new one: a manager and the new
+// key sign. It ends nothing that was on before it.
+type ReissueKey struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Person        string                 `protobuf:"bytes,1,opt,name=person,proto3" json:"person,omitempty"`
+	Key           []byte                 `protobuf:"bytes,2,opt,name=key,proto3" json:"key,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ReissueKey) Reset() {
+	*x = ReissueKey{}
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[24]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ReissueKey) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ReissueKey) ProtoMessage() {}
+
+func (x *ReissueKey) ProtoReflect() protoreflect.Message {
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[24]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ReissueKey.ProtoReflect.Descriptor instead.
+func (*ReissueKey) Descriptor() ([]byte, []int) {
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{24}
+}
+
+func (x *ReissueKey) GetPerson() string {
+	if x != nil {
+		return x.Person
+	}
+	return ""
+}
+
+func (x *ReissueKey) GetKey() []byte {
+	if x != nil {
+		return x.Key
+	}
+	return nil
+}
+
+// ClaimLock: the owner of a lock that was found hanging has been identified. The
+// owner signs, and a supervisor or manager as witness.
+type ClaimLock struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Hold          *JournalRef            `protobuf:"bytes,1,opt,name=hold,proto3" json:"hold,omitempty"`
+	Witness       string                 `protobuf:"bytes,2,opt,name=witness,proto3" json:"witness,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ClaimLock) Reset() {
+	*x = ClaimLock{}
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[25]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ClaimLock) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ClaimLock) ProtoMessage() {}
+
+func (x *ClaimLock) ProtoReflect() protoreflect.Message {
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[25]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ClaimLock.ProtoReflect.Descriptor instead.
+func (*ClaimLock) Descriptor() ([]byte, []int) {
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{25}
+}
+
+func (x *ClaimLock) GetHold() *JournalRef {
+	if x != nil {
+		return x.Hold
+	}
+	return nil
+}
+
+func (x *ClaimLock) GetWitness() string {
+	if x != nil {
+		return x.Witness
+	}
+	return ""
+}
+
+// RecoverYard takes up a yard whose replica lost its disk, after a walkdown. Two
+// managers and the new replica's key sign.
+type RecoverYard struct {
+	state  protoimpl.MessageState `protogen:"open.v1"`
+	Yard   string                 `protobuf:"bytes,1,opt,name=yard,proto3" json:"yard,omitempty"`
+	Second string                 `protobuf:"bytes,2,opt,name=second,proto3" json:"second,omitempty"`
+	// One more than the yard's epoch.
+	Epoch   uint64 `protobuf:"varint,3,opt,name=epoch,proto3" json:"epoch,omitempty"`
+	Key     []byte `protobuf:"bytes,4,opt,name=key,proto3" json:"key,omitempty"`
+	Address string `protobuf:"bytes,5,opt,name=address,proto3" json:"address,omitempty"`
+	// The old machine was switched off and its disk taken out.
+	OldMachineOff bool `protobuf:"varint,6,opt,name=old_machine_off,json=oldMachineOff,proto3" json:"old_machine_off,omitempty"`
+	// Every lock seen hanging at the yard's points and boxes.
+	Locks []*WalkedLock `protobuf:"bytes,7,rep,name=locks,proto3" json:"locks,omitempty"`
+	// Every point of the yard seen closed.
+	Closed []string `protobuf:"bytes,8,rep,name=closed,proto3" json:"closed,omitempty"`
+	// Everybody found inside a zone of the yard.
+	Inside        []*WalkedPerson `protobuf:"bytes,9,rep,name=inside,proto3" json:"inside,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RecoverYard) Reset() {
+	*x = RecoverYard{}
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[26]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RecoverYard) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RecoverYard) ProtoMessage() {}
+
+func (x *RecoverYard) ProtoReflect() protoreflect.Message {
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[26]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RecoverYard.ProtoReflect.Descriptor instead.
+func (*RecoverYard) Descriptor() ([]byte, []int) {
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{26}
+}
+
+func (x *RecoverYard) GetYard() string {
+	if x != nil {
+		return x.Yard
+	}
+	return ""
+}
+
+func (x *RecoverYard) GetSecond() string {
+	if x != nil {
+		return x.Second
+	}
+	return ""
+}
+
+func (x *RecoverYard) GetEpoch() uint64 {
+	if x != nil {
+		return x.Epoch
+	}
+	return 0
+}
+
+func (x *RecoverYard) GetKey() []byte {
+	if x != nil {
+		return x.Key
+	}
+	return nil
+}
+
+func (x *RecoverYard) GetAddress() string {
+	if x != nil {
+		return x.Address
+	}
+	return ""
+}
+
+func (x *RecoverYard) GetOldMachineOff() bool {
+	if x != nil {
+		return x.OldMachineOff
+	}
+	return false
+}
+
+func (x *RecoverYard) GetLocks() []*WalkedLock {
+	if x != nil {
+		return x.Locks
+	}
+	return nil
+}
+
+func (x *RecoverYard) GetClosed() []string {
+	if x != nil {
+		return x.Closed
+	}
+	return nil
+}
+
+func (x *RecoverYard) GetInside() []*WalkedPerson {
+	if x != nil {
+		return x.Inside
+	}
+	return nil
+}
+
+type WalkedLock struct {
+	state  protoimpl.MessageState `protogen:"open.v1"`
+	Target *Target                `protobuf:"bytes,1,opt,name=target,proto3" json:"target,omitempty"`
+	// Whose it is; empty: not known.
+	Holder        string `protobuf:"bytes,2,opt,name=holder,proto3" json:"holder,omitempty"`
+	Seen          string `protobuf:"bytes,3,opt,name=seen,proto3" json:"seen,omitempty"`
+	Job           string `protobuf:"bytes,4,opt,name=job,proto3" json:"job,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *WalkedLock) Reset() {
+	*x = WalkedLock{}
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[27]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *WalkedLock) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*WalkedLock) ProtoMessage() {}
+
+func (x *WalkedLock) ProtoReflect() protoreflect.Message {
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[27]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use WalkedLock.ProtoReflect.Descriptor instead.
+func (*WalkedLock) Descriptor() ([]byte, []int) {
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{27}
+}
+
+func (x *WalkedLock) GetTarget() *Target {
+	if x != nil {
+		return x.Target
+	}
+	return nil
+}
+
+func (x *WalkedLock) GetHolder() string {
+	if x != nil {
+		return x.Holder
+	}
+	return ""
+}
+
+func (x *WalkedLock) GetSeen() string {
+	if x != nil {
+		return x.Seen
+	}
+	return ""
+}
+
+func (x *WalkedLock) GetJob() string {
+	if x != nil {
+		return x.Job
+	}
+	return ""
+}
+
+type WalkedPerson struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	Person        string                 `protobuf:"bytes,1,opt,name=person,proto3" json:"person,omitempty"`
+	Job           string                 `protobuf:"bytes,2,opt,name=job,proto3" json:"job,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *WalkedPerson) Reset() {
+	*x = WalkedPerson{}
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[28]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *WalkedPerson) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*WalkedPerson) ProtoMessage() {}
+
+func (x *WalkedPerson) ProtoReflect() protoreflect.Message {
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[28]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use WalkedPerson.ProtoReflect.Descriptor instead.
+func (*WalkedPerson) Descriptor() ([]byte, []int) {
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{28}
+}
+
+func (x *WalkedPerson) GetPerson() string {
+	if x != nil {
+		return x.Person
+	}
+	return ""
+}
+
+func (x *WalkedPerson) GetJob() string {
+	if x != nil {
+		return x.Job
+	}
+	return ""
+}
+
+// FoundStarted: something was started without the ledger. Never an approval; it is
+// raised at every yard.
+type FoundStarted struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The points that must be closed for it, as far as known.
+	Points        []string `protobuf:"bytes,1,rep,name=points,proto3" json:"points,omitempty"`
+	What          string   `protobuf:"bytes,2,opt,name=what,proto3" json:"what,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *FoundStarted) Reset() {
+	*x = FoundStarted{}
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[29]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *FoundStarted) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*FoundStarted) ProtoMessage() {}
+
+func (x *FoundStarted) ProtoReflect() protoreflect.Message {
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[29]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use FoundStarted.ProtoReflect.Descriptor instead.
+func (*FoundStarted) Descriptor() ([]byte, []int) {
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{29}
+}
+
+func (x *FoundStarted) GetPoints() []string {
+	if x != nil {
+		return x.Points
+	}
+	return nil
+}
+
+func (x *FoundStarted) GetWhat() string {
+	if x != nil {
+		return x.What
+	}
+	return ""
+}
+
 // Target is what a lock hangs on.
 type Target struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -2126,7 +2871,7 @@ type Target struct {
 
 func (x *Target) Reset() {
 	*x = Target{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[20]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[30]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2138,7 +2883,7 @@ func (x *Target) String() string {
 func (*Target) ProtoMessage() {}
 
 func (x *Target) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[20]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[30]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2151,7 +2896,7 @@ func (x *Target) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Target.ProtoReflect.Descriptor instead.
 func (*Target) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{20}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{30}
 }
 
 func (x *Target) GetOn() isTarget_On {
@@ -2209,7 +2954,7 @@ type Lock struct {
 
 func (x *Lock) Reset() {
 	*x = Lock{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[21]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[31]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2221,7 +2966,7 @@ func (x *Lock) String() string {
 func (*Lock) ProtoMessage() {}
 
 func (x *Lock) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[21]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[31]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2234,7 +2979,7 @@ func (x *Lock) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Lock.ProtoReflect.Descriptor instead.
 func (*Lock) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{21}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{31}
 }
 
 func (x *Lock) GetTarget() *Target {
@@ -2270,7 +3015,7 @@ type FoundLock struct {
 
 func (x *FoundLock) Reset() {
 	*x = FoundLock{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[22]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[32]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2282,7 +3027,7 @@ func (x *FoundLock) String() string {
 func (*FoundLock) ProtoMessage() {}
 
 func (x *FoundLock) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[22]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[32]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2295,7 +3040,7 @@ func (x *FoundLock) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use FoundLock.ProtoReflect.Descriptor instead.
 func (*FoundLock) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{22}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{32}
 }
 
 func (x *FoundLock) GetTarget() *Target {
@@ -2329,7 +3074,7 @@ type Release struct {
 
 func (x *Release) Reset() {
 	*x = Release{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[23]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[33]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2341,7 +3086,7 @@ func (x *Release) String() string {
 func (*Release) ProtoMessage() {}
 
 func (x *Release) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[23]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[33]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2354,7 +3099,7 @@ func (x *Release) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Release.ProtoReflect.Descriptor instead.
 func (*Release) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{23}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{33}
 }
 
 func (x *Release) GetHold() *JournalRef {
@@ -2376,7 +3121,7 @@ type Moved struct {
 
 func (x *Moved) Reset() {
 	*x = Moved{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[24]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[34]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2388,7 +3133,7 @@ func (x *Moved) String() string {
 func (*Moved) ProtoMessage() {}
 
 func (x *Moved) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[24]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[34]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2401,7 +3146,7 @@ func (x *Moved) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Moved.ProtoReflect.Descriptor instead.
 func (*Moved) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{24}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{34}
 }
 
 func (x *Moved) GetEpoch() uint64 {
@@ -2429,7 +3174,7 @@ type Isolate struct {
 
 func (x *Isolate) Reset() {
 	*x = Isolate{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[25]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[35]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2441,7 +3186,7 @@ func (x *Isolate) String() string {
 func (*Isolate) ProtoMessage() {}
 
 func (x *Isolate) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[25]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[35]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2454,7 +3199,7 @@ func (x *Isolate) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Isolate.ProtoReflect.Descriptor instead.
 func (*Isolate) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{25}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{35}
 }
 
 func (x *Isolate) GetPoint() string {
@@ -2482,7 +3227,7 @@ type Closed struct {
 
 func (x *Closed) Reset() {
 	*x = Closed{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[26]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[36]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2494,7 +3239,7 @@ func (x *Closed) String() string {
 func (*Closed) ProtoMessage() {}
 
 func (x *Closed) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[26]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[36]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2507,7 +3252,7 @@ func (x *Closed) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Closed.ProtoReflect.Descriptor instead.
 func (*Closed) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{26}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{36}
 }
 
 func (x *Closed) GetPoint() string {
@@ -2535,7 +3280,7 @@ type FoundClosed struct {
 
 func (x *FoundClosed) Reset() {
 	*x = FoundClosed{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[27]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[37]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2547,7 +3292,7 @@ func (x *FoundClosed) String() string {
 func (*FoundClosed) ProtoMessage() {}
 
 func (x *FoundClosed) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[27]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[37]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2560,7 +3305,7 @@ func (x *FoundClosed) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use FoundClosed.ProtoReflect.Descriptor instead.
 func (*FoundClosed) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{27}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{37}
 }
 
 func (x *FoundClosed) GetPoint() string {
@@ -2588,7 +3333,7 @@ type Energise struct {
 
 func (x *Energise) Reset() {
 	*x = Energise{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[28]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[38]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2600,7 +3345,7 @@ func (x *Energise) String() string {
 func (*Energise) ProtoMessage() {}
 
 func (x *Energise) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[28]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[38]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2613,7 +3358,7 @@ func (x *Energise) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Energise.ProtoReflect.Descriptor instead.
 func (*Energise) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{28}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{38}
 }
 
 func (x *Energise) GetRequest() string {
@@ -2641,7 +3386,7 @@ type BoxAdd struct {
 
 func (x *BoxAdd) Reset() {
 	*x = BoxAdd{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[29]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[39]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2653,7 +3398,7 @@ func (x *BoxAdd) String() string {
 func (*BoxAdd) ProtoMessage() {}
 
 func (x *BoxAdd) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[29]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[39]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2666,7 +3411,7 @@ func (x *BoxAdd) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BoxAdd.ProtoReflect.Descriptor instead.
 func (*BoxAdd) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{29}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{39}
 }
 
 func (x *BoxAdd) GetBox() string {
@@ -2694,7 +3439,7 @@ type BoxRemove struct {
 
 func (x *BoxRemove) Reset() {
 	*x = BoxRemove{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[30]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[40]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2706,7 +3451,7 @@ func (x *BoxRemove) String() string {
 func (*BoxRemove) ProtoMessage() {}
 
 func (x *BoxRemove) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[30]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[40]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2719,7 +3464,7 @@ func (x *BoxRemove) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BoxRemove.ProtoReflect.Descriptor instead.
 func (*BoxRemove) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{30}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{40}
 }
 
 func (x *BoxRemove) GetBox() string {
@@ -2754,7 +3499,7 @@ type OpenJob struct {
 
 func (x *OpenJob) Reset() {
 	*x = OpenJob{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[31]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[41]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2766,7 +3511,7 @@ func (x *OpenJob) String() string {
 func (*OpenJob) ProtoMessage() {}
 
 func (x *OpenJob) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[31]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[41]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2779,7 +3524,7 @@ func (x *OpenJob) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use OpenJob.ProtoReflect.Descriptor instead.
 func (*OpenJob) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{31}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{41}
 }
 
 func (x *OpenJob) GetId() string {
@@ -2841,7 +3586,7 @@ type SignOn struct {
 
 func (x *SignOn) Reset() {
 	*x = SignOn{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[32]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[42]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2853,7 +3598,7 @@ func (x *SignOn) String() string {
 func (*SignOn) ProtoMessage() {}
 
 func (x *SignOn) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[32]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[42]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2866,7 +3611,7 @@ func (x *SignOn) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SignOn.ProtoReflect.Descriptor instead.
 func (*SignOn) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{32}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{42}
 }
 
 func (x *SignOn) GetJob() string {
@@ -2886,7 +3631,7 @@ type SignOff struct {
 
 func (x *SignOff) Reset() {
 	*x = SignOff{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[33]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[43]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2898,7 +3643,7 @@ func (x *SignOff) String() string {
 func (*SignOff) ProtoMessage() {}
 
 func (x *SignOff) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[33]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[43]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2911,7 +3656,7 @@ func (x *SignOff) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SignOff.ProtoReflect.Descriptor instead.
 func (*SignOff) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{33}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{43}
 }
 
 func (x *SignOff) GetSignOn() *JournalRef {
@@ -2931,7 +3676,7 @@ type ShutDown struct {
 
 func (x *ShutDown) Reset() {
 	*x = ShutDown{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[34]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[44]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2943,7 +3688,7 @@ func (x *ShutDown) String() string {
 func (*ShutDown) ProtoMessage() {}
 
 func (x *ShutDown) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[34]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[44]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2956,7 +3701,7 @@ func (x *ShutDown) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ShutDown.ProtoReflect.Descriptor instead.
 func (*ShutDown) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{34}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{44}
 }
 
 func (x *ShutDown) GetJob() string {
@@ -2990,7 +3735,7 @@ type Reading struct {
 
 func (x *Reading) Reset() {
 	*x = Reading{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[35]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[45]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3002,7 +3747,7 @@ func (x *Reading) String() string {
 func (*Reading) ProtoMessage() {}
 
 func (x *Reading) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[35]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[45]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3015,7 +3760,7 @@ func (x *Reading) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Reading.ProtoReflect.Descriptor instead.
 func (*Reading) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{35}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{45}
 }
 
 func (x *Reading) GetJob() string {
@@ -3107,7 +3852,7 @@ type FoundLive struct {
 
 func (x *FoundLive) Reset() {
 	*x = FoundLive{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[36]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[46]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3119,7 +3864,7 @@ func (x *FoundLive) String() string {
 func (*FoundLive) ProtoMessage() {}
 
 func (x *FoundLive) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[36]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[46]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3132,7 +3877,7 @@ func (x *FoundLive) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use FoundLive.ProtoReflect.Descriptor instead.
 func (*FoundLive) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{36}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{46}
 }
 
 func (x *FoundLive) GetJob() string {
@@ -3167,7 +3912,7 @@ type CorrectFoundLive struct {
 
 func (x *CorrectFoundLive) Reset() {
 	*x = CorrectFoundLive{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[37]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[47]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3179,7 +3924,7 @@ func (x *CorrectFoundLive) String() string {
 func (*CorrectFoundLive) ProtoMessage() {}
 
 func (x *CorrectFoundLive) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[37]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[47]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3192,7 +3937,7 @@ func (x *CorrectFoundLive) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CorrectFoundLive.ProtoReflect.Descriptor instead.
 func (*CorrectFoundLive) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{37}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{47}
 }
 
 func (x *CorrectFoundLive) GetFound() *JournalRef {
@@ -3222,7 +3967,7 @@ type StoredReleased struct {
 
 func (x *StoredReleased) Reset() {
 	*x = StoredReleased{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[38]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[48]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3234,7 +3979,7 @@ func (x *StoredReleased) String() string {
 func (*StoredReleased) ProtoMessage() {}
 
 func (x *StoredReleased) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[38]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[48]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3247,7 +3992,7 @@ func (x *StoredReleased) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use StoredReleased.ProtoReflect.Descriptor instead.
 func (*StoredReleased) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{38}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{48}
 }
 
 func (x *StoredReleased) GetJob() string {
@@ -3284,7 +4029,7 @@ type Notice struct {
 
 func (x *Notice) Reset() {
 	*x = Notice{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[39]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[49]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3296,7 +4041,7 @@ func (x *Notice) String() string {
 func (*Notice) ProtoMessage() {}
 
 func (x *Notice) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[39]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[49]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3309,7 +4054,7 @@ func (x *Notice) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Notice.ProtoReflect.Descriptor instead.
 func (*Notice) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{39}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{49}
 }
 
 func (x *Notice) GetJob() string {
@@ -3355,7 +4100,7 @@ type ClearArea struct {
 
 func (x *ClearArea) Reset() {
 	*x = ClearArea{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[40]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[50]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3367,7 +4112,7 @@ func (x *ClearArea) String() string {
 func (*ClearArea) ProtoMessage() {}
 
 func (x *ClearArea) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[40]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[50]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3380,7 +4125,7 @@ func (x *ClearArea) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ClearArea.ProtoReflect.Descriptor instead.
 func (*ClearArea) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{40}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{50}
 }
 
 func (x *ClearArea) GetJob() string {
@@ -3435,7 +4180,7 @@ type TriedHandle struct {
 
 func (x *TriedHandle) Reset() {
 	*x = TriedHandle{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[41]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[51]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3447,7 +4192,7 @@ func (x *TriedHandle) String() string {
 func (*TriedHandle) ProtoMessage() {}
 
 func (x *TriedHandle) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[41]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[51]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3460,7 +4205,7 @@ func (x *TriedHandle) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TriedHandle.ProtoReflect.Descriptor instead.
 func (*TriedHandle) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{41}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{51}
 }
 
 func (x *TriedHandle) GetHold() *JournalRef {
@@ -3480,7 +4225,7 @@ type CloseJob struct {
 
 func (x *CloseJob) Reset() {
 	*x = CloseJob{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[42]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[52]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3492,7 +4237,7 @@ func (x *CloseJob) String() string {
 func (*CloseJob) ProtoMessage() {}
 
 func (x *CloseJob) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[42]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[52]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3505,7 +4250,7 @@ func (x *CloseJob) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CloseJob.ProtoReflect.Descriptor instead.
 func (*CloseJob) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{42}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{52}
 }
 
 func (x *CloseJob) GetJob() string {
@@ -3513,6 +4258,60 @@ func (x *CloseJob) GetJob() string {
 		return x.Job
 	}
 	return ""
+}
+
+type HandOver_Pair struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The lock that comes off, and the lock of another person on the same target
+	// that stays.
+	Off           *JournalRef `protobuf:"bytes,1,opt,name=off,proto3" json:"off,omitempty"`
+	On            *JournalRef `protobuf:"bytes,2,opt,name=on,proto3" json:"on,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *HandOver_Pair) Reset() {
+	*x = HandOver_Pair{}
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[53]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *HandOver_Pair) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*HandOver_Pair) ProtoMessage() {}
+
+func (x *HandOver_Pair) ProtoReflect() protoreflect.Message {
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[53]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use HandOver_Pair.ProtoReflect.Descriptor instead.
+func (*HandOver_Pair) Descriptor() ([]byte, []int) {
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{22, 0}
+}
+
+func (x *HandOver_Pair) GetOff() *JournalRef {
+	if x != nil {
+		return x.Off
+	}
+	return nil
+}
+
+func (x *HandOver_Pair) GetOn() *JournalRef {
+	if x != nil {
+		return x.On
+	}
+	return nil
 }
 
 var File_yardhasp_record_v1_record_proto protoreflect.FileDescriptor
@@ -3527,7 +4326,7 @@ const file_yardhasp_record_v1_record_proto_rawDesc = "" +
 	"signatures\";\n" +
 	"\tSignature\x12\x10\n" +
 	"\x03key\x18\x01 \x01(\fR\x03key\x12\x1c\n" +
-	"\tsignature\x18\x02 \x01(\fR\tsignature\"\xc6\x11\n" +
+	"\tsignature\x18\x02 \x01(\fR\tsignature\"\xec\x15\n" +
 	"\x06Record\x12\x16\n" +
 	"\x06ledger\x18\x01 \x01(\fR\x06ledger\x12\x16\n" +
 	"\x06signer\x18\x02 \x01(\tR\x06signer\x122\n" +
@@ -3545,7 +4344,17 @@ const file_yardhasp_record_v1_record_proto_rawDesc = "" +
 	"\arequest\x18\x1c \x01(\v2\x1b.yardhasp.record.v1.RequestH\x00R\arequest\x12:\n" +
 	"\bwithdraw\x18\x1d \x01(\v2\x1c.yardhasp.record.v1.WithdrawH\x00R\bwithdraw\x124\n" +
 	"\x06expire\x18\x1e \x01(\v2\x1a.yardhasp.record.v1.ExpireH\x00R\x06expire\x12M\n" +
-	"\x0frecord_training\x18\x1f \x01(\v2\".yardhasp.record.v1.RecordTrainingH\x00R\x0erecordTraining\x12.\n" +
+	"\x0frecord_training\x18\x1f \x01(\v2\".yardhasp.record.v1.RecordTrainingH\x00R\x0erecordTraining\x127\n" +
+	"\aremoval\x18  \x01(\v2\x1b.yardhasp.record.v1.RemovalH\x00R\aremoval\x12;\n" +
+	"\thand_over\x18! \x01(\v2\x1c.yardhasp.record.v1.HandOverH\x00R\bhandOver\x12A\n" +
+	"\vreplace_key\x18\" \x01(\v2\x1e.yardhasp.record.v1.ReplaceKeyH\x00R\n" +
+	"replaceKey\x12A\n" +
+	"\vreissue_key\x18# \x01(\v2\x1e.yardhasp.record.v1.ReissueKeyH\x00R\n" +
+	"reissueKey\x12>\n" +
+	"\n" +
+	"claim_lock\x18$ \x01(\v2\x1d.yardhasp.record.v1.ClaimLockH\x00R\tclaimLock\x12D\n" +
+	"\frecover_yard\x18% \x01(\v2\x1f.yardhasp.record.v1.RecoverYardH\x00R\vrecoverYard\x12Y\n" +
+	"\x13acknowledge_removal\x18& \x01(\v2&.yardhasp.record.v1.AcknowledgeRemovalH\x00R\x12acknowledgeRemoval\x12.\n" +
 	"\x04lock\x182 \x01(\v2\x18.yardhasp.record.v1.LockH\x00R\x04lock\x12>\n" +
 	"\n" +
 	"found_lock\x183 \x01(\v2\x1d.yardhasp.record.v1.FoundLockH\x00R\tfoundLock\x127\n" +
@@ -3556,7 +4365,8 @@ const file_yardhasp_record_v1_record_proto_rawDesc = "" +
 	"\benergise\x188 \x01(\v2\x1c.yardhasp.record.v1.EnergiseH\x00R\benergise\x125\n" +
 	"\abox_add\x189 \x01(\v2\x1a.yardhasp.record.v1.BoxAddH\x00R\x06boxAdd\x12>\n" +
 	"\n" +
-	"box_remove\x18: \x01(\v2\x1d.yardhasp.record.v1.BoxRemoveH\x00R\tboxRemove\x128\n" +
+	"box_remove\x18: \x01(\v2\x1d.yardhasp.record.v1.BoxRemoveH\x00R\tboxRemove\x12G\n" +
+	"\rfound_started\x18; \x01(\v2 .yardhasp.record.v1.FoundStartedH\x00R\ffoundStarted\x128\n" +
 	"\bopen_job\x18F \x01(\v2\x1b.yardhasp.record.v1.OpenJobH\x00R\aopenJob\x125\n" +
 	"\asign_on\x18G \x01(\v2\x1a.yardhasp.record.v1.SignOnH\x00R\x06signOn\x128\n" +
 	"\bsign_off\x18H \x01(\v2\x1b.yardhasp.record.v1.SignOffH\x00R\asignOff\x12;\n" +
@@ -3650,7 +4460,52 @@ const file_yardhasp_record_v1_record_proto_rawDesc = "" +
 	"\arequest\x18\x01 \x01(\tR\arequest\x12\x10\n" +
 	"\x03why\x18\x02 \x01(\tR\x03why\"\"\n" +
 	"\x06Expire\x12\x18\n" +
-	"\arequest\x18\x01 \x01(\tR\arequest\":\n" +
+	"\arequest\x18\x01 \x01(\tR\arequest\"\x96\x01\n" +
+	"\aRemoval\x122\n" +
+	"\x04hold\x18\x01 \x01(\v2\x1e.yardhasp.record.v1.JournalRefR\x04hold\x12\x16\n" +
+	"\x06second\x18\x02 \x01(\tR\x06second\x12\x19\n" +
+	"\bnot_here\x18\x03 \x01(\tR\anotHere\x12$\n" +
+	"\x0etried_to_reach\x18\x04 \x01(\tR\ftriedToReach\"H\n" +
+	"\x12AcknowledgeRemoval\x122\n" +
+	"\x04hold\x18\x01 \x01(\v2\x1e.yardhasp.record.v1.JournalRefR\x04hold\"\xc5\x01\n" +
+	"\bHandOver\x127\n" +
+	"\x05pairs\x18\x01 \x03(\v2!.yardhasp.record.v1.HandOver.PairR\x05pairs\x12\x16\n" +
+	"\x06others\x18\x02 \x03(\tR\x06others\x1ah\n" +
+	"\x04Pair\x120\n" +
+	"\x03off\x18\x01 \x01(\v2\x1e.yardhasp.record.v1.JournalRefR\x03off\x12.\n" +
+	"\x02on\x18\x02 \x01(\v2\x1e.yardhasp.record.v1.JournalRefR\x02on\"\x1e\n" +
+	"\n" +
+	"ReplaceKey\x12\x10\n" +
+	"\x03key\x18\x01 \x01(\fR\x03key\"6\n" +
+	"\n" +
+	"ReissueKey\x12\x16\n" +
+	"\x06person\x18\x01 \x01(\tR\x06person\x12\x10\n" +
+	"\x03key\x18\x02 \x01(\fR\x03key\"Y\n" +
+	"\tClaimLock\x122\n" +
+	"\x04hold\x18\x01 \x01(\v2\x1e.yardhasp.record.v1.JournalRefR\x04hold\x12\x18\n" +
+	"\awitness\x18\x02 \x01(\tR\awitness\"\xab\x02\n" +
+	"\vRecoverYard\x12\x12\n" +
+	"\x04yard\x18\x01 \x01(\tR\x04yard\x12\x16\n" +
+	"\x06second\x18\x02 \x01(\tR\x06second\x12\x14\n" +
+	"\x05epoch\x18\x03 \x01(\x04R\x05epoch\x12\x10\n" +
+	"\x03key\x18\x04 \x01(\fR\x03key\x12\x18\n" +
+	"\aaddress\x18\x05 \x01(\tR\aaddress\x12&\n" +
+	"\x0fold_machine_off\x18\x06 \x01(\bR\roldMachineOff\x124\n" +
+	"\x05locks\x18\a \x03(\v2\x1e.yardhasp.record.v1.WalkedLockR\x05locks\x12\x16\n" +
+	"\x06closed\x18\b \x03(\tR\x06closed\x128\n" +
+	"\x06inside\x18\t \x03(\v2 .yardhasp.record.v1.WalkedPersonR\x06inside\"~\n" +
+	"\n" +
+	"WalkedLock\x122\n" +
+	"\x06target\x18\x01 \x01(\v2\x1a.yardhasp.record.v1.TargetR\x06target\x12\x16\n" +
+	"\x06holder\x18\x02 \x01(\tR\x06holder\x12\x12\n" +
+	"\x04seen\x18\x03 \x01(\tR\x04seen\x12\x10\n" +
+	"\x03job\x18\x04 \x01(\tR\x03job\"8\n" +
+	"\fWalkedPerson\x12\x16\n" +
+	"\x06person\x18\x01 \x01(\tR\x06person\x12\x10\n" +
+	"\x03job\x18\x02 \x01(\tR\x03job\":\n" +
+	"\fFoundStarted\x12\x16\n" +
+	"\x06points\x18\x01 \x03(\tR\x06points\x12\x12\n" +
+	"\x04what\x18\x02 \x01(\tR\x04what\":\n" +
 	"\x06Target\x12\x16\n" +
 	"\x05point\x18\x01 \x01(\tH\x00R\x05point\x12\x12\n" +
 	"\x03box\x18\x02 \x01(\tH\x00R\x03boxB\x04\n" +
@@ -3782,56 +4637,67 @@ func file_yardhasp_record_v1_record_proto_rawDescGZIP() []byte {
 }
 
 var file_yardhasp_record_v1_record_proto_enumTypes = make([]protoimpl.EnumInfo, 4)
-var file_yardhasp_record_v1_record_proto_msgTypes = make([]protoimpl.MessageInfo, 43)
+var file_yardhasp_record_v1_record_proto_msgTypes = make([]protoimpl.MessageInfo, 54)
 var file_yardhasp_record_v1_record_proto_goTypes = []any{
-	(Role)(0),                // 0: yardhasp.record.v1.Role
-	(SpareKey)(0),            // 1: yardhasp.record.v1.SpareKey
-	(ReadingKind)(0),         // 2: yardhasp.record.v1.ReadingKind
-	(NoticeWhen)(0),          // 3: yardhasp.record.v1.NoticeWhen
-	(*Signed)(nil),           // 4: yardhasp.record.v1.Signed
-	(*Signature)(nil),        // 5: yardhasp.record.v1.Signature
-	(*Record)(nil),           // 6: yardhasp.record.v1.Record
-	(*Ticket)(nil),           // 7: yardhasp.record.v1.Ticket
-	(*JournalRef)(nil),       // 8: yardhasp.record.v1.JournalRef
-	(*Person)(nil),           // 9: yardhasp.record.v1.Person
-	(*YardInfo)(nil),         // 10: yardhasp.record.v1.YardInfo
-	(*Founding)(nil),         // 11: yardhasp.record.v1.Founding
-	(*Invite)(nil),           // 12: yardhasp.record.v1.Invite
-	(*Join)(nil),             // 13: yardhasp.record.v1.Join
-	(*RecordTraining)(nil),   // 14: yardhasp.record.v1.RecordTraining
-	(*RegisterPadlock)(nil),  // 15: yardhasp.record.v1.RegisterPadlock
-	(*RegisterPoint)(nil),    // 16: yardhasp.record.v1.RegisterPoint
-	(*RegisterBox)(nil),      // 17: yardhasp.record.v1.RegisterBox
-	(*PublishDrawing)(nil),   // 18: yardhasp.record.v1.PublishDrawing
-	(*WalkDrawing)(nil),      // 19: yardhasp.record.v1.WalkDrawing
-	(*RevokeKey)(nil),        // 20: yardhasp.record.v1.RevokeKey
-	(*Request)(nil),          // 21: yardhasp.record.v1.Request
-	(*Withdraw)(nil),         // 22: yardhasp.record.v1.Withdraw
-	(*Expire)(nil),           // 23: yardhasp.record.v1.Expire
-	(*Target)(nil),           // 24: yardhasp.record.v1.Target
-	(*Lock)(nil),             // 25: yardhasp.record.v1.Lock
-	(*FoundLock)(nil),        // 26: yardhasp.record.v1.FoundLock
-	(*Release)(nil),          // 27: yardhasp.record.v1.Release
-	(*Moved)(nil),            // 28: yardhasp.record.v1.Moved
-	(*Isolate)(nil),          // 29: yardhasp.record.v1.Isolate
-	(*Closed)(nil),           // 30: yardhasp.record.v1.Closed
-	(*FoundClosed)(nil),      // 31: yardhasp.record.v1.FoundClosed
-	(*Energise)(nil),         // 32: yardhasp.record.v1.Energise
-	(*BoxAdd)(nil),           // 33: yardhasp.record.v1.BoxAdd
-	(*BoxRemove)(nil),        // 34: yardhasp.record.v1.BoxRemove
-	(*OpenJob)(nil),          // 35: yardhasp.record.v1.OpenJob
-	(*SignOn)(nil),           // 36: yardhasp.record.v1.SignOn
-	(*SignOff)(nil),          // 37: yardhasp.record.v1.SignOff
-	(*ShutDown)(nil),         // 38: yardhasp.record.v1.ShutDown
-	(*Reading)(nil),          // 39: yardhasp.record.v1.Reading
-	(*FoundLive)(nil),        // 40: yardhasp.record.v1.FoundLive
-	(*CorrectFoundLive)(nil), // 41: yardhasp.record.v1.CorrectFoundLive
-	(*StoredReleased)(nil),   // 42: yardhasp.record.v1.StoredReleased
-	(*Notice)(nil),           // 43: yardhasp.record.v1.Notice
-	(*ClearArea)(nil),        // 44: yardhasp.record.v1.ClearArea
-	(*TriedHandle)(nil),      // 45: yardhasp.record.v1.TriedHandle
-	(*CloseJob)(nil),         // 46: yardhasp.record.v1.CloseJob
-	(Medium)(0),              // 47: yardhasp.record.v1.Medium
+	(Role)(0),                  // 0: yardhasp.record.v1.Role
+	(SpareKey)(0),              // 1: yardhasp.record.v1.SpareKey
+	(ReadingKind)(0),           // 2: yardhasp.record.v1.ReadingKind
+	(NoticeWhen)(0),            // 3: yardhasp.record.v1.NoticeWhen
+	(*Signed)(nil),             // 4: yardhasp.record.v1.Signed
+	(*Signature)(nil),          // 5: yardhasp.record.v1.Signature
+	(*Record)(nil),             // 6: yardhasp.record.v1.Record
+	(*Ticket)(nil),             // 7: yardhasp.record.v1.Ticket
+	(*JournalRef)(nil),         // 8: yardhasp.record.v1.JournalRef
+	(*Person)(nil),             // 9: yardhasp.record.v1.Person
+	(*YardInfo)(nil),           // 10: yardhasp.record.v1.YardInfo
+	(*Founding)(nil),           // 11: yardhasp.record.v1.Founding
+	(*Invite)(nil),             // 12: yardhasp.record.v1.Invite
+	(*Join)(nil),               // 13: yardhasp.record.v1.Join
+	(*RecordTraining)(nil),     // 14: yardhasp.record.v1.RecordTraining
+	(*RegisterPadlock)(nil),    // 15: yardhasp.record.v1.RegisterPadlock
+	(*RegisterPoint)(nil),      // 16: yardhasp.record.v1.RegisterPoint
+	(*RegisterBox)(nil),        // 17: yardhasp.record.v1.RegisterBox
+	(*PublishDrawing)(nil),     // 18: yardhasp.record.v1.PublishDrawing
+	(*WalkDrawing)(nil),        // 19: yardhasp.record.v1.WalkDrawing
+	(*RevokeKey)(nil),          // 20: yardhasp.record.v1.RevokeKey
+	(*Request)(nil),            // 21: yardhasp.record.v1.Request
+	(*Withdraw)(nil),           // 22: yardhasp.record.v1.Withdraw
+	(*Expire)(nil),             // 23: yardhasp.record.v1.Expire
+	(*Removal)(nil),            // 24: yardhasp.record.v1.Removal
+	(*AcknowledgeRemoval)(nil), // 25: yardhasp.record.v1.AcknowledgeRemoval
+	(*HandOver)(nil),           // 26: yardhasp.record.v1.HandOver
+	(*ReplaceKey)(nil),         // 27: yardhasp.record.v1.ReplaceKey
+	(*ReissueKey)(nil),         // 28: yardhasp.record.v1.ReissueKey
+	(*ClaimLock)(nil),          // 29: yardhasp.record.v1.ClaimLock
+	(*RecoverYard)(nil),        // 30: yardhasp.record.v1.RecoverYard
+	(*WalkedLock)(nil),         // 31: yardhasp.record.v1.WalkedLock
+	(*WalkedPerson)(nil),       // 32: yardhasp.record.v1.WalkedPerson
+	(*FoundStarted)(nil),       // 33: yardhasp.record.v1.FoundStarted
+	(*Target)(nil),             // 34: yardhasp.record.v1.Target
+	(*Lock)(nil),               // 35: yardhasp.record.v1.Lock
+	(*FoundLock)(nil),          // 36: yardhasp.record.v1.FoundLock
+	(*Release)(nil),            // 37: yardhasp.record.v1.Release
+	(*Moved)(nil),              // 38: yardhasp.record.v1.Moved
+	(*Isolate)(nil),            // 39: yardhasp.record.v1.Isolate
+	(*Closed)(nil),             // 40: yardhasp.record.v1.Closed
+	(*FoundClosed)(nil),        // 41: yardhasp.record.v1.FoundClosed
+	(*Energise)(nil),           // 42: yardhasp.record.v1.Energise
+	(*BoxAdd)(nil),             // 43: yardhasp.record.v1.BoxAdd
+	(*BoxRemove)(nil),          // 44: yardhasp.record.v1.BoxRemove
+	(*OpenJob)(nil),            // 45: yardhasp.record.v1.OpenJob
+	(*SignOn)(nil),             // 46: yardhasp.record.v1.SignOn
+	(*SignOff)(nil),            // 47: yardhasp.record.v1.SignOff
+	(*ShutDown)(nil),           // 48: yardhasp.record.v1.ShutDown
+	(*Reading)(nil),            // 49: yardhasp.record.v1.Reading
+	(*FoundLive)(nil),          // 50: yardhasp.record.v1.FoundLive
+	(*CorrectFoundLive)(nil),   // 51: yardhasp.record.v1.CorrectFoundLive
+	(*StoredReleased)(nil),     // 52: yardhasp.record.v1.StoredReleased
+	(*Notice)(nil),             // 53: yardhasp.record.v1.Notice
+	(*ClearArea)(nil),          // 54: yardhasp.record.v1.ClearArea
+	(*TriedHandle)(nil),        // 55: yardhasp.record.v1.TriedHandle
+	(*CloseJob)(nil),           // 56: yardhasp.record.v1.CloseJob
+	(*HandOver_Pair)(nil),      // 57: yardhasp.record.v1.HandOver.Pair
+	(Medium)(0),                // 58: yardhasp.record.v1.Medium
 }
 var file_yardhasp_record_v1_record_proto_depIdxs = []int32{
 	5,  // 0: yardhasp.record.v1.Signed.signatures:type_name -> yardhasp.record.v1.Signature
@@ -3848,49 +4714,66 @@ var file_yardhasp_record_v1_record_proto_depIdxs = []int32{
 	22, // 11: yardhasp.record.v1.Record.withdraw:type_name -> yardhasp.record.v1.Withdraw
 	23, // 12: yardhasp.record.v1.Record.expire:type_name -> yardhasp.record.v1.Expire
 	14, // 13: yardhasp.record.v1.Record.record_training:type_name -> yardhasp.record.v1.RecordTraining
-	25, // 14: yardhasp.record.v1.Record.lock:type_name -> yardhasp.record.v1.Lock
-	26, // 15: yardhasp.record.v1.Record.found_lock:type_name -> yardhasp.record.v1.FoundLock
-	27, // 16: yardhasp.record.v1.Record.release:type_name -> yardhasp.record.v1.Release
-	29, // 17: yardhasp.record.v1.Record.isolate:type_name -> yardhasp.record.v1.Isolate
-	30, // 18: yardhasp.record.v1.Record.closed:type_name -> yardhasp.record.v1.Closed
-	31, // 19: yardhasp.record.v1.Record.found_closed:type_name -> yardhasp.record.v1.FoundClosed
-	32, // 20: yardhasp.record.v1.Record.energise:type_name -> yardhasp.record.v1.Energise
-	33, // 21: yardhasp.record.v1.Record.box_add:type_name -> yardhasp.record.v1.BoxAdd
-	34, // 22: yardhasp.record.v1.Record.box_remove:type_name -> yardhasp.record.v1.BoxRemove
-	35, // 23: yardhasp.record.v1.Record.open_job:type_name -> yardhasp.record.v1.OpenJob
-	36, // 24: yardhasp.record.v1.Record.sign_on:type_name -> yardhasp.record.v1.SignOn
-	37, // 25: yardhasp.record.v1.Record.sign_off:type_name -> yardhasp.record.v1.SignOff
-	38, // 26: yardhasp.record.v1.Record.shut_down:type_name -> yardhasp.record.v1.ShutDown
-	39, // 27: yardhasp.record.v1.Record.reading:type_name -> yardhasp.record.v1.Reading
-	40, // 28: yardhasp.record.v1.Record.found_live:type_name -> yardhasp.record.v1.FoundLive
-	41, // 29: yardhasp.record.v1.Record.correct_found_live:type_name -> yardhasp.record.v1.CorrectFoundLive
-	42, // 30: yardhasp.record.v1.Record.stored_released:type_name -> yardhasp.record.v1.StoredReleased
-	43, // 31: yardhasp.record.v1.Record.notice:type_name -> yardhasp.record.v1.Notice
-	44, // 32: yardhasp.record.v1.Record.clear_area:type_name -> yardhasp.record.v1.ClearArea
-	45, // 33: yardhasp.record.v1.Record.tried_handle:type_name -> yardhasp.record.v1.TriedHandle
-	46, // 34: yardhasp.record.v1.Record.close_job:type_name -> yardhasp.record.v1.CloseJob
-	0,  // 35: yardhasp.record.v1.Person.roles:type_name -> yardhasp.record.v1.Role
-	10, // 36: yardhasp.record.v1.Founding.yard:type_name -> yardhasp.record.v1.YardInfo
-	9,  // 37: yardhasp.record.v1.Founding.manager:type_name -> yardhasp.record.v1.Person
-	9,  // 38: yardhasp.record.v1.Invite.person:type_name -> yardhasp.record.v1.Person
-	10, // 39: yardhasp.record.v1.Invite.yard:type_name -> yardhasp.record.v1.YardInfo
-	1,  // 40: yardhasp.record.v1.RegisterPadlock.spare:type_name -> yardhasp.record.v1.SpareKey
-	24, // 41: yardhasp.record.v1.Lock.target:type_name -> yardhasp.record.v1.Target
-	24, // 42: yardhasp.record.v1.FoundLock.target:type_name -> yardhasp.record.v1.Target
-	8,  // 43: yardhasp.record.v1.Release.hold:type_name -> yardhasp.record.v1.JournalRef
-	28, // 44: yardhasp.record.v1.Isolate.moved:type_name -> yardhasp.record.v1.Moved
-	28, // 45: yardhasp.record.v1.Closed.moved:type_name -> yardhasp.record.v1.Moved
-	8,  // 46: yardhasp.record.v1.SignOff.sign_on:type_name -> yardhasp.record.v1.JournalRef
-	47, // 47: yardhasp.record.v1.Reading.medium:type_name -> yardhasp.record.v1.Medium
-	2,  // 48: yardhasp.record.v1.Reading.kind:type_name -> yardhasp.record.v1.ReadingKind
-	8,  // 49: yardhasp.record.v1.CorrectFoundLive.found:type_name -> yardhasp.record.v1.JournalRef
-	3,  // 50: yardhasp.record.v1.Notice.when:type_name -> yardhasp.record.v1.NoticeWhen
-	8,  // 51: yardhasp.record.v1.TriedHandle.hold:type_name -> yardhasp.record.v1.JournalRef
-	52, // [52:52] is the sub-list for method output_type
-	52, // [52:52] is the sub-list for method input_type
-	52, // [52:52] is the sub-list for extension type_name
-	52, // [52:52] is the sub-list for extension extendee
-	0,  // [0:52] is the sub-list for field type_name
+	24, // 14: yardhasp.record.v1.Record.removal:type_name -> yardhasp.record.v1.Removal
+	26, // 15: yardhasp.record.v1.Record.hand_over:type_name -> yardhasp.record.v1.HandOver
+	27, // 16: yardhasp.record.v1.Record.replace_key:type_name -> yardhasp.record.v1.ReplaceKey
+	28, // 17: yardhasp.record.v1.Record.reissue_key:type_name -> yardhasp.record.v1.ReissueKey
+	29, // 18: yardhasp.record.v1.Record.claim_lock:type_name -> yardhasp.record.v1.ClaimLock
+	30, // 19: yardhasp.record.v1.Record.recover_yard:type_name -> yardhasp.record.v1.RecoverYard
+	25, // 20: yardhasp.record.v1.Record.acknowledge_removal:type_name -> yardhasp.record.v1.AcknowledgeRemoval
+	35, // 21: yardhasp.record.v1.Record.lock:type_name -> yardhasp.record.v1.Lock
+	36, // 22: yardhasp.record.v1.Record.found_lock:type_name -> yardhasp.record.v1.FoundLock
+	37, // 23: yardhasp.record.v1.Record.release:type_name -> yardhasp.record.v1.Release
+	39, // 24: yardhasp.record.v1.Record.isolate:type_name -> yardhasp.record.v1.Isolate
+	40, // 25: yardhasp.record.v1.Record.closed:type_name -> yardhasp.record.v1.Closed
+	41, // 26: yardhasp.record.v1.Record.found_closed:type_name -> yardhasp.record.v1.FoundClosed
+	42, // 27: yardhasp.record.v1.Record.energise:type_name -> yardhasp.record.v1.Energise
+	43, // 28: yardhasp.record.v1.Record.box_add:type_name -> yardhasp.record.v1.BoxAdd
+	44, // 29: yardhasp.record.v1.Record.box_remove:type_name -> yardhasp.record.v1.BoxRemove
+	33, // 30: yardhasp.record.v1.Record.found_started:type_name -> yardhasp.record.v1.FoundStarted
+	45, // 31: yardhasp.record.v1.Record.open_job:type_name -> yardhasp.record.v1.OpenJob
+	46, // 32: yardhasp.record.v1.Record.sign_on:type_name -> yardhasp.record.v1.SignOn
+	47, // 33: yardhasp.record.v1.Record.sign_off:type_name -> yardhasp.record.v1.SignOff
+	48, // 34: yardhasp.record.v1.Record.shut_down:type_name -> yardhasp.record.v1.ShutDown
+	49, // 35: yardhasp.record.v1.Record.reading:type_name -> yardhasp.record.v1.Reading
+	50, // 36: yardhasp.record.v1.Record.found_live:type_name -> yardhasp.record.v1.FoundLive
+	51, // 37: yardhasp.record.v1.Record.correct_found_live:type_name -> yardhasp.record.v1.CorrectFoundLive
+	52, // 38: yardhasp.record.v1.Record.stored_released:type_name -> yardhasp.record.v1.StoredReleased
+	53, // 39: yardhasp.record.v1.Record.notice:type_name -> yardhasp.record.v1.Notice
+	54, // 40: yardhasp.record.v1.Record.clear_area:type_name -> yardhasp.record.v1.ClearArea
+	55, // 41: yardhasp.record.v1.Record.tried_handle:type_name -> yardhasp.record.v1.TriedHandle
+	56, // 42: yardhasp.record.v1.Record.close_job:type_name -> yardhasp.record.v1.CloseJob
+	0,  // 43: yardhasp.record.v1.Person.roles:type_name -> yardhasp.record.v1.Role
+	10, // 44: yardhasp.record.v1.Founding.yard:type_name -> yardhasp.record.v1.YardInfo
+	9,  // 45: yardhasp.record.v1.Founding.manager:type_name -> yardhasp.record.v1.Person
+	9,  // 46: yardhasp.record.v1.Invite.person:type_name -> yardhasp.record.v1.Person
+	10, // 47: yardhasp.record.v1.Invite.yard:type_name -> yardhasp.record.v1.YardInfo
+	1,  // 48: yardhasp.record.v1.RegisterPadlock.spare:type_name -> yardhasp.record.v1.SpareKey
+	8,  // 49: yardhasp.record.v1.Removal.hold:type_name -> yardhasp.record.v1.JournalRef
+	8,  // 50: yardhasp.record.v1.AcknowledgeRemoval.hold:type_name -> yardhasp.record.v1.JournalRef
+	57, // 51: yardhasp.record.v1.HandOver.pairs:type_name -> yardhasp.record.v1.HandOver.Pair
+	8,  // 52: yardhasp.record.v1.ClaimLock.hold:type_name -> yardhasp.record.v1.JournalRef
+	31, // 53: yardhasp.record.v1.RecoverYard.locks:type_name -> yardhasp.record.v1.WalkedLock
+	32, // 54: yardhasp.record.v1.RecoverYard.inside:type_name -> yardhasp.record.v1.WalkedPerson
+	34, // 55: yardhasp.record.v1.WalkedLock.target:type_name -> yardhasp.record.v1.Target
+	34, // 56: yardhasp.record.v1.Lock.target:type_name -> yardhasp.record.v1.Target
+	34, // 57: yardhasp.record.v1.FoundLock.target:type_name -> yardhasp.record.v1.Target
+	8,  // 58: yardhasp.record.v1.Release.hold:type_name -> yardhasp.record.v1.JournalRef
+	38, // 59: yardhasp.record.v1.Isolate.moved:type_name -> yardhasp.record.v1.Moved
+	38, // 60: yardhasp.record.v1.Closed.moved:type_name -> yardhasp.record.v1.Moved
+	8,  // 61: yardhasp.record.v1.SignOff.sign_on:type_name -> yardhasp.record.v1.JournalRef
+	58, // 62: yardhasp.record.v1.Reading.medium:type_name -> yardhasp.record.v1.Medium
+	2,  // 63: yardhasp.record.v1.Reading.kind:type_name -> yardhasp.record.v1.ReadingKind
+	8,  // 64: yardhasp.record.v1.CorrectFoundLive.found:type_name -> yardhasp.record.v1.JournalRef
+	3,  // 65: yardhasp.record.v1.Notice.when:type_name -> yardhasp.record.v1.NoticeWhen
+	8,  // 66: yardhasp.record.v1.TriedHandle.hold:type_name -> yardhasp.record.v1.JournalRef
+	8,  // 67: yardhasp.record.v1.HandOver.Pair.off:type_name -> yardhasp.record.v1.JournalRef
+	8,  // 68: yardhasp.record.v1.HandOver.Pair.on:type_name -> yardhasp.record.v1.JournalRef
+	69, // [69:69] is the sub-list for method output_type
+	69, // [69:69] is the sub-list for method input_type
+	69, // [69:69] is the sub-list for extension type_name
+	69, // [69:69] is the sub-list for extension extendee
+	0,  // [0:69] is the sub-list for field type_name
 }
 
 func init() { file_yardhasp_record_v1_record_proto_init() }
@@ -3912,6 +4795,13 @@ func file_yardhasp_record_v1_record_proto_init() {
 		(*Record_Withdraw)(nil),
 		(*Record_Expire)(nil),
 		(*Record_RecordTraining)(nil),
+		(*Record_Removal)(nil),
+		(*Record_HandOver)(nil),
+		(*Record_ReplaceKey)(nil),
+		(*Record_ReissueKey)(nil),
+		(*Record_ClaimLock)(nil),
+		(*Record_RecoverYard)(nil),
+		(*Record_AcknowledgeRemoval)(nil),
 		(*Record_Lock)(nil),
 		(*Record_FoundLock)(nil),
 		(*Record_Release)(nil),
@@ -3921,6 +4811,7 @@ func file_yardhasp_record_v1_record_proto_init() {
 		(*Record_Energise)(nil),
 		(*Record_BoxAdd)(nil),
 		(*Record_BoxRemove)(nil),
+		(*Record_FoundStarted)(nil),
 		(*Record_OpenJob)(nil),
 		(*Record_SignOn)(nil),
 		(*Record_SignOff)(nil),
@@ -3938,7 +4829,7 @@ func file_yardhasp_record_v1_record_proto_init() {
 		(*Invite_Person)(nil),
 		(*Invite_Yard)(nil),
 	}
-	file_yardhasp_record_v1_record_proto_msgTypes[20].OneofWrappers = []any{
+	file_yardhasp_record_v1_record_proto_msgTypes[30].OneofWrappers = []any{
 		(*Target_Point)(nil),
 		(*Target_Box)(nil),
 	}
@@ -3948,7 +4839,7 @@ func file_yardhasp_record_v1_record_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_yardhasp_record_v1_record_proto_rawDesc), len(file_yardhasp_record_v1_record_proto_rawDesc)),
 			NumEnums:      4,
-			NumMessages:   43,
+			NumMessages:   54,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

@@ -303,6 +303,201 @@ func (x *PromoteResponse) GetVoter() bool {
 	return false
 }
 
+type CompareRootRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Number of entries, and their RFC 6962 root, as the caller has them.
+	Size uint64 `protobuf:"varint,1,opt,name=size,proto3" json:"size,omitempty"`
+	Root []byte `protobuf:"bytes,2,opt,name=root,proto3" json:"root,omitempty"`
+	// The same as a C2SP checkpoint, signed by the caller.
+	Note string `protobuf:"bytes,3,opt,name=note,proto3" json:"note,omitempty"`
+	// What the caller knows of replicas that hold different histories.
+	Divergences   []*Divergence `protobuf:"bytes,4,rep,name=divergences,proto3" json:"divergences,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CompareRootRequest) Reset() {
+	*x = CompareRootRequest{}
+	mi := &file_yardhasp_service_v1_peer_proto_msgTypes[6]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CompareRootRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CompareRootRequest) ProtoMessage() {}
+
+func (x *CompareRootRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_yardhasp_service_v1_peer_proto_msgTypes[6]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CompareRootRequest.ProtoReflect.Descriptor instead.
+func (*CompareRootRequest) Descriptor() ([]byte, []int) {
+	return file_yardhasp_service_v1_peer_proto_rawDescGZIP(), []int{6}
+}
+
+func (x *CompareRootRequest) GetSize() uint64 {
+	if x != nil {
+		return x.Size
+	}
+	return 0
+}
+
+func (x *CompareRootRequest) GetRoot() []byte {
+	if x != nil {
+		return x.Root
+	}
+	return nil
+}
+
+func (x *CompareRootRequest) GetNote() string {
+	if x != nil {
+		return x.Note
+	}
+	return ""
+}
+
+func (x *CompareRootRequest) GetDivergences() []*Divergence {
+	if x != nil {
+		return x.Divergences
+	}
+	return nil
+}
+
+type CompareRootResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// As in the request: at the caller's size where this replica has it, otherwise
+	// at a size that this replica has.
+	Size          uint64        `protobuf:"varint,1,opt,name=size,proto3" json:"size,omitempty"`
+	Root          []byte        `protobuf:"bytes,2,opt,name=root,proto3" json:"root,omitempty"`
+	Note          string        `protobuf:"bytes,3,opt,name=note,proto3" json:"note,omitempty"`
+	Divergences   []*Divergence `protobuf:"bytes,4,rep,name=divergences,proto3" json:"divergences,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CompareRootResponse) Reset() {
+	*x = CompareRootResponse{}
+	mi := &file_yardhasp_service_v1_peer_proto_msgTypes[7]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CompareRootResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CompareRootResponse) ProtoMessage() {}
+
+func (x *CompareRootResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_yardhasp_service_v1_peer_proto_msgTypes[7]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CompareRootResponse.ProtoReflect.Descriptor instead.
+func (*CompareRootResponse) Descriptor() ([]byte, []int) {
+	return file_yardhasp_service_v1_peer_proto_rawDescGZIP(), []int{7}
+}
+
+func (x *CompareRootResponse) GetSize() uint64 {
+	if x != nil {
+		return x.Size
+	}
+	return 0
+}
+
+func (x *CompareRootResponse) GetRoot() []byte {
+	if x != nil {
+		return x.Root
+	}
+	return nil
+}
+
+func (x *CompareRootResponse) GetNote() string {
+	if x != nil {
+		return x.Note
+	}
+	return ""
+}
+
+func (x *CompareRootResponse) GetDivergences() []*Divergence {
+	if x != nil {
+		return x.Divergences
+	}
+	return nil
+}
+
+// Divergence proves itself: two checkpoints of one size with different roots,
+// each signed by a yard's replica.
+type Divergence struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	First         string                 `protobuf:"bytes,1,opt,name=first,proto3" json:"first,omitempty"`
+	Second        string                 `protobuf:"bytes,2,opt,name=second,proto3" json:"second,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Divergence) Reset() {
+	*x = Divergence{}
+	mi := &file_yardhasp_service_v1_peer_proto_msgTypes[8]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Divergence) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Divergence) ProtoMessage() {}
+
+func (x *Divergence) ProtoReflect() protoreflect.Message {
+	mi := &file_yardhasp_service_v1_peer_proto_msgTypes[8]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Divergence.ProtoReflect.Descriptor instead.
+func (*Divergence) Descriptor() ([]byte, []int) {
+	return file_yardhasp_service_v1_peer_proto_rawDescGZIP(), []int{8}
+}
+
+func (x *Divergence) GetFirst() string {
+	if x != nil {
+		return x.First
+	}
+	return ""
+}
+
+func (x *Divergence) GetSecond() string {
+	if x != nil {
+		return x.Second
+	}
+	return ""
+}
+
 var File_yardhasp_service_v1_peer_proto protoreflect.FileDescriptor
 
 const file_yardhasp_service_v1_peer_proto_rawDesc = "" +
@@ -324,11 +519,26 @@ const file_yardhasp_service_v1_peer_proto_rawDesc = "" +
 	"\n" +
 	"raft_index\x18\x02 \x01(\x04R\traftIndex\"'\n" +
 	"\x0fPromoteResponse\x12\x14\n" +
-	"\x05voter\x18\x01 \x01(\bR\x05voter2\x95\x02\n" +
+	"\x05voter\x18\x01 \x01(\bR\x05voter\"\x93\x01\n" +
+	"\x12CompareRootRequest\x12\x12\n" +
+	"\x04size\x18\x01 \x01(\x04R\x04size\x12\x12\n" +
+	"\x04root\x18\x02 \x01(\fR\x04root\x12\x12\n" +
+	"\x04note\x18\x03 \x01(\tR\x04note\x12A\n" +
+	"\vdivergences\x18\x04 \x03(\v2\x1f.yardhasp.service.v1.DivergenceR\vdivergences\"\x94\x01\n" +
+	"\x13CompareRootResponse\x12\x12\n" +
+	"\x04size\x18\x01 \x01(\x04R\x04size\x12\x12\n" +
+	"\x04root\x18\x02 \x01(\fR\x04root\x12\x12\n" +
+	"\x04note\x18\x03 \x01(\tR\x04note\x12A\n" +
+	"\vdivergences\x18\x04 \x03(\v2\x1f.yardhasp.service.v1.DivergenceR\vdivergences\":\n" +
+	"\n" +
+	"Divergence\x12\x14\n" +
+	"\x05first\x18\x01 \x01(\tR\x05first\x12\x16\n" +
+	"\x06second\x18\x02 \x01(\tR\x06second2\xf7\x02\n" +
 	"\vPeerService\x12T\n" +
 	"\aPropose\x12#.yardhasp.service.v1.ProposeRequest\x1a$.yardhasp.service.v1.ProposeResponse\x12Z\n" +
 	"\tReadIndex\x12%.yardhasp.service.v1.ReadIndexRequest\x1a&.yardhasp.service.v1.ReadIndexResponse\x12T\n" +
-	"\aPromote\x12#.yardhasp.service.v1.PromoteRequest\x1a$.yardhasp.service.v1.PromoteResponseB.Z,yardhasp/proto/yardhasp/service/v1;servicev1b\x06proto3"
+	"\aPromote\x12#.yardhasp.service.v1.PromoteRequest\x1a$.yardhasp.service.v1.PromoteResponse\x12`\n" +
+	"\vCompareRoot\x12'.yardhasp.service.v1.CompareRootRequest\x1a(.yardhasp.service.v1.CompareRootResponseB.Z,yardhasp/proto/yardhasp/service/v1;servicev1b\x06proto3"
 
 var (
 	file_yardhasp_service_v1_peer_proto_rawDescOnce sync.Once
@@ -342,31 +552,38 @@ func file_yardhasp_service_v1_peer_proto_rawDescGZIP() []byte {
 	return file_yardhasp_service_v1_peer_proto_rawDescData
 }
 
-var file_yardhasp_service_v1_peer_proto_msgTypes = make([]protoimpl.MessageInfo, 6)
+var file_yardhasp_service_v1_peer_proto_msgTypes = make([]protoimpl.MessageInfo, 9)
 var file_yardhasp_service_v1_peer_proto_goTypes = []any{
-	(*ProposeRequest)(nil),    // 0: yardhasp.service.v1.ProposeRequest
-	(*ProposeResponse)(nil),   // 1: yardhasp.service.v1.ProposeResponse
-	(*ReadIndexRequest)(nil),  // 2: yardhasp.service.v1.ReadIndexRequest
-	(*ReadIndexResponse)(nil), // 3: yardhasp.service.v1.ReadIndexResponse
-	(*PromoteRequest)(nil),    // 4: yardhasp.service.v1.PromoteRequest
-	(*PromoteResponse)(nil),   // 5: yardhasp.service.v1.PromoteResponse
-	(*v1.Outcome)(nil),        // 6: yardhasp.record.v1.Outcome
-	(*v1.YardContact)(nil),    // 7: yardhasp.record.v1.YardContact
+	(*ProposeRequest)(nil),      // 0: yardhasp.service.v1.ProposeRequest
+	(*ProposeResponse)(nil),     // 1: yardhasp.service.v1.ProposeResponse
+	(*ReadIndexRequest)(nil),    // 2: yardhasp.service.v1.ReadIndexRequest
+	(*ReadIndexResponse)(nil),   // 3: yardhasp.service.v1.ReadIndexResponse
+	(*PromoteRequest)(nil),      // 4: yardhasp.service.v1.PromoteRequest
+	(*PromoteResponse)(nil),     // 5: yardhasp.service.v1.PromoteResponse
+	(*CompareRootRequest)(nil),  // 6: yardhasp.service.v1.CompareRootRequest
+	(*CompareRootResponse)(nil), // 7: yardhasp.service.v1.CompareRootResponse
+	(*Divergence)(nil),          // 8: yardhasp.service.v1.Divergence
+	(*v1.Outcome)(nil),          // 9: yardhasp.record.v1.Outcome
+	(*v1.YardContact)(nil),      // 10: yardhasp.record.v1.YardContact
 }
 var file_yardhasp_service_v1_peer_proto_depIdxs = []int32{
-	6, // 0: yardhasp.service.v1.ProposeResponse.outcomes:type_name -> yardhasp.record.v1.Outcome
-	7, // 1: yardhasp.service.v1.ReadIndexResponse.yards:type_name -> yardhasp.record.v1.YardContact
-	0, // 2: yardhasp.service.v1.PeerService.Propose:input_type -> yardhasp.service.v1.ProposeRequest
-	2, // 3: yardhasp.service.v1.PeerService.ReadIndex:input_type -> yardhasp.service.v1.ReadIndexRequest
-	4, // 4: yardhasp.service.v1.PeerService.Promote:input_type -> yardhasp.service.v1.PromoteRequest
-	1, // 5: yardhasp.service.v1.PeerService.Propose:output_type -> yardhasp.service.v1.ProposeResponse
-	3, // 6: yardhasp.service.v1.PeerService.ReadIndex:output_type -> yardhasp.service.v1.ReadIndexResponse
-	5, // 7: yardhasp.service.v1.PeerService.Promote:output_type -> yardhasp.service.v1.PromoteResponse
-	5, // [5:8] is the sub-list for method output_type
-	2, // [2:5] is the sub-list for method input_type
-	2, // [2:2] is the sub-list for extension type_name
-	2, // [2:2] is the sub-list for extension extendee
-	0, // [0:2] is the sub-list for field type_name
+	9,  // 0: yardhasp.service.v1.ProposeResponse.outcomes:type_name -> yardhasp.record.v1.Outcome
+	10, // 1: yardhasp.service.v1.ReadIndexResponse.yards:type_name -> yardhasp.record.v1.YardContact
+	8,  // 2: yardhasp.service.v1.CompareRootRequest.divergences:type_name -> yardhasp.service.v1.Divergence
+	8,  // 3: yardhasp.service.v1.CompareRootResponse.divergences:type_name -> yardhasp.service.v1.Divergence
+	0,  // 4: yardhasp.service.v1.PeerService.Propose:input_type -> yardhasp.service.v1.ProposeRequest
+	2,  // 5: yardhasp.service.v1.PeerService.ReadIndex:input_type -> yardhasp.service.v1.ReadIndexRequest
+	4,  // 6: yardhasp.service.v1.PeerService.Promote:input_type -> yardhasp.service.v1.PromoteRequest
+	6,  // 7: yardhasp.service.v1.PeerService.CompareRoot:input_type -> yardhasp.service.v1.CompareRootRequest
+	1,  // 8: yardhasp.service.v1.PeerService.Propose:output_type -> yardhasp.service.v1.ProposeResponse
+	3,  // 9: yardhasp.service.v1.PeerService.ReadIndex:output_type -> yardhasp.service.v1.ReadIndexResponse
+	5,  // 10: yardhasp.service.v1.PeerService.Promote:output_type -> yardhasp.service.v1.PromoteResponse
+	7,  // 11: yardhasp.service.v1.PeerService.CompareRoot:output_type -> yardhasp.service.v1.CompareRootResponse
+	8,  // [8:12] is the sub-list for method output_type
+	4,  // [4:8] is the sub-list for method input_type
+	4,  // [4:4] is the sub-list for extension type_name
+	4,  // [4:4] is the sub-list for extension extendee
+	0,  // [0:4] is the sub-list for field type_name
 }
 
 func init() { file_yardhasp_service_v1_peer_proto_init() }
@@ -380,7 +597,7 @@ func file_yardhasp_service_v1_peer_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_yardhasp_service_v1_peer_proto_rawDesc), len(file_yardhasp_service_v1_peer_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   6,
+			NumMessages:   9,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

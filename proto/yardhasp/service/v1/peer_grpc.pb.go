@@ -19,9 +19,10 @@ import (
 const _ = grpc.SupportPackageIsVersion9
 
 const (
-	PeerService_Propose_FullMethodName   = "/yardhasp.service.v1.PeerService/Propose"
-	PeerService_ReadIndex_FullMethodName = "/yardhasp.service.v1.PeerService/ReadIndex"
-	PeerService_Promote_FullMethodName   = "/yardhasp.service.v1.PeerService/Promote"
+	PeerService_Propose_FullMethodName     = "/yardhasp.service.v1.PeerService/Propose"
+	PeerService_ReadIndex_FullMethodName   = "/yardhasp.service.v1.PeerService/ReadIndex"
+	PeerService_Promote_FullMethodName     = "/yardhasp.service.v1.PeerService/Promote"
+	PeerService_CompareRoot_FullMethodName = "/yardhasp.service.v1.PeerService/CompareRoot"
 )
 
 // PeerServiceClient is the client API for PeerService service.
@@ -36,6 +37,9 @@ type PeerServiceClient interface {
 	ReadIndex(ctx context.Context, in *ReadIndexRequest, opts ...grpc.CallOption) (*ReadIndexResponse, error)
 	// Promote asks the leader to let a replica that has caught up vote.
 	Promote(ctx context.Context, in *PromoteRequest, opts ...grpc.CallOption) (*PromoteResponse, error)
+	// CompareRoot shows the caller's signed checkpoint and asks for this replica's
+	// at the same size, so that two different histories are noticed.
+	CompareRoot(ctx context.Context, in *CompareRootRequest, opts ...grpc.CallOption) (*CompareRootResponse, error)
 }
 
 type peerServiceClient struct {
@@ -76,6 +80,16 @@ func (c *peerServiceClient) Promote(ctx context.Context, in *PromoteRequest, opt
 	return out, nil
 }
 
+func (c *peerServiceClient) CompareRoot(ctx context.Context, in *CompareRootRequest, opts ...grpc.CallOption) (*CompareRootResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(CompareRootResponse)
+	err := c.cc.Invoke(ctx, PeerService_CompareRoot_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 // PeerServiceServer is the server API for PeerService service.
 // All implementations must embed UnimplementedPeerServiceServer
 // for forward compatibility.
@@ -88,6 +102,9 @@ type PeerServiceServer interface {
 	ReadIndex(context.Context, *ReadIndexRequest) (*ReadIndexResponse, error)
 	// Promote asks the leader to let a replica that has caught up vote.
 	Promote(context.Context, *PromoteRequest) (*PromoteResponse, error)
+	// CompareRoot shows the caller's signed checkpoint and asks for this replica's
+	// at the same size, so that two different histories are noticed.
+	CompareRoot(context.Context, *CompareRootRequest) (*CompareRootResponse, error)
 	mustEmbedUnimplementedPeerServiceServer()
 }
 
@@ -106,6 +123,9 @@ func (UnimplementedPeerServiceServer) ReadIndex(context.Context, *ReadIndexReque
 }
 func (UnimplementedPeerServiceServer) Promote(context.Context, *PromoteRequest) (*PromoteResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method Promote not implemented")
+}
+func (UnimplementedPeerServiceServer) CompareRoot(context.Context, *CompareRootRequest) (*CompareRootResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method CompareRoot not implemented")
 }
 func (UnimplementedPeerServiceServer) mustEmbedUnimplementedPeerServiceServer() {}
 func (UnimplementedPeerServiceServer) testEmbeddedByValue()                     {}
@@ -182,6 +202,24 @@ func _PeerService_Promote_Handler(srv interface{}, ctx context.Context, dec func
 	return interceptor(ctx, in, info, handler)
 }
 
+func _PeerService_CompareRoot_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(CompareRootRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(PeerServiceServer).CompareRoot(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: PeerService_CompareRoot_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(PeerServiceServer).CompareRoot(ctx, req.(*CompareRootRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 // PeerService_ServiceDesc is the grpc.ServiceDesc for PeerService service.
 // It's only intended for direct use with grpc.RegisterService,
 // and not to be introspected or modified (even as a copy)
@@ -200,6 +238,10 @@ var PeerService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "Promote",
 			Handler:    _PeerService_Promote_Handler,
+		},
+		{
+			MethodName: "CompareRoot",
+			Handler:    _PeerService_CompareRoot_Handler,
 		},
 	},
 	Streams:  []grpc.StreamDesc{},

@@ -1,0 +1,129 @@
+package ledger
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	recordv1 "yardhasp/proto/yardhasp/record/v1"
+)
+
+const handOverClause = "1910.147(f)(4)"
+
+// handOver passes protection from people going off to people coming on, without
+// a gap: the lock that stays is on before the other comes off. All pairs or none.
+// A yard that is cut off can't take it; there the one coming on locks, then the
+// one going off releases (decisions.md 21).
+func (x *step) handOver(o *recordv1.HandOver) {
+	s := x.s
+	var concerned []string
+	for _, p := range o.GetPairs() {
+		offRef, onRef := RefOf(p.GetOff()), RefOf(p.GetOn())
+		off, on := s.Holds[offRef], s.Holds[onRef]
+		if !x.holdStands(off, offRef) || !x.holdStands(on, onRef) {
+			continue
+		}
+		concerned = append(concerned, off.Holder, on.Holder)
+		switch {
+		case off.Holder == "" || on.Holder == "":
+			x.refuse("OWNER_UNKNOWN", offRef, "the owner of one of the two locks is not known", "its owner claims it first", "its owner", handOverClause)
+		case off.Holder == on.Holder:
+			x.refuse("SAME_HOLDER", offRef, "both locks are of "+off.Holder+": nothing passes to anybody", off.Holder+" takes one off and signs off", off.Holder, handOverClause)
+		case off.Target() != on.Target():
+			x.refuse("OTHER_TARGET", onRef, fmt.Sprintf("%s has a lock on %s, not on %s: protection would have a gap", on.Holder, on.Target(), off.Target()), on.Holder+" locks "+off.Target()+" first", on.Holder, handOverClause)
+		default:
+			x.mayEnd(off, off.Holder)
+		}
+	}
+	slices.Sort(concerned)
+	concerned = slices.Compact(concerned)
+	signed := append([]string{x.who.ID}, o.GetOthers()...)
+	for _, id := range concerned {
+		if id != "" && !slices.Contains(signed, id) {
+			x.refuse("NOT_SIGNED", id, id+" has one of these locks and did not sign", "write it anew, naming "+id, id, handOverClause)
+		}
+	}
+	for _, id := range signed {
+		if !slices.Contains(concerned, id) {
+			x.refuse("NO_LOCK", id, id+" signs and has none of these locks", "write it anew without "+id, x.who.ID, handOverClause)
+		}
+	}
+	if x.refused() {
+		return
+	}
+	for _, p := range o.GetPairs() {
+		off, on := s.Holds[RefOf(p.GetOff())], s.Holds[RefOf(p.GetOn())]
+		if off.Job != on.Job {
+			x.flag("OTHER_JOB", on.Ref, fmt.Sprintf("the lock of %s is for job %q, that of %s for %q", off.Holder, off.Job, on.Holder, on.Job), handOverClause)
+		}
+		x.takeOff(off, "handed over to "+on.Holder)
+	}
+}
+
+// mayEnd refuses what would end a hold with a key that is younger than it.
+func (x *step) mayEnd(h *Hold, person string) bool {
+	if k := x.signingKey(person); k != nil && k.Since <= h.since() {
+		return true
+	}
+	x.refuse("KEY_NEWER_THAN_LOCK", h.Ref, fmt.Sprintf("the key of %s was enrolled after this lock went on", person), "sign with the key that put it on, or two managers order its removal", "two managers", removalClause)
+	return false
+}
+
+// since is the entry that a key must not be younger than to end the hold: the one
+// that put it on, or the one by which its owner was identified.
+func (h *Hold) since() uint64 {
+	if h.Claimed.Set() {
+		return h.Claimed.Index
+	}
+	return h.On.Index
+}
+
+// claimLock: the owner of a found lock is identified. From then on it is theirs
+// like any other; what their key must not be younger than is the claim, for
+// nobody's key put it on.
+func (x *step) claimLock(c *recordv1.ClaimLock) {
+	s, ref := x.s, RefOf(c.GetHold())
+	h := s.Holds[ref]
+	const clause = "1910.147(c)(5)(ii)"
+	if w := s.People[c.GetWitness()]; !w.Has(supervisor, manager) {
+		x.refuse("NOT_PERMITTED", w.ID, w.ID+" is not a supervisor or manager", "one of them sees the lock, the tag and its owner, and signs", "supervisor or manager", clause)
+	}
+	if x.holdStands(h, ref) && h.Holder != "" {
+		x.refuse("NOT_YOUR_LOCK", ref, "this lock is held by "+h.Holder+": only a lock whose owner is not known can be claimed", "", h.Holder, clause)
+	}
+	if x.refused() {
+		return
+	}
+	h.Holder, h.Claimed = x.who.ID, x.mark
+	var flags []*recordv1.Flag
+	for _, f := range h.Flags {
+		if f.GetCode() != "OWNER_UNKNOWN" {
+			flags = append(flags, f)
+		}
+	}
+	h.Flags = flags
+	x.flagDebt(h.Holder)
+	x.change("the lock found on %s is %s's, as %s witnesses", h.Target(), h.Holder, c.GetWitness())
+}
+
+func pairsOK(o *recordv1.HandOver) string {
+	if n := len(o.GetPairs()); n == 0 || n > MaxList {
+		return "a hand-over needs at least one pair of locks"
+	}
+	offs := map[string]bool{}
+	for _, p := range o.GetPairs() {
+		if !refOK(p.GetOff()) || !refOK(p.GetOn()) {
+			return "name the lock that comes off and the one that stays as yard/epoch/number, as the board shows them"
+		}
+		if offs[RefOf(p.GetOff())] {
+			return "each lock comes off once"
+		}
+		offs[RefOf(p.GetOff())] = true
+	}
+	for _, p := range o.GetPairs() {
+		if offs[RefOf(p.GetOn())] {
+			return strings.TrimSpace("the lock " + RefOf(p.GetOn()) + " can't stay and come off")
+		}
+	}
+	return ""
+}

@@ -1,0 +1,163 @@
+package replica
+
+import (
+	"fmt"
+	"sync"
+	"time"
+
+	"google.golang.org/grpc/codes"
+
+	"yardhasp/replica/store"
+	"yardhasp/replica/yard"
+)
+
+// DiskLimits says when the disk of the data directory is short of space, in free
+// bytes. Full leaves room for what is under way: badger writes whole tables of 16
+// MiB, and dies at the end of the disk (performance.md, Traps; the numbers are our
+// own choice).
+type DiskLimits struct {
+	// Low: no new permission is asked for here; what people need to be safe goes in.
+	Low uint64
+	// Full: nothing is written at all until Low is free again.
+	Full uint64
+	// Ballast is the size of a file that is given up at Full, so that there is room
+	// to stop and to clear up.
+	Ballast int64
+}
+
+var defaultDisk = DiskLimits{Low: 256 << 20, Full: 64 << 20, Ballast: 32 << 20}
+
+// disk is what this replica knows of its disk.
+type disk struct {
+	watch *store.DiskWatch
+	look  sync.Mutex // one look at a time
+
+	mu    sync.Mutex
+	level store.Level
+	free  uint64
+	err   error
+}
+
+// openDisk refuses to start where the stores could meet the end of the disk.
+func (r *Replica) openDisk(c *Config) error {
+	l := defaultDisk
+	if c.Disk != nil {
+		l = *c.Disk
+	}
+	w, err := store.NewDiskWatch(c.Dir, l.Low, l.Full, l.Ballast)
+	if err != nil {
+		return err
+	}
+	if c.Free != nil {
+		w.Measure(c.Free)
+	}
+	r.disk = &disk{watch: w}
+	level, free, err := w.Level()
+	if level == store.LevelFull && err == nil {
+		if err = w.DropBallast(); err == nil {
+			level, free, err = w.Level()
+		}
+	}
+	if err != nil {
+		return err
+	}
+	if level == store.LevelFull {
+		return fmt.Errorf("the disk of %s has only %d MB free, and the stores need %d: free some space, then start again", c.Dir, free>>20, l.Full>>20)
+	}
+	r.disk.level, r.disk.free = level, free
+	return nil
+}
+
+// watchDisk looks at the disk every second.
+func (r *Replica) watchDisk() {
+	tick := time.NewTicker(time.Second)
+	defer tick.Stop()
+	for {
+		r.lookAtDisk()
+		select {
+		case <-tick.C:
+		case <-r.ctx.Done():
+			return
+		}
+	}
+}
+
+// lookAtDisk measures the disk and acts on it (decisions.md 28). A full one counts
+// as full until there is plenty again, so that giving up the ballast cures nothing.
+func (r *Replica) lookAtDisk() {
+	d := r.disk
+	d.look.Lock()
+	defer d.look.Unlock()
+	level, free, err := d.watch.Level()
+	d.mu.Lock()
+	was := d.level
+	if was == store.LevelFull && level == store.LevelLow {
+		level = was
+	}
+	d.level, d.free, d.err = level, free, err
+	d.mu.Unlock()
+	r.node.SetDiskFull(level == store.LevelFull)
+	switch {
+	case level == store.LevelFull && was != level:
+		r.log.Error("this replica writes nothing any more", "why", d.words())
+		r.node.HandOver()
+		if err := d.watch.DropBallast(); err != nil {
+			r.log.Warn("the ballast stays", "err", err)
+		}
+	case level == store.LevelPlenty:
+		if _, err := d.watch.FillBallast(); err != nil {
+			r.log.Warn("there is no ballast", "err", err)
+		}
+	}
+	if level != was {
+		r.log.Warn("free space", "level", level.String(), "was", was.String(), "bytes", free)
+		r.moved()
+	}
+}
+
+// is reports whether the disk is at a level or worse.
+func (d *disk) is(l store.Level) bool {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	return d.level >= l
+}
+
+// words says what is wrong with the disk, "" when nothing is.
+func (d *disk) words() string {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	switch {
+	case d.level == store.LevelPlenty:
+		return ""
+	case d.err != nil:
+		return "DISK: its free space can't be told, so nothing is written here: " + d.err.Error()
+	case d.level == store.LevelFull:
+		return fmt.Sprintf("DISK FULL: %d MB free: nothing is written here until some space is freed; it then goes on by itself", d.free>>20)
+	}
+	return fmt.Sprintf("DISK LOW: %d MB free: free some space soon; locks, sign-offs and readings still go in, new requests and registrations don't", d.free>>20)
+}
+
+// asleep says why nothing may be written here, "" when it may.
+func (d *disk) asleep() string {
+	if d.is(store.LevelFull) {
+		return d.words()
+	}
+	return ""
+}
+
+// permission lists the acts that a low disk refuses: they give permission, or
+// enlarge the ledger, and can wait. What protects, and what takes a permission or
+// a key back, goes in.
+var permission = map[string]bool{"request": true, "energise": true, "invite": true, "join": true, "register_padlock": true, "register_point": true,
+	"register_box": true, "publish_drawing": true, "walk_drawing": true, "record_training": true}
+
+// room refuses an act that the disk has no room for.
+func (r *Replica) room(kind string) error {
+	switch {
+	case r.disk.asleep() != "":
+		return r.journalError(&yard.NotServing{Why: r.disk.asleep()}, kind)
+	case permission[kind] && r.disk.is(store.LevelLow):
+		return detailed(codes.ResourceExhausted, "nothing was recorded: "+r.disk.words(), "DISK_LOW", nil)
+	}
+	return nil
+}

@@ -1,0 +1,96 @@
+package replica
+
+import (
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+)
+
+// A divergence is kept in the data directory, both checkpoints beside each other,
+// for whoever looks into it: divergence-<size>.txt. As long as the file is there
+// the alarm stands, after a restart too.
+
+const noteRule = "==\n" // between the parts; no checkpoint has such a line
+
+func (d *divergence) text() string {
+	return d.String() + "\n" + noteRule + d.notes[0] + noteRule + d.notes[1]
+}
+
+// keepEvidence writes what is not on the disk yet. The alarm does not wait for
+// it; what fails is tried again.
+func (r *Replica) keepEvidence() {
+	r.evidence.Lock()
+	defer r.evidence.Unlock()
+	r.mu.Lock()
+	ds := append([]divergence(nil), r.divergences...)
+	r.mu.Unlock()
+	for i, d := range ds {
+		if d.kept {
+			continue
+		}
+		path := filepath.Join(r.dir, fmt.Sprintf("divergence-%d.txt", d.size))
+		if _, err := os.Stat(path); err == nil { // another pair of yards
+			path = filepath.Join(r.dir, fmt.Sprintf("divergence-%d-%s-%s.txt", d.size, d.yards[0], d.yards[1]))
+		}
+		if err := writeFile(path, []byte(d.text()), 0o600); err != nil {
+			r.log.Error("the two checkpoints can't be kept", "err", err)
+			continue
+		}
+		r.mu.Lock()
+		r.divergences[i].kept = true // only ever appended to
+		r.mu.Unlock()
+	}
+}
+
+// readEvidence raises the alarm again for every file that is there, readable or
+// not, before anything is promised.
+func (r *Replica) readEvidence() error {
+	found, err := filepath.Glob(filepath.Join(glob(r.dir), "divergence-*.txt"))
+	if err != nil {
+		return err
+	}
+	var broken []string
+	for _, path := range found {
+		raw, err := os.ReadFile(path)
+		if errors.Is(err, os.ErrNotExist) {
+			continue
+		}
+		var d divergence
+		if err != nil || !d.read(string(raw)) {
+			broken = append(broken, filepath.Base(path))
+			continue
+		}
+		r.divergences = append(r.divergences, d)
+	}
+	switch {
+	case len(r.divergences) > 0:
+		r.alarm = alarmOf(r.divergences)
+	case len(broken) > 0:
+		r.alarm = "DIFFERENT HISTORIES: replicas signed different roots, and " + strings.Join(broken, ", ") +
+			" can't be read. Nothing is approved, promised or confirmed until this is settled: do a person-to-person check"
+	}
+	if r.alarm != "" {
+		r.log.Error("replicas hold different histories", "what", r.alarm)
+	}
+	return nil
+}
+
+// read takes apart what text gives.
+func (d *divergence) read(text string) bool {
+	parts := strings.Split(text, noteRule)
+	if len(parts) != 3 {
+		return false
+	}
+	if n, err := fmt.Sscanf(parts[0], "%s and %s signed different roots of the first %d entries\n", &d.yards[0], &d.yards[1], &d.size); n != 3 || err != nil {
+		return false
+	}
+	d.notes, d.kept = [2]string{parts[1], parts[2]}, true
+	return true
+}
+
+// glob escapes a path for filepath.Glob.
+func glob(path string) string {
+	return strings.NewReplacer(`\`, `\\`, "*", `\*`, "?", `\?`, "[", `\[`).Replace(path)
+}

@@ -1,0 +1,163 @@
+package faults_test
+
+import (
+	"bytes"
+	"context"
+	"fmt"
+	"io"
+	"net"
+	"slices"
+	"time"
+
+	"google.golang.org/grpc"
+	"google.golang.org/grpc/credentials"
+
+	"yardhasp/client"
+	"yardhasp/client/pin"
+	recordv1 "yardhasp/proto/yardhasp/record/v1"
+	servicev1 "yardhasp/proto/yardhasp/service/v1"
+)
+
+// ending is what each yard has once everything is mended and drained.
+type ending struct {
+	leaves map[string][][]byte
+	roots  map[string][]byte
+	outs   map[string][]*recordv1.Outcome
+	health map[string][]string
+}
+
+// raw reaches a yard's replica past the client package, from that yard.
+func (w *world) raw(yard string) (*grpc.ClientConn, error) {
+	i := slices.IndexFunc(w.known, func(y client.Yard) bool { return y.ID == yard })
+	own := func(k []byte) bool { return bytes.Equal(k, w.known[i].Key) }
+	return grpc.NewClient("passthrough:///"+at(yard), grpc.WithTransportCredentials(credentials.NewTLS(pin.ClientConfig(testKey(manager), own, pin.ALPNClient))),
+		grpc.WithContextDialer(func(ctx context.Context, a string) (net.Conn, error) { return w.net.dial(ctx, yard, a) }))
+}
+
+// leader names the yard that leads, as the first yard that answers has it.
+func (w *world) leader() string {
+	for _, y := range yards {
+		if !w.running(y) {
+			continue
+		}
+		conn, err := w.raw(y)
+		if err != nil {
+			continue
+		}
+		ctx, cancel := context.WithTimeout(context.Background(), time.Second)
+		m, err := servicev1.NewMembershipServiceClient(conn).GetMembers(ctx, &servicev1.GetMembersRequest{})
+		cancel()
+		conn.Close()
+		for _, k := range m.GetMembers() {
+			if err == nil && k.GetLeader() {
+				return k.GetYard()
+			}
+		}
+	}
+	return ""
+}
+
+// settle waits until every yard has the same history and every reference that
+// anybody was told is in it, and reads it all.
+func (w *world) settle() (*ending, error) {
+	var last *ending
+	var err error
+	for try, quiet := 0, 0; try < 90; try++ {
+		time.Sleep(2 * time.Second)
+		var e *ending
+		if e, err = w.read(); err != nil {
+			continue
+		}
+		if missing := w.missing(e); missing != "" {
+			err, last = fmt.Errorf("%s is not in the ledger", missing), e
+			continue
+		}
+		same := last != nil
+		for _, y := range yards {
+			same = same && len(e.leaves[y]) == len(e.leaves[yards[0]]) && len(last.leaves[y]) == len(e.leaves[y])
+		}
+		if last = e; !same {
+			quiet, err = 0, fmt.Errorf("the yards have %d, %d and %d entries", len(e.leaves[yards[0]]), len(e.leaves[yards[1]]), len(e.leaves[yards[2]]))
+		} else if quiet++; quiet == 2 {
+			return e, nil
+		}
+	}
+	return last, fmt.Errorf("three minutes after everything was mended: %w", err)
+}
+
+// missing names a reference that was told and is not in the ledger of every yard.
+func (w *world) missing(e *ending) string {
+	for _, y := range yards {
+		have := map[string]bool{}
+		for _, o := range e.outs[y] {
+			have[o.GetRef()] = true
+		}
+		for _, o := range w.story.ops {
+			if ref := o.receipt.GetRef(); ref != "" && !have[ref] {
+				return ref + " (" + o.who + " " + o.what + ") at " + y
+			}
+		}
+	}
+	return ""
+}
+
+func (w *world) read() (*ending, error) {
+	e := &ending{leaves: map[string][][]byte{}, roots: map[string][]byte{}, outs: map[string][]*recordv1.Outcome{}, health: map[string][]string{}}
+	for _, y := range yards {
+		if err := w.readYard(y, e); err != nil {
+			return nil, fmt.Errorf("%s: %w", y, err)
+		}
+	}
+	return e, nil
+}
+
+func (w *world) readYard(y string, e *ending) error {
+	conn, err := w.raw(y)
+	if err != nil {
+		return err
+	}
+	defer conn.Close()
+	ctx, cancel := context.WithTimeout(context.Background(), 30*time.Second)
+	defer cancel()
+	l := servicev1.NewLedgerServiceClient(conn)
+	b, err := l.GetBoard(ctx, &servicev1.GetBoardRequest{Consistency: servicev1.Consistency_CONSISTENCY_CONFIRMED})
+	if err != nil {
+		return err
+	}
+	size := b.GetBoard().GetAsOf().GetSize()
+	e.roots[y] = b.GetBoard().GetAsOf().GetRoot()
+	m, err := servicev1.NewMembershipServiceClient(conn).GetMembers(ctx, &servicev1.GetMembersRequest{})
+	if err != nil {
+		return err
+	}
+	e.health[y] = m.GetHealth()
+	st, err := l.Export(ctx, &servicev1.ExportRequest{To: size})
+	if err != nil {
+		return err
+	}
+	for {
+		m, err := st.Recv()
+		if err == io.EOF {
+			break
+		}
+		if err != nil {
+			return err
+		}
+		e.leaves[y] = append(e.leaves[y], m.GetEntry())
+	}
+	if uint64(len(e.leaves[y])) != size {
+		return fmt.Errorf("%d of %d entries", len(e.leaves[y]), size)
+	}
+	watch, err := l.Watch(ctx, &servicev1.WatchRequest{})
+	if err != nil {
+		return err
+	}
+	for range size {
+		m, err := watch.Recv()
+		if err != nil {
+			return err
+		}
+		e.outs[y] = append(e.outs[y], m.GetOutcome())
+	}
+	return nil
+}

@@ -1,0 +1,137 @@
+package faults_test
+
+import (
+	"flag"
+	"fmt"
+	"maps"
+	"math/rand"
+	"slices"
+	"strings"
+	"sync/atomic"
+	"testing"
+	"testing/synctest"
+	"time"
+
+	servicev1 "yardhasp/proto/yardhasp/service/v1"
+)
+
+var (
+	count = flag.Int("seeds", 24, "how many scenarios")
+	first = flag.Int64("seed", 1, "the first scenario's seed")
+)
+
+func sortedWorkers() []string { return slices.Sorted(maps.Keys(workers)) }
+
+// tally is what a run of scenarios saw, so that one that did nothing shows.
+type tally struct {
+	told, held, energised, refused, unknown, boards, goAheads, checked, undecided, crashes, faults, entries atomic.Int64
+}
+
+func (y *tally) String() string {
+	return fmt.Sprintf("%d faults (%d crashes); %d acts acknowledged, %d held locally, %d energised, %d refused, %d unknown; %d confirmed boards, %d go-aheads; %d entries; %d operations checked, %d histories undecided",
+		y.faults.Load(), y.crashes.Load(), y.told.Load(), y.held.Load(), y.energised.Load(), y.refused.Load(), y.unknown.Load(), y.boards.Load(), y.goAheads.Load(),
+		y.entries.Load(), y.checked.Load(), y.undecided.Load())
+}
+
+// TestScenarios runs seeded scenarios; see the package comment.
+func TestScenarios(t *testing.T) {
+	tpl := makeTemplate(t)
+	var sum tally
+	began := time.Now()
+	t.Run("all", func(t *testing.T) {
+		for i := range int64(*count) {
+			seed := *first + i
+			t.Run(fmt.Sprintf("seed-%d", seed), func(t *testing.T) {
+				t.Parallel()
+				scenario(t, tpl, seed, &sum)
+			})
+		}
+	})
+	took := time.Since(began)
+	t.Logf("%d scenarios in %v (%.1f a second): %s", *count, took.Round(time.Millisecond), float64(*count)/took.Seconds(), &sum)
+	if *count >= 24 && (sum.held.Load() == 0 || sum.energised.Load() == 0 || sum.goAheads.Load() == 0 || sum.crashes.Load() == 0 || sum.boards.Load() == 0) {
+		t.Error("the scenarios leave something out that they are for")
+	}
+	if sum.undecided.Load() > int64(*count)/10 {
+		t.Error("too many histories were not decided: give porcupine more time")
+	}
+}
+
+// scenario runs one seed and tells its story if anything is wrong.
+func scenario(t *testing.T, tpl *template, seed int64, sum *tally) {
+	var w *world
+	var end *ending
+	var bad []string
+	defer func() {
+		if r := recover(); r != nil {
+			bad = append(bad, fmt.Sprint("PANIC: ", r))
+		}
+		if len(bad) > 0 {
+			t.Errorf("seed %d:\n  %s\n\nthe story:\n%s\n\nagain: go test ./replica/faults -run TestScenarios -seeds 1 -seed %d -v", seed, strings.Join(bad, "\n  "), w.story, seed)
+		}
+	}()
+	synctest.Test(t, func(t *testing.T) {
+		w = newWorld(t, rand.New(rand.NewSource(seed)))
+		err := w.use(tpl)
+		time.Sleep(age)
+		if err == nil {
+			err = w.run(seed)
+		}
+		if err == nil {
+			err = w.broken
+		}
+		if err == nil {
+			end, err = w.settle()
+		}
+		if err != nil {
+			bad = append(bad, "STOPPED: "+err.Error())
+		}
+		w.end()
+	})
+	if end == nil {
+		return
+	}
+	all, differ := end.same()
+	if bad = append(bad, differ...); all == nil {
+		return
+	}
+	bad = append(append(bad, kept(w.story.ops, all)...), walk(all)...)
+	not, checked, undecided := linear(w.story.ops, all, 20*time.Second)
+	bad = append(bad, not...)
+	sum.add(w.story, checked, undecided, len(all))
+}
+
+func (y *tally) add(s *story, checked, undecided, entries int) {
+	y.checked.Add(int64(checked))
+	y.undecided.Add(int64(undecided))
+	y.entries.Add(int64(entries))
+	for _, l := range s.lines {
+		if strings.Contains(l, "FAULT ") {
+			y.faults.Add(1)
+			if strings.Contains(l, " crashes; ") {
+				y.crashes.Add(1)
+			}
+		}
+	}
+	for _, o := range s.ops {
+		switch {
+		case o.board != nil:
+			y.boards.Add(1)
+		case o.panel.GetGoAhead():
+			y.goAheads.Add(1)
+		case o.rec == nil:
+		case o.receipt != nil:
+			y.told.Add(1)
+			if o.receipt.GetStatus() == servicev1.Status_STATUS_HELD_LOCALLY {
+				y.held.Add(1)
+			}
+			if o.kind == "energise" && o.receipt.GetOutcome().GetAccepted() {
+				y.energised.Add(1)
+			}
+		case o.refused != nil:
+			y.refused.Add(1)
+		default:
+			y.unknown.Add(1)
+		}
+	}
+}

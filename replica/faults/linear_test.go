@@ -1,0 +1,178 @@
+package faults_test
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+	"time"
+
+	"github.com/anishathalye/porcupine"
+
+	recordv1 "yardhasp/proto/yardhasp/record/v1"
+	servicev1 "yardhasp/proto/yardhasp/service/v1"
+)
+
+// state is one point as a person would keep it in a notebook: live or open, and
+// whose locks are on. It is a string so that it compares.
+type state string
+
+func newState(live bool, holds []string) state {
+	slices.Sort(holds)
+	return state(fmt.Sprintf("%v %s", live, strings.Join(holds, " ")))
+}
+
+func (s state) live() bool      { return strings.HasPrefix(string(s), "true") }
+func (s state) holds() []string { return strings.Fields(string(s))[1:] }
+
+// step is what one operation did to a point, or saw.
+type step struct {
+	kind  string // lock, release, isolate, energise; board, guarded, may close
+	hold  string // the ticket of the lock
+	seen  state  // for a board
+	about string // for a person who reads it
+}
+
+// onePoint is the model that real replicas must look like: as if every operation
+// took place at one instant between its call and its answer.
+var onePoint = porcupine.Model{
+	Init: func() any { return newState(false, nil) },
+	Step: func(s, in, _ any) (bool, any) { return in.(step).apply(s.(state)) },
+	DescribeOperation: func(in, _ any) string {
+		return in.(step).about
+	},
+	DescribeState: func(s any) string { return string(s.(state)) },
+}
+
+func (x step) apply(s state) (bool, any) {
+	holds := s.holds()
+	has := slices.Contains(holds, x.hold)
+	switch x.kind {
+	case "lock":
+		return !has, newState(s.live(), append(holds, x.hold))
+	case "release":
+		return has, newState(s.live(), slices.DeleteFunc(holds, func(h string) bool { return h == x.hold }))
+	case "isolate":
+		return true, newState(false, holds)
+	case "energise":
+		return !s.live() && len(holds) == 0, newState(true, holds)
+	case "board":
+		return x.seen == s, s
+	case "guarded": // a confirmed lock on an open point
+		return has && !s.live(), s
+	case "may close": // a go-ahead at the panel
+		return s.live(), s
+	}
+	return false, s
+}
+
+// histories makes one history of each point. What became of an operation whose
+// answer got lost is read from the ledger: it took effect some time after its
+// call, or never. The template's part of the ledger comes before all of them.
+func histories(ops []*op, all []entry) map[string][]porcupine.Operation {
+	found := byTicket(all)
+	lockOf, pointOf := map[string]string{}, map[string]string{} // by reference
+	for i := range all {
+		if l := all[i].rec.GetLock(); l != nil && all[i].counted {
+			lockOf[all[i].ref], pointOf[all[i].ref] = ticketName(all[i].rec.GetTicket()), l.GetTarget().GetPoint()
+		}
+	}
+	out := map[string][]porcupine.Operation{}
+	add := func(o *op, point string, x step, answered bool) {
+		x.about = o.who + " " + o.what
+		ret := int64(math.MaxInt64)
+		if answered {
+			ret = o.ret
+		}
+		out[point] = append(out[point], porcupine.Operation{Input: x, Call: o.call, Return: ret})
+	}
+	for _, o := range ops {
+		switch {
+		case o.board != nil:
+			for _, v := range o.board.GetPoints() {
+				var holds []string
+				for _, ref := range v.GetHolds() {
+					if lockOf[ref] == "" {
+						holds = append(holds, "unknown-"+ref)
+					} else {
+						holds = append(holds, lockOf[ref])
+					}
+				}
+				add(o, v.GetPoint(), step{kind: "board", seen: newState(v.GetPosition() == recordv1.Position_POSITION_LIVE, holds)}, true)
+			}
+			continue
+		case o.panel.GetGoAhead():
+			add(o, o.point, step{kind: "may close"}, true)
+			continue
+		case o.rec == nil:
+			continue
+		}
+		n := found[o.ticket()]
+		if n == nil || !n.counted {
+			continue
+		}
+		answered := o.receipt.GetOutcome() != nil
+		switch o.kind {
+		case "lock":
+			hold := ticketName(o.rec.GetTicket())
+			add(o, o.point, step{kind: "lock", hold: hold}, answered)
+			if o.receipt.GetStatus() == servicev1.Status_STATUS_CONFIRMED && len(o.receipt.GetPromised()) > 0 {
+				add(o, o.point, step{kind: "guarded", hold: hold}, true)
+			}
+		case "release":
+			ref := n.rec.GetRelease().GetHold()
+			name := fmt.Sprintf("%s/%d/%d", ref.GetYard(), ref.GetEpoch(), ref.GetSeq())
+			add(o, pointOf[name], step{kind: "release", hold: lockOf[name]}, answered)
+		case "isolate", "energise":
+			add(o, o.point, step{kind: o.kind}, answered)
+		}
+	}
+	return out
+}
+
+// linear checks that every point's history is linearizable. undecided counts the
+// points for which the time was too short to tell.
+func linear(ops []*op, all []entry, limit time.Duration) (bad []string, checked, undecided int) {
+	for p, h := range histories(ops, all) {
+		checked += len(h)
+		switch res, info := porcupine.CheckOperationsVerbose(onePoint, h, limit); res {
+		case porcupine.Illegal:
+			bad = append(bad, fmt.Sprintf("NOT LINEARIZABLE: no order of the operations on %s explains the answers; the longest that does:%s", p, longest(info, h)))
+		case porcupine.Unknown:
+			undecided++
+		}
+	}
+	slices.Sort(bad)
+	return bad, checked, undecided
+}
+
+// longest tells the longest order that fits, and what was left over.
+func longest(info porcupine.LinearizationInfo, h []porcupine.Operation) string {
+	var best []porcupine.Operation
+	for _, part := range info.PartialLinearizationsOperations() {
+		for _, l := range part {
+			if len(l) > len(best) {
+				best = l
+			}
+		}
+	}
+	var b strings.Builder
+	s := newState(false, nil)
+	done := map[int64]bool{}
+	for i, o := range best {
+		x := o.Input.(step)
+		_, next := x.apply(s)
+		s = next.(state)
+		done[o.Call] = true
+		if i >= len(best)-6 {
+			fmt.Fprintf(&b, "\n      %s (%s) -> %q", x.about, x.kind, s)
+		}
+	}
+	for _, o := range h {
+		if x := o.Input.(step); !done[o.Call] && o.Return != math.MaxInt64 {
+			fmt.Fprintf(&b, "\n      does not fit: %s (%s) %q", x.about, x.kind, x.seen)
+			break
+		}
+	}
+	return b.String()
+}

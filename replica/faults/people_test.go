@@ -1,0 +1,216 @@
+package faults_test
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"math/rand"
+	"slices"
+	"strings"
+	"time"
+
+	"yardhasp/client"
+	"yardhasp/ledger"
+	recordv1 "yardhasp/proto/yardhasp/record/v1"
+	servicev1 "yardhasp/proto/yardhasp/service/v1"
+)
+
+// op is one thing that a person asked of the ledger, and the answer.
+type op struct {
+	who, what, told string
+	kind            string // of the record; "board" and "panel" for reads
+	point           string // that it is about, if any
+	rec             *recordv1.Record
+	receipt         *servicev1.Receipt
+	refused         *client.Refused
+	board           *recordv1.Board
+	panel           *servicev1.GetPanelResponse
+	call, ret       int64 // places in the real-time order; ret 0: never answered
+}
+
+func (o *op) ticket() string { return ticketName(o.rec.GetTicket()) }
+
+func ticketName(t *recordv1.Ticket) string {
+	return fmt.Sprintf("%s/%d", t.GetDevice(), t.GetCounter())
+}
+
+// person is somebody at work with the public client.
+type person struct {
+	w    *world
+	id   string
+	yard string
+	rng  *rand.Rand
+	k    *client.Client
+	on   []string // their locks, as far as they know
+	in   []string // their sign-ons
+	n    int
+}
+
+// patience is how long a person waits for one answer.
+const patience = 6 * time.Second
+
+func (w *world) person(id, yard string, seed int64) *person {
+	return &person{w: w, id: id, yard: yard, rng: rand.New(rand.NewSource(seed)), k: w.as(id, yard, id+"-"+yard)}
+}
+
+// submit records an act; nil when it was not taken, or nobody knows.
+func (p *person) submit(ctx context.Context, point, what string, rec *recordv1.Record) *servicev1.Receipt {
+	ctx, cancel := context.WithTimeout(ctx, patience)
+	defer cancel()
+	o := &op{who: p.id + "@" + p.yard, what: what, kind: ledger.KindOf(rec), point: point, rec: rec}
+	p.w.story.begin(o)
+	receipt, err := p.k.Submit(ctx, rec)
+	o.receipt = receipt
+	told := ""
+	switch {
+	case err == nil:
+		told = strings.TrimPrefix(receipt.GetStatus().String(), "STATUS_") + " " + receipt.GetRef()
+		if receipt.GetOutcome() != nil {
+			told += fmt.Sprintf(", entry %d", receipt.GetOutcome().GetIndex())
+		}
+	case errors.As(err, &o.refused):
+		told = "refused"
+		for _, c := range o.refused.Outcome.GetConditions() {
+			told += " " + c.GetCode()
+		}
+	default:
+		told, _, _ = strings.Cut(err.Error(), "\n")
+	}
+	p.w.story.finish(o, told)
+	return receipt
+}
+
+// board reads what stands everywhere, confirmed or not at all.
+func (p *person) board(ctx context.Context) *recordv1.Board {
+	ctx, cancel := context.WithTimeout(ctx, patience)
+	defer cancel()
+	o := &op{who: p.id + "@" + p.yard, what: "reads the board", kind: "board"}
+	p.w.story.begin(o)
+	b, err := p.k.Board(ctx, servicev1.Consistency_CONSISTENCY_CONFIRMED, "")
+	told := "no answer"
+	if err == nil && b.GetAsOf().GetConfirmed() {
+		o.board = b
+		told = fmt.Sprintf("from %s at size %d:", b.GetAsOf().GetYard(), b.GetAsOf().GetSize())
+		for _, v := range b.GetPoints() {
+			told += fmt.Sprintf(" %s %s %v", v.GetPoint(), strings.TrimPrefix(v.GetPosition().String(), "POSITION_"), v.GetHolds())
+		}
+	}
+	p.w.story.finish(o, told)
+	return o.board
+}
+
+// look reads a panel; true means that the ledger says it may be closed now.
+func (p *person) look(ctx context.Context, point string) bool {
+	ctx, cancel := context.WithTimeout(ctx, patience)
+	defer cancel()
+	o := &op{who: p.id + "@" + p.yard, what: "looks at the panel of " + point, kind: "panel", point: point}
+	p.w.story.begin(o)
+	v, err := p.k.Panel(ctx, point)
+	told := "no answer"
+	if err == nil {
+		o.panel, told = v, v.GetText()
+	}
+	p.w.story.finish(o, told)
+	return o.panel.GetGoAhead()
+}
+
+func (p *person) lock(ctx context.Context, yard string, named bool) {
+	l := &recordv1.Lock{Target: &recordv1.Target{On: &recordv1.Target_Point{Point: point(yard)}}}
+	if named {
+		l.Job = job(yard)
+	}
+	if r := p.submit(ctx, point(yard), "locks "+point(yard), &recordv1.Record{Act: &recordv1.Record_Lock{Lock: l}}); r.GetRef() != "" {
+		p.on = append(p.on, r.GetRef())
+	}
+}
+
+func (p *person) release(ctx context.Context, i int) {
+	ref := p.on[i]
+	act := &recordv1.Record{Act: &recordv1.Record_Release{Release: &recordv1.Release{Hold: place(ref)}}}
+	r := p.submit(ctx, "", "takes off "+ref, act)
+	if r.GetOutcome().GetAccepted() || p.rng.Intn(4) == 0 {
+		p.on = slices.Delete(p.on, i, i+1)
+	}
+}
+
+func (p *person) isolate(ctx context.Context, yard string) {
+	p.submit(ctx, point(yard), "opens "+point(yard), &recordv1.Record{Act: &recordv1.Record_Isolate{Isolate: &recordv1.Isolate{Point: point(yard)}}})
+}
+
+func (p *person) enter(ctx context.Context, yard string) {
+	if r := p.submit(ctx, "", "signs on to "+job(yard), &recordv1.Record{Act: &recordv1.Record_SignOn{SignOn: &recordv1.SignOn{Job: job(yard)}}}); r.GetRef() != "" {
+		p.in = append(p.in, r.GetRef())
+	}
+}
+
+func (p *person) leave(ctx context.Context) {
+	ref := p.in[0]
+	r := p.submit(ctx, "", "signs off "+ref, &recordv1.Record{Act: &recordv1.Record_SignOff{SignOff: &recordv1.SignOff{SignOn: place(ref)}}})
+	if r.GetOutcome().GetAccepted() || p.rng.Intn(4) == 0 {
+		p.in = p.in[1:]
+	}
+}
+
+func place(ref string) *recordv1.JournalRef {
+	out := &recordv1.JournalRef{}
+	yard, rest, _ := strings.Cut(ref, "/")
+	out.Yard = yard
+	_, _ = fmt.Sscanf(rest, "%d/%d", &out.Epoch, &out.Seq)
+	return out
+}
+
+// work locks, releases, opens, enters, leaves and reads until ctx ends.
+func (p *person) work(ctx context.Context) {
+	for pause(ctx, time.Duration(50+p.rng.Intn(1500))*time.Millisecond) == nil {
+		yard := p.yard
+		if p.rng.Intn(3) == 0 {
+			yard = yards[p.rng.Intn(len(yards))]
+		}
+		switch c := p.rng.Intn(100); {
+		case len(p.on) > 0 && (c < 35 || len(p.on) > 2):
+			p.release(ctx, p.rng.Intn(len(p.on)))
+		case len(p.in) > 0 && c < 50:
+			p.leave(ctx)
+		case c < 55:
+			p.lock(ctx, yard, p.rng.Intn(2) == 0)
+		case c < 62:
+			p.isolate(ctx, yard)
+		case c < 66:
+			p.enter(ctx, yard)
+		default:
+			p.board(ctx)
+		}
+	}
+}
+
+// startUp tries to give points back: it clears the area, asks, waits, and closes.
+func (p *person) startUp(ctx context.Context) {
+	for pause(ctx, time.Duration(50+p.rng.Intn(800))*time.Millisecond) == nil {
+		yard := yards[p.rng.Intn(len(yards))]
+		if p.board(ctx) == nil {
+			continue
+		}
+		p.n++
+		id := fmt.Sprintf("start-%s-%d", p.yard, p.n)
+		act := func(what string, r *recordv1.Record) bool { return p.submit(ctx, point(yard), what, r) != nil }
+		act("clears "+job(yard), &recordv1.Record{Act: &recordv1.Record_ClearArea{ClearArea: &recordv1.ClearArea{Job: job(yard), ToolsOut: true, GuardsOn: true, PeopleClear: true}}})
+		act("tells people of "+job(yard), &recordv1.Record{Act: &recordv1.Record_Notice{Notice: &recordv1.Notice{Job: job(yard), When: recordv1.NoticeWhen_NOTICE_WHEN_AFTER, People: []string{manager}, Means: "in person"}}})
+		if !act("asks to start "+point(yard)+" ("+id+")", &recordv1.Record{Act: &recordv1.Record_Request{Request: &recordv1.Request{Id: id, Job: job(yard),
+			Points: []string{point(yard)}, DeadlineUnixMs: time.Now().Add(time.Duration(10+p.rng.Intn(50)) * time.Second).UnixMilli()}}}) {
+			continue
+		}
+		ok := false
+		for try := 0; try < 4 && !ok; try++ {
+			if pause(ctx, time.Duration(20+p.rng.Intn(1500))*time.Millisecond) != nil {
+				return
+			}
+			ok = act("energises "+point(yard), &recordv1.Record{Act: &recordv1.Record_Energise{Energise: &recordv1.Energise{Request: id, Point: point(yard)}}})
+		}
+		if ok && p.look(ctx, point(yard)) {
+			act("closes "+point(yard), &recordv1.Record{Act: &recordv1.Record_Closed{Closed: &recordv1.Closed{Point: point(yard)}}})
+		}
+		if p.rng.Intn(2) == 0 {
+			p.isolate(ctx, yard)
+		}
+	}
+}

@@ -1,0 +1,184 @@
+package faults_test
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"sync"
+	"testing/synctest"
+	"time"
+)
+
+// length is how long people work under faults, in the bubble's time.
+const length = 40 * time.Second
+
+// run lets people work while faults come and go, then mends everything.
+func (w *world) run(seed int64) error {
+	w.story.began = time.Now()
+	w.slow(25)
+	for _, y := range yards {
+		if err := w.start(y); err != nil {
+			return err
+		}
+	}
+	ctx, cancel := context.WithCancel(context.Background())
+	var people sync.WaitGroup
+	begin := func(p *person, fn func(context.Context)) {
+		people.Go(func() { defer p.k.Close(); fn(ctx) })
+	}
+	n := int64(0)
+	for _, id := range sortedWorkers() {
+		n++
+		p := w.person(id, workers[id], seed*100+n)
+		begin(p, p.work)
+	}
+	for _, y := range []string{yards[w.rng.Intn(3)], yards[w.rng.Intn(3)]} {
+		n++
+		p := w.person(manager, y, seed*100+n)
+		p.k.Close()
+		p.k = w.as(manager, y, fmt.Sprintf("%s-%d", manager, n))
+		p.n = int(n) * 1000
+		begin(p, p.startUp)
+	}
+	end := time.Now().Add(length)
+	var err error
+	for err == nil && time.Now().Before(end) {
+		time.Sleep(time.Duration(200+w.rng.Intn(4000)) * time.Millisecond)
+		err = w.fault()
+	}
+	cancel()
+	people.Wait()
+	w.story.tell("everything is mended")
+	for _, y := range yards {
+		w.net.change(func() { delete(w.net.traps, y) })
+	}
+	w.net.heal()
+	w.slow(25)
+	w.waits.Wait()
+	for _, y := range yards {
+		if !w.running(y) {
+			err = errors.Join(err, w.start(y))
+		}
+	}
+	return err
+}
+
+// slow gives every direction a delay of its own, at most ms.
+func (w *world) slow(ms int) {
+	w.net.change(func() {
+		for _, a := range yards {
+			for _, b := range yards {
+				w.net.delay[way{a, b}] = time.Duration(1+w.rng.Intn(ms)) * time.Millisecond
+			}
+		}
+	})
+}
+
+func (w *world) running(yard string) bool {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	return w.up[yard] != nil
+}
+
+// fault does one harm, or mends.
+func (w *world) fault() error {
+	i := w.rng.Intn(3)
+	a, b, c := yards[i], yards[(i+1)%3], yards[(i+2)%3]
+	both := func(x, y string) []way { return []way{{x, y}, {y, x}} }
+	short := time.Duration(w.rng.Intn(8000)) * time.Millisecond
+	kind := w.rng.Intn(16)
+	if lead := w.leader(); lead != "" && w.rng.Intn(2) == 0 {
+		for a != lead {
+			a, b, c = b, c, a
+		}
+	}
+	switch kind {
+	case 0, 1:
+		w.story.tell("FAULT %s is cut off", a)
+		w.net.hold(append(both(a, b), both(a, c)...)...)
+	case 2:
+		w.story.tell("FAULT every yard is cut off from every other")
+		w.net.hold(append(append(both(a, b), both(a, c)...), both(b, c)...)...)
+	case 3:
+		w.story.tell("FAULT %s and %s don't reach each other, %s reaches both", a, b, c)
+		w.net.hold(both(a, b)...)
+	case 4:
+		w.story.tell("FAULT nothing that %s sends arrives", a)
+		w.net.hold(way{a, b}, way{a, c})
+	case 5:
+		w.story.tell("FAULT nothing arrives at %s", a)
+		w.net.hold(way{b, a}, way{c, a})
+	case 6:
+		w.story.tell("FAULT nothing of %s arrives at %s", a, b)
+		w.net.hold(way{a, b})
+	case 7:
+		w.story.tell("FAULT every connection of %s breaks", a)
+		w.net.reset(func(x way) bool { return x.from == a || x.to == a })
+	case 8:
+		return w.killed(short, a)
+	case 9:
+		after := w.rng.Intn(40)
+		sprung := w.net.setTrap(a, after)
+		select {
+		case <-sprung:
+		case <-time.After(2 * time.Second):
+		}
+		w.story.tell("FAULT the next crash comes after %d more messages of %s", after, a)
+		return w.killed(short, a)
+	case 10:
+		return w.killed(short, a, b)
+	case 11:
+		if w.rng.Intn(2) == 0 {
+			return w.killed(short, a, b, c)
+		}
+		if !w.running(a) {
+			return nil
+		}
+		w.story.tell("FAULT %s is stopped and started", a)
+		if err := w.stop(a); err != nil {
+			return err
+		}
+		return w.start(a)
+	case 12:
+		by := time.Duration(w.rng.Intn(1200)-600) * time.Second
+		w.story.tell("FAULT the clock of %s jumps to %v off", a, by)
+		w.clocks[a].Store(int64(by))
+	case 13:
+		d := time.Duration(w.rng.Intn(1500)) * time.Millisecond
+		w.story.tell("FAULT from %s to %s it takes %v", a, b, d)
+		w.net.change(func() { w.net.delay[way{a, b}] = d })
+	case 14:
+		w.story.tell("FAULT %s says nothing for %v, not even to people there", a, short)
+		w.net.setTrap(a, 0)
+		time.Sleep(short)
+		w.net.change(func() { delete(w.net.traps, a) })
+	default:
+		w.story.tell("all links are whole again")
+		w.net.heal()
+	}
+	return nil
+}
+
+// killed crashes yards at one instant, and starts each again after a while.
+func (w *world) killed(back time.Duration, gone ...string) error {
+	var err error
+	synctest.Wait() // the disks stand still
+	for _, y := range gone {
+		if !w.running(y) {
+			continue
+		}
+		w.story.tell("FAULT %s crashes; back in %v", y, back)
+		err = errors.Join(err, w.crash(y))
+		w.waits.Go(func() {
+			time.Sleep(back)
+			w.story.tell("%s starts again", y)
+			if e := w.start(y); e != nil {
+				w.story.tell("%v", e)
+				w.mu.Lock()
+				defer w.mu.Unlock()
+				w.broken = errors.Join(w.broken, e)
+			}
+		})
+	}
+	return err
+}

@@ -1,0 +1,54 @@
+package faults_test
+
+import (
+	"fmt"
+	"strings"
+	"sync"
+	"time"
+)
+
+// story is what happened in a scenario, in the order in which it did.
+type story struct {
+	mu    sync.Mutex
+	began time.Time
+	clock int64 // counts calls and answers: the real-time order of the history
+	ops   []*op
+	lines []string
+}
+
+func newStory() *story { return &story{} }
+
+// tell adds a line.
+func (s *story) tell(format string, args ...any) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.line(format, args...)
+}
+
+func (s *story) line(format string, args ...any) {
+	s.lines = append(s.lines, fmt.Sprintf("%8.3f s  ", time.Since(s.began).Seconds())+fmt.Sprintf(format, args...))
+}
+
+func (s *story) String() string {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return strings.Join(s.lines, "\n")
+}
+
+// begin notes that a person calls, finish what they were told.
+func (s *story) begin(o *op) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.clock++
+	o.call = s.clock
+	s.ops = append(s.ops, o)
+	s.line("%-16s %s ...", o.who, o.what)
+}
+
+func (s *story) finish(o *op, told string) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.clock++
+	o.ret, o.told = s.clock, told
+	s.line("%-16s %s: %s", o.who, o.what, told)
+}

@@ -1,0 +1,207 @@
+package faults_test
+
+import (
+	"context"
+	"crypto/ed25519"
+	"crypto/sha256"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"log/slog"
+	"math/rand"
+	"net"
+	"os"
+	"path/filepath"
+	"sync"
+	"sync/atomic"
+	"testing"
+	"time"
+
+	"yardhasp/client"
+	"yardhasp/replica"
+)
+
+// yards are the three of every scenario.
+var yards = []string{"stonebend", "millrow", "eastfork"}
+
+// world is three whole replicas on one network in memory, and what happened there.
+type world struct {
+	t      testing.TB
+	rng    *rand.Rand // of the scenario's plan, used by one goroutine only
+	net    *network
+	root   string // of this world's files
+	id     []byte
+	known  []client.Yard
+	story  *story
+	clocks map[string]*atomic.Int64 // how far each yard's clock is off, in ns
+
+	mu      sync.Mutex
+	dirs    map[string]string
+	up      map[string]*replica.Replica
+	closing sync.WaitGroup // what is left of crashed replicas
+	waits   sync.WaitGroup // restarts to come
+	broken  error          // why a restart failed
+	lives   int
+}
+
+func newWorld(t testing.TB, rng *rand.Rand) *world {
+	w := &world{t: t, rng: rng, net: newNetwork(), root: t.TempDir(), story: newStory(), clocks: map[string]*atomic.Int64{},
+		dirs: map[string]string{}, up: map[string]*replica.Replica{}}
+	for _, y := range yards {
+		w.clocks[y] = &atomic.Int64{}
+	}
+	return w
+}
+
+func testKey(name string) ed25519.PrivateKey {
+	h := sha256.Sum256([]byte("faults test " + name))
+	return ed25519.NewKeyFromSeed(h[:])
+}
+
+func public(k ed25519.PrivateKey) []byte { return k.Public().(ed25519.PublicKey) }
+
+// start opens a yard's replica on its directory.
+func (w *world) start(yard string) error {
+	clock := w.clocks[yard]
+	var log *slog.Logger
+	if os.Getenv("YARDHASP_TEST_LOG") != "" {
+		log = slog.New(slog.NewTextHandler(os.Stderr, &slog.HandlerOptions{Level: slog.LevelDebug})).With("yard", yard)
+	}
+	p := w.net.listen(yard)
+	r, err := replica.Open(replica.Config{Dir: w.dirs[yard], Listener: p, Logger: log,
+		Now:  func() time.Time { return time.Now().Add(time.Duration(clock.Load())) },
+		Dial: func(ctx context.Context, _, address string) (net.Conn, error) { return w.net.dial(ctx, yard, address) }})
+	if err != nil {
+		return errors.Join(fmt.Errorf("%s does not start: %w", yard, err), p.Close())
+	}
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	w.up[yard] = r
+	return nil
+}
+
+func (w *world) take(yard string) *replica.Replica {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	r := w.up[yard]
+	delete(w.up, yard)
+	return r
+}
+
+// stop closes a yard's replica as an operator would.
+func (w *world) stop(yard string) error {
+	r := w.take(yard)
+	if r == nil {
+		return nil
+	}
+	return r.Close()
+}
+
+// crash ends a yard's replica at this instant: its disk is what it is now, and
+// nothing that it says from now on reaches anybody. Call it while every other
+// goroutine of the bubble waits (synctest.Wait), so that the disk stands still.
+func (w *world) crash(yard string) error {
+	r := w.take(yard)
+	if r == nil {
+		return nil
+	}
+	w.lives++
+	dir := filepath.Join(w.root, fmt.Sprintf("%s-%d", yard, w.lives))
+	err := copyDir(dir, w.dirs[yard])
+	w.net.kill(yard)
+	old := w.dirs[yard]
+	w.dirs[yard] = dir
+	// What is left of it works on in the old directory, which nobody reads again.
+	w.closing.Go(func() {
+		_ = r.Close()
+		_ = os.RemoveAll(old)
+	})
+	return err
+}
+
+// end closes everything.
+func (w *world) end() {
+	for _, y := range yards {
+		w.net.kill(y)
+		if r := w.take(y); r != nil {
+			w.closing.Go(func() { _ = r.Close() })
+		}
+	}
+	w.closing.Wait()
+}
+
+// copyDir copies a directory; what is empty stays a hole.
+func copyDir(to, from string) error {
+	return filepath.WalkDir(from, func(path string, d fs.DirEntry, err error) error {
+		if err != nil {
+			return err
+		}
+		rel, err := filepath.Rel(from, path)
+		if err != nil {
+			return err
+		}
+		dst := filepath.Join(to, rel)
+		switch {
+		case d.IsDir():
+			return os.MkdirAll(dst, 0o700)
+		case d.Name() == "LOCK" || d.Name() == "journal.lock":
+			return nil
+		}
+		return copyFile(dst, path)
+	})
+}
+
+func copyFile(to, from string) (err error) {
+	in, err := os.Open(from)
+	if err != nil {
+		return err
+	}
+	defer in.Close()
+	info, err := in.Stat()
+	if err != nil {
+		return err
+	}
+	out, err := os.OpenFile(to, os.O_CREATE|os.O_EXCL|os.O_WRONLY, info.Mode())
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, out.Close()) }()
+	if err := out.Truncate(info.Size()); err != nil {
+		return err
+	}
+	var zero, b [64 << 10]byte
+	for off := int64(0); ; {
+		// A hole is skipped where the system can tell (Linux: SEEK_DATA is 3).
+		if next, err := in.Seek(off, 3); err == nil {
+			off = next
+		} else if off, err = in.Seek(off, io.SeekStart); err != nil {
+			return err
+		}
+		n, err := in.ReadAt(b[:], off)
+		if n > 0 && b != zero {
+			if _, err := out.WriteAt(b[:n], off); err != nil {
+				return err
+			}
+		}
+		off += int64(n)
+		if off >= info.Size() || n == 0 || err == io.EOF {
+			return nil
+		}
+		clear(b[:])
+		if err != nil {
+			return err
+		}
+	}
+}
+
+// as is a client of a person who sits at a yard.
+func (w *world) as(person, yard, device string) *client.Client {
+	profile := &client.Profile{Ledger: w.id, Person: person, Key: "-", Yard: yard, Device: "test", Yards: w.known}
+	k, err := client.New(profile, testKey(person), client.NewMemoryTickets(device), client.WithConnectTimeout(2*time.Second),
+		client.WithDialer(func(ctx context.Context, address string) (net.Conn, error) { return w.net.dial(ctx, yard, address) }))
+	if err != nil {
+		panic(err) // a mistake of the test itself
+	}
+	return k
+}

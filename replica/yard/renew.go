@@ -1,0 +1,28 @@
+package yard
+
+import "fmt"
+
+// Renew puts a journal of a later epoch in the place of one that never had a
+// record: a fresh disk makes its journal before the ledger says which epoch it
+// begins. A journal with a record in it is never begun anew. After a crash it is
+// the old empty one or the new empty one.
+func (f *File) Renew(epoch uint64) error {
+	if f.failed != nil {
+		return f.failed
+	}
+	h := f.h
+	switch {
+	case f.mark.Seq != 0 || h.Compacted != 0:
+		return fmt.Errorf("the journal of epoch %d in %s has records: it can't become the one of epoch %d: recover the yard with a walkdown", h.Epoch, f.dir, epoch)
+	case epoch <= h.Epoch:
+		return fmt.Errorf("the journal in %s is of epoch %d already: it can't become the one of epoch %d", f.dir, h.Epoch, epoch)
+	}
+	h.Epoch = epoch
+	old := f.f
+	if err := f.rewrite(appendFrame(nil, headerPayload(&h))); err != nil {
+		f.failed = fmt.Errorf("the journal can't be begun, and takes no more until a restart: %w", err)
+		return f.failed
+	}
+	f.h = h
+	return old.Close() // its file has no name any more
+}
