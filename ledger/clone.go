@@ -31,6 +31,8 @@ func (s *State) Clone() *State {
 		q.Attested, q.Energised = slices.Clone(q.Attested), slices.Clone(q.Energised)
 	})
 	c.Tickets = each(s.Tickets, func(*TicketState) {})
+	c.Debts = each(s.Debts, func(*Debt) {})
+	c.Started = each(s.Started, func(st *Started) { st.Points = slices.Clone(st.Points) })
 	c.Alarms, c.Ended = slices.Clone(s.Alarms), slices.Clone(s.Ended)
 
 	c.active, c.inside = make(map[string]*Hold, len(s.active)), make(map[string]*SignOn, len(s.inside))
