@@ -9,6 +9,7 @@ tool (
 )
 
 require (
+	github.com/anishathalye/porcupine v1.3.1
 	github.com/dgraph-io/badger/v4 v4.9.6
 	github.com/goccy/go-yaml v1.19.2
 	github.com/gofrs/flock v0.13.2
@@ -29,7 +30,6 @@ require (
 
 require (
 	github.com/BurntSushi/toml v1.4.1-0.20240526193622-a339e1f7089c // indirect
-	github.com/anishathalye/porcupine v1.3.1 // indirect
 	github.com/cespare/xxhash/v2 v2.3.0 // indirect
 	github.com/dgraph-io/ristretto/v2 v2.2.0 // indirect
 	github.com/dustin/go-humanize v1.0.1 // indirect
