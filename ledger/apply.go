@@ -34,6 +34,7 @@ func (s *State) Apply(e *Entry) *recordv1.Outcome {
 		x.mark.Time = t
 	}
 	x.run()
+	x.approve()
 	x.out.Accepted = len(x.out.Conditions) == 0
 	s.Tree.Append(e.raw)
 	s.prune()
@@ -321,6 +322,8 @@ func (x *step) dispatch() {
 		x.recoverYard(a.RecoverYard)
 	case *recordv1.Record_Removal:
 		x.removal(a.Removal)
+	case *recordv1.Record_StandClear:
+		x.standClear(a.StandClear)
 	case *recordv1.Record_AcknowledgeRemoval:
 		x.acknowledgeRemoval(a.AcknowledgeRemoval)
 	case *recordv1.Record_HandOver:

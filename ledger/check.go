@@ -160,6 +160,9 @@ func checkRecord(r *recordv1.Record) string {
 		return opt(Name(a.RecordTraining.GetPerson()), "name the person")
 	case *recordv1.Record_Request:
 		q := a.Request
+		if _, known := recordv1.RequestKind_name[int32(q.GetKind())]; !known {
+			return "no such kind of request"
+		}
 		if !Name(q.GetId()) || !Name(q.GetJob()) || q.GetDeadlineUnixMs() <= 0 || len(q.GetPoints()) == 0 {
 			return "a request needs an id, a job, at least one point and a deadline"
 		}
@@ -178,6 +181,8 @@ func checkRecord(r *recordv1.Record) string {
 			return bad
 		}
 		return duties(a.Removal)
+	case *recordv1.Record_StandClear:
+		return opt(refOK(a.StandClear.GetHold()) && Name(a.StandClear.GetRequest()) && a.StandClear.GetAsked() > 0, refForm+", the test's request, and its index")
 	case *recordv1.Record_AcknowledgeRemoval:
 		return opt(refOK(a.AcknowledgeRemoval.GetHold()), refForm)
 	case *recordv1.Record_HandOver:

@@ -24,6 +24,11 @@ func (x *step) handOver(o *recordv1.HandOver) {
 			continue
 		}
 		concerned = append(concerned, off.Holder, on.Holder)
+		for _, h := range []*Hold{off, on} {
+			if h.StoodClear() {
+				x.refuse("STOOD_CLEAR", h.Ref, fmt.Sprintf("%s %s", holderName(h), h.stoodClearText()), holderName(h)+" locks again first", holderName(h), handOverClause)
+			}
+		}
 		switch {
 		case off.Holder == "" || on.Holder == "":
 			x.refuse("OWNER_UNKNOWN", offRef, "the owner of one of the two locks is not known", "its owner claims it first", "its owner", handOverClause)

@@ -23,6 +23,10 @@ type Hold struct {
 	Claimed Mark `json:"claimed"`
 	// Tried is when the handle was last tried against this lock.
 	Tried Mark `json:"tried"`
+	// Stood is the test or positioning its holder stood clear for, StoodFor the index
+	// of that request's entry.
+	Stood    string `json:"stood,omitempty"`
+	StoodFor uint64 `json:"stood_for,omitempty"`
 	// Off is when it ended; How says by what.
 	Off   Mark             `json:"off"`
 	How   string           `json:"how,omitempty"`
@@ -131,7 +135,7 @@ func (x *step) putOn(h *Hold, t *recordv1.Target) {
 		return
 	}
 	holes := s.holes(h)
-	if n := len(s.holdsAt(h.Target())); n >= holes {
+	if n := len(slices.DeleteFunc(s.holdsAt(h.Target()), (*Hold).StoodClear)); n >= holes {
 		x.flag("HASP_FULL", h.Target(), fmt.Sprintf("%d locks are recorded and it has holes for %d", n+1, holes), "common practice, no source")
 	}
 	for _, p := range pts {
@@ -213,7 +217,7 @@ func (x *step) lockFlags(h *Hold) {
 		x.flag("SPARE_KEY", h.Padlock, p.unsafeKey(), "common practice, no source")
 	}
 	for _, ref := range sorted(s.active) {
-		if o := s.active[ref]; o.Padlock == h.Padlock {
+		if o := s.active[ref]; o.Padlock == h.Padlock && !o.StoodClear() {
 			x.flag("TWO_PLACES", h.Padlock, "this padlock is recorded on "+o.Target()+" too", "1910.147(c)(5)(ii)")
 		}
 	}

@@ -208,7 +208,7 @@ func (s *State) signedOn(job string) []*SignOn {
 func (s *State) unlocked(j *Job, person string) []string {
 	var out []string
 	for _, p := range j.Plan {
-		if !slices.ContainsFunc(s.HoldsOn(p), func(h *Hold) bool { return h.Holder == person }) {
+		if !slices.ContainsFunc(s.Guarding(p), func(h *Hold) bool { return h.Holder == person }) {
 			out = append(out, p)
 		}
 	}
@@ -327,7 +327,7 @@ func (x *step) closeJob(c *recordv1.CloseJob) {
 	if j.Responsible != x.who.ID && !x.who.Has(supervisor, manager) {
 		x.refuse("NOT_PERMITTED", x.who.ID, "the responsible employee or a supervisor closes a job", "ask "+j.Responsible, j.Responsible, "")
 	}
-	for _, p := range s.atRisk(j) {
+	for _, p := range s.atRisk(j, nil) {
 		x.refuse("STILL_ON", p, p+" is signed on or has a lock on for this job", p+" signs off and takes it off", p, "1910.147(e)")
 	}
 	if j.begun() {

@@ -18,6 +18,7 @@ type ReqState struct {
 	Attested  []string              `json:"attested"`  // yards that did
 	Energised []string              `json:"energised"` // points whose energising was taken
 	State     recordv1.RequestState `json:"state"`
+	Kind      recordv1.RequestKind  `json:"kind,omitempty"`
 	Deadline  int64                 `json:"deadline"`
 	By        Mark                  `json:"by"`
 	Why       string                `json:"why,omitempty"`
@@ -40,15 +41,24 @@ func (x *step) request(r *recordv1.Request) {
 	if r.GetDeadlineUnixMs() <= s.Time {
 		x.refuse("EXPIRED", r.GetId(), "its deadline has passed", "choose a later deadline", x.who.ID, "")
 	}
-	x.out.Conditions = append(x.out.Conditions, s.RequestConditions(r.GetJob(), r.GetPoints())...)
+	x.out.Conditions = append(x.out.Conditions, s.RequestConditions(r.GetJob(), r.GetKind(), r.GetPoints())...)
 	if x.refused() {
 		return
 	}
 	pts := slices.Sorted(slices.Values(r.GetPoints()))
-	q := &ReqState{ID: r.GetId(), Job: r.GetJob(), Points: pts, Involved: s.involved(pts),
+	q := &ReqState{ID: r.GetId(), Job: r.GetJob(), Points: pts, Involved: s.involved(pts), Kind: r.GetKind(),
 		State: recordv1.RequestState_REQUEST_STATE_AWAITING, Deadline: r.GetDeadlineUnixMs(), By: x.mark}
 	s.Reqs[q.ID] = q
-	x.change("%s asks to re-energise %s; %s must confirm", x.who.ID, strings.Join(pts, ", "), strings.Join(q.Involved, ", "))
+	x.change("%s asks to energise %s%s; %s must confirm", x.who.ID, strings.Join(pts, ", "), kindWords[q.Kind], strings.Join(q.Involved, ", "))
+	for _, h := range s.notClear(q) {
+		x.change("%s must stand clear of %s (%s), or take it off", holderName(h), h.Target(), h.Ref)
+	}
+}
+
+// kindWords says what a request is for.
+var kindWords = map[recordv1.RequestKind]string{
+	recordv1.RequestKind_REQUEST_KIND_TEST:        " for a test",
+	recordv1.RequestKind_REQUEST_KIND_POSITIONING: " for positioning",
 }
 
 // involved lists the yards whose word a request needs: the homes of its points,
@@ -74,10 +84,10 @@ func (s *State) involved(points []string) []string {
 }
 
 // RequestConditions lists what stands against a request for these points now.
-func (s *State) RequestConditions(job string, points []string) []*recordv1.Condition {
+func (s *State) RequestConditions(job string, kind recordv1.RequestKind, points []string) []*recordv1.Condition {
 	var cs []*recordv1.Condition
 	add := func(c ...*recordv1.Condition) { cs = append(cs, c...) }
-	j := s.Jobs[job]
+	j, asked := s.Jobs[job], &ReqState{Kind: kind}
 	if j == nil || j.Closed.Set() {
 		return append(cs, cond("UNKNOWN_JOB", job, "there is no open job of this name", "name the job whose work is finished", "supervisor", ""))
 	}
@@ -96,32 +106,31 @@ func (s *State) RequestConditions(job string, points []string) []*recordv1.Condi
 		if _, drawn := s.Graph().Point(p); !drawn {
 			add(cond("NOT_DRAWN", p, "no current drawing shows "+p+": what it would energise is not known", "publish a drawing that shows it", "supervisor or manager", "NFPA 70E 120.5(1)"))
 		}
-		for _, h := range s.HoldsOn(p) {
-			add(cond("HOLD_STANDS", p, fmt.Sprintf("%s still has a lock on %s (%s)", holderName(h), h.Target(), h.Ref),
-				holderName(h)+" takes it off and signs off", holderName(h), "1910.147(e)(3)"))
-		}
+		add(s.holdConditions(p, asked)...)
 		for _, id := range sorted(s.Reqs) {
 			if q := s.Reqs[id]; q.open() && slices.Contains(q.Points, p) {
 				add(cond("REQUESTED", p, "request "+id+" is open for "+p, "wait for it, or withdraw it", q.By.By, ""))
 			}
 		}
 	}
-	return append(cs, s.startConditions(j, points)...)
+	return append(cs, s.startConditions(j, asked, points)...)
 }
 
 // startConditions lists what stands against closing these points for job j, at
 // the request and again at the energise: what the job itself still owes, what
 // every other job owes whose points they are or whose zone they reach, and the
-// people in the way.
-func (s *State) startConditions(j *Job, points []string) []*recordv1.Condition {
-	cs := s.releaseConditions(j)
+// people in the way. While a test is being asked for, q is no request yet (its
+// index is unset): nobody can have stood clear, so nobody is told that they are.
+func (s *State) startConditions(j *Job, q *ReqState, points []string) []*recordv1.Condition {
+	asking := q.Test() && !q.By.Set()
+	cs := s.releaseConditions(j, asking)
 	for _, id := range sorted(s.Jobs) {
 		o := s.Jobs[id]
 		if id != j.ID && !o.Closed.Set() && o.begun() && (overlap(o.Plan, points) || s.couldReach(o.Zone, points, false)) {
-			cs = append(cs, s.releaseConditions(o)...)
+			cs = append(cs, s.releaseConditions(o, asking)...)
 		}
 	}
-	return append(cs, s.endangered(points)...)
+	return append(cs, s.endangered(q, points)...)
 }
 
 // begun reports whether anybody locked, entered or looked over the area for the
@@ -154,7 +163,7 @@ func (s *State) couldReach(zone string, points []string, signedOn bool) bool {
 // endangered lists the people whom closing these points could reach, whichever
 // points they locked (design.md, The fine print): of open jobs, and of closed
 // ones whose people came to the ledger late.
-func (s *State) endangered(points []string) []*recordv1.Condition {
+func (s *State) endangered(q *ReqState, points []string) []*recordv1.Condition {
 	var cs []*recordv1.Condition
 	for _, ref := range sorted(s.inside) {
 		if so := s.inside[ref]; s.Jobs[so.Job] == nil {
@@ -164,12 +173,18 @@ func (s *State) endangered(points []string) []*recordv1.Condition {
 	}
 	for _, id := range sorted(s.Jobs) {
 		j := s.Jobs[id]
-		people := s.atRisk(j)
+		on := s.signedOn(j.ID)
+		people := s.atRisk(j, q)
+		if q.Test() && !q.By.Set() {
+			people = nil // they stand clear once it is asked for; whoever is inside may not
+			for _, so := range on {
+				people = append(people, so.Person)
+			}
+		}
 		if len(people) == 0 {
 			continue
 		}
 		names := strings.Join(people, ", ")
-		on := s.signedOn(j.ID)
 		for _, so := range on {
 			kept := slices.DeleteFunc(slices.Clone(points), func(p string) bool { return !slices.Contains(so.Promised, p) })
 			if len(kept) > 0 {
@@ -186,18 +201,19 @@ func (s *State) endangered(points []string) []*recordv1.Condition {
 
 func (s *State) openAndHeld(p string) bool {
 	pt := s.Points[p]
-	return pt != nil && !pt.Live && len(s.HoldsOn(p)) > 0
+	return pt != nil && !pt.Live && len(s.Guarding(p)) > 0
 }
 
 // atRisk names who is signed on to the job's zone or has a lock on for it: one
-// that names no open job counts for every open job whose plan it touches.
-func (s *State) atRisk(j *Job) []string {
+// that names no open job counts for every open job whose plan it touches. One of
+// which the holder stood clear for the request q does not.
+func (s *State) atRisk(j *Job, q *ReqState) []string {
 	var out []string
 	for _, so := range s.signedOn(j.ID) {
 		out = append(out, so.Person)
 	}
 	for _, h := range s.active {
-		if h.Job == j.ID || !j.Closed.Set() && s.unclaimed(h) && overlap(s.Covers(h), j.Plan) {
+		if !h.StoodClearFor(q) && (h.Job == j.ID || !j.Closed.Set() && s.unclaimed(h) && overlap(s.Covers(h), j.Plan)) {
 			out = append(out, holderName(h))
 		}
 	}
@@ -225,10 +241,6 @@ func (x *step) fence(f *recordv1.Fence) {
 		q.Attested = append(q.Attested, y)
 		slices.Sort(q.Attested)
 		x.change("%s confirms request %s (%d of %d yards)", y, q.ID, len(q.Attested), len(q.Involved))
-		if len(q.Attested) == len(q.Involved) {
-			q.State = recordv1.RequestState_REQUEST_STATE_APPROVED
-			x.change("request %s approved: nobody involved objects so far; any new lock cancels this; not permission to close", q.ID)
-		}
 	}
 }
 
@@ -259,9 +271,11 @@ func (x *step) energise(e *recordv1.Energise) {
 		return
 	}
 	for _, h := range s.HoldsOn(p.ID) {
-		x.refuse("HOLD_STANDS", p.ID, fmt.Sprintf("%s has a lock on %s", holderName(h), h.Target()), holderName(h)+" takes it off", holderName(h), "1910.147(e)(3)")
+		if !q.Test() || !h.StoodClearFor(q) {
+			x.refuse("HOLD_STANDS", p.ID, fmt.Sprintf("%s has a lock on %s", holderName(h), h.Target()), holderName(h)+" takes it off", holderName(h), "1910.147(e)(3)")
+		}
 	}
-	x.out.Conditions = append(x.out.Conditions, s.startConditions(s.Jobs[q.Job], []string{p.ID})...)
+	x.out.Conditions = append(x.out.Conditions, s.startConditions(s.Jobs[q.Job], q, []string{p.ID})...)
 	if x.refused() {
 		return
 	}

@@ -89,7 +89,7 @@ func (s *State) pointConditions(j *Job, at int64) []*recordv1.Condition {
 			add("NOT_OPEN", id, id+" is not recorded open", "open it at its panel and record it", "authorised employee", "1910.147(d)(3)")
 			continue
 		}
-		holds := s.HoldsOn(id)
+		holds := s.Guarding(id)
 		for _, who := range must {
 			mine := slices.DeleteFunc(slices.Clone(holds), func(h *Hold) bool { return h.Holder != who })
 			if len(mine) == 0 {
@@ -202,7 +202,7 @@ func (s *State) voided(j *Job, r *Proof) string {
 		if !p.Opened.before(r.At) {
 			return id + " was opened after it, or its taker could not know"
 		}
-		unbroken := slices.ContainsFunc(s.HoldsOn(id), func(h *Hold) bool { return s.coveredBefore(h, id, r.At) })
+		unbroken := slices.ContainsFunc(s.Guarding(id), func(h *Hold) bool { return s.coveredBefore(h, id, r.At) })
 		if !unbroken {
 			return id + " was not locked without a break since"
 		}
@@ -233,7 +233,9 @@ func (j *Job) clearConditions() []*recordv1.Condition {
 
 // releaseConditions lists what (e)(1), (e)(2) and 1910.333(b)(2)(v) ask of a job
 // before a point that concerns it may be energised.
-func (s *State) releaseConditions(j *Job) []*recordv1.Condition {
+// A test is asked for before the holders stand clear, so what people are told
+// after the last lock came off can only follow: it is asked for at the energise.
+func (s *State) releaseConditions(j *Job, asking bool) []*recordv1.Condition {
 	cs := j.clearConditions()
 	add := func(code, subject, text, remedy, who, clause string) {
 		cs = append(cs, cond(code, subject, text, remedy, who, clause))
@@ -242,7 +244,7 @@ func (s *State) releaseConditions(j *Job) []*recordv1.Condition {
 		add("SIGNED_ON", so.Person, so.Person+" is still signed on to "+j.Zone, so.Person+" leaves the zone and signs off", so.Person, "1910.147(e)(2)(i)")
 	}
 	for _, p := range j.Affected {
-		if m, told := j.ToldAfter[p]; !told || !j.LastOff.before(m) || !j.LastHold.before(m) {
+		if m, told := j.ToldAfter[p]; !asking && (!told || !j.LastOff.before(m) || !j.LastHold.before(m)) {
 			add("NOT_TOLD", p, p+" has not been told after the last lock came off", "tell them and record it", j.Responsible, "1910.147(e)(2)(ii)")
 		}
 	}
@@ -313,7 +315,7 @@ func (s *State) stageAt(j *Job, at int64) recordv1.Stage {
 		case recordv1.RequestState_REQUEST_STATE_AWAITING:
 			return recordv1.Stage_STAGE_REQUESTED
 		case recordv1.RequestState_REQUEST_STATE_APPROVED:
-			if s.Time >= q.Deadline || len(s.startConditions(j, q.Points)) > 0 {
+			if s.Time >= q.Deadline || len(s.startConditions(j, q, q.Points)) > 0 {
 				return recordv1.Stage_STAGE_REQUESTED // the energise would be refused
 			}
 			return recordv1.Stage_STAGE_APPROVED

@@ -20,7 +20,7 @@ func (s *State) PointView(id string) *recordv1.PointView {
 	}
 	if !p.Live {
 		v.Position = recordv1.Position_POSITION_OPEN
-		if len(v.Holds) > 0 {
+		if len(s.Guarding(id)) > 0 {
 			v.Position = recordv1.Position_POSITION_OPEN_AND_HELD
 		}
 	}
@@ -40,7 +40,7 @@ func (s *State) PointView(id string) *recordv1.PointView {
 // HoldView shows one hold.
 func (s *State) HoldView(h *Hold) *recordv1.HoldView {
 	v := &recordv1.HoldView{Ref: h.Ref, Holder: h.Holder, Target: h.Target(), Covers: s.Covers(h), Job: h.Job, Padlock: h.Padlock,
-		SinceUnixMs: h.On.Time, Index: h.On.Index, Flags: h.Flags, Found: h.Holder == "", Guards: len(s.Covers(h)) > 0}
+		SinceUnixMs: h.On.Time, Index: h.On.Index, Flags: h.Flags, Found: h.Holder == "", Guards: len(s.Covers(h)) > 0 && !h.StoodClear(), StoodClear: h.Stood}
 	if p := s.People[h.Holder]; p != nil {
 		v.Name = p.Name
 	}
@@ -50,10 +50,22 @@ func (s *State) HoldView(h *Hold) *recordv1.HoldView {
 	return v
 }
 
-// View shows the request. It shares nothing that a later entry changes in place.
-func (q *ReqState) View() *recordv1.RequestView {
-	return &recordv1.RequestView{Id: q.ID, Job: q.Job, Requester: q.By.By, Points: q.Points, State: q.State, Involved: q.Involved,
-		Confirmed: slices.Clone(q.Attested), Energised: slices.Clone(q.Energised), DeadlineUnixMs: q.Deadline, Why: q.Why}
+// RequestView shows one request; nil when there is none of this name. It shares
+// nothing that a later entry changes in place.
+func (s *State) RequestView(id string) *recordv1.RequestView {
+	q := s.Reqs[id]
+	if q == nil {
+		return nil
+	}
+	v := &recordv1.RequestView{Id: q.ID, Job: q.Job, Requester: q.By.By, Points: q.Points, State: q.State, Involved: q.Involved,
+		Confirmed: slices.Clone(q.Attested), Energised: slices.Clone(q.Energised), DeadlineUnixMs: q.Deadline, Why: q.Why,
+		Kind: q.Kind, Index: q.By.Index}
+	if q.Test() && q.open() {
+		for _, h := range s.notClear(q) {
+			v.NotClear = append(v.NotClear, h.Ref)
+		}
+	}
+	return v
 }
 
 func (s *State) signOnView(so *SignOn) *recordv1.SignOnView {
@@ -78,7 +90,7 @@ func (s *State) JobView(id string, at int64) *recordv1.JobView {
 	}
 	if !j.Closed.Set() {
 		v.ToStart = s.StartConditionsAt(j, at)
-		v.ToEnergise = s.RequestConditions(id, j.Plan)
+		v.ToEnergise = s.RequestConditions(id, recordv1.RequestKind_REQUEST_KIND_UNSPECIFIED, j.Plan)
 	}
 	for _, so := range s.signedOn(id) {
 		v.SignedOn = append(v.SignedOn, s.signOnView(so))
@@ -90,7 +102,7 @@ func (s *State) JobView(id string, at int64) *recordv1.JobView {
 	}
 	for _, r := range sorted(s.Reqs) {
 		if s.Reqs[r].Job == id {
-			v.Requests = append(v.Requests, s.Reqs[r].View())
+			v.Requests = append(v.Requests, s.RequestView(r))
 		}
 	}
 	for _, a := range s.Alarms {
@@ -150,7 +162,7 @@ func (s *State) Board(yard string, at int64) *recordv1.Board {
 		j := s.Jobs[q.Job]
 		ended := j != nil && !j.Closed.Set() && q.State != recordv1.RequestState_REQUEST_STATE_DONE // its requester reads why
 		if (q.open() || ended) && here(q.Points...) {
-			b.Requests = append(b.Requests, q.View())
+			b.Requests = append(b.Requests, s.RequestView(id))
 		}
 	}
 	for _, ref := range sorted(s.SignOns) {

@@ -37,6 +37,8 @@ func (r *Replica) lockReceipt(ctx context.Context, rec *servicev1.Receipt, seq u
 		case h == nil:
 		case !h.Active():
 			ended = endedWords(h)
+		case h.StoodClear():
+			ended = stoodClearWords(h)
 		case confirmed:
 			target, promised = h.Target(), s.Covers(h)
 		}
@@ -90,6 +92,11 @@ func (r *Replica) anyLive(points []string, ledgerSays map[string]bool, confirmed
 		}
 	}
 	return false
+}
+
+// stoodClearWords is what a holder is told who stood clear (protocol.md 4).
+func stoodClearWords(h *ledger.Hold) string {
+	return fmt.Sprintf("You have stood clear for test %s. You have NO protection. After the test: lock again, or sign off.", h.Stood)
 }
 
 // endedWords is what the holder of a lock that is off is told, released, removed

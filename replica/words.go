@@ -57,6 +57,8 @@ func meaning(o *recordv1.Outcome) string {
 		}
 	case "request":
 		return " This is no permission to close: every yard concerned must confirm, and then each panel must show GO-AHEAD."
+	case "stand_clear":
+		return " You have NO protection from that lock now, and no end of the request brings it back. After the test: lock again, then sign the old lock off."
 	case "energise":
 		return " This is no permission to close: look at the panel, and close only while it shows GO-AHEAD."
 	}

@@ -193,7 +193,7 @@ func (c *scene) admitEnergise(it *item) error {
 	if c.pending(p) {
 		add("PENDING", "energising "+p+" is asked for already", "wait for the ledger")
 	}
-	for _, s := range c.standing(p) {
+	for _, s := range c.standing(p, q) {
 		add("HOLD_STANDS", s, "they take it off, or sign off")
 	}
 	if len(cs) > 0 {

@@ -74,7 +74,7 @@ func (y *Yard) Panel(point string) PanelView {
 		v.Request = a.Request
 		v.WhyNot = append(v.WhyNot, c.unaccepted(point, a)...)
 	}
-	v.WhyNot = append(v.WhyNot, c.standing(point)...)
+	v.WhyNot = append(v.WhyNot, c.standing(point, c.v.Reqs[a.Request])...)
 	if y.apart != "" {
 		v.WhyNot = append(v.WhyNot, y.apart)
 	}

@@ -162,7 +162,7 @@ func (c *scene) undrawn(zone string, points []string) []string {
 }
 
 // barrier reports whether p stops energy as this yard knows it: open, and held
-// by a lock that nobody here has signed off. (A live one taken for a barrier
+// by a lock that nobody here has signed off or stood clear of. (A live one taken for a barrier
 // would still be met, and live: asking twice is a second defence.)
 func (c *scene) barrier(p string) bool {
 	if c.live(p) {
@@ -174,7 +174,7 @@ func (c *scene) barrier(p string) bool {
 			off[it.hold] = true
 		}
 	}
-	for _, h := range c.v.HoldsOn(p) {
+	for _, h := range c.v.Guarding(p) {
 		if !off[h.Ref] {
 			return true
 		}
@@ -222,10 +222,14 @@ func (c *scene) putIn(box, p string) bool {
 
 // standing lists what this yard knows to stand against closing p: active holds,
 // own undrained locks, people signed on to a zone that p reaches (decisions.md
-// 6). A release or sign-off written here counts only once the ledger has it.
-func (c *scene) standing(p string) []string {
+// 6). A release or sign-off written here counts only once the ledger has it. For
+// a test q, a hold whose holder stood clear for it does not stand against it.
+func (c *scene) standing(p string, q *ledger.ReqState) []string {
 	var out []string
 	for _, h := range c.v.HoldsOn(p) {
+		if h.StoodClearFor(q) {
+			continue
+		}
 		who := h.Holder
 		if who == "" {
 			who = "somebody unknown"

@@ -69,7 +69,7 @@ func TestEndedByOthers(t *testing.T) {
 			w.opened(leg)
 			off, on := e.lock("wanda", onPoint(leg)), e.lock("walt", onPoint(leg))
 			w.settle()
-			if got := len(e.y.scene().standing(leg)); got != 2 {
+			if got := len(e.y.scene().standing(leg, nil)); got != 2 {
 				t.Fatalf("%d stand against closing it, want 2", got)
 			}
 			hold := func(r *Reply) *recordv1.JournalRef {
@@ -86,11 +86,11 @@ func TestEndedByOthers(t *testing.T) {
 				signers = []string{"wanda", "walt"}
 			}
 			w.must(w.commit(ledger.DirectEntry(signWith(t, seal.RecordDomain, marshal(t, r), signers...))))
-			if got := len(e.y.scene().standing(leg)); got != 2 {
+			if got := len(e.y.scene().standing(leg, nil)); got != 2 {
 				t.Errorf("%d stand against closing it before this yard has heard, want 2", got)
 			}
 			w.settle()
-			if got := len(e.y.scene().standing(leg)); got != 1 || e.y.Panel(leg).Position != recordv1.Position_POSITION_OPEN_AND_HELD {
+			if got := len(e.y.scene().standing(leg, nil)); got != 1 || e.y.Panel(leg).Position != recordv1.Position_POSITION_OPEN_AND_HELD {
 				t.Errorf("%d stand against closing it, want 1", got)
 			}
 		})

@@ -193,10 +193,20 @@ func (p *page) requests(rs []*recordv1.RequestView) (approved bool) {
 		if r.GetWhy() != "" {
 			state += ": " + r.GetWhy()
 		}
-		rows = append(rows, []string{r.GetId(), r.GetJob(), r.GetRequester(), state, strings.Join(r.GetPoints(), ", "), waitsFor(r), p.a.ends(r.GetDeadlineUnixMs())})
+		rows = append(rows, []string{r.GetId() + forWord(r.GetKind()), r.GetJob(), r.GetRequester(), state, strings.Join(r.GetPoints(), ", "), waitsFor(r), p.a.ends(r.GetDeadlineUnixMs())})
 	}
 	p.table("requests to re-energise", []string{"REQUEST", "JOB", "BY", "STATE", "POINTS", "WAITS FOR", "ENDS"}, rows)
 	return approved
+}
+
+func forWord(k recordv1.RequestKind) string {
+	switch k {
+	case recordv1.RequestKind_REQUEST_KIND_TEST:
+		return " (test)"
+	case recordv1.RequestKind_REQUEST_KIND_POSITIONING:
+		return " (positioning)"
+	}
+	return ""
 }
 
 func waitsFor(r *recordv1.RequestView) string {
@@ -205,6 +215,9 @@ func waitsFor(r *recordv1.RequestView) string {
 		if !strings.Contains(" "+strings.Join(r.GetConfirmed(), " ")+" ", " "+y+" ") {
 			out = append(out, y)
 		}
+	}
+	for _, h := range r.GetNotClear() {
+		out = append(out, "lock "+h+" to stand clear")
 	}
 	return orDash(strings.Join(out, ", "))
 }
@@ -217,7 +230,10 @@ func (p *page) holds(title string, hs []*recordv1.HoldView) {
 			who = "OWNER NOT KNOWN"
 		}
 		worth := "yes"
-		if !h.GetGuards() {
+		switch {
+		case h.GetStoodClear() != "":
+			worth = "NO: stood clear for " + h.GetStoodClear()
+		case !h.GetGuards():
 			worth = "NO: not recorded open"
 		}
 		rows = append(rows, []string{h.GetRef(), who, h.GetTarget(), strings.Join(h.GetCovers(), ", "), orDash(h.GetJob()), orDash(h.GetPadlock()), p.a.when(h.GetSinceUnixMs()), worth})

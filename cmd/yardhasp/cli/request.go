@@ -15,16 +15,22 @@ import (
 func (a *App) requestCmd() *cobra.Command {
 	q := &recordv1.Request{}
 	var within time.Duration
+	what := "start"
 	c := &cobra.Command{Use: "request ID", Short: "Ask to re-energise the points of a finished job", Args: args(1, 1),
-		Long:    "Refused until everything is recorded: tools out, guards on, everybody signed off,\nevery lock off, people told. Approval is not permission to close: only a go-ahead\nat the panel is. Without --point every point of the job's plan is asked for.",
-		Example: "  yardhasp request r-12 --job boot-7 --within 2h\n  yardhasp request list"}
+		Long:    "Refused until everything is recorded: tools out, guards on, everybody signed off,\nevery lock off, people told. Approval is not permission to close: only a go-ahead\nat the panel is. Without --point every point of the job's plan is asked for.\n\nWith --for test or positioning it is asked in the middle of the work: the area is\ncleared and everybody signed off, then every holder stands clear for it\n(yardhasp stand-clear), people are told, and only then may the panel be asked.\nAfterwards the points are opened and locked afresh, and every reading taken again.",
+		Example: "  yardhasp request r-12 --job boot-7 --within 2h\n  yardhasp request jog-1 --job boot-7 --point eastfork/mcc-1/leg --for test --within 20m\n  yardhasp request list"}
 	f := c.Flags()
 	f.StringVar(&q.Job, "job", "", "the finished `job`")
 	f.StringSliceVar(&q.Points, "point", nil, "`point` to energise; more than one with commas or again")
 	f.DurationVar(&within, "within", 2*time.Hour, "how long the request stands")
+	f.StringVar(&what, "for", what, "`what` for: start, test or positioning")
 	c.RunE = func(c *cobra.Command, args []string) error {
 		if err := need(c, "job"); err != nil {
 			return err
+		}
+		kind, ok := map[string]recordv1.RequestKind{"start": 0, "test": recordv1.RequestKind_REQUEST_KIND_TEST, "positioning": recordv1.RequestKind_REQUEST_KIND_POSITIONING}[what]
+		if q.Kind = kind; !ok {
+			return usage(c, "--for %q: say start, test or positioning", what)
 		}
 		if within <= 0 {
 			return usage(c, "--within %s is not more than nothing", within)

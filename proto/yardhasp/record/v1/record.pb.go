@@ -139,6 +139,60 @@ func (SpareKey) EnumDescriptor() ([]byte, []int) {
 	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{1}
 }
 
+// RequestKind says what a request to energise is for.
+type RequestKind int32
+
+const (
+	// A start: the work is finished and every lock is off.
+	RequestKind_REQUEST_KIND_UNSPECIFIED RequestKind = 0
+	// A test in the middle of the work, 1910.147(f)(1): every holder stands clear
+	// for this very request, and locks again after it.
+	RequestKind_REQUEST_KIND_TEST RequestKind = 1
+	// Moving a part into position, by the same rules.
+	RequestKind_REQUEST_KIND_POSITIONING RequestKind = 2
+)
+
+// Enum value maps for RequestKind.
+var (
+	RequestKind_name = map[int32]string{
+		0: "REQUEST_KIND_UNSPECIFIED",
+		1: "REQUEST_KIND_TEST",
+		2: "REQUEST_KIND_POSITIONING",
+	}
+	RequestKind_value = map[string]int32{
+		"REQUEST_KIND_UNSPECIFIED": 0,
+		"REQUEST_KIND_TEST":        1,
+		"REQUEST_KIND_POSITIONING": 2,
+	}
+)
+
+func (x RequestKind) Enum() *RequestKind {
+	p := new(RequestKind)
+	*p = x
+	return p
+}
+
+func (x RequestKind) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (RequestKind) Descriptor() protoreflect.EnumDescriptor {
+	return file_yardhasp_record_v1_record_proto_enumTypes[2].Descriptor()
+}
+
+func (RequestKind) Type() protoreflect.EnumType {
+	return &file_yardhasp_record_v1_record_proto_enumTypes[2]
+}
+
+func (x RequestKind) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use RequestKind.Descriptor instead.
+func (RequestKind) EnumDescriptor() ([]byte, []int) {
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{2}
+}
+
 // ReadingKind is how something was proved.
 type ReadingKind int32
 
@@ -188,11 +242,11 @@ func (x ReadingKind) String() string {
 }
 
 func (ReadingKind) Descriptor() protoreflect.EnumDescriptor {
-	return file_yardhasp_record_v1_record_proto_enumTypes[2].Descriptor()
+	return file_yardhasp_record_v1_record_proto_enumTypes[3].Descriptor()
 }
 
 func (ReadingKind) Type() protoreflect.EnumType {
-	return &file_yardhasp_record_v1_record_proto_enumTypes[2]
+	return &file_yardhasp_record_v1_record_proto_enumTypes[3]
 }
 
 func (x ReadingKind) Number() protoreflect.EnumNumber {
@@ -201,7 +255,7 @@ func (x ReadingKind) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use ReadingKind.Descriptor instead.
 func (ReadingKind) EnumDescriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{2}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{3}
 }
 
 // When a notice was given.
@@ -240,11 +294,11 @@ func (x NoticeWhen) String() string {
 }
 
 func (NoticeWhen) Descriptor() protoreflect.EnumDescriptor {
-	return file_yardhasp_record_v1_record_proto_enumTypes[3].Descriptor()
+	return file_yardhasp_record_v1_record_proto_enumTypes[4].Descriptor()
 }
 
 func (NoticeWhen) Type() protoreflect.EnumType {
-	return &file_yardhasp_record_v1_record_proto_enumTypes[3]
+	return &file_yardhasp_record_v1_record_proto_enumTypes[4]
 }
 
 func (x NoticeWhen) Number() protoreflect.EnumNumber {
@@ -253,7 +307,7 @@ func (x NoticeWhen) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use NoticeWhen.Descriptor instead.
 func (NoticeWhen) EnumDescriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{3}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{4}
 }
 
 // Signed is a record as it travels and is stored: the exact bytes that were
@@ -398,6 +452,7 @@ type Record struct {
 	//	*Record_ClaimLock
 	//	*Record_RecoverYard
 	//	*Record_AcknowledgeRemoval
+	//	*Record_StandClear
 	//	*Record_Lock
 	//	*Record_FoundLock
 	//	*Record_Release
@@ -656,6 +711,15 @@ func (x *Record) GetAcknowledgeRemoval() *AcknowledgeRemoval {
 	if x != nil {
 		if x, ok := x.Act.(*Record_AcknowledgeRemoval); ok {
 			return x.AcknowledgeRemoval
+		}
+	}
+	return nil
+}
+
+func (x *Record) GetStandClear() *StandClear {
+	if x != nil {
+		if x, ok := x.Act.(*Record_StandClear); ok {
+			return x.StandClear
 		}
 	}
 	return nil
@@ -940,6 +1004,10 @@ type Record_AcknowledgeRemoval struct {
 	AcknowledgeRemoval *AcknowledgeRemoval `protobuf:"bytes,38,opt,name=acknowledge_removal,json=acknowledgeRemoval,proto3,oneof"`
 }
 
+type Record_StandClear struct {
+	StandClear *StandClear `protobuf:"bytes,39,opt,name=stand_clear,json=standClear,proto3,oneof"`
+}
+
 type Record_Lock struct {
 	// Journal records, through a yard's journal.
 	Lock *Lock `protobuf:"bytes,50,opt,name=lock,proto3,oneof"`
@@ -1067,6 +1135,8 @@ func (*Record_ClaimLock) isRecord_Act() {}
 func (*Record_RecoverYard) isRecord_Act() {}
 
 func (*Record_AcknowledgeRemoval) isRecord_Act() {}
+
+func (*Record_StandClear) isRecord_Act() {}
 
 func (*Record_Lock) isRecord_Act() {}
 
@@ -2072,14 +2142,16 @@ func (x *RevokeKey) GetWhy() string {
 	return ""
 }
 
-// Request asks to energise points for a job that is finished.
+// Request asks to energise points for a job that is finished, or in the middle of
+// it for a test or for positioning.
 type Request struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Chosen by the client, unique, never reused.
-	Id             string   `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
-	Job            string   `protobuf:"bytes,2,opt,name=job,proto3" json:"job,omitempty"`
-	Points         []string `protobuf:"bytes,3,rep,name=points,proto3" json:"points,omitempty"`
-	DeadlineUnixMs int64    `protobuf:"varint,4,opt,name=deadline_unix_ms,json=deadlineUnixMs,proto3" json:"deadline_unix_ms,omitempty"`
+	Id             string      `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
+	Job            string      `protobuf:"bytes,2,opt,name=job,proto3" json:"job,omitempty"`
+	Points         []string    `protobuf:"bytes,3,rep,name=points,proto3" json:"points,omitempty"`
+	DeadlineUnixMs int64       `protobuf:"varint,4,opt,name=deadline_unix_ms,json=deadlineUnixMs,proto3" json:"deadline_unix_ms,omitempty"`
+	Kind           RequestKind `protobuf:"varint,5,opt,name=kind,proto3,enum=yardhasp.record.v1.RequestKind" json:"kind,omitempty"`
 	unknownFields  protoimpl.UnknownFields
 	sizeCache      protoimpl.SizeCache
 }
@@ -2142,6 +2214,77 @@ func (x *Request) GetDeadlineUnixMs() int64 {
 	return 0
 }
 
+func (x *Request) GetKind() RequestKind {
+	if x != nil {
+		return x.Kind
+	}
+	return RequestKind_REQUEST_KIND_UNSPECIFIED
+}
+
+// StandClear is a holder taking their lock off for one test or positioning,
+// 1910.147(f)(1): from then on it protects nobody, and it comes back by no end of
+// the request. The holder locks anew, then signs the old hold off.
+type StandClear struct {
+	state   protoimpl.MessageState `protogen:"open.v1"`
+	Hold    *JournalRef            `protobuf:"bytes,1,opt,name=hold,proto3" json:"hold,omitempty"`
+	Request string                 `protobuf:"bytes,2,opt,name=request,proto3" json:"request,omitempty"`
+	// Index of the request's own entry, as shown: the word is for that one alone.
+	Asked         uint64 `protobuf:"varint,3,opt,name=asked,proto3" json:"asked,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *StandClear) Reset() {
+	*x = StandClear{}
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[18]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *StandClear) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*StandClear) ProtoMessage() {}
+
+func (x *StandClear) ProtoReflect() protoreflect.Message {
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[18]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use StandClear.ProtoReflect.Descriptor instead.
+func (*StandClear) Descriptor() ([]byte, []int) {
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{18}
+}
+
+func (x *StandClear) GetHold() *JournalRef {
+	if x != nil {
+		return x.Hold
+	}
+	return nil
+}
+
+func (x *StandClear) GetRequest() string {
+	if x != nil {
+		return x.Request
+	}
+	return ""
+}
+
+func (x *StandClear) GetAsked() uint64 {
+	if x != nil {
+		return x.Asked
+	}
+	return 0
+}
+
 // Withdraw ends an open request; by the requester or a supervisor.
 type Withdraw struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
@@ -2153,7 +2296,7 @@ type Withdraw struct {
 
 func (x *Withdraw) Reset() {
 	*x = Withdraw{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[18]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2165,7 +2308,7 @@ func (x *Withdraw) String() string {
 func (*Withdraw) ProtoMessage() {}
 
 func (x *Withdraw) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[18]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2178,7 +2321,7 @@ func (x *Withdraw) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Withdraw.ProtoReflect.Descriptor instead.
 func (*Withdraw) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{18}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *Withdraw) GetRequest() string {
@@ -2205,7 +2348,7 @@ type Expire struct {
 
 func (x *Expire) Reset() {
 	*x = Expire{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[19]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2217,7 +2360,7 @@ func (x *Expire) String() string {
 func (*Expire) ProtoMessage() {}
 
 func (x *Expire) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[19]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2230,7 +2373,7 @@ func (x *Expire) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Expire.ProtoReflect.Descriptor instead.
 func (*Expire) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{19}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *Expire) GetRequest() string {
@@ -2256,7 +2399,7 @@ type Removal struct {
 
 func (x *Removal) Reset() {
 	*x = Removal{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[20]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2268,7 +2411,7 @@ func (x *Removal) String() string {
 func (*Removal) ProtoMessage() {}
 
 func (x *Removal) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[20]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2281,7 +2424,7 @@ func (x *Removal) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Removal.ProtoReflect.Descriptor instead.
 func (*Removal) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{20}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *Removal) GetHold() *JournalRef {
@@ -2322,7 +2465,7 @@ type AcknowledgeRemoval struct {
 
 func (x *AcknowledgeRemoval) Reset() {
 	*x = AcknowledgeRemoval{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[21]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2334,7 +2477,7 @@ func (x *AcknowledgeRemoval) String() string {
 func (*AcknowledgeRemoval) ProtoMessage() {}
 
 func (x *AcknowledgeRemoval) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[21]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2347,7 +2490,7 @@ func (x *AcknowledgeRemoval) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AcknowledgeRemoval.ProtoReflect.Descriptor instead.
 func (*AcknowledgeRemoval) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{21}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *AcknowledgeRemoval) GetHold() *JournalRef {
@@ -2370,7 +2513,7 @@ type HandOver struct {
 
 func (x *HandOver) Reset() {
 	*x = HandOver{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[22]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2382,7 +2525,7 @@ func (x *HandOver) String() string {
 func (*HandOver) ProtoMessage() {}
 
 func (x *HandOver) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[22]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2395,7 +2538,7 @@ func (x *HandOver) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use HandOver.ProtoReflect.Descriptor instead.
 func (*HandOver) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{22}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *HandOver) GetPairs() []*HandOver_Pair {
@@ -2423,7 +2566,7 @@ type ReplaceKey struct {
 
 func (x *ReplaceKey) Reset() {
 	*x = ReplaceKey{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[23]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2435,7 +2578,7 @@ func (x *ReplaceKey) String() string {
 func (*ReplaceKey) ProtoMessage() {}
 
 func (x *ReplaceKey) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[23]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2448,7 +2591,7 @@ func (x *ReplaceKey) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReplaceKey.ProtoReflect.Descriptor instead.
 func (*ReplaceKey) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{23}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *ReplaceKey) GetKey() []byte {
@@ -2470,7 +2613,7 @@ type ReissueKey struct {
 
 func (x *ReissueKey) Reset() {
 	*x = ReissueKey{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[24]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2482,7 +2625,7 @@ func (x *ReissueKey) String() string {
 func (*ReissueKey) ProtoMessage() {}
 
 func (x *ReissueKey) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[24]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2495,7 +2638,7 @@ func (x *ReissueKey) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReissueKey.ProtoReflect.Descriptor instead.
 func (*ReissueKey) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{24}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{25}
 }
 
 func (x *ReissueKey) GetPerson() string {
@@ -2524,7 +2667,7 @@ type ClaimLock struct {
 
 func (x *ClaimLock) Reset() {
 	*x = ClaimLock{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[25]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2536,7 +2679,7 @@ func (x *ClaimLock) String() string {
 func (*ClaimLock) ProtoMessage() {}
 
 func (x *ClaimLock) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[25]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2549,7 +2692,7 @@ func (x *ClaimLock) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ClaimLock.ProtoReflect.Descriptor instead.
 func (*ClaimLock) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{25}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{26}
 }
 
 func (x *ClaimLock) GetHold() *JournalRef {
@@ -2590,7 +2733,7 @@ type RecoverYard struct {
 
 func (x *RecoverYard) Reset() {
 	*x = RecoverYard{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[26]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[27]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2602,7 +2745,7 @@ func (x *RecoverYard) String() string {
 func (*RecoverYard) ProtoMessage() {}
 
 func (x *RecoverYard) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[26]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[27]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2615,7 +2758,7 @@ func (x *RecoverYard) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RecoverYard.ProtoReflect.Descriptor instead.
 func (*RecoverYard) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{26}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{27}
 }
 
 func (x *RecoverYard) GetYard() string {
@@ -2694,7 +2837,7 @@ type WalkedLock struct {
 
 func (x *WalkedLock) Reset() {
 	*x = WalkedLock{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[27]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[28]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2706,7 +2849,7 @@ func (x *WalkedLock) String() string {
 func (*WalkedLock) ProtoMessage() {}
 
 func (x *WalkedLock) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[27]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[28]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2719,7 +2862,7 @@ func (x *WalkedLock) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WalkedLock.ProtoReflect.Descriptor instead.
 func (*WalkedLock) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{27}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{28}
 }
 
 func (x *WalkedLock) GetTarget() *Target {
@@ -2760,7 +2903,7 @@ type WalkedPerson struct {
 
 func (x *WalkedPerson) Reset() {
 	*x = WalkedPerson{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[28]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[29]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2772,7 +2915,7 @@ func (x *WalkedPerson) String() string {
 func (*WalkedPerson) ProtoMessage() {}
 
 func (x *WalkedPerson) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[28]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[29]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2785,7 +2928,7 @@ func (x *WalkedPerson) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WalkedPerson.ProtoReflect.Descriptor instead.
 func (*WalkedPerson) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{28}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{29}
 }
 
 func (x *WalkedPerson) GetPerson() string {
@@ -2815,7 +2958,7 @@ type FoundStarted struct {
 
 func (x *FoundStarted) Reset() {
 	*x = FoundStarted{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[29]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[30]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2827,7 +2970,7 @@ func (x *FoundStarted) String() string {
 func (*FoundStarted) ProtoMessage() {}
 
 func (x *FoundStarted) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[29]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[30]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2840,7 +2983,7 @@ func (x *FoundStarted) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use FoundStarted.ProtoReflect.Descriptor instead.
 func (*FoundStarted) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{29}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{30}
 }
 
 func (x *FoundStarted) GetPoints() []string {
@@ -2871,7 +3014,7 @@ type Target struct {
 
 func (x *Target) Reset() {
 	*x = Target{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[30]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[31]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2883,7 +3026,7 @@ func (x *Target) String() string {
 func (*Target) ProtoMessage() {}
 
 func (x *Target) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[30]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[31]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2896,7 +3039,7 @@ func (x *Target) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Target.ProtoReflect.Descriptor instead.
 func (*Target) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{30}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{31}
 }
 
 func (x *Target) GetOn() isTarget_On {
@@ -2954,7 +3097,7 @@ type Lock struct {
 
 func (x *Lock) Reset() {
 	*x = Lock{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[31]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[32]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2966,7 +3109,7 @@ func (x *Lock) String() string {
 func (*Lock) ProtoMessage() {}
 
 func (x *Lock) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[31]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[32]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2979,7 +3122,7 @@ func (x *Lock) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Lock.ProtoReflect.Descriptor instead.
 func (*Lock) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{31}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{32}
 }
 
 func (x *Lock) GetTarget() *Target {
@@ -3015,7 +3158,7 @@ type FoundLock struct {
 
 func (x *FoundLock) Reset() {
 	*x = FoundLock{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[32]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[33]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3027,7 +3170,7 @@ func (x *FoundLock) String() string {
 func (*FoundLock) ProtoMessage() {}
 
 func (x *FoundLock) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[32]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[33]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3040,7 +3183,7 @@ func (x *FoundLock) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use FoundLock.ProtoReflect.Descriptor instead.
 func (*FoundLock) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{32}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{33}
 }
 
 func (x *FoundLock) GetTarget() *Target {
@@ -3074,7 +3217,7 @@ type Release struct {
 
 func (x *Release) Reset() {
 	*x = Release{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[33]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[34]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3086,7 +3229,7 @@ func (x *Release) String() string {
 func (*Release) ProtoMessage() {}
 
 func (x *Release) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[33]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[34]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3099,7 +3242,7 @@ func (x *Release) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Release.ProtoReflect.Descriptor instead.
 func (*Release) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{33}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{34}
 }
 
 func (x *Release) GetHold() *JournalRef {
@@ -3121,7 +3264,7 @@ type Moved struct {
 
 func (x *Moved) Reset() {
 	*x = Moved{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[34]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[35]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3133,7 +3276,7 @@ func (x *Moved) String() string {
 func (*Moved) ProtoMessage() {}
 
 func (x *Moved) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[34]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[35]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3146,7 +3289,7 @@ func (x *Moved) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Moved.ProtoReflect.Descriptor instead.
 func (*Moved) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{34}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{35}
 }
 
 func (x *Moved) GetEpoch() uint64 {
@@ -3174,7 +3317,7 @@ type Isolate struct {
 
 func (x *Isolate) Reset() {
 	*x = Isolate{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[35]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[36]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3186,7 +3329,7 @@ func (x *Isolate) String() string {
 func (*Isolate) ProtoMessage() {}
 
 func (x *Isolate) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[35]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[36]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3199,7 +3342,7 @@ func (x *Isolate) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Isolate.ProtoReflect.Descriptor instead.
 func (*Isolate) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{35}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{36}
 }
 
 func (x *Isolate) GetPoint() string {
@@ -3227,7 +3370,7 @@ type Closed struct {
 
 func (x *Closed) Reset() {
 	*x = Closed{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[36]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[37]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3239,7 +3382,7 @@ func (x *Closed) String() string {
 func (*Closed) ProtoMessage() {}
 
 func (x *Closed) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[36]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[37]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3252,7 +3395,7 @@ func (x *Closed) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Closed.ProtoReflect.Descriptor instead.
 func (*Closed) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{36}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{37}
 }
 
 func (x *Closed) GetPoint() string {
@@ -3280,7 +3423,7 @@ type FoundClosed struct {
 
 func (x *FoundClosed) Reset() {
 	*x = FoundClosed{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[37]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[38]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3292,7 +3435,7 @@ func (x *FoundClosed) String() string {
 func (*FoundClosed) ProtoMessage() {}
 
 func (x *FoundClosed) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[37]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[38]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3305,7 +3448,7 @@ func (x *FoundClosed) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use FoundClosed.ProtoReflect.Descriptor instead.
 func (*FoundClosed) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{37}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{38}
 }
 
 func (x *FoundClosed) GetPoint() string {
@@ -3333,7 +3476,7 @@ type Energise struct {
 
 func (x *Energise) Reset() {
 	*x = Energise{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[38]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[39]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3345,7 +3488,7 @@ func (x *Energise) String() string {
 func (*Energise) ProtoMessage() {}
 
 func (x *Energise) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[38]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[39]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3358,7 +3501,7 @@ func (x *Energise) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Energise.ProtoReflect.Descriptor instead.
 func (*Energise) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{38}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{39}
 }
 
 func (x *Energise) GetRequest() string {
@@ -3386,7 +3529,7 @@ type BoxAdd struct {
 
 func (x *BoxAdd) Reset() {
 	*x = BoxAdd{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[39]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[40]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3398,7 +3541,7 @@ func (x *BoxAdd) String() string {
 func (*BoxAdd) ProtoMessage() {}
 
 func (x *BoxAdd) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[39]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[40]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3411,7 +3554,7 @@ func (x *BoxAdd) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BoxAdd.ProtoReflect.Descriptor instead.
 func (*BoxAdd) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{39}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{40}
 }
 
 func (x *BoxAdd) GetBox() string {
@@ -3439,7 +3582,7 @@ type BoxRemove struct {
 
 func (x *BoxRemove) Reset() {
 	*x = BoxRemove{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[40]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[41]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3451,7 +3594,7 @@ func (x *BoxRemove) String() string {
 func (*BoxRemove) ProtoMessage() {}
 
 func (x *BoxRemove) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[40]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[41]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3464,7 +3607,7 @@ func (x *BoxRemove) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BoxRemove.ProtoReflect.Descriptor instead.
 func (*BoxRemove) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{40}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{41}
 }
 
 func (x *BoxRemove) GetBox() string {
@@ -3499,7 +3642,7 @@ type OpenJob struct {
 
 func (x *OpenJob) Reset() {
 	*x = OpenJob{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[41]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[42]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3511,7 +3654,7 @@ func (x *OpenJob) String() string {
 func (*OpenJob) ProtoMessage() {}
 
 func (x *OpenJob) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[41]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[42]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3524,7 +3667,7 @@ func (x *OpenJob) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use OpenJob.ProtoReflect.Descriptor instead.
 func (*OpenJob) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{41}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{42}
 }
 
 func (x *OpenJob) GetId() string {
@@ -3586,7 +3729,7 @@ type SignOn struct {
 
 func (x *SignOn) Reset() {
 	*x = SignOn{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[42]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[43]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3598,7 +3741,7 @@ func (x *SignOn) String() string {
 func (*SignOn) ProtoMessage() {}
 
 func (x *SignOn) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[42]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[43]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3611,7 +3754,7 @@ func (x *SignOn) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SignOn.ProtoReflect.Descriptor instead.
 func (*SignOn) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{42}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{43}
 }
 
 func (x *SignOn) GetJob() string {
@@ -3631,7 +3774,7 @@ type SignOff struct {
 
 func (x *SignOff) Reset() {
 	*x = SignOff{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[43]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[44]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3643,7 +3786,7 @@ func (x *SignOff) String() string {
 func (*SignOff) ProtoMessage() {}
 
 func (x *SignOff) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[43]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[44]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3656,7 +3799,7 @@ func (x *SignOff) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SignOff.ProtoReflect.Descriptor instead.
 func (*SignOff) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{43}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{44}
 }
 
 func (x *SignOff) GetSignOn() *JournalRef {
@@ -3676,7 +3819,7 @@ type ShutDown struct {
 
 func (x *ShutDown) Reset() {
 	*x = ShutDown{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[44]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[45]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3688,7 +3831,7 @@ func (x *ShutDown) String() string {
 func (*ShutDown) ProtoMessage() {}
 
 func (x *ShutDown) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[44]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[45]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3701,7 +3844,7 @@ func (x *ShutDown) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ShutDown.ProtoReflect.Descriptor instead.
 func (*ShutDown) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{44}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{45}
 }
 
 func (x *ShutDown) GetJob() string {
@@ -3735,7 +3878,7 @@ type Reading struct {
 
 func (x *Reading) Reset() {
 	*x = Reading{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[45]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[46]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3747,7 +3890,7 @@ func (x *Reading) String() string {
 func (*Reading) ProtoMessage() {}
 
 func (x *Reading) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[45]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[46]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3760,7 +3903,7 @@ func (x *Reading) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Reading.ProtoReflect.Descriptor instead.
 func (*Reading) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{45}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{46}
 }
 
 func (x *Reading) GetJob() string {
@@ -3852,7 +3995,7 @@ type FoundLive struct {
 
 func (x *FoundLive) Reset() {
 	*x = FoundLive{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[46]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[47]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3864,7 +4007,7 @@ func (x *FoundLive) String() string {
 func (*FoundLive) ProtoMessage() {}
 
 func (x *FoundLive) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[46]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[47]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3877,7 +4020,7 @@ func (x *FoundLive) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use FoundLive.ProtoReflect.Descriptor instead.
 func (*FoundLive) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{46}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{47}
 }
 
 func (x *FoundLive) GetJob() string {
@@ -3912,7 +4055,7 @@ type CorrectFoundLive struct {
 
 func (x *CorrectFoundLive) Reset() {
 	*x = CorrectFoundLive{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[47]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[48]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3924,7 +4067,7 @@ func (x *CorrectFoundLive) String() string {
 func (*CorrectFoundLive) ProtoMessage() {}
 
 func (x *CorrectFoundLive) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[47]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[48]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3937,7 +4080,7 @@ func (x *CorrectFoundLive) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CorrectFoundLive.ProtoReflect.Descriptor instead.
 func (*CorrectFoundLive) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{47}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{48}
 }
 
 func (x *CorrectFoundLive) GetFound() *JournalRef {
@@ -3967,7 +4110,7 @@ type StoredReleased struct {
 
 func (x *StoredReleased) Reset() {
 	*x = StoredReleased{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[48]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[49]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3979,7 +4122,7 @@ func (x *StoredReleased) String() string {
 func (*StoredReleased) ProtoMessage() {}
 
 func (x *StoredReleased) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[48]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[49]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3992,7 +4135,7 @@ func (x *StoredReleased) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use StoredReleased.ProtoReflect.Descriptor instead.
 func (*StoredReleased) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{48}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{49}
 }
 
 func (x *StoredReleased) GetJob() string {
@@ -4029,7 +4172,7 @@ type Notice struct {
 
 func (x *Notice) Reset() {
 	*x = Notice{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[49]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[50]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4041,7 +4184,7 @@ func (x *Notice) String() string {
 func (*Notice) ProtoMessage() {}
 
 func (x *Notice) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[49]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[50]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4054,7 +4197,7 @@ func (x *Notice) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Notice.ProtoReflect.Descriptor instead.
 func (*Notice) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{49}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{50}
 }
 
 func (x *Notice) GetJob() string {
@@ -4100,7 +4243,7 @@ type ClearArea struct {
 
 func (x *ClearArea) Reset() {
 	*x = ClearArea{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[50]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[51]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4112,7 +4255,7 @@ func (x *ClearArea) String() string {
 func (*ClearArea) ProtoMessage() {}
 
 func (x *ClearArea) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[50]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[51]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4125,7 +4268,7 @@ func (x *ClearArea) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ClearArea.ProtoReflect.Descriptor instead.
 func (*ClearArea) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{50}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{51}
 }
 
 func (x *ClearArea) GetJob() string {
@@ -4180,7 +4323,7 @@ type TriedHandle struct {
 
 func (x *TriedHandle) Reset() {
 	*x = TriedHandle{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[51]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[52]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4192,7 +4335,7 @@ func (x *TriedHandle) String() string {
 func (*TriedHandle) ProtoMessage() {}
 
 func (x *TriedHandle) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[51]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[52]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4205,7 +4348,7 @@ func (x *TriedHandle) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TriedHandle.ProtoReflect.Descriptor instead.
 func (*TriedHandle) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{51}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{52}
 }
 
 func (x *TriedHandle) GetHold() *JournalRef {
@@ -4225,7 +4368,7 @@ type CloseJob struct {
 
 func (x *CloseJob) Reset() {
 	*x = CloseJob{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[52]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[53]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4237,7 +4380,7 @@ func (x *CloseJob) String() string {
 func (*CloseJob) ProtoMessage() {}
 
 func (x *CloseJob) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[52]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[53]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4250,7 +4393,7 @@ func (x *CloseJob) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CloseJob.ProtoReflect.Descriptor instead.
 func (*CloseJob) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{52}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{53}
 }
 
 func (x *CloseJob) GetJob() string {
@@ -4272,7 +4415,7 @@ type HandOver_Pair struct {
 
 func (x *HandOver_Pair) Reset() {
 	*x = HandOver_Pair{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[53]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[54]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4284,7 +4427,7 @@ func (x *HandOver_Pair) String() string {
 func (*HandOver_Pair) ProtoMessage() {}
 
 func (x *HandOver_Pair) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[53]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[54]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4297,7 +4440,7 @@ func (x *HandOver_Pair) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use HandOver_Pair.ProtoReflect.Descriptor instead.
 func (*HandOver_Pair) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{22, 0}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{23, 0}
 }
 
 func (x *HandOver_Pair) GetOff() *JournalRef {
@@ -4326,7 +4469,7 @@ const file_yardhasp_record_v1_record_proto_rawDesc = "" +
 	"signatures\";\n" +
 	"\tSignature\x12\x10\n" +
 	"\x03key\x18\x01 \x01(\fR\x03key\x12\x1c\n" +
-	"\tsignature\x18\x02 \x01(\fR\tsignature\"\xec\x15\n" +
+	"\tsignature\x18\x02 \x01(\fR\tsignature\"\xaf\x16\n" +
 	"\x06Record\x12\x16\n" +
 	"\x06ledger\x18\x01 \x01(\fR\x06ledger\x12\x16\n" +
 	"\x06signer\x18\x02 \x01(\tR\x06signer\x122\n" +
@@ -4354,7 +4497,9 @@ const file_yardhasp_record_v1_record_proto_rawDesc = "" +
 	"\n" +
 	"claim_lock\x18$ \x01(\v2\x1d.yardhasp.record.v1.ClaimLockH\x00R\tclaimLock\x12D\n" +
 	"\frecover_yard\x18% \x01(\v2\x1f.yardhasp.record.v1.RecoverYardH\x00R\vrecoverYard\x12Y\n" +
-	"\x13acknowledge_removal\x18& \x01(\v2&.yardhasp.record.v1.AcknowledgeRemovalH\x00R\x12acknowledgeRemoval\x12.\n" +
+	"\x13acknowledge_removal\x18& \x01(\v2&.yardhasp.record.v1.AcknowledgeRemovalH\x00R\x12acknowledgeRemoval\x12A\n" +
+	"\vstand_clear\x18' \x01(\v2\x1e.yardhasp.record.v1.StandClearH\x00R\n" +
+	"standClear\x12.\n" +
 	"\x04lock\x182 \x01(\v2\x18.yardhasp.record.v1.LockH\x00R\x04lock\x12>\n" +
 	"\n" +
 	"found_lock\x183 \x01(\v2\x1d.yardhasp.record.v1.FoundLockH\x00R\tfoundLock\x127\n" +
@@ -4450,12 +4595,18 @@ const file_yardhasp_record_v1_record_proto_rawDesc = "" +
 	"\tRevokeKey\x12\x16\n" +
 	"\x06person\x18\x01 \x01(\tR\x06person\x12\x10\n" +
 	"\x03key\x18\x02 \x01(\fR\x03key\x12\x10\n" +
-	"\x03why\x18\x03 \x01(\tR\x03why\"m\n" +
+	"\x03why\x18\x03 \x01(\tR\x03why\"\xa2\x01\n" +
 	"\aRequest\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x10\n" +
 	"\x03job\x18\x02 \x01(\tR\x03job\x12\x16\n" +
 	"\x06points\x18\x03 \x03(\tR\x06points\x12(\n" +
-	"\x10deadline_unix_ms\x18\x04 \x01(\x03R\x0edeadlineUnixMs\"6\n" +
+	"\x10deadline_unix_ms\x18\x04 \x01(\x03R\x0edeadlineUnixMs\x123\n" +
+	"\x04kind\x18\x05 \x01(\x0e2\x1f.yardhasp.record.v1.RequestKindR\x04kind\"p\n" +
+	"\n" +
+	"StandClear\x122\n" +
+	"\x04hold\x18\x01 \x01(\v2\x1e.yardhasp.record.v1.JournalRefR\x04hold\x12\x18\n" +
+	"\arequest\x18\x02 \x01(\tR\arequest\x12\x14\n" +
+	"\x05asked\x18\x03 \x01(\x04R\x05asked\"6\n" +
 	"\bWithdraw\x12\x18\n" +
 	"\arequest\x18\x01 \x01(\tR\arequest\x12\x10\n" +
 	"\x03why\x18\x02 \x01(\tR\x03why\"\"\n" +
@@ -4609,7 +4760,11 @@ const file_yardhasp_record_v1_record_proto_rawDesc = "" +
 	"\x12SPARE_KEY_NONE_CUT\x10\x01\x12\x17\n" +
 	"\x13SPARE_KEY_DESTROYED\x10\x02\x12\x1d\n" +
 	"\x19SPARE_KEY_MANAGER_CUSTODY\x10\x03\x12\x17\n" +
-	"\x13SPARE_KEY_ELSEWHERE\x10\x04*\xbd\x01\n" +
+	"\x13SPARE_KEY_ELSEWHERE\x10\x04*`\n" +
+	"\vRequestKind\x12\x1c\n" +
+	"\x18REQUEST_KIND_UNSPECIFIED\x10\x00\x12\x15\n" +
+	"\x11REQUEST_KIND_TEST\x10\x01\x12\x1c\n" +
+	"\x18REQUEST_KIND_POSITIONING\x10\x02*\xbd\x01\n" +
 	"\vReadingKind\x12\x1c\n" +
 	"\x18READING_KIND_UNSPECIFIED\x10\x00\x12\x16\n" +
 	"\x12READING_KIND_METER\x10\x01\x12\x16\n" +
@@ -4636,144 +4791,149 @@ func file_yardhasp_record_v1_record_proto_rawDescGZIP() []byte {
 	return file_yardhasp_record_v1_record_proto_rawDescData
 }
 
-var file_yardhasp_record_v1_record_proto_enumTypes = make([]protoimpl.EnumInfo, 4)
-var file_yardhasp_record_v1_record_proto_msgTypes = make([]protoimpl.MessageInfo, 54)
+var file_yardhasp_record_v1_record_proto_enumTypes = make([]protoimpl.EnumInfo, 5)
+var file_yardhasp_record_v1_record_proto_msgTypes = make([]protoimpl.MessageInfo, 55)
 var file_yardhasp_record_v1_record_proto_goTypes = []any{
 	(Role)(0),                  // 0: yardhasp.record.v1.Role
 	(SpareKey)(0),              // 1: yardhasp.record.v1.SpareKey
-	(ReadingKind)(0),           // 2: yardhasp.record.v1.ReadingKind
-	(NoticeWhen)(0),            // 3: yardhasp.record.v1.NoticeWhen
-	(*Signed)(nil),             // 4: yardhasp.record.v1.Signed
-	(*Signature)(nil),          // 5: yardhasp.record.v1.Signature
-	(*Record)(nil),             // 6: yardhasp.record.v1.Record
-	(*Ticket)(nil),             // 7: yardhasp.record.v1.Ticket
-	(*JournalRef)(nil),         // 8: yardhasp.record.v1.JournalRef
-	(*Person)(nil),             // 9: yardhasp.record.v1.Person
-	(*YardInfo)(nil),           // 10: yardhasp.record.v1.YardInfo
-	(*Founding)(nil),           // 11: yardhasp.record.v1.Founding
-	(*Invite)(nil),             // 12: yardhasp.record.v1.Invite
-	(*Join)(nil),               // 13: yardhasp.record.v1.Join
-	(*RecordTraining)(nil),     // 14: yardhasp.record.v1.RecordTraining
-	(*RegisterPadlock)(nil),    // 15: yardhasp.record.v1.RegisterPadlock
-	(*RegisterPoint)(nil),      // 16: yardhasp.record.v1.RegisterPoint
-	(*RegisterBox)(nil),        // 17: yardhasp.record.v1.RegisterBox
-	(*PublishDrawing)(nil),     // 18: yardhasp.record.v1.PublishDrawing
-	(*WalkDrawing)(nil),        // 19: yardhasp.record.v1.WalkDrawing
-	(*RevokeKey)(nil),          // 20: yardhasp.record.v1.RevokeKey
-	(*Request)(nil),            // 21: yardhasp.record.v1.Request
-	(*Withdraw)(nil),           // 22: yardhasp.record.v1.Withdraw
-	(*Expire)(nil),             // 23: yardhasp.record.v1.Expire
-	(*Removal)(nil),            // 24: yardhasp.record.v1.Removal
-	(*AcknowledgeRemoval)(nil), // 25: yardhasp.record.v1.AcknowledgeRemoval
-	(*HandOver)(nil),           // 26: yardhasp.record.v1.HandOver
-	(*ReplaceKey)(nil),         // 27: yardhasp.record.v1.ReplaceKey
-	(*ReissueKey)(nil),         // 28: yardhasp.record.v1.ReissueKey
-	(*ClaimLock)(nil),          // 29: yardhasp.record.v1.ClaimLock
-	(*RecoverYard)(nil),        // 30: yardhasp.record.v1.RecoverYard
-	(*WalkedLock)(nil),         // 31: yardhasp.record.v1.WalkedLock
-	(*WalkedPerson)(nil),       // 32: yardhasp.record.v1.WalkedPerson
-	(*FoundStarted)(nil),       // 33: yardhasp.record.v1.FoundStarted
-	(*Target)(nil),             // 34: yardhasp.record.v1.Target
-	(*Lock)(nil),               // 35: yardhasp.record.v1.Lock
-	(*FoundLock)(nil),          // 36: yardhasp.record.v1.FoundLock
-	(*Release)(nil),            // 37: yardhasp.record.v1.Release
-	(*Moved)(nil),              // 38: yardhasp.record.v1.Moved
-	(*Isolate)(nil),            // 39: yardhasp.record.v1.Isolate
-	(*Closed)(nil),             // 40: yardhasp.record.v1.Closed
-	(*FoundClosed)(nil),        // 41: yardhasp.record.v1.FoundClosed
-	(*Energise)(nil),           // 42: yardhasp.record.v1.Energise
-	(*BoxAdd)(nil),             // 43: yardhasp.record.v1.BoxAdd
-	(*BoxRemove)(nil),          // 44: yardhasp.record.v1.BoxRemove
-	(*OpenJob)(nil),            // 45: yardhasp.record.v1.OpenJob
-	(*SignOn)(nil),             // 46: yardhasp.record.v1.SignOn
-	(*SignOff)(nil),            // 47: yardhasp.record.v1.SignOff
-	(*ShutDown)(nil),           // 48: yardhasp.record.v1.ShutDown
-	(*Reading)(nil),            // 49: yardhasp.record.v1.Reading
-	(*FoundLive)(nil),          // 50: yardhasp.record.v1.FoundLive
-	(*CorrectFoundLive)(nil),   // 51: yardhasp.record.v1.CorrectFoundLive
-	(*StoredReleased)(nil),     // 52: yardhasp.record.v1.StoredReleased
-	(*Notice)(nil),             // 53: yardhasp.record.v1.Notice
-	(*ClearArea)(nil),          // 54: yardhasp.record.v1.ClearArea
-	(*TriedHandle)(nil),        // 55: yardhasp.record.v1.TriedHandle
-	(*CloseJob)(nil),           // 56: yardhasp.record.v1.CloseJob
-	(*HandOver_Pair)(nil),      // 57: yardhasp.record.v1.HandOver.Pair
-	(Medium)(0),                // 58: yardhasp.record.v1.Medium
+	(RequestKind)(0),           // 2: yardhasp.record.v1.RequestKind
+	(ReadingKind)(0),           // 3: yardhasp.record.v1.ReadingKind
+	(NoticeWhen)(0),            // 4: yardhasp.record.v1.NoticeWhen
+	(*Signed)(nil),             // 5: yardhasp.record.v1.Signed
+	(*Signature)(nil),          // 6: yardhasp.record.v1.Signature
+	(*Record)(nil),             // 7: yardhasp.record.v1.Record
+	(*Ticket)(nil),             // 8: yardhasp.record.v1.Ticket
+	(*JournalRef)(nil),         // 9: yardhasp.record.v1.JournalRef
+	(*Person)(nil),             // 10: yardhasp.record.v1.Person
+	(*YardInfo)(nil),           // 11: yardhasp.record.v1.YardInfo
+	(*Founding)(nil),           // 12: yardhasp.record.v1.Founding
+	(*Invite)(nil),             // 13: yardhasp.record.v1.Invite
+	(*Join)(nil),               // 14: yardhasp.record.v1.Join
+	(*RecordTraining)(nil),     // 15: yardhasp.record.v1.RecordTraining
+	(*RegisterPadlock)(nil),    // 16: yardhasp.record.v1.RegisterPadlock
+	(*RegisterPoint)(nil),      // 17: yardhasp.record.v1.RegisterPoint
+	(*RegisterBox)(nil),        // 18: yardhasp.record.v1.RegisterBox
+	(*PublishDrawing)(nil),     // 19: yardhasp.record.v1.PublishDrawing
+	(*WalkDrawing)(nil),        // 20: yardhasp.record.v1.WalkDrawing
+	(*RevokeKey)(nil),          // 21: yardhasp.record.v1.RevokeKey
+	(*Request)(nil),            // 22: yardhasp.record.v1.Request
+	(*StandClear)(nil),         // 23: yardhasp.record.v1.StandClear
+	(*Withdraw)(nil),           // 24: yardhasp.record.v1.Withdraw
+	(*Expire)(nil),             // 25: yardhasp.record.v1.Expire
+	(*Removal)(nil),            // 26: yardhasp.record.v1.Removal
+	(*AcknowledgeRemoval)(nil), // 27: yardhasp.record.v1.AcknowledgeRemoval
+	(*HandOver)(nil),           // 28: yardhasp.record.v1.HandOver
+	(*ReplaceKey)(nil),         // 29: yardhasp.record.v1.ReplaceKey
+	(*ReissueKey)(nil),         // 30: yardhasp.record.v1.ReissueKey
+	(*ClaimLock)(nil),          // 31: yardhasp.record.v1.ClaimLock
+	(*RecoverYard)(nil),        // 32: yardhasp.record.v1.RecoverYard
+	(*WalkedLock)(nil),         // 33: yardhasp.record.v1.WalkedLock
+	(*WalkedPerson)(nil),       // 34: yardhasp.record.v1.WalkedPerson
+	(*FoundStarted)(nil),       // 35: yardhasp.record.v1.FoundStarted
+	(*Target)(nil),             // 36: yardhasp.record.v1.Target
+	(*Lock)(nil),               // 37: yardhasp.record.v1.Lock
+	(*FoundLock)(nil),          // 38: yardhasp.record.v1.FoundLock
+	(*Release)(nil),            // 39: yardhasp.record.v1.Release
+	(*Moved)(nil),              // 40: yardhasp.record.v1.Moved
+	(*Isolate)(nil),            // 41: yardhasp.record.v1.Isolate
+	(*Closed)(nil),             // 42: yardhasp.record.v1.Closed
+	(*FoundClosed)(nil),        // 43: yardhasp.record.v1.FoundClosed
+	(*Energise)(nil),           // 44: yardhasp.record.v1.Energise
+	(*BoxAdd)(nil),             // 45: yardhasp.record.v1.BoxAdd
+	(*BoxRemove)(nil),          // 46: yardhasp.record.v1.BoxRemove
+	(*OpenJob)(nil),            // 47: yardhasp.record.v1.OpenJob
+	(*SignOn)(nil),             // 48: yardhasp.record.v1.SignOn
+	(*SignOff)(nil),            // 49: yardhasp.record.v1.SignOff
+	(*ShutDown)(nil),           // 50: yardhasp.record.v1.ShutDown
+	(*Reading)(nil),            // 51: yardhasp.record.v1.Reading
+	(*FoundLive)(nil),          // 52: yardhasp.record.v1.FoundLive
+	(*CorrectFoundLive)(nil),   // 53: yardhasp.record.v1.CorrectFoundLive
+	(*StoredReleased)(nil),     // 54: yardhasp.record.v1.StoredReleased
+	(*Notice)(nil),             // 55: yardhasp.record.v1.Notice
+	(*ClearArea)(nil),          // 56: yardhasp.record.v1.ClearArea
+	(*TriedHandle)(nil),        // 57: yardhasp.record.v1.TriedHandle
+	(*CloseJob)(nil),           // 58: yardhasp.record.v1.CloseJob
+	(*HandOver_Pair)(nil),      // 59: yardhasp.record.v1.HandOver.Pair
+	(Medium)(0),                // 60: yardhasp.record.v1.Medium
 }
 var file_yardhasp_record_v1_record_proto_depIdxs = []int32{
-	5,  // 0: yardhasp.record.v1.Signed.signatures:type_name -> yardhasp.record.v1.Signature
-	7,  // 1: yardhasp.record.v1.Record.ticket:type_name -> yardhasp.record.v1.Ticket
-	12, // 2: yardhasp.record.v1.Record.invite:type_name -> yardhasp.record.v1.Invite
-	13, // 3: yardhasp.record.v1.Record.join:type_name -> yardhasp.record.v1.Join
-	15, // 4: yardhasp.record.v1.Record.register_padlock:type_name -> yardhasp.record.v1.RegisterPadlock
-	16, // 5: yardhasp.record.v1.Record.register_point:type_name -> yardhasp.record.v1.RegisterPoint
-	17, // 6: yardhasp.record.v1.Record.register_box:type_name -> yardhasp.record.v1.RegisterBox
-	18, // 7: yardhasp.record.v1.Record.publish_drawing:type_name -> yardhasp.record.v1.PublishDrawing
-	19, // 8: yardhasp.record.v1.Record.walk_drawing:type_name -> yardhasp.record.v1.WalkDrawing
-	20, // 9: yardhasp.record.v1.Record.revoke_key:type_name -> yardhasp.record.v1.RevokeKey
-	21, // 10: yardhasp.record.v1.Record.request:type_name -> yardhasp.record.v1.Request
-	22, // 11: yardhasp.record.v1.Record.withdraw:type_name -> yardhasp.record.v1.Withdraw
-	23, // 12: yardhasp.record.v1.Record.expire:type_name -> yardhasp.record.v1.Expire
-	14, // 13: yardhasp.record.v1.Record.record_training:type_name -> yardhasp.record.v1.RecordTraining
-	24, // 14: yardhasp.record.v1.Record.removal:type_name -> yardhasp.record.v1.Removal
-	26, // 15: yardhasp.record.v1.Record.hand_over:type_name -> yardhasp.record.v1.HandOver
-	27, // 16: yardhasp.record.v1.Record.replace_key:type_name -> yardhasp.record.v1.ReplaceKey
-	28, // 17: yardhasp.record.v1.Record.reissue_key:type_name -> yardhasp.record.v1.ReissueKey
-	29, // 18: yardhasp.record.v1.Record.claim_lock:type_name -> yardhasp.record.v1.ClaimLock
-	30, // 19: yardhasp.record.v1.Record.recover_yard:type_name -> yardhasp.record.v1.RecoverYard
-	25, // 20: yardhasp.record.v1.Record.acknowledge_removal:type_name -> yardhasp.record.v1.AcknowledgeRemoval
-	35, // 21: yardhasp.record.v1.Record.lock:type_name -> yardhasp.record.v1.Lock
-	36, // 22: yardhasp.record.v1.Record.found_lock:type_name -> yardhasp.record.v1.FoundLock
-	37, // 23: yardhasp.record.v1.Record.release:type_name -> yardhasp.record.v1.Release
-	39, // 24: yardhasp.record.v1.Record.isolate:type_name -> yardhasp.record.v1.Isolate
-	40, // 25: yardhasp.record.v1.Record.closed:type_name -> yardhasp.record.v1.Closed
-	41, // 26: yardhasp.record.v1.Record.found_closed:type_name -> yardhasp.record.v1.FoundClosed
-	42, // 27: yardhasp.record.v1.Record.energise:type_name -> yardhasp.record.v1.Energise
-	43, // 28: yardhasp.record.v1.Record.box_add:type_name -> yardhasp.record.v1.BoxAdd
-	44, // 29: yardhasp.record.v1.Record.box_remove:type_name -> yardhasp.record.v1.BoxRemove
-	33, // 30: yardhasp.record.v1.Record.found_started:type_name -> yardhasp.record.v1.FoundStarted
-	45, // 31: yardhasp.record.v1.Record.open_job:type_name -> yardhasp.record.v1.OpenJob
-	46, // 32: yardhasp.record.v1.Record.sign_on:type_name -> yardhasp.record.v1.SignOn
-	47, // 33: yardhasp.record.v1.Record.sign_off:type_name -> yardhasp.record.v1.SignOff
-	48, // 34: yardhasp.record.v1.Record.shut_down:type_name -> yardhasp.record.v1.ShutDown
-	49, // 35: yardhasp.record.v1.Record.reading:type_name -> yardhasp.record.v1.Reading
-	50, // 36: yardhasp.record.v1.Record.found_live:type_name -> yardhasp.record.v1.FoundLive
-	51, // 37: yardhasp.record.v1.Record.correct_found_live:type_name -> yardhasp.record.v1.CorrectFoundLive
-	52, // 38: yardhasp.record.v1.Record.stored_released:type_name -> yardhasp.record.v1.StoredReleased
-	53, // 39: yardhasp.record.v1.Record.notice:type_name -> yardhasp.record.v1.Notice
-	54, // 40: yardhasp.record.v1.Record.clear_area:type_name -> yardhasp.record.v1.ClearArea
-	55, // 41: yardhasp.record.v1.Record.tried_handle:type_name -> yardhasp.record.v1.TriedHandle
-	56, // 42: yardhasp.record.v1.Record.close_job:type_name -> yardhasp.record.v1.CloseJob
-	0,  // 43: yardhasp.record.v1.Person.roles:type_name -> yardhasp.record.v1.Role
-	10, // 44: yardhasp.record.v1.Founding.yard:type_name -> yardhasp.record.v1.YardInfo
-	9,  // 45: yardhasp.record.v1.Founding.manager:type_name -> yardhasp.record.v1.Person
-	9,  // 46: yardhasp.record.v1.Invite.person:type_name -> yardhasp.record.v1.Person
-	10, // 47: yardhasp.record.v1.Invite.yard:type_name -> yardhasp.record.v1.YardInfo
-	1,  // 48: yardhasp.record.v1.RegisterPadlock.spare:type_name -> yardhasp.record.v1.SpareKey
-	8,  // 49: yardhasp.record.v1.Removal.hold:type_name -> yardhasp.record.v1.JournalRef
-	8,  // 50: yardhasp.record.v1.AcknowledgeRemoval.hold:type_name -> yardhasp.record.v1.JournalRef
-	57, // 51: yardhasp.record.v1.HandOver.pairs:type_name -> yardhasp.record.v1.HandOver.Pair
-	8,  // 52: yardhasp.record.v1.ClaimLock.hold:type_name -> yardhasp.record.v1.JournalRef
-	31, // 53: yardhasp.record.v1.RecoverYard.locks:type_name -> yardhasp.record.v1.WalkedLock
-	32, // 54: yardhasp.record.v1.RecoverYard.inside:type_name -> yardhasp.record.v1.WalkedPerson
-	34, // 55: yardhasp.record.v1.WalkedLock.target:type_name -> yardhasp.record.v1.Target
-	34, // 56: yardhasp.record.v1.Lock.target:type_name -> yardhasp.record.v1.Target
-	34, // 57: yardhasp.record.v1.FoundLock.target:type_name -> yardhasp.record.v1.Target
-	8,  // 58: yardhasp.record.v1.Release.hold:type_name -> yardhasp.record.v1.JournalRef
-	38, // 59: yardhasp.record.v1.Isolate.moved:type_name -> yardhasp.record.v1.Moved
-	38, // 60: yardhasp.record.v1.Closed.moved:type_name -> yardhasp.record.v1.Moved
-	8,  // 61: yardhasp.record.v1.SignOff.sign_on:type_name -> yardhasp.record.v1.JournalRef
-	58, // 62: yardhasp.record.v1.Reading.medium:type_name -> yardhasp.record.v1.Medium
-	2,  // 63: yardhasp.record.v1.Reading.kind:type_name -> yardhasp.record.v1.ReadingKind
-	8,  // 64: yardhasp.record.v1.CorrectFoundLive.found:type_name -> yardhasp.record.v1.JournalRef
-	3,  // 65: yardhasp.record.v1.Notice.when:type_name -> yardhasp.record.v1.NoticeWhen
-	8,  // 66: yardhasp.record.v1.TriedHandle.hold:type_name -> yardhasp.record.v1.JournalRef
-	8,  // 67: yardhasp.record.v1.HandOver.Pair.off:type_name -> yardhasp.record.v1.JournalRef
-	8,  // 68: yardhasp.record.v1.HandOver.Pair.on:type_name -> yardhasp.record.v1.JournalRef
-	69, // [69:69] is the sub-list for method output_type
-	69, // [69:69] is the sub-list for method input_type
-	69, // [69:69] is the sub-list for extension type_name
-	69, // [69:69] is the sub-list for extension extendee
-	0,  // [0:69] is the sub-list for field type_name
+	6,  // 0: yardhasp.record.v1.Signed.signatures:type_name -> yardhasp.record.v1.Signature
+	8,  // 1: yardhasp.record.v1.Record.ticket:type_name -> yardhasp.record.v1.Ticket
+	13, // 2: yardhasp.record.v1.Record.invite:type_name -> yardhasp.record.v1.Invite
+	14, // 3: yardhasp.record.v1.Record.join:type_name -> yardhasp.record.v1.Join
+	16, // 4: yardhasp.record.v1.Record.register_padlock:type_name -> yardhasp.record.v1.RegisterPadlock
+	17, // 5: yardhasp.record.v1.Record.register_point:type_name -> yardhasp.record.v1.RegisterPoint
+	18, // 6: yardhasp.record.v1.Record.register_box:type_name -> yardhasp.record.v1.RegisterBox
+	19, // 7: yardhasp.record.v1.Record.publish_drawing:type_name -> yardhasp.record.v1.PublishDrawing
+	20, // 8: yardhasp.record.v1.Record.walk_drawing:type_name -> yardhasp.record.v1.WalkDrawing
+	21, // 9: yardhasp.record.v1.Record.revoke_key:type_name -> yardhasp.record.v1.RevokeKey
+	22, // 10: yardhasp.record.v1.Record.request:type_name -> yardhasp.record.v1.Request
+	24, // 11: yardhasp.record.v1.Record.withdraw:type_name -> yardhasp.record.v1.Withdraw
+	25, // 12: yardhasp.record.v1.Record.expire:type_name -> yardhasp.record.v1.Expire
+	15, // 13: yardhasp.record.v1.Record.record_training:type_name -> yardhasp.record.v1.RecordTraining
+	26, // 14: yardhasp.record.v1.Record.removal:type_name -> yardhasp.record.v1.Removal
+	28, // 15: yardhasp.record.v1.Record.hand_over:type_name -> yardhasp.record.v1.HandOver
+	29, // 16: yardhasp.record.v1.Record.replace_key:type_name -> yardhasp.record.v1.ReplaceKey
+	30, // 17: yardhasp.record.v1.Record.reissue_key:type_name -> yardhasp.record.v1.ReissueKey
+	31, // 18: yardhasp.record.v1.Record.claim_lock:type_name -> yardhasp.record.v1.ClaimLock
+	32, // 19: yardhasp.record.v1.Record.recover_yard:type_name -> yardhasp.record.v1.RecoverYard
+	27, // 20: yardhasp.record.v1.Record.acknowledge_removal:type_name -> yardhasp.record.v1.AcknowledgeRemoval
+	23, // 21: yardhasp.record.v1.Record.stand_clear:type_name -> yardhasp.record.v1.StandClear
+	37, // 22: yardhasp.record.v1.Record.lock:type_name -> yardhasp.record.v1.Lock
+	38, // 23: yardhasp.record.v1.Record.found_lock:type_name -> yardhasp.record.v1.FoundLock
+	39, // 24: yardhasp.record.v1.Record.release:type_name -> yardhasp.record.v1.Release
+	41, // 25: yardhasp.record.v1.Record.isolate:type_name -> yardhasp.record.v1.Isolate
+	42, // 26: yardhasp.record.v1.Record.closed:type_name -> yardhasp.record.v1.Closed
+	43, // 27: yardhasp.record.v1.Record.found_closed:type_name -> yardhasp.record.v1.FoundClosed
+	44, // 28: yardhasp.record.v1.Record.energise:type_name -> yardhasp.record.v1.Energise
+	45, // 29: yardhasp.record.v1.Record.box_add:type_name -> yardhasp.record.v1.BoxAdd
+	46, // 30: yardhasp.record.v1.Record.box_remove:type_name -> yardhasp.record.v1.BoxRemove
+	35, // 31: yardhasp.record.v1.Record.found_started:type_name -> yardhasp.record.v1.FoundStarted
+	47, // 32: yardhasp.record.v1.Record.open_job:type_name -> yardhasp.record.v1.OpenJob
+	48, // 33: yardhasp.record.v1.Record.sign_on:type_name -> yardhasp.record.v1.SignOn
+	49, // 34: yardhasp.record.v1.Record.sign_off:type_name -> yardhasp.record.v1.SignOff
+	50, // 35: yardhasp.record.v1.Record.shut_down:type_name -> yardhasp.record.v1.ShutDown
+	51, // 36: yardhasp.record.v1.Record.reading:type_name -> yardhasp.record.v1.Reading
+	52, // 37: yardhasp.record.v1.Record.found_live:type_name -> yardhasp.record.v1.FoundLive
+	53, // 38: yardhasp.record.v1.Record.correct_found_live:type_name -> yardhasp.record.v1.CorrectFoundLive
+	54, // 39: yardhasp.record.v1.Record.stored_released:type_name -> yardhasp.record.v1.StoredReleased
+	55, // 40: yardhasp.record.v1.Record.notice:type_name -> yardhasp.record.v1.Notice
+	56, // 41: yardhasp.record.v1.Record.clear_area:type_name -> yardhasp.record.v1.ClearArea
+	57, // 42: yardhasp.record.v1.Record.tried_handle:type_name -> yardhasp.record.v1.TriedHandle
+	58, // 43: yardhasp.record.v1.Record.close_job:type_name -> yardhasp.record.v1.CloseJob
+	0,  // 44: yardhasp.record.v1.Person.roles:type_name -> yardhasp.record.v1.Role
+	11, // 45: yardhasp.record.v1.Founding.yard:type_name -> yardhasp.record.v1.YardInfo
+	10, // 46: yardhasp.record.v1.Founding.manager:type_name -> yardhasp.record.v1.Person
+	10, // 47: yardhasp.record.v1.Invite.person:type_name -> yardhasp.record.v1.Person
+	11, // 48: yardhasp.record.v1.Invite.yard:type_name -> yardhasp.record.v1.YardInfo
+	1,  // 49: yardhasp.record.v1.RegisterPadlock.spare:type_name -> yardhasp.record.v1.SpareKey
+	2,  // 50: yardhasp.record.v1.Request.kind:type_name -> yardhasp.record.v1.RequestKind
+	9,  // 51: yardhasp.record.v1.StandClear.hold:type_name -> yardhasp.record.v1.JournalRef
+	9,  // 52: yardhasp.record.v1.Removal.hold:type_name -> yardhasp.record.v1.JournalRef
+	9,  // 53: yardhasp.record.v1.AcknowledgeRemoval.hold:type_name -> yardhasp.record.v1.JournalRef
+	59, // 54: yardhasp.record.v1.HandOver.pairs:type_name -> yardhasp.record.v1.HandOver.Pair
+	9,  // 55: yardhasp.record.v1.ClaimLock.hold:type_name -> yardhasp.record.v1.JournalRef
+	33, // 56: yardhasp.record.v1.RecoverYard.locks:type_name -> yardhasp.record.v1.WalkedLock
+	34, // 57: yardhasp.record.v1.RecoverYard.inside:type_name -> yardhasp.record.v1.WalkedPerson
+	36, // 58: yardhasp.record.v1.WalkedLock.target:type_name -> yardhasp.record.v1.Target
+	36, // 59: yardhasp.record.v1.Lock.target:type_name -> yardhasp.record.v1.Target
+	36, // 60: yardhasp.record.v1.FoundLock.target:type_name -> yardhasp.record.v1.Target
+	9,  // 61: yardhasp.record.v1.Release.hold:type_name -> yardhasp.record.v1.JournalRef
+	40, // 62: yardhasp.record.v1.Isolate.moved:type_name -> yardhasp.record.v1.Moved
+	40, // 63: yardhasp.record.v1.Closed.moved:type_name -> yardhasp.record.v1.Moved
+	9,  // 64: yardhasp.record.v1.SignOff.sign_on:type_name -> yardhasp.record.v1.JournalRef
+	60, // 65: yardhasp.record.v1.Reading.medium:type_name -> yardhasp.record.v1.Medium
+	3,  // 66: yardhasp.record.v1.Reading.kind:type_name -> yardhasp.record.v1.ReadingKind
+	9,  // 67: yardhasp.record.v1.CorrectFoundLive.found:type_name -> yardhasp.record.v1.JournalRef
+	4,  // 68: yardhasp.record.v1.Notice.when:type_name -> yardhasp.record.v1.NoticeWhen
+	9,  // 69: yardhasp.record.v1.TriedHandle.hold:type_name -> yardhasp.record.v1.JournalRef
+	9,  // 70: yardhasp.record.v1.HandOver.Pair.off:type_name -> yardhasp.record.v1.JournalRef
+	9,  // 71: yardhasp.record.v1.HandOver.Pair.on:type_name -> yardhasp.record.v1.JournalRef
+	72, // [72:72] is the sub-list for method output_type
+	72, // [72:72] is the sub-list for method input_type
+	72, // [72:72] is the sub-list for extension type_name
+	72, // [72:72] is the sub-list for extension extendee
+	0,  // [0:72] is the sub-list for field type_name
 }
 
 func init() { file_yardhasp_record_v1_record_proto_init() }
@@ -4802,6 +4962,7 @@ func file_yardhasp_record_v1_record_proto_init() {
 		(*Record_ClaimLock)(nil),
 		(*Record_RecoverYard)(nil),
 		(*Record_AcknowledgeRemoval)(nil),
+		(*Record_StandClear)(nil),
 		(*Record_Lock)(nil),
 		(*Record_FoundLock)(nil),
 		(*Record_Release)(nil),
@@ -4829,7 +4990,7 @@ func file_yardhasp_record_v1_record_proto_init() {
 		(*Invite_Person)(nil),
 		(*Invite_Yard)(nil),
 	}
-	file_yardhasp_record_v1_record_proto_msgTypes[30].OneofWrappers = []any{
+	file_yardhasp_record_v1_record_proto_msgTypes[31].OneofWrappers = []any{
 		(*Target_Point)(nil),
 		(*Target_Box)(nil),
 	}
@@ -4838,8 +4999,8 @@ func file_yardhasp_record_v1_record_proto_init() {
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_yardhasp_record_v1_record_proto_rawDesc), len(file_yardhasp_record_v1_record_proto_rawDesc)),
-			NumEnums:      4,
-			NumMessages:   54,
+			NumEnums:      5,
+			NumMessages:   55,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

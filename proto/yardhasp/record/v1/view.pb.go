@@ -638,7 +638,10 @@ type HoldView struct {
 	// True while every covered point is recorded open.
 	Guards bool `protobuf:"varint,11,opt,name=guards,proto3" json:"guards,omitempty"`
 	// True for a lock seen hanging whose owner is not known.
-	Found         bool `protobuf:"varint,12,opt,name=found,proto3" json:"found,omitempty"`
+	Found bool `protobuf:"varint,12,opt,name=found,proto3" json:"found,omitempty"`
+	// The test or positioning its holder stood clear for: it protects nobody. Empty:
+	// none.
+	StoodClear    string `protobuf:"bytes,13,opt,name=stood_clear,json=stoodClear,proto3" json:"stood_clear,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -757,6 +760,13 @@ func (x *HoldView) GetFound() bool {
 	return false
 }
 
+func (x *HoldView) GetStoodClear() string {
+	if x != nil {
+		return x.StoodClear
+	}
+	return ""
+}
+
 type SignOnView struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
 	Ref           string                 `protobuf:"bytes,1,opt,name=ref,proto3" json:"ref,omitempty"`
@@ -846,7 +856,12 @@ type RequestView struct {
 	Energised      []string `protobuf:"bytes,8,rep,name=energised,proto3" json:"energised,omitempty"`
 	DeadlineUnixMs int64    `protobuf:"varint,9,opt,name=deadline_unix_ms,json=deadlineUnixMs,proto3" json:"deadline_unix_ms,omitempty"`
 	// Why it is void.
-	Why           string `protobuf:"bytes,10,opt,name=why,proto3" json:"why,omitempty"`
+	Why  string      `protobuf:"bytes,10,opt,name=why,proto3" json:"why,omitempty"`
+	Kind RequestKind `protobuf:"varint,11,opt,name=kind,proto3,enum=yardhasp.record.v1.RequestKind" json:"kind,omitempty"`
+	// Index of its entry.
+	Index uint64 `protobuf:"varint,12,opt,name=index,proto3" json:"index,omitempty"`
+	// For a test or positioning: holds whose holders have not stood clear for it.
+	NotClear      []string `protobuf:"bytes,13,rep,name=not_clear,json=notClear,proto3" json:"not_clear,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -949,6 +964,27 @@ func (x *RequestView) GetWhy() string {
 		return x.Why
 	}
 	return ""
+}
+
+func (x *RequestView) GetKind() RequestKind {
+	if x != nil {
+		return x.Kind
+	}
+	return RequestKind_REQUEST_KIND_UNSPECIFIED
+}
+
+func (x *RequestView) GetIndex() uint64 {
+	if x != nil {
+		return x.Index
+	}
+	return 0
+}
+
+func (x *RequestView) GetNotClear() []string {
+	if x != nil {
+		return x.NotClear
+	}
+	return nil
 }
 
 type JobView struct {
@@ -1495,7 +1531,7 @@ const file_yardhasp_record_v1_view_proto_rawDesc = "" +
 	"\x05label\x18\x03 \x01(\tR\x05label\x12\x14\n" +
 	"\x05holes\x18\x04 \x01(\rR\x05holes\x12\x16\n" +
 	"\x06points\x18\x05 \x03(\tR\x06points\x12\x14\n" +
-	"\x05holds\x18\x06 \x03(\tR\x05holds\"\xbc\x02\n" +
+	"\x05holds\x18\x06 \x03(\tR\x05holds\"\xdd\x02\n" +
 	"\bHoldView\x12\x10\n" +
 	"\x03ref\x18\x01 \x01(\tR\x03ref\x12\x16\n" +
 	"\x06holder\x18\x02 \x01(\tR\x06holder\x12\x12\n" +
@@ -1509,14 +1545,16 @@ const file_yardhasp_record_v1_view_proto_rawDesc = "" +
 	"\x05flags\x18\n" +
 	" \x03(\v2\x18.yardhasp.record.v1.FlagR\x05flags\x12\x16\n" +
 	"\x06guards\x18\v \x01(\bR\x06guards\x12\x14\n" +
-	"\x05found\x18\f \x01(\bR\x05found\"\x80\x01\n" +
+	"\x05found\x18\f \x01(\bR\x05found\x12\x1f\n" +
+	"\vstood_clear\x18\r \x01(\tR\n" +
+	"stoodClear\"\x80\x01\n" +
 	"\n" +
 	"SignOnView\x12\x10\n" +
 	"\x03ref\x18\x01 \x01(\tR\x03ref\x12\x16\n" +
 	"\x06person\x18\x02 \x01(\tR\x06person\x12\x12\n" +
 	"\x04name\x18\x03 \x01(\tR\x04name\x12\x10\n" +
 	"\x03job\x18\x04 \x01(\tR\x03job\x12\"\n" +
-	"\rsince_unix_ms\x18\x05 \x01(\x03R\vsinceUnixMs\"\xb1\x02\n" +
+	"\rsince_unix_ms\x18\x05 \x01(\x03R\vsinceUnixMs\"\x99\x03\n" +
 	"\vRequestView\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x10\n" +
 	"\x03job\x18\x02 \x01(\tR\x03job\x12\x1c\n" +
@@ -1528,7 +1566,10 @@ const file_yardhasp_record_v1_view_proto_rawDesc = "" +
 	"\tenergised\x18\b \x03(\tR\tenergised\x12(\n" +
 	"\x10deadline_unix_ms\x18\t \x01(\x03R\x0edeadlineUnixMs\x12\x10\n" +
 	"\x03why\x18\n" +
-	" \x01(\tR\x03why\"\xd2\x05\n" +
+	" \x01(\tR\x03why\x123\n" +
+	"\x04kind\x18\v \x01(\x0e2\x1f.yardhasp.record.v1.RequestKindR\x04kind\x12\x14\n" +
+	"\x05index\x18\f \x01(\x04R\x05index\x12\x1b\n" +
+	"\tnot_clear\x18\r \x03(\tR\bnotClear\"\xd2\x05\n" +
 	"\aJobView\x12-\n" +
 	"\x05as_of\x18\x01 \x01(\v2\x18.yardhasp.record.v1.AsOfR\x04asOf\x12\x0e\n" +
 	"\x02id\x18\x02 \x01(\tR\x02id\x12\x12\n" +
@@ -1644,37 +1685,39 @@ var file_yardhasp_record_v1_view_proto_goTypes = []any{
 	(*PersonView)(nil),  // 12: yardhasp.record.v1.PersonView
 	(*YardView)(nil),    // 13: yardhasp.record.v1.YardView
 	(*Flag)(nil),        // 14: yardhasp.record.v1.Flag
-	(*Condition)(nil),   // 15: yardhasp.record.v1.Condition
-	(Role)(0),           // 16: yardhasp.record.v1.Role
+	(RequestKind)(0),    // 15: yardhasp.record.v1.RequestKind
+	(*Condition)(nil),   // 16: yardhasp.record.v1.Condition
+	(Role)(0),           // 17: yardhasp.record.v1.Role
 }
 var file_yardhasp_record_v1_view_proto_depIdxs = []int32{
 	4,  // 0: yardhasp.record.v1.AsOf.yards:type_name -> yardhasp.record.v1.YardContact
 	0,  // 1: yardhasp.record.v1.PointView.position:type_name -> yardhasp.record.v1.Position
 	14, // 2: yardhasp.record.v1.HoldView.flags:type_name -> yardhasp.record.v1.Flag
 	1,  // 3: yardhasp.record.v1.RequestView.state:type_name -> yardhasp.record.v1.RequestState
-	3,  // 4: yardhasp.record.v1.JobView.as_of:type_name -> yardhasp.record.v1.AsOf
-	2,  // 5: yardhasp.record.v1.JobView.stage:type_name -> yardhasp.record.v1.Stage
-	15, // 6: yardhasp.record.v1.JobView.to_start:type_name -> yardhasp.record.v1.Condition
-	15, // 7: yardhasp.record.v1.JobView.to_energise:type_name -> yardhasp.record.v1.Condition
-	8,  // 8: yardhasp.record.v1.JobView.signed_on:type_name -> yardhasp.record.v1.SignOnView
-	7,  // 9: yardhasp.record.v1.JobView.holds:type_name -> yardhasp.record.v1.HoldView
-	9,  // 10: yardhasp.record.v1.JobView.requests:type_name -> yardhasp.record.v1.RequestView
-	5,  // 11: yardhasp.record.v1.JobView.points:type_name -> yardhasp.record.v1.PointView
-	3,  // 12: yardhasp.record.v1.Board.as_of:type_name -> yardhasp.record.v1.AsOf
-	5,  // 13: yardhasp.record.v1.Board.points:type_name -> yardhasp.record.v1.PointView
-	6,  // 14: yardhasp.record.v1.Board.boxes:type_name -> yardhasp.record.v1.BoxView
-	7,  // 15: yardhasp.record.v1.Board.holds:type_name -> yardhasp.record.v1.HoldView
-	10, // 16: yardhasp.record.v1.Board.jobs:type_name -> yardhasp.record.v1.JobView
-	9,  // 17: yardhasp.record.v1.Board.requests:type_name -> yardhasp.record.v1.RequestView
-	8,  // 18: yardhasp.record.v1.Board.signed_on:type_name -> yardhasp.record.v1.SignOnView
-	12, // 19: yardhasp.record.v1.Board.people:type_name -> yardhasp.record.v1.PersonView
-	13, // 20: yardhasp.record.v1.Board.yards:type_name -> yardhasp.record.v1.YardView
-	16, // 21: yardhasp.record.v1.PersonView.roles:type_name -> yardhasp.record.v1.Role
-	22, // [22:22] is the sub-list for method output_type
-	22, // [22:22] is the sub-list for method input_type
-	22, // [22:22] is the sub-list for extension type_name
-	22, // [22:22] is the sub-list for extension extendee
-	0,  // [0:22] is the sub-list for field type_name
+	15, // 4: yardhasp.record.v1.RequestView.kind:type_name -> yardhasp.record.v1.RequestKind
+	3,  // 5: yardhasp.record.v1.JobView.as_of:type_name -> yardhasp.record.v1.AsOf
+	2,  // 6: yardhasp.record.v1.JobView.stage:type_name -> yardhasp.record.v1.Stage
+	16, // 7: yardhasp.record.v1.JobView.to_start:type_name -> yardhasp.record.v1.Condition
+	16, // 8: yardhasp.record.v1.JobView.to_energise:type_name -> yardhasp.record.v1.Condition
+	8,  // 9: yardhasp.record.v1.JobView.signed_on:type_name -> yardhasp.record.v1.SignOnView
+	7,  // 10: yardhasp.record.v1.JobView.holds:type_name -> yardhasp.record.v1.HoldView
+	9,  // 11: yardhasp.record.v1.JobView.requests:type_name -> yardhasp.record.v1.RequestView
+	5,  // 12: yardhasp.record.v1.JobView.points:type_name -> yardhasp.record.v1.PointView
+	3,  // 13: yardhasp.record.v1.Board.as_of:type_name -> yardhasp.record.v1.AsOf
+	5,  // 14: yardhasp.record.v1.Board.points:type_name -> yardhasp.record.v1.PointView
+	6,  // 15: yardhasp.record.v1.Board.boxes:type_name -> yardhasp.record.v1.BoxView
+	7,  // 16: yardhasp.record.v1.Board.holds:type_name -> yardhasp.record.v1.HoldView
+	10, // 17: yardhasp.record.v1.Board.jobs:type_name -> yardhasp.record.v1.JobView
+	9,  // 18: yardhasp.record.v1.Board.requests:type_name -> yardhasp.record.v1.RequestView
+	8,  // 19: yardhasp.record.v1.Board.signed_on:type_name -> yardhasp.record.v1.SignOnView
+	12, // 20: yardhasp.record.v1.Board.people:type_name -> yardhasp.record.v1.PersonView
+	13, // 21: yardhasp.record.v1.Board.yards:type_name -> yardhasp.record.v1.YardView
+	17, // 22: yardhasp.record.v1.PersonView.roles:type_name -> yardhasp.record.v1.Role
+	23, // [23:23] is the sub-list for method output_type
+	23, // [23:23] is the sub-list for method input_type
+	23, // [23:23] is the sub-list for extension type_name
+	23, // [23:23] is the sub-list for extension extendee
+	0,  // [0:23] is the sub-list for field type_name
 }
 
 func init() { file_yardhasp_record_v1_view_proto_init() }

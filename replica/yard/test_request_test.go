@@ -1,0 +1,87 @@
+package yard
+
+import (
+	"strings"
+	"testing"
+
+	recordv1 "yardhasp/proto/yardhasp/record/v1"
+)
+
+// C13 and 1910.147(f)(1): a test of drag, with wanda's lock on it. The panel asks
+// and shows a go-ahead only for the test that she stood clear for, and a lock hung
+// again withdraws it.
+func TestC13GoAheadOfATest(t *testing.T) {
+	w := newWorld(t)
+	e := w.yards["eastfork"]
+	e.job("j1", "eastfork/tunnel", drag)
+	w.opened(drag)
+	hold := &recordv1.JournalRef{Yard: "eastfork", Epoch: 1, Seq: e.lock("wanda", onPoint(drag)).Seq}
+	w.settle()
+	w.clear("j1")
+	test := func(id string) {
+		w.direct("mia", func(r *recordv1.Record) {
+			r.Act = &recordv1.Record_Request{Request: &recordv1.Request{Id: id, Job: "j1", Points: []string{drag}, DeadlineUnixMs: w.now + 1e9, Kind: recordv1.RequestKind_REQUEST_KIND_TEST}}
+		})
+		w.catchUp()
+		w.settle()
+	}
+	clear := func(id string) {
+		w.direct("wanda", func(r *recordv1.Record) {
+			r.Act = &recordv1.Record_StandClear{StandClear: &recordv1.StandClear{Hold: hold, Request: id, Asked: w.s.Reqs[id].By.Index}}
+		})
+		w.catchUp()
+		w.clear("j1")
+		w.settle()
+	}
+	test("t1")
+	_, err := e.energise(drag, "t1")
+	wantRefused(t, err, "NOT_APPROVED")
+	wantRefused(t, err, "HOLD_STANDS")
+	clear("t1")
+	if _, err := e.energise(drag, "t1"); err != nil {
+		t.Fatal(err)
+	}
+	w.settle()
+	if v := e.y.Panel(drag); !v.GoAhead {
+		t.Fatalf("everybody stood clear and there is no go-ahead: %v", v.WhyNot)
+	}
+	// She locks again at once: nothing at this panel may close on the old word.
+	wantGrant(t, e.lock("wanda", onPoint(drag)), recordv1.Grant_GRANT_LIVE)
+	wantNoGo(t, e, "written down here")
+	w.settle()
+	wantNoGo(t, e, "has a lock")
+
+	// Open again: her new lock stands, the old one protects nobody here either.
+	e.open(drag)
+	w.settle()
+	if e.y.Panel(drag).Position != recordv1.Position_POSITION_OPEN_AND_HELD {
+		t.Error("her new lock does not show at the panel")
+	}
+}
+
+// A hold that its holder stood clear of is no barrier, and does not show as held.
+func TestC13NoBarrier(t *testing.T) {
+	w := newWorld(t)
+	e := w.yards["eastfork"]
+	e.job("j1", "eastfork/tunnel", drag)
+	w.opened(drag)
+	hold := &recordv1.JournalRef{Yard: "eastfork", Epoch: 1, Seq: e.lock("wanda", onPoint(drag)).Seq}
+	w.settle()
+	w.clear("j1")
+	w.direct("mia", func(r *recordv1.Record) {
+		r.Act = &recordv1.Record_Request{Request: &recordv1.Request{Id: "t1", Job: "j1", Points: []string{drag}, DeadlineUnixMs: w.now + 1e9, Kind: recordv1.RequestKind_REQUEST_KIND_TEST}}
+	})
+	w.direct("wanda", func(r *recordv1.Record) {
+		r.Act = &recordv1.Record_StandClear{StandClear: &recordv1.StandClear{Hold: hold, Request: "t1", Asked: w.s.Reqs["t1"].By.Index}}
+	})
+	w.catchUp()
+	if got := e.y.Panel(drag).Position; got != recordv1.Position_POSITION_OPEN {
+		t.Errorf("the panel shows %v with nobody's lock on it", got)
+	}
+	// A word for another test is no word for this one.
+	q := *w.s.Reqs["t1"]
+	q.ID = "t2"
+	if all := strings.Join(e.y.scene().standing(drag, &q), "; "); !strings.Contains(all, "wanda has a lock") {
+		t.Errorf("against the test t2 stands: %q, want wanda's lock", all)
+	}
+}
