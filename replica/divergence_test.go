@@ -7,11 +7,13 @@ import (
 	"log/slog"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"sync"
 	"testing"
 	"time"
 
+	"github.com/prometheus/client_golang/prometheus"
 	"golang.org/x/mod/sumdb/note"
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/health/grpc_health_v1"
@@ -32,6 +34,25 @@ func (c *cluster) alarmed(yard string) (b *recordv1.Board) {
 		return err == nil && b.GetAsOf().GetAlarm() != ""
 	})
 	return b
+}
+
+// differing reads from a replica's gauges which yards' histories differ.
+func differing(t *testing.T, r *replica.Replica) (yards []string) {
+	t.Helper()
+	reg := prometheus.NewPedanticRegistry()
+	reg.MustRegister(r.Gauges())
+	all, err := reg.Gather()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, f := range all {
+		for _, m := range f.GetMetric() {
+			if f.GetName() == "yardhasp_histories_differ" && m.GetGauge().GetValue() == 1 {
+				yards = append(yards, m.GetLabel()[0].GetValue())
+			}
+		}
+	}
+	return yards
 }
 
 func (c *cluster) evidence(yard string) []string {
@@ -91,6 +112,9 @@ func TestDivergenceStopsEveryWord(t *testing.T) {
 		})
 		if len(c.evidence(y)) == 0 {
 			t.Errorf("%s keeps no evidence", y)
+		}
+		if got := differing(t, c.up[y]); !slices.Contains(got, "millrow") || !slices.Contains(got, "stonebend") {
+			t.Errorf("the gauges of %s name %v", y, got)
 		}
 	}
 	if v := goAhead(); v.GetGoAhead() || v.GetAsOf().GetConfirmed() || !strings.Contains(strings.Join(v.GetWhyNot(), "; "), "millrow and stonebend") {

@@ -91,6 +91,15 @@ func (d *driver) pending() ([]yard.Record, error) {
 	return pending, err
 }
 
+// undrained counts the records that the ledger does not have.
+func (d *driver) undrained() (n int) {
+	d.step(func(*ledger.State, int64) (yard.Effects, error) {
+		n = len(d.y.Pending())
+		return yard.Effects{}, nil
+	})
+	return n
+}
+
 // pack takes as many records as one proposal carries.
 func (d *driver) pack(pending []yard.Record) [][]byte {
 	var entries [][]byte

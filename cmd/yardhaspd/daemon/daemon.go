@@ -30,6 +30,7 @@ type usageError struct{ error }
 
 type options struct {
 	dir, listen string
+	admin       string
 	verbose     bool
 	out, err    io.Writer
 }
@@ -83,6 +84,7 @@ The steel lock is the protection. This program coordinates and remembers.`,
 	f.StringVar(&o.dir, "data", defaultDir(), "data directory (env YARDHASPD_DATA)")
 	f.BoolVar(&o.verbose, "verbose", false, "log what consensus does")
 	root.Flags().StringVar(&o.listen, "listen", "", "listen here instead of where replica.yaml says, host:port")
+	root.Flags().StringVar(&o.admin, "admin", "", "serve /metrics, /healthz and /readyz by HTTP here, this machine's own addresses only, such as 127.0.0.1:9464")
 	root.AddCommand(foundCommand(o), joinCommand(o), demoCommand(o), versionCommand(o))
 	args := root.Args
 	root.Args = func(c *cobra.Command, a []string) error {
@@ -136,6 +138,11 @@ func (o *options) run(ctx context.Context, ready func(*replica.Replica)) error {
 	if err != nil {
 		return err
 	}
+	admin, err := serveAdmin(o.admin, r)
+	if err != nil {
+		return errors.Join(err, r.Close())
+	}
+	defer admin.Close()
 	s := r.Settings()
 	fmt.Fprintf(o.out, "yard %s is up on %s (ledger %s, data in %s)\n", s.Yard, r.Addr(), s.Ledger[:12], o.dir)
 	if ready != nil {
