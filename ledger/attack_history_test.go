@@ -2,6 +2,7 @@ package ledger_test
 
 import (
 	"bytes"
+	"cmp"
 	"maps"
 	"math/rand"
 	"slices"
@@ -30,6 +31,9 @@ const keyBox = "eastfork/box-1"
 func newHistory(t *testing.T, seed int64) *history {
 	w := drawnWithMain(t)
 	w.must(w.direct("nia", &recordv1.Record{Act: &recordv1.Record_RegisterBox{RegisterBox: &recordv1.RegisterBox{Box: keyBox, Holes: 6}}}))
+	for _, m := range []string{"max", "ines"} {
+		w.joinPerson(person(m, false, manager))
+	}
 	h := &history{world: w, o: newOracle(t), rng: rand.New(rand.NewSource(seed)), b: w.s.Clone()}
 	for _, id := range []string{"boot-1", "room-1", "both-1"} {
 		j := oracleJobs[id]
@@ -101,7 +105,9 @@ func (h *history) wildStep() {
 	yard := h.pick("stonebend", "millrow", "eastfork")
 	p := oraclePoints[h.rng.Intn(len(oraclePoints))]
 	do := func(y, by string, act *recordv1.Record) { h.step(y, by, act, true) }
-	switch h.rng.Intn(18) {
+	switch h.rng.Intn(28) {
+	case 18, 19, 20, 21, 22, 23, 24, 25, 26, 27:
+		h.wildAct(who, yard, p)
 	case 0, 1:
 		do(yard, who, actLock(p, "", h.pick("", h.anyJob())))
 	case 2:
@@ -109,7 +115,7 @@ func (h *history) wildStep() {
 	case 3, 4, 5:
 		for _, ref := range h.refs() {
 			if x := h.o.holds[ref]; !x.off {
-				do(yard, h.pick(who, x.by), actRelease(ref))
+				do(yard, h.pick(who, cmp.Or(x.by, who)), actRelease(ref))
 				return
 			}
 		}
@@ -154,7 +160,7 @@ func (h *history) wildStep() {
 	case 17:
 		h.n++
 		id := "wild-" + decimal(uint64(h.n))
-		h.straight(h.direct(who, actRequest(id, h.anyJob(), h.now+1e7, p)))
+		h.together(who, actRequest(id, h.anyJob(), h.now+1e7, p))
 	}
 }
 
@@ -197,6 +203,11 @@ func (h *history) workUp(id string) {
 	for _, ref := range h.foundRefs() {
 		h.step("stonebend", "ravi", actCorrect(ref))
 	}
+	for _, ref := range slices.Sorted(maps.Keys(h.o.debts)) {
+		if h.rng.Intn(6) > 0 {
+			h.together(h.o.debts[ref], actAcknowledge(ref))
+		}
+	}
 	h.maybe("stonebend", "mara", actNotice(id, recordv1.NoticeWhen_NOTICE_WHEN_BEFORE, "dov"))
 	h.maybe("stonebend", "mara", actShutDown(id))
 	for _, p := range j.plan {
@@ -237,6 +248,9 @@ func (h *history) foundRefs() []string {
 	for ref := range h.o.found {
 		out = append(out, ref)
 	}
+	for ref := range h.o.started {
+		out = append(out, ref)
+	}
 	slices.Sort(out)
 	return out
 }
@@ -256,7 +270,7 @@ func (h *history) windDown(id string) {
 	for _, ref := range h.refs() {
 		mine := slices.ContainsFunc(j.plan, func(p string) bool { return h.o.covers(h.o.holds[ref], p) })
 		if x := h.o.holds[ref]; !x.off && !(hurried && !mine) {
-			h.maybe("stonebend", x.by, actRelease(ref))
+			h.endHold(ref)
 		}
 	}
 	for _, o := range []string{"boot-1", "room-1", "both-1"} {
@@ -274,7 +288,7 @@ func (h *history) windDown(id string) {
 	if len(pts) == 0 {
 		return
 	}
-	h.straight(h.direct("mara", actRequest(rq, id, h.now+1e7, pts...)))
+	h.together("mara", actRequest(rq, id, h.now+1e7, pts...))
 	q := h.s.Reqs[rq]
 	if q == nil {
 		return
@@ -299,10 +313,13 @@ func (h *history) windDown(id string) {
 // against a second replica that is saved and restored on the way.
 func TestRandomHistories(t *testing.T) {
 	energised, starts := 0, 0
+	acts := newOracleActs()
 	for seed := range int64(60) {
 		h := newHistory(t, seed)
 		for range 12 {
-			switch h.rng.Intn(4) {
+			switch h.rng.Intn(5) {
+			case 4:
+				h.testRound(h.pick("boot-1", "room-1", "both-1"))
 			case 0:
 				h.workUp(h.pick("boot-1", "room-1", "both-1"))
 			case 1:
@@ -315,9 +332,10 @@ func TestRandomHistories(t *testing.T) {
 		}
 		energised += h.o.energise
 		starts += h.o.starts
+		acts.add(&h.o.oracleActs)
 	}
-	if energised < 20 || starts < 50 {
-		t.Errorf("one-sided histories: %d energisings, work might start at %d entries", energised, starts)
+	if energised < 20 || starts < 50 || !acts.all() {
+		t.Errorf("one-sided histories: %d energisings, work might start at %d entries, %s", energised, starts, &acts)
 	}
-	t.Logf("%d energisings accepted, work might start at %d entries", energised, starts)
+	t.Logf("%d energisings accepted, work might start at %d entries, %s", energised, starts, &acts)
 }
