@@ -5,6 +5,7 @@ import (
 	"errors"
 	"strconv"
 	"strings"
+	"time"
 
 	"github.com/spf13/cobra"
 
@@ -129,26 +130,75 @@ func inBrackets(s string) string {
 
 func (a *App) receiptCmd() *cobra.Command {
 	var device string
+	var follow bool
+	var every time.Duration
 	c := &cobra.Command{Use: "receipt TICKET", Short: "What became of a record you sent", Args: args(1, 1),
-		Long:    "Asks what became of a ticket: the number an \"outcome unknown\" named. Nothing is\nentered by asking, however often.",
-		Example: "  yardhasp receipt 41\n  yardhasp receipt 41 --device tablet-3-0badcafe --yard millrow"}
+		Long:    "Asks what became of a ticket: the number an \"outcome unknown\" named. Nothing is\nentered by asking, however often. With --follow it asks again and again, says when\nthe answer changes, and ends once the record is confirmed or refused.",
+		Example: "  yardhasp receipt 41\n  yardhasp receipt 41 --follow\n  yardhasp receipt 41 --device tablet-3-0badcafe --yard millrow"}
 	c.Flags().StringVar(&device, "device", "", "`device` of the ticket (default: this machine)")
+	c.Flags().BoolVar(&follow, "follow", false, "go on asking until it is confirmed or refused")
+	c.Flags().DurationVar(&every, "every", 5*time.Second, "with --follow: how long between two questions")
 	c.RunE = func(c *cobra.Command, args []string) error {
 		n, err := strconv.ParseUint(args[0], 10, 64)
 		if err != nil || n == 0 {
 			return usage(c, "%q is not a ticket number", args[0])
 		}
-		return a.with(c, func(ctx context.Context, cl *client.Client) error {
-			if device == "" {
-				if device, err = a.device(cl); err != nil {
-					return err
-				}
+		if every <= 0 {
+			return usage(c, "--every %s is not more than nothing", every)
+		}
+		cl, err := a.client()
+		if err != nil {
+			return err
+		}
+		defer cl.Close()
+		if device == "" {
+			if device, err = a.device(cl); err != nil {
+				return err
 			}
-			r, err := cl.Receipt(ctx, device, n, a.yard)
-			return a.settled(cl, r.GetOutcome().GetKind(), r, err)
-		})
+		}
+		ask := func() (*servicev1.Receipt, error) {
+			ctx, cancel := context.WithTimeout(c.Context(), a.timeout)
+			defer cancel()
+			return cl.Receipt(ctx, device, n, a.yard)
+		}
+		if follow {
+			return a.follow(c.Context(), cl, every, ask)
+		}
+		r, err := ask()
+		return a.settled(cl, r.GetOutcome().GetKind(), r, err)
 	}
 	return c
+}
+
+// follow prints an answer whenever it says something new. What can't be asked is
+// said once and asked again: a yard that is away is the reason to follow.
+func (a *App) follow(ctx context.Context, cl *client.Client, every time.Duration, ask func() (*servicev1.Receipt, error)) error {
+	last := ""
+	for {
+		r, err := ask()
+		var unreachable *client.Unreachable
+		now := r.GetStatus().String() + r.GetText()
+		switch final := r.GetStatus() == servicev1.Status_STATUS_CONFIRMED || r.GetStatus() == servicev1.Status_STATUS_REFUSED; {
+		case errors.As(err, &unreachable):
+			if now = "unreachable"; now != last {
+				a.warnf("no yard answers: what was printed last is no longer known to hold; asking again every %s", every)
+			}
+		case err != nil || final:
+			return a.settled(cl, r.GetOutcome().GetKind(), r, err)
+		case now != last:
+			if err := a.settled(cl, r.GetOutcome().GetKind(), r, nil); err != nil {
+				return err
+			}
+		}
+		last = now
+		t := time.NewTimer(every)
+		select {
+		case <-ctx.Done():
+			t.Stop()
+			return ctx.Err()
+		case <-t.C:
+		}
+	}
 }
 
 // device is the device name of this machine's tickets.

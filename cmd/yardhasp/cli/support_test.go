@@ -9,6 +9,7 @@ import (
 	"os/exec"
 	"path/filepath"
 	"strconv"
+	"sync/atomic"
 	"testing"
 
 	"github.com/rogpeppe/go-internal/testscript"
@@ -164,7 +165,14 @@ func scene(y *fakeyard.Yard) {
 		}
 		return &servicev1.Receipt{Status: servicev1.Status_STATUS_CONFIRMED, Yard: y.ID, ReadUnixMs: 1790000400000, Text: "Recorded by the co-op at 14:02.", Ref: "eastfork/1/8"}, nil
 	}
+	var asked atomic.Int64
 	y.OnReceipt = func(r *servicev1.GetReceiptRequest) (*servicev1.Receipt, error) {
+		if r.GetCounter() == 77 { // held here for two questions, then everywhere
+			if n := asked.Add(1); n > 2 {
+				return &servicev1.Receipt{Status: servicev1.Status_STATUS_CONFIRMED, Yard: y.ID, Text: "Recorded by the co-op."}, nil
+			}
+			return &servicev1.Receipt{Status: servicev1.Status_STATUS_HELD_LOCALLY, Yard: y.ID, Text: "East Fork has recorded your lock."}, nil
+		}
 		if r.GetCounter() == 2 {
 			return &servicev1.Receipt{Status: servicev1.Status_STATUS_WRITTEN, Yard: y.ID, Outcome: two}, nil
 		}
