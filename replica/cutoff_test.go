@@ -172,7 +172,12 @@ func TestPowerLossWhileCutOff(t *testing.T) {
 	if err != nil || rec.GetStatus() != servicev1.Status_STATUS_HELD_LOCALLY || rec.GetRef() == "" {
 		t.Fatalf("a lock after the power came back: %v %v", rec, err)
 	}
-	if b := c.cutOff("millrow"); b.GetAsOf().GetSize() == 0 {
+	b := c.cutOff("millrow")
+	if b.GetAsOf().GetSize() == 0 {
 		t.Error("the state did not come back")
+	}
+	// Its own board says what only it knows, and that the lock is held.
+	if n := len(b.GetWrittenHere()); n != 2 || b.GetWrittenHere()[1].GetRef() != rec.GetRef() || !strings.Contains(b.GetWrittenHere()[1].GetPromise(), legOne) {
+		t.Errorf("written down here only: %v", b.GetWrittenHere())
 	}
 }

@@ -10,6 +10,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"strings"
 	"sync"
 
 	"yardhasp/ledger"
@@ -212,6 +213,21 @@ func (d *driver) waitDrained(ctx context.Context, seq uint64) error {
 			return fmt.Errorf("this replica is stopping")
 		}
 	}
+}
+
+// written lists what only this yard knows, in the words of the board.
+func (d *driver) written() (out []*recordv1.WrittenView) {
+	d.step(func(*ledger.State, int64) (yard.Effects, error) {
+		for _, w := range d.y.Written() {
+			v := &recordv1.WrittenView{Ref: w.Ref, Kind: w.Kind, Signer: w.Signer, About: w.About, SinceUnixMs: w.At}
+			if len(w.Promised) > 0 {
+				v.Promise = fmt.Sprintf("held here: permission to switch on %s is not given while it stands", strings.Join(w.Promised, ", "))
+			}
+			out = append(out, v)
+		}
+		return yard.Effects{}, nil
+	})
+	return out
 }
 
 // about names the act of a record of the journal and what it hangs on.

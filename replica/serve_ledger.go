@@ -157,6 +157,9 @@ func (s *ledgerServer) GetBoard(ctx context.Context, q *servicev1.GetBoardReques
 	if err == nil && b == nil {
 		return nil, status.Errorf(codes.NotFound, "there is no yard %q: an empty board would read as nothing locked", q.GetYard())
 	}
+	if b != nil && (q.GetYard() == "" || q.GetYard() == s.r.set.Yard) {
+		b.WrittenHere = s.r.yard.written()
+	}
 	return &servicev1.GetBoardResponse{Board: b}, err
 }
 

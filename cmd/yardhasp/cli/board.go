@@ -122,6 +122,7 @@ func (p *page) board(b *recordv1.Board) {
 		p.loud("ONLY", "%s is shown: what is locked, open or asked for elsewhere is not", p.of.only)
 	}
 	p.alarms(b.GetAlarms())
+	p.writtenHere(b)
 	p.inside(b.GetJobs(), b.GetSignedOn())
 	may := false
 	for _, j := range b.GetJobs() {
@@ -145,7 +146,7 @@ func (p *page) board(b *recordv1.Board) {
 		rows = append(rows, []string{x.GetBox(), orDash(strings.Join(x.GetPoints(), ", ")), orDash(strings.Join(x.GetHolds(), ", "))})
 	}
 	p.table("boxes", []string{"BOX", "HOLDS THE KEYS OF", "LOCKS ON IT"}, rows)
-	if len(b.GetJobs())+len(b.GetRequests())+len(b.GetHolds())+len(b.GetSignedOn())+len(rows)+len(busy) == 0 {
+	if len(b.GetJobs())+len(b.GetRequests())+len(b.GetHolds())+len(b.GetSignedOn())+len(rows)+len(busy)+len(b.GetWrittenHere()) == 0 {
 		p.line("\nno lock, opening, job or request is recorded; that does not say that no lock hangs")
 	}
 	if n := len(b.GetPoints()) - len(busy); n > 0 {
@@ -155,6 +156,19 @@ func (p *page) board(b *recordv1.Board) {
 		p.caution()
 	}
 	p.line("\n%s", NotPermission)
+}
+
+// writtenHere lists what only the yard that answers knows.
+func (p *page) writtenHere(b *recordv1.Board) {
+	var rows [][]string
+	for _, w := range b.GetWrittenHere() {
+		worth := w.GetPromise()
+		if worth == "" {
+			worth = "NOT A PROMISE"
+		}
+		rows = append(rows, []string{w.GetRef(), strings.ReplaceAll(w.GetKind(), "_", " "), w.GetSigner(), orDash(w.GetAbout()), p.a.when(w.GetSinceUnixMs()), worth})
+	}
+	p.table("written down at "+b.GetAsOf().GetYard()+" only: NOBODY ELSE KNOWS", []string{"RECORD", "WHAT", "BY", "ABOUT", "SINCE", "WORTH"}, rows)
 }
 
 // idle is a point of which there is nothing to say but that it is live.

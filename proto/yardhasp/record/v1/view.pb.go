@@ -1185,15 +1185,18 @@ type Board struct {
 	AsOf  *AsOf                  `protobuf:"bytes,1,opt,name=as_of,json=asOf,proto3" json:"as_of,omitempty"`
 	Coop  string                 `protobuf:"bytes,2,opt,name=coop,proto3" json:"coop,omitempty"`
 	// Loudest first.
-	Alarms        []string       `protobuf:"bytes,3,rep,name=alarms,proto3" json:"alarms,omitempty"`
-	Points        []*PointView   `protobuf:"bytes,4,rep,name=points,proto3" json:"points,omitempty"`
-	Boxes         []*BoxView     `protobuf:"bytes,5,rep,name=boxes,proto3" json:"boxes,omitempty"`
-	Holds         []*HoldView    `protobuf:"bytes,6,rep,name=holds,proto3" json:"holds,omitempty"`
-	Jobs          []*JobView     `protobuf:"bytes,7,rep,name=jobs,proto3" json:"jobs,omitempty"`
-	Requests      []*RequestView `protobuf:"bytes,8,rep,name=requests,proto3" json:"requests,omitempty"`
-	SignedOn      []*SignOnView  `protobuf:"bytes,9,rep,name=signed_on,json=signedOn,proto3" json:"signed_on,omitempty"`
-	People        []*PersonView  `protobuf:"bytes,10,rep,name=people,proto3" json:"people,omitempty"`
-	Yards         []*YardView    `protobuf:"bytes,11,rep,name=yards,proto3" json:"yards,omitempty"`
+	Alarms   []string       `protobuf:"bytes,3,rep,name=alarms,proto3" json:"alarms,omitempty"`
+	Points   []*PointView   `protobuf:"bytes,4,rep,name=points,proto3" json:"points,omitempty"`
+	Boxes    []*BoxView     `protobuf:"bytes,5,rep,name=boxes,proto3" json:"boxes,omitempty"`
+	Holds    []*HoldView    `protobuf:"bytes,6,rep,name=holds,proto3" json:"holds,omitempty"`
+	Jobs     []*JobView     `protobuf:"bytes,7,rep,name=jobs,proto3" json:"jobs,omitempty"`
+	Requests []*RequestView `protobuf:"bytes,8,rep,name=requests,proto3" json:"requests,omitempty"`
+	SignedOn []*SignOnView  `protobuf:"bytes,9,rep,name=signed_on,json=signedOn,proto3" json:"signed_on,omitempty"`
+	People   []*PersonView  `protobuf:"bytes,10,rep,name=people,proto3" json:"people,omitempty"`
+	Yards    []*YardView    `protobuf:"bytes,11,rep,name=yards,proto3" json:"yards,omitempty"`
+	// Records in the journal of the yard that answers which the ledger does not have:
+	// nobody else knows of them.
+	WrittenHere   []*WrittenView `protobuf:"bytes,12,rep,name=written_here,json=writtenHere,proto3" json:"written_here,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1305,6 +1308,100 @@ func (x *Board) GetYards() []*YardView {
 	return nil
 }
 
+func (x *Board) GetWrittenHere() []*WrittenView {
+	if x != nil {
+		return x.WrittenHere
+	}
+	return nil
+}
+
+// WrittenView is a record that one yard has written down and the ledger lacks.
+type WrittenView struct {
+	state  protoimpl.MessageState `protogen:"open.v1"`
+	Ref    string                 `protobuf:"bytes,1,opt,name=ref,proto3" json:"ref,omitempty"`
+	Kind   string                 `protobuf:"bytes,2,opt,name=kind,proto3" json:"kind,omitempty"`
+	Signer string                 `protobuf:"bytes,3,opt,name=signer,proto3" json:"signer,omitempty"`
+	// The point, box or job it is about; empty when its kind has none.
+	About       string `protobuf:"bytes,4,opt,name=about,proto3" json:"about,omitempty"`
+	SinceUnixMs int64  `protobuf:"varint,5,opt,name=since_unix_ms,json=sinceUnixMs,proto3" json:"since_unix_ms,omitempty"`
+	// What it may be relied on for here, in plain words; empty when nothing.
+	Promise       string `protobuf:"bytes,6,opt,name=promise,proto3" json:"promise,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *WrittenView) Reset() {
+	*x = WrittenView{}
+	mi := &file_yardhasp_record_v1_view_proto_msgTypes[9]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *WrittenView) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*WrittenView) ProtoMessage() {}
+
+func (x *WrittenView) ProtoReflect() protoreflect.Message {
+	mi := &file_yardhasp_record_v1_view_proto_msgTypes[9]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use WrittenView.ProtoReflect.Descriptor instead.
+func (*WrittenView) Descriptor() ([]byte, []int) {
+	return file_yardhasp_record_v1_view_proto_rawDescGZIP(), []int{9}
+}
+
+func (x *WrittenView) GetRef() string {
+	if x != nil {
+		return x.Ref
+	}
+	return ""
+}
+
+func (x *WrittenView) GetKind() string {
+	if x != nil {
+		return x.Kind
+	}
+	return ""
+}
+
+func (x *WrittenView) GetSigner() string {
+	if x != nil {
+		return x.Signer
+	}
+	return ""
+}
+
+func (x *WrittenView) GetAbout() string {
+	if x != nil {
+		return x.About
+	}
+	return ""
+}
+
+func (x *WrittenView) GetSinceUnixMs() int64 {
+	if x != nil {
+		return x.SinceUnixMs
+	}
+	return 0
+}
+
+func (x *WrittenView) GetPromise() string {
+	if x != nil {
+		return x.Promise
+	}
+	return ""
+}
+
 type PersonView struct {
 	state              protoimpl.MessageState `protogen:"open.v1"`
 	Id                 string                 `protobuf:"bytes,1,opt,name=id,proto3" json:"id,omitempty"`
@@ -1320,7 +1417,7 @@ type PersonView struct {
 
 func (x *PersonView) Reset() {
 	*x = PersonView{}
-	mi := &file_yardhasp_record_v1_view_proto_msgTypes[9]
+	mi := &file_yardhasp_record_v1_view_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1332,7 +1429,7 @@ func (x *PersonView) String() string {
 func (*PersonView) ProtoMessage() {}
 
 func (x *PersonView) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_view_proto_msgTypes[9]
+	mi := &file_yardhasp_record_v1_view_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1345,7 +1442,7 @@ func (x *PersonView) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PersonView.ProtoReflect.Descriptor instead.
 func (*PersonView) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_view_proto_rawDescGZIP(), []int{9}
+	return file_yardhasp_record_v1_view_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *PersonView) GetId() string {
@@ -1413,7 +1510,7 @@ type YardView struct {
 
 func (x *YardView) Reset() {
 	*x = YardView{}
-	mi := &file_yardhasp_record_v1_view_proto_msgTypes[10]
+	mi := &file_yardhasp_record_v1_view_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1425,7 +1522,7 @@ func (x *YardView) String() string {
 func (*YardView) ProtoMessage() {}
 
 func (x *YardView) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_view_proto_msgTypes[10]
+	mi := &file_yardhasp_record_v1_view_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1438,7 +1535,7 @@ func (x *YardView) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use YardView.ProtoReflect.Descriptor instead.
 func (*YardView) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_view_proto_rawDescGZIP(), []int{10}
+	return file_yardhasp_record_v1_view_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *YardView) GetId() string {
@@ -1591,7 +1688,7 @@ const file_yardhasp_record_v1_view_proto_rawDesc = "" +
 	"\x06points\x18\x10 \x03(\v2\x1d.yardhasp.record.v1.PointViewR\x06points\x12\x18\n" +
 	"\acaution\x18\x11 \x01(\tR\acaution\x12\x1a\n" +
 	"\baffected\x18\x12 \x03(\tR\baffected\x12\x16\n" +
-	"\x06waiver\x18\x13 \x01(\tR\x06waiver\"\x97\x04\n" +
+	"\x06waiver\x18\x13 \x01(\tR\x06waiver\"\xdb\x04\n" +
 	"\x05Board\x12-\n" +
 	"\x05as_of\x18\x01 \x01(\v2\x18.yardhasp.record.v1.AsOfR\x04asOf\x12\x12\n" +
 	"\x04coop\x18\x02 \x01(\tR\x04coop\x12\x16\n" +
@@ -1604,7 +1701,15 @@ const file_yardhasp_record_v1_view_proto_rawDesc = "" +
 	"\tsigned_on\x18\t \x03(\v2\x1e.yardhasp.record.v1.SignOnViewR\bsignedOn\x126\n" +
 	"\x06people\x18\n" +
 	" \x03(\v2\x1e.yardhasp.record.v1.PersonViewR\x06people\x122\n" +
-	"\x05yards\x18\v \x03(\v2\x1c.yardhasp.record.v1.YardViewR\x05yards\"\xe6\x01\n" +
+	"\x05yards\x18\v \x03(\v2\x1c.yardhasp.record.v1.YardViewR\x05yards\x12B\n" +
+	"\fwritten_here\x18\f \x03(\v2\x1f.yardhasp.record.v1.WrittenViewR\vwrittenHere\"\x9f\x01\n" +
+	"\vWrittenView\x12\x10\n" +
+	"\x03ref\x18\x01 \x01(\tR\x03ref\x12\x12\n" +
+	"\x04kind\x18\x02 \x01(\tR\x04kind\x12\x16\n" +
+	"\x06signer\x18\x03 \x01(\tR\x06signer\x12\x14\n" +
+	"\x05about\x18\x04 \x01(\tR\x05about\x12\"\n" +
+	"\rsince_unix_ms\x18\x05 \x01(\x03R\vsinceUnixMs\x12\x18\n" +
+	"\apromise\x18\x06 \x01(\tR\apromise\"\xe6\x01\n" +
 	"\n" +
 	"PersonView\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x12\n" +
@@ -1668,7 +1773,7 @@ func file_yardhasp_record_v1_view_proto_rawDescGZIP() []byte {
 }
 
 var file_yardhasp_record_v1_view_proto_enumTypes = make([]protoimpl.EnumInfo, 3)
-var file_yardhasp_record_v1_view_proto_msgTypes = make([]protoimpl.MessageInfo, 11)
+var file_yardhasp_record_v1_view_proto_msgTypes = make([]protoimpl.MessageInfo, 12)
 var file_yardhasp_record_v1_view_proto_goTypes = []any{
 	(Position)(0),       // 0: yardhasp.record.v1.Position
 	(RequestState)(0),   // 1: yardhasp.record.v1.RequestState
@@ -1682,23 +1787,24 @@ var file_yardhasp_record_v1_view_proto_goTypes = []any{
 	(*RequestView)(nil), // 9: yardhasp.record.v1.RequestView
 	(*JobView)(nil),     // 10: yardhasp.record.v1.JobView
 	(*Board)(nil),       // 11: yardhasp.record.v1.Board
-	(*PersonView)(nil),  // 12: yardhasp.record.v1.PersonView
-	(*YardView)(nil),    // 13: yardhasp.record.v1.YardView
-	(*Flag)(nil),        // 14: yardhasp.record.v1.Flag
-	(RequestKind)(0),    // 15: yardhasp.record.v1.RequestKind
-	(*Condition)(nil),   // 16: yardhasp.record.v1.Condition
-	(Role)(0),           // 17: yardhasp.record.v1.Role
+	(*WrittenView)(nil), // 12: yardhasp.record.v1.WrittenView
+	(*PersonView)(nil),  // 13: yardhasp.record.v1.PersonView
+	(*YardView)(nil),    // 14: yardhasp.record.v1.YardView
+	(*Flag)(nil),        // 15: yardhasp.record.v1.Flag
+	(RequestKind)(0),    // 16: yardhasp.record.v1.RequestKind
+	(*Condition)(nil),   // 17: yardhasp.record.v1.Condition
+	(Role)(0),           // 18: yardhasp.record.v1.Role
 }
 var file_yardhasp_record_v1_view_proto_depIdxs = []int32{
 	4,  // 0: yardhasp.record.v1.AsOf.yards:type_name -> yardhasp.record.v1.YardContact
 	0,  // 1: yardhasp.record.v1.PointView.position:type_name -> yardhasp.record.v1.Position
-	14, // 2: yardhasp.record.v1.HoldView.flags:type_name -> yardhasp.record.v1.Flag
+	15, // 2: yardhasp.record.v1.HoldView.flags:type_name -> yardhasp.record.v1.Flag
 	1,  // 3: yardhasp.record.v1.RequestView.state:type_name -> yardhasp.record.v1.RequestState
-	15, // 4: yardhasp.record.v1.RequestView.kind:type_name -> yardhasp.record.v1.RequestKind
+	16, // 4: yardhasp.record.v1.RequestView.kind:type_name -> yardhasp.record.v1.RequestKind
 	3,  // 5: yardhasp.record.v1.JobView.as_of:type_name -> yardhasp.record.v1.AsOf
 	2,  // 6: yardhasp.record.v1.JobView.stage:type_name -> yardhasp.record.v1.Stage
-	16, // 7: yardhasp.record.v1.JobView.to_start:type_name -> yardhasp.record.v1.Condition
-	16, // 8: yardhasp.record.v1.JobView.to_energise:type_name -> yardhasp.record.v1.Condition
+	17, // 7: yardhasp.record.v1.JobView.to_start:type_name -> yardhasp.record.v1.Condition
+	17, // 8: yardhasp.record.v1.JobView.to_energise:type_name -> yardhasp.record.v1.Condition
 	8,  // 9: yardhasp.record.v1.JobView.signed_on:type_name -> yardhasp.record.v1.SignOnView
 	7,  // 10: yardhasp.record.v1.JobView.holds:type_name -> yardhasp.record.v1.HoldView
 	9,  // 11: yardhasp.record.v1.JobView.requests:type_name -> yardhasp.record.v1.RequestView
@@ -1710,14 +1816,15 @@ var file_yardhasp_record_v1_view_proto_depIdxs = []int32{
 	10, // 17: yardhasp.record.v1.Board.jobs:type_name -> yardhasp.record.v1.JobView
 	9,  // 18: yardhasp.record.v1.Board.requests:type_name -> yardhasp.record.v1.RequestView
 	8,  // 19: yardhasp.record.v1.Board.signed_on:type_name -> yardhasp.record.v1.SignOnView
-	12, // 20: yardhasp.record.v1.Board.people:type_name -> yardhasp.record.v1.PersonView
-	13, // 21: yardhasp.record.v1.Board.yards:type_name -> yardhasp.record.v1.YardView
-	17, // 22: yardhasp.record.v1.PersonView.roles:type_name -> yardhasp.record.v1.Role
-	23, // [23:23] is the sub-list for method output_type
-	23, // [23:23] is the sub-list for method input_type
-	23, // [23:23] is the sub-list for extension type_name
-	23, // [23:23] is the sub-list for extension extendee
-	0,  // [0:23] is the sub-list for field type_name
+	13, // 20: yardhasp.record.v1.Board.people:type_name -> yardhasp.record.v1.PersonView
+	14, // 21: yardhasp.record.v1.Board.yards:type_name -> yardhasp.record.v1.YardView
+	12, // 22: yardhasp.record.v1.Board.written_here:type_name -> yardhasp.record.v1.WrittenView
+	18, // 23: yardhasp.record.v1.PersonView.roles:type_name -> yardhasp.record.v1.Role
+	24, // [24:24] is the sub-list for method output_type
+	24, // [24:24] is the sub-list for method input_type
+	24, // [24:24] is the sub-list for extension type_name
+	24, // [24:24] is the sub-list for extension extendee
+	0,  // [0:24] is the sub-list for field type_name
 }
 
 func init() { file_yardhasp_record_v1_view_proto_init() }
@@ -1733,7 +1840,7 @@ func file_yardhasp_record_v1_view_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_yardhasp_record_v1_view_proto_rawDesc), len(file_yardhasp_record_v1_view_proto_rawDesc)),
 			NumEnums:      3,
-			NumMessages:   11,
+			NumMessages:   12,
 			NumExtensions: 0,
 			NumServices:   0,
 		},
