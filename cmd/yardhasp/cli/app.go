@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"io"
+	"net"
 	"os"
 	"os/signal"
 	"path/filepath"
@@ -26,6 +27,10 @@ type App struct {
 	Now func() time.Time
 	// TTY says that stdout is a terminal.
 	TTY bool
+	// State is the folder of the outbox, the last board and the tickets; empty: one
+	// for each ledger under XDG_STATE_HOME. Dial, when set, makes the connections.
+	State string
+	Dial  func(ctx context.Context, address string) (net.Conn, error)
 
 	profilePath, yard, output, color, passphraseFile string
 	timeout                                          time.Duration
@@ -150,7 +155,7 @@ func (a *App) client() (*client.Client, error) {
 	if err != nil {
 		return nil, err
 	}
-	state, err := p.StateDir()
+	state, err := a.stateDir(p)
 	if err != nil {
 		return nil, err
 	}
@@ -158,7 +163,18 @@ func (a *App) client() (*client.Client, error) {
 	if err != nil {
 		return nil, err
 	}
-	return client.New(p, key, tickets, client.WithState(state), client.WithClock(a.Now))
+	options := []client.Option{client.WithState(state), client.WithClock(a.Now)}
+	if a.Dial != nil {
+		options = append(options, client.WithDialer(a.Dial))
+	}
+	return client.New(p, key, tickets, options...)
+}
+
+func (a *App) stateDir(p *client.Profile) (string, error) {
+	if a.State != "" {
+		return a.State, nil
+	}
+	return p.StateDir()
 }
 
 // with runs work with a client and the time the user allows.

@@ -94,7 +94,7 @@ func (a *App) lastBoard(all bool) error {
 	if err != nil {
 		return err
 	}
-	dir, err := prof.StateDir()
+	dir, err := a.stateDir(prof)
 	if err != nil {
 		return err
 	}

@@ -203,7 +203,7 @@ func (a *App) follow(ctx context.Context, cl *client.Client, every time.Duration
 
 // device is the device name of this machine's tickets.
 func (a *App) device(cl *client.Client) (string, error) {
-	state, err := cl.Profile().StateDir()
+	state, err := a.stateDir(cl.Profile())
 	if err != nil {
 		return "", err
 	}
