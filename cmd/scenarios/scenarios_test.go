@@ -2,6 +2,7 @@ package scenarios
 
 import (
 	"fmt"
+	"os"
 	"regexp"
 	"slices"
 	"strconv"
@@ -16,6 +17,11 @@ func TestScenarios(t *testing.T) {
 	type script = *testscript.TestScript
 	of := func(ts script) *coop { return ts.Value(coopKey{}).(*coop) }
 	typed := func(ts script, want int, person string, args []string) {
+		for i, a := range args { // the script's files are in its own folder
+			if _, err := os.Stat(ts.MkAbs(a)); err == nil {
+				args[i] = ts.MkAbs(a)
+			}
+		}
 		code, out, errs := of(ts).typed(person, args...)
 		fmt.Fprint(ts.Stdout(), out)
 		fmt.Fprint(ts.Stderr(), errs)
@@ -76,4 +82,3 @@ func yard(ts *testscript.TestScript, name string) {
 		ts.Fatalf("there is no yard %s", name)
 	}
 }
-
