@@ -36,6 +36,22 @@ type bounds struct {
 	revoke     bool
 	closeJob   bool     // the job that people sign on to is closed
 	tells      int      // notices and looks at the area
+	managers   bool     // ines is a manager too
+	people     []string // whose the locks are, in turn; wanda's if empty
+	removals   int      // locks removed by two managers
+	handOvers  int
+	claims     int      // found locks claimed
+	reissues   int      // keys given by a manager
+	replaces   int      // keys put in the place of one's own
+	rekeyed    string   // whose keys; wanda's if empty
+	starts     int      // starts found that the ledger did not make
+	started    []string // the points that they name
+	losses     int      // disks lost
+	rogues     int      // switches closed by somebody while a yard has no journal
+	shortens   int      // journals that come back without their last record
+	images     int      // older images of a disk put back
+	twins      int      // machines started from a copy of eastfork's disk
+	alive      bool     // eastfork is recovered while its old machine runs
 	stuck      bool     // not every situation can come to a new start
 	lead       []string // steps that have been taken already, each by words that begin or end it
 	big        bool     // only with -explore.big
@@ -54,7 +70,7 @@ const shed = "stonebend/box3"
 // configurations: each is searched to its end unless it says big.
 func configurations() []bounds {
 	onBelt, onBoxes := []*recordv1.Target{onPoint(belt)}, []*recordv1.Target{onBox(box)}
-	return []bounds{
+	return append(later(), []bounds{
 		{name: "point", note: "1 request, 1 lock of a point at any yard, 1 opening", requests: one(belt), locks: 1, targets: onBelt, isolates: 1, releases: true, expiry: true, tells: 1},
 		{name: "point-found-lock", note: "the lock is one found hanging", requests: one(belt), locks: 1, found: true, targets: onBelt, isolates: 1, stuck: true},
 		{name: "box", note: "1 lock of a foreign box that holds the point's key", boxed: []string{belt}, requests: one(belt), locks: 1, targets: onBoxes, releases: true, expiry: true, withdraw: true, tells: 1},
@@ -95,6 +111,38 @@ func configurations() []bounds {
 		{name: "two-locks-box", note: "2 locks of the point and of a foreign box", boxed: []string{belt}, requests: one(belt), locks: 2, targets: []*recordv1.Target{onPoint(belt), onBox(box)}, releases: true, tells: 1, big: true},
 		{name: "three-yards-two-points", note: "points of two yards, keys in a box at a third", third: true, boxed: []string{leg, belt}, requests: one(leg, belt), locks: 1,
 			targets: []*recordv1.Target{onPoint(belt), onBox(shed)}, isolates: 1, big: true},
+	}...)
+}
+
+// later: the acts that came after the first protocol.
+func later() []bounds {
+	onBelt, onBoxes := []*recordv1.Target{onPoint(belt)}, []*recordv1.Target{onBox(box)}
+	both := []string{"wanda", "walt"}
+	return []bounds{
+		{name: "removal", note: "2 locks, one removed by two managers", managers: true, requests: one(belt), locks: 2, people: both, targets: onBelt, removals: 1, tells: 1, stuck: true},
+		{name: "removal-own", note: "a manager's lock removed", managers: true, requests: one(belt), locks: 1, people: []string{"ines"}, targets: onBelt, removals: 1, stuck: true},
+		{name: "removal-one-hand", note: "a manager who got the key from the other one", managers: true, locks: 1, targets: onBelt, removals: 1, reissues: 1, rekeyed: "ines", stuck: true},
+		{name: "hand-over", note: "2 locks of two people, on the point or the box, handed over", boxed: []string{belt}, requests: one(belt), locks: 2, people: both, targets: []*recordv1.Target{onPoint(belt), onBox(box)}, handOvers: 1, stuck: true},
+		{name: "key-reissued", note: "a lock, and the holder is given a new key", requests: one(belt), locks: 1, targets: onBelt, releases: true, reissues: 1, tells: 1, stuck: true},
+		{name: "key-replaced", note: "a lock, and the holder replaces the key", requests: one(belt), locks: 1, targets: onBelt, releases: true, replaces: 1, tells: 1, stuck: true},
+		{name: "key-sign-on", note: "a sign-on, and a new key", signs: 1, reissues: 1, replaces: 1, stuck: true},
+		{name: "key-hand-over", note: "a new key, and a hand-over", locks: 2, people: both, targets: onBelt, handOvers: 1, reissues: 1, stuck: true},
+		{name: "claim", note: "a found lock, claimed and taken off", found: true, requests: one(belt), locks: 1, targets: onBelt, claims: 1, releases: true, stuck: true},
+		{name: "claim-one-hand", note: "a found lock claimed with a key that a manager gave", found: true, locks: 1, targets: onBelt, claims: 1, reissues: 1, stuck: true},
+		{name: "claim-other", note: "somebody's lock claimed", locks: 1, people: []string{"walt"}, targets: onBelt, claims: 1, stuck: true},
+		{name: "started", note: "a start without the ledger found at any yard", requests: one(belt), locks: 1, targets: onBelt, starts: 1, started: []string{belt}, isolates: 1, stuck: true},
+		{name: "disk-lost", note: "a disk lost, the point locked at any yard", managers: true, requests: one(belt), locks: 1, targets: onBelt, losses: 1},
+		{name: "disk-lost-box", note: "a disk lost, the box locked", managers: true, boxed: []string{belt}, requests: one(belt), locks: 1, targets: onBoxes, losses: 1},
+		{name: "disk-lost-one-hand", note: "a disk lost, and a manager who got the key from the other one", managers: true, locks: 1, targets: onBelt, losses: 1, reissues: 1, rekeyed: "ines", stuck: true},
+		{name: "disk-lost-two-locks", note: "a disk lost, 2 locks of one person, signed off", managers: true, requests: one(belt), locks: 2, targets: onBelt, losses: 1, releases: true, stuck: true, big: true},
+		{name: "disk-lost-closed", note: "a disk lost, the switch closed meanwhile", managers: true, requests: one(belt), locks: 1, targets: onBelt, losses: 1, rogues: 1, isolates: 1},
+		{name: "disk-lost-late", note: "an opening signed before the disk was lost", managers: true, locks: 1, targets: onBelt, losses: 1, late: 1, rogues: 1},
+		{name: "disk-lost-twice", note: "two disks lost", managers: true, requests: one(belt), locks: 1, targets: onBelt, losses: 2},
+		{name: "disk-lost-zone", note: "a disk lost, somebody signed on", managers: true, shaft: true, guarded: true, requests: one(belt), signs: 1, losses: 1, tells: 1, lead: signedOff},
+		{name: "old-machine-on", note: "recovered while the old machine runs", managers: true, boxed: []string{belt}, requests: one(belt), locks: 1, targets: onBoxes, alive: true, stuck: true},
+		{name: "copied-disk", note: "a machine started from a copy of eastfork's disk", boxed: []string{belt}, requests: one(belt), locks: 1, targets: onBoxes, twins: 1, stuck: true},
+		{name: "shortened", note: "the journal comes back without its last record", managers: true, boxed: []string{belt}, requests: one(belt), locks: 1, targets: onBoxes, shortens: 1},
+		{name: "older-image", note: "an older image of a disk beside a newer ledger", managers: true, boxed: []string{belt}, requests: one(belt), locks: 1, targets: onBoxes, images: 1, stuck: true},
 	}
 }
 
