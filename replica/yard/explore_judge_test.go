@@ -55,14 +55,27 @@ func (x *explorer) given(n *sit, t *seat, c *claim) string {
 		if n.phys&m != 0 && (home || n.rogue&m == 0) {
 			return "I2: HELD_LOCALLY was answered for " + p + " while its switch is closed"
 		}
-		if n.n.revoked && home && x.openedAhead(t, t.view, p) && !revoked(t.view.s) {
-			continue // its opener's key was revoked, unknown here; arrived sees to the alarm
+		if home && x.openedAhead(t, t.view, p) && x.openerRevoked(n, t, p) {
+			continue // its opener's key was taken back, unknown here; arrived sees to the alarm
 		}
 		if n.tip.s.Points[p].Live && !(home && x.openedAhead(t, n.tip, p)) && (home || n.rogueLive&m == 0) {
 			return "I2: HELD_LOCALLY was answered for " + p + ", which is live in the ledger"
 		}
 	}
 	return ""
+}
+
+// openerRevoked: an opening of p that the yard counts on was signed with a key that
+// has been taken back since, as the yard does not know.
+func (x *explorer) openerRevoked(n *sit, t *seat, p string) bool {
+	return slices.ContainsFunc(t.undrained(t.view), func(r Record) bool {
+		if x.acts.of(r).GetIsolate().GetPoint() != p {
+			return false
+		}
+		k := x.journaled(r).Keys()[0]
+		was, is := t.view.s.KeyOf(k), n.tip.s.KeyOf(k)
+		return was != nil && was.Revoked == 0 && is != nil && is.Revoked > 0
+	})
 }
 
 func revoked(s *ledger.State) bool {
@@ -294,7 +307,7 @@ func (x *explorer) arrived(n *sit, env *recordv1.Envelope) string {
 		switch {
 		case !raised:
 			return fmt.Sprintf("I8: %s reached the ledger with %s live, and no alarm is up", ref, p)
-		case !n.n.revoked && !(x.yards[x.home[i]] != env.GetYard() && n.rogueLive&m != 0):
+		case !n.n.revoked && n.n.reissues+n.n.replaces == 0 && !(x.yards[x.home[i]] != env.GetYard() && n.rogueLive&m != 0):
 			return fmt.Sprintf("I8: %s, promised, reached the ledger with %s live", ref, p)
 		}
 	}

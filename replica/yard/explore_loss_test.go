@@ -94,7 +94,7 @@ func (x *explorer) beginEpoch(t *seat, l *link) {
 	if len(t.disk) > 0 || len(t.soft) > 0 || t.h.Compacted > 0 || me.Drained > 0 || me.Epoch <= t.h.Epoch || !bytes.Equal(me.Key, public(t.keyName)) {
 		return
 	}
-	t.h.Epoch = me.Epoch
+	t.h.Epoch, t.h.RaftIndex = me.Epoch, x.raft(l)
 	y, err := New(t.h, keyOf(t.keyName), nil, fmt.Sprint("run", t.runs, "-", me.Epoch))
 	if err != nil {
 		x.w.t.Fatal(err)
