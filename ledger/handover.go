@@ -67,20 +67,22 @@ func (x *step) handOver(o *recordv1.HandOver) {
 
 // mayEnd refuses what would end a hold with a key that is younger than it.
 func (x *step) mayEnd(h *Hold, person string) bool {
-	if k := x.signingKey(person); k != nil && k.Since <= h.since() {
+	if k := x.signingKey(person); k != nil && k.Since <= h.Since {
 		return true
 	}
 	x.refuse("KEY_NEWER_THAN_LOCK", h.Ref, fmt.Sprintf("the key of %s was enrolled after this lock went on", person), "sign with the key that put it on, or two managers order its removal", "two managers", removalClause)
 	return false
 }
 
-// since is the entry that a key must not be younger than to end the hold: the one
-// that put it on, or the one by which its owner was identified.
-func (h *Hold) since() uint64 {
-	if h.Claimed.Set() {
-		return h.Claimed.Index
+// bornUnder is the entry that a key must not be younger than to end what this
+// record begins. A record can come here long after it was written down: when its
+// key was taken back meanwhile, a key that a manager gave before it came is still
+// the younger one (design.md, Security).
+func (x *step) bornUnder() uint64 {
+	if k := x.signingKey(x.who.ID); k != nil && k.Revoked > 0 {
+		return k.Since
 	}
-	return h.On.Index
+	return x.mark.Index
 }
 
 // claimLock: the owner of a found lock is identified. From then on it is theirs
@@ -93,13 +95,16 @@ func (x *step) claimLock(c *recordv1.ClaimLock) {
 	if w := s.People[c.GetWitness()]; !w.Has(supervisor, manager) {
 		x.refuse("NOT_PERMITTED", w.ID, w.ID+" is not a supervisor or manager", "one of them sees the lock, the tag and its owner, and signs", "supervisor or manager", clause)
 	}
+	if x.oneHand(c.GetWitness()) {
+		x.refuse("ONE_HAND", c.GetWitness(), fmt.Sprintf("one of %s and %s gave the other their key: it could be one hand with two keys", x.who.ID, c.GetWitness()), "another supervisor or manager sees the lock, the tag and its owner, and signs", "another supervisor or manager", clause)
+	}
 	if x.holdStands(h, ref) && h.Holder != "" {
 		x.refuse("NOT_YOUR_LOCK", ref, "this lock is held by "+h.Holder+": only a lock whose owner is not known can be claimed", "", h.Holder, clause)
 	}
 	if x.refused() {
 		return
 	}
-	h.Holder, h.Claimed = x.who.ID, x.mark
+	h.Holder, h.Claimed, h.Since = x.who.ID, x.mark, x.mark.Index
 	var flags []*recordv1.Flag
 	for _, f := range h.Flags {
 		if f.GetCode() != "OWNER_UNKNOWN" {

@@ -21,6 +21,8 @@ type Hold struct {
 	On      Mark   `json:"on"`
 	// Claimed is when the owner of a found lock was identified.
 	Claimed Mark `json:"claimed"`
+	// Since is the entry that a key must not be younger than to end it.
+	Since uint64 `json:"since"`
 	// Tried is when the handle was last tried against this lock.
 	Tried Mark `json:"tried"`
 	// Stood is the test or positioning its holder stood clear for, StoodFor the index
@@ -114,7 +116,7 @@ func (s *State) coveredSince(h *Hold, point string) Mark {
 
 // lock is never refused when its target and signer are known (decisions.md 2).
 func (x *step) lock(l *recordv1.Lock) {
-	h := &Hold{Ref: x.out.Ref, Holder: x.who.ID, Point: l.GetTarget().GetPoint(), Box: l.GetTarget().GetBox(), Padlock: l.GetPadlock(), Job: l.GetJob(), On: x.mark}
+	h := &Hold{Ref: x.out.Ref, Holder: x.who.ID, Point: l.GetTarget().GetPoint(), Box: l.GetTarget().GetBox(), Padlock: l.GetPadlock(), Job: l.GetJob(), On: x.mark, Since: x.bornUnder()}
 	x.lockFlags(h)
 	x.flagDebt(h.Holder)
 	x.putOn(h, l.GetTarget())
@@ -122,7 +124,7 @@ func (x *step) lock(l *recordv1.Lock) {
 
 // foundLock is a lock seen hanging. It is a hold like any other.
 func (x *step) foundLock(l *recordv1.FoundLock) {
-	h := &Hold{Ref: x.out.Ref, Point: l.GetTarget().GetPoint(), Box: l.GetTarget().GetBox(), Job: l.GetJob(), Seen: l.GetSeen(), On: x.mark}
+	h := &Hold{Ref: x.out.Ref, Point: l.GetTarget().GetPoint(), Box: l.GetTarget().GetBox(), Job: l.GetJob(), Seen: l.GetSeen(), On: x.mark, Since: x.mark.Index}
 	x.flag("OWNER_UNKNOWN", h.Target(), "a lock was seen hanging and its owner is not known", "1910.147(c)(5)(ii)")
 	x.putOn(h, l.GetTarget())
 }

@@ -70,6 +70,8 @@ type SignOn struct {
 	Job    string `json:"job"`
 	On     Mark   `json:"on"`
 	Off    Mark   `json:"off"`
+	// Since is the entry that a key must not be younger than to end it.
+	Since uint64 `json:"since"`
 	// Promised lists the points the zone's yard promised to keep off.
 	Promised []string `json:"promised,omitempty"`
 }
@@ -139,7 +141,7 @@ func (x *step) job(id string) *Job {
 
 func (x *step) signOn(o *recordv1.SignOn) {
 	s := x.s
-	so := &SignOn{Ref: x.out.Ref, Person: x.who.ID, Job: o.GetJob(), On: x.mark}
+	so := &SignOn{Ref: x.out.Ref, Person: x.who.ID, Job: o.GetJob(), On: x.mark, Since: x.bornUnder()}
 	j := x.job(o.GetJob())
 	if x.env.GetGrant() == recordv1.Grant_GRANT_HELD_LOCALLY {
 		so.Promised = slices.Clone(x.env.GetPromised())
@@ -180,7 +182,7 @@ func (x *step) signOff(o *recordv1.SignOff) {
 		x.refuse("NOT_YOUR_SIGN_ON", ref, "only "+so.Person+" signs off "+so.Person, "ask them", so.Person, "1910.147(e)(2)(i)")
 	case so.Off.Set():
 		x.refuse("ENDED", ref, so.Person+" signed off before", "", "", "")
-	case x.signingKey(x.who.ID).Since > so.On.Index:
+	case x.signingKey(x.who.ID).Since > so.Since:
 		x.refuse("KEY_NEWER_THAN_LOCK", ref, "your key was enrolled after this sign-on", "sign with the key that signed on", so.Person, "")
 	default:
 		so.Off = x.mark

@@ -63,6 +63,9 @@ func (x *step) recoverySigned(r *recordv1.RecoverYard) {
 	case second == nil || !second.Has(manager):
 		x.refuse("NOT_PERMITTED", r.GetSecond(), fmt.Sprintf("%q is no manager", r.GetSecond()), "have another manager sign", "another manager", "")
 	}
+	if x.oneHand(r.GetSecond()) {
+		x.refuse("ONE_HAND", r.GetSecond(), fmt.Sprintf("one of %s and %s gave the other their key: it could be one hand with two keys", x.who.ID, r.GetSecond()), "have a third manager walk the yard and sign", "another manager", "")
+	}
 	if !signedBy(0, x.who.ID) || !signedBy(1, r.GetSecond()) || !bytes.Equal(k[2], r.GetKey()) {
 		x.refuse("BAD_SIGNATURE", r.GetYard(), "the signatures are not, in this order, those of the signer, of the second manager and of the new replica, each with a live key", "have all three sign the same record", "two managers", "")
 	}
@@ -148,7 +151,7 @@ func (x *step) foundAtYard(y *Yard, r *recordv1.RecoverYard) {
 	}
 	seq := uint64(WalkedSeq)
 	for _, l := range r.GetLocks() {
-		h := &Hold{Ref: Ref(y.ID, y.Epoch, seq), Holder: l.GetHolder(), Point: l.GetTarget().GetPoint(), Box: l.GetTarget().GetBox(), Job: l.GetJob(), Seen: l.GetSeen(), On: x.mark}
+		h := &Hold{Ref: Ref(y.ID, y.Epoch, seq), Holder: l.GetHolder(), Point: l.GetTarget().GetPoint(), Box: l.GetTarget().GetBox(), Job: l.GetJob(), Seen: l.GetSeen(), On: x.mark, Since: x.mark.Index}
 		seq++
 		from := len(x.out.Flags)
 		if h.Holder == "" {
@@ -158,7 +161,7 @@ func (x *step) foundAtYard(y *Yard, r *recordv1.RecoverYard) {
 		h.Flags = slices.Clone(x.out.Flags[from:])
 	}
 	for _, w := range r.GetInside() {
-		so := &SignOn{Ref: Ref(y.ID, y.Epoch, seq), Person: w.GetPerson(), Job: w.GetJob(), On: x.mark}
+		so := &SignOn{Ref: Ref(y.ID, y.Epoch, seq), Person: w.GetPerson(), Job: w.GetJob(), On: x.mark, Since: x.mark.Index}
 		seq++
 		s.SignOns[so.Ref], s.inside[so.Ref] = so, so
 		x.change("%s found inside the zone of %s: counts as signed on (%s)", so.Person, so.Job, so.Ref)

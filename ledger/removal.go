@@ -30,7 +30,7 @@ func (x *step) removal(r *recordv1.Removal) {
 	if p := s.People[r.GetSecond()]; !p.Has(manager) {
 		x.refuse("NOT_PERMITTED", p.ID, p.ID+" is not a manager", "two managers order a removal", "two managers", removalClause)
 	}
-	if a, b := x.signingKey(x.who.ID), x.signingKey(r.GetSecond()); a.By == r.GetSecond() || b.By == x.who.ID {
+	if x.oneHand(r.GetSecond()) {
 		x.refuse("ONE_HAND", r.GetSecond(), fmt.Sprintf("one of %s and %s gave the other their key: it could be one hand with two keys", x.who.ID, r.GetSecond()), "a third manager signs", "another manager", removalClause)
 	}
 	if x.rec.GetCapturedUnixMs()+removalKeeps < s.Time {
@@ -56,6 +56,13 @@ func (x *step) removal(r *recordv1.Removal) {
 	}
 	s.Debts[ref] = &Debt{Ref: ref, Person: h.Holder, Target: h.Target(), Second: r.GetSecond(), At: x.mark}
 	s.alarm("REMOVAL_NOT_ACKNOWLEDGED", ref, s.Debts[ref].text(), x.mark)
+}
+
+// oneHand reports whether one of two people who sign gave the other their key: it
+// could be one hand with two keys.
+func (x *step) oneHand(second string) bool {
+	a, b := x.signingKey(x.who.ID), x.signingKey(second)
+	return a != nil && b != nil && (a.By == second || b.By == x.who.ID)
 }
 
 // text is the debt in words.

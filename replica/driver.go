@@ -60,10 +60,8 @@ func openDriver(r *Replica) (*driver, error) {
 	if _, err := rand.Read(run); err != nil {
 		return nil, errors.Join(err, d.file.Close())
 	}
-	d.base = d.file.Header().RaftIndex
-	if n := len(records); n > 0 {
-		d.base = records[n-1].RaftIndex
-	}
+	head := d.file.Header()
+	d.base = head.Floor(records)
 	d.y, err = yard.New(d.file.Header(), r.key, records, hex.EncodeToString(run))
 	if err != nil {
 		return nil, errors.Join(err, d.file.Close())

@@ -68,12 +68,12 @@ func PrepareRecovery(p Recovering) (ed25519.PublicKey, error) {
 // beginEpoch begins the journal of the epoch that the ledger gave this replica's
 // key, while its own is an earlier one and empty. The caller holds d.mu.
 func (d *driver) beginEpoch() error {
-	var epoch uint64
-	d.r.node.View(func(s *ledger.State, _ uint64) {
+	var epoch, at uint64
+	d.r.node.View(func(s *ledger.State, raftIndex uint64) {
 		me := s.Yards[d.r.set.Yard]
 		// The ledger has records of that journal: an empty one here was lost.
 		if me != nil && bytes.Equal(me.Key, d.r.Key()) && me.Drained == 0 {
-			epoch = me.Epoch
+			epoch, at = me.Epoch, raftIndex
 		}
 	})
 	if epoch <= d.file.Header().Epoch || d.r.disk.asleep() != "" {
@@ -83,7 +83,7 @@ func (d *driver) beginEpoch() error {
 	if _, err := rand.Read(run); err != nil {
 		return err
 	}
-	if err := d.file.Renew(epoch); err != nil {
+	if err := d.file.Renew(epoch, at); err != nil {
 		return err
 	}
 	y, err := yard.New(d.file.Header(), d.r.key, nil, hex.EncodeToString(run))

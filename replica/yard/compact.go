@@ -9,8 +9,9 @@ const keepDrained = 1024
 // Compaction works out what a journal without its records up to upto is: only
 // records that the shown state has taken go, and the newest of these stay. It
 // changes nothing; ok is false when there is nothing to drop. The owner writes
-// the result to the File, then calls Compacted. The header carries the place,
-// hash and raft index of what went, and is on the disk before anything is gone.
+// the result to the File, then calls Compacted. The header carries the place and
+// hash of what went and the raft index at which the ledger had it, and is on the
+// disk before anything is gone.
 func (y *Yard) Compaction(upto uint64) (h Header, keep []Record, ok bool) {
 	if in, _ := y.Serving(); !in {
 		return y.h, nil, false
@@ -27,7 +28,9 @@ func (y *Yard) compaction(upto uint64) (h Header, keep []Record, ok bool) {
 		return y.h, nil, false
 	}
 	h = y.h
-	h.Compacted, h.Hash, h.RaftIndex = it.seq, it.hash, it.RaftIndex
+	// Not the record's own raft index: a state of that age lacks the record, and a
+	// restart with it, cut off, would be out of service (decisions.md 11).
+	h.Compacted, h.Hash, h.RaftIndex = it.seq, it.hash, max(it.RaftIndex, y.applied)
 	for _, k := range y.journal[upto-y.h.Compacted:] {
 		keep = append(keep, k.Record)
 	}

@@ -162,3 +162,37 @@ func TestDecision11PowerLossWhileCutOff(t *testing.T) {
 		t.Errorf("%d records to forward, want 2", len(got))
 	}
 }
+
+// Decision 11 after a compaction: what went from the journal went because a newer
+// state had it, so the journal rests on that state and no longer on the one its
+// records were based on. A restart with all that it rests on promises at once
+// (found by TestExplore).
+func TestDecision11PowerLossAfterACompaction(t *testing.T) {
+	w := newWorld(t)
+	e := w.yards["eastfork"]
+	w.opened(leg)
+	before := len(w.entries)
+	for range keepDrained + 2 {
+		e.lock("wanda", onPoint(leg))
+	}
+	w.settle()
+	at := uint64(len(w.entries))
+	h, keep, ok := e.y.Compaction(1 << 40)
+	if !ok || h.Compacted == 0 || len(keep) != keepDrained {
+		t.Fatalf("%v: compacted to %d, %d kept", ok, h.Compacted, len(keep))
+	}
+	if got := keep[len(keep)-1].RaftIndex; got != uint64(before) {
+		t.Fatalf("the last record is based on %d, want %d", got, before)
+	}
+	e.h, e.disk = h, keep
+	e.restart("run1")
+	floor := h.Floor(keep)
+	if floor != at {
+		t.Errorf("the journal rests on raft index %d, want %d, at which it was compacted", floor, at)
+	}
+	e.see(w.stateAt(int(floor)), floor)
+	if ok, why := e.y.Serving(); !ok {
+		t.Fatal(why)
+	}
+	wantGrant(t, e.lock("walt", onPoint(leg)), held, leg)
+}

@@ -36,6 +36,22 @@ type bounds struct {
 	revoke     bool
 	closeJob   bool     // the job that people sign on to is closed
 	tells      int      // notices and looks at the area
+	managers   bool     // ines is a manager too
+	people     []string // whose the locks are, in turn; wanda's if empty
+	removals   int      // locks removed by two managers
+	handOvers  int
+	claims     int      // found locks claimed
+	reissues   int      // keys given by a manager
+	replaces   int      // keys put in the place of one's own
+	rekeyed    string   // whose keys; wanda's if empty
+	starts     int      // starts found that the ledger did not make
+	started    []string // the points that they name
+	losses     int      // disks lost
+	rogues     int      // switches closed by somebody while a yard has no journal
+	shortens   int      // journals that come back without their last record
+	images     int      // older images of a disk put back
+	twins      int      // machines started from a copy of eastfork's disk
+	alive      bool     // eastfork is recovered while its old machine runs
 	stuck      bool     // not every situation can come to a new start
 	lead       []string // steps that have been taken already, each by words that begin or end it
 	big        bool     // only with -explore.big
@@ -54,7 +70,7 @@ const shed = "stonebend/box3"
 // configurations: each is searched to its end unless it says big.
 func configurations() []bounds {
 	onBelt, onBoxes := []*recordv1.Target{onPoint(belt)}, []*recordv1.Target{onBox(box)}
-	return []bounds{
+	return append(later(), []bounds{
 		{name: "point", note: "1 request, 1 lock of a point at any yard, 1 opening", requests: one(belt), locks: 1, targets: onBelt, isolates: 1, releases: true, expiry: true, tells: 1},
 		{name: "point-found-lock", note: "the lock is one found hanging", requests: one(belt), locks: 1, found: true, targets: onBelt, isolates: 1, stuck: true},
 		{name: "box", note: "1 lock of a foreign box that holds the point's key", boxed: []string{belt}, requests: one(belt), locks: 1, targets: onBoxes, releases: true, expiry: true, withdraw: true, tells: 1},
@@ -95,7 +111,7 @@ func configurations() []bounds {
 		{name: "two-locks-box", note: "2 locks of the point and of a foreign box", boxed: []string{belt}, requests: one(belt), locks: 2, targets: []*recordv1.Target{onPoint(belt), onBox(box)}, releases: true, tells: 1, big: true},
 		{name: "three-yards-two-points", note: "points of two yards, keys in a box at a third", third: true, boxed: []string{leg, belt}, requests: one(leg, belt), locks: 1,
 			targets: []*recordv1.Target{onPoint(belt), onBox(shed)}, isolates: 1, big: true},
-	}
+	}...)
 }
 
 // wide has everything on, for random walks.
@@ -111,5 +127,10 @@ func wide() []bounds {
 	k.name, k.revoke, k.live = "wide-revoked", true, []string{belt}
 	third := w
 	third.name, third.third, third.targets = "wide-third", true, []*recordv1.Target{onPoint(belt), onPoint(leg), onBox(shed)}
-	return []bounds{w, g, v, k, third}
+	l := w
+	l.name, l.managers, l.people, l.removals, l.handOvers = "wide-later", true, []string{"wanda", "walt"}, 2, 2
+	l.reissues, l.replaces, l.starts, l.started, l.losses, l.rogues, l.shortens = 1, 2, 2, []string{leg, belt}, 2, 1, 1
+	m := l
+	m.name, m.people, m.found, m.claims, m.guarded, m.boxed, m.torn = "wide-later-found", nil, true, 2, true, nil, false
+	return []bounds{w, g, v, k, third, l, m}
 }

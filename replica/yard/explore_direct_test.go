@@ -71,7 +71,7 @@ func (x *explorer) direct(s *sit, do emit) {
 		}, x.now), func(n *sit) { n.n.narrowed = true })
 	}
 	if x.b.imposter {
-		if l := x.commit(s.tip, x.forged(s.tip)); l != nil {
+		if l := x.commit(s.tip, x.forged(s.tip, "millrow")); l != nil {
 			n := *s
 			n.tip = l
 			do("millrow's machine seals eastfork's word for r0, and the ledger takes it", &n, x.kept(s, &n))
@@ -84,15 +84,15 @@ func (x *explorer) direct(s *sit, do emit) {
 	}
 }
 
-// forged is eastfork's next record, a confirmation of r0, sealed by millrow.
-func (x *explorer) forged(l *link) *ledger.Entry {
+// forged is eastfork's next record, a confirmation of r0, sealed by another disk.
+func (x *explorer) forged(l *link, disk string) *ledger.Entry {
 	y := l.s.Yards["eastfork"]
 	env := &recordv1.Envelope{Ledger: l.s.LedgerID(), Yard: y.ID, Epoch: y.Epoch, Seq: y.Drained + 1, BasedOn: l.s.Size(), Grant: recordv1.Grant_GRANT_NONE,
 		WrittenUnixMs: x.now, Body: &recordv1.Envelope_Fence{Fence: &recordv1.Fence{Request: "r0"}}}
 	if n := len(y.Hashes); n > 0 {
 		env.Previous, _ = hex.DecodeString(y.Hashes[n-1])
 	}
-	raw, err := sealEnvelope(keyOf("millrow"), env)
+	raw, err := sealEnvelope(keyOf(disk), env)
 	if err != nil {
 		x.w.t.Fatal(err)
 	}

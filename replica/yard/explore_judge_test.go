@@ -44,6 +44,9 @@ func (x *explorer) everReached(n *sit, p string) bool {
 
 // given judges a promise as its reply goes out (I2).
 func (x *explorer) given(n *sit, t *seat, c *claim) string {
+	if n.twin != nil && t.id == n.twin.Envelope.GetYard() {
+		return "" // no machine can know that it has a twin
+	}
 	for i, p := range x.points {
 		m, home := uint8(1)<<i, x.home[i] == t.no
 		if c.points&m == 0 {
@@ -52,14 +55,27 @@ func (x *explorer) given(n *sit, t *seat, c *claim) string {
 		if n.phys&m != 0 && (home || n.rogue&m == 0) {
 			return "I2: HELD_LOCALLY was answered for " + p + " while its switch is closed"
 		}
-		if n.n.revoked && home && x.openedAhead(t, t.view, p) && !revoked(t.view.s) {
-			continue // its opener's key was revoked, unknown here; arrived sees to the alarm
+		if home && x.openedAhead(t, t.view, p) && x.openerRevoked(n, t, p) {
+			continue // its opener's key was taken back, unknown here; arrived sees to the alarm
 		}
 		if n.tip.s.Points[p].Live && !(home && x.openedAhead(t, n.tip, p)) && (home || n.rogueLive&m == 0) {
 			return "I2: HELD_LOCALLY was answered for " + p + ", which is live in the ledger"
 		}
 	}
 	return ""
+}
+
+// openerRevoked: an opening of p that the yard counts on was signed with a key that
+// has been taken back since, as the yard does not know.
+func (x *explorer) openerRevoked(n *sit, t *seat, p string) bool {
+	return slices.ContainsFunc(t.undrained(t.view), func(r Record) bool {
+		if x.acts.of(r).GetIsolate().GetPoint() != p {
+			return false
+		}
+		k := x.journaled(r).Keys()[0]
+		was, is := t.view.s.KeyOf(k), n.tip.s.KeyOf(k)
+		return was != nil && was.Revoked == 0 && is != nil && is.Revoked > 0
+	})
 }
 
 func revoked(s *ledger.State) bool {
@@ -80,28 +96,102 @@ func (x *explorer) openedAhead(t *seat, l *link, p string) bool {
 			ahead = ahead || a.Isolate.GetPoint() == p
 		case *recordv1.Record_FoundClosed:
 			ahead = ahead && a.FoundClosed.GetPoint() != p
+		case *recordv1.Record_FoundStarted:
+			ahead = ahead && !slices.Contains(a.FoundStarted.GetPoints(), p)
 		}
 	}
 	return ahead
 }
 
 func (x *explorer) foundAhead(t *seat, l *link, p string) bool {
-	return slices.ContainsFunc(t.undrained(l), func(r Record) bool { return x.acts.of(r).GetFoundClosed().GetPoint() == p })
+	return slices.ContainsFunc(t.undrained(l), func(r Record) bool {
+		rec := x.acts.of(r)
+		return rec.GetFoundClosed().GetPoint() == p || slices.Contains(rec.GetFoundStarted().GetPoints(), p)
+	})
 }
 
-// kept judges what holds over any entry: the journals' places only grow, and no
-// yard is taken for two (there is no second machine in these worlds).
+// kept judges what holds over any entry: the journals' places only grow, a yard is
+// taken for two machines only if there are two, and nothing ends that the entry
+// does not name.
 func (x *explorer) kept(s, n *sit) string {
 	for _, id := range x.yards {
 		was, is := s.tip.s.Yards[id], n.tip.s.Yards[id]
-		if is.Drained < was.Drained {
+		switch {
+		case is.Epoch < was.Epoch || is.Epoch > was.Epoch+1:
+			return fmt.Sprintf("the ledger took %s from epoch %d to %d", id, was.Epoch, is.Epoch)
+		case is.Epoch > was.Epoch:
+			if n.tip.e.Record().GetRecoverYard().GetYard() != id || is.Drained != 0 || is.Cloned {
+				return "the ledger began a new journal of " + id + " without a recovery"
+			}
+			continue
+		case is.Drained < was.Drained:
 			return "the ledger forgot records of " + id
-		}
-		if is.Drained > was.Drained+1 {
+		case is.Drained > was.Drained+1:
 			return "the ledger left out records of " + id
+		case is.Cloned && n.twin == nil:
+			return "the ledger takes " + id + " for two machines"
+		case was.Cloned && (!is.Cloned || is.Drained != was.Drained):
+			return "the ledger goes on with " + id + ", which two machines write"
 		}
 		if is.Cloned {
-			return "the ledger takes " + id + " for two machines"
+			if bad := x.stopped(n, id); bad != "" {
+				return bad
+			}
+		}
+	}
+	if bad := x.raised(s, n); bad != "" {
+		return bad
+	}
+	return x.ended(s, n)
+}
+
+// stopped: two machines wrote a yard's journal. The alarm is up, and nothing that
+// waits for its word goes on (decisions.md 1).
+func (x *explorer) stopped(n *sit, id string) string {
+	up := slices.ContainsFunc(n.tip.s.Alarms, func(a ledger.Alarm) bool { return a.Code == "CLONED_JOURNAL" && a.Subject == id })
+	if !up {
+		return "two machines write the journal of " + id + ", and no alarm is up"
+	}
+	for _, r := range sorted(n.tip.s.Reqs) {
+		q := n.tip.s.Reqs[r]
+		if slices.Contains(q.Involved, id) && (q.State == recordv1.RequestState_REQUEST_STATE_AWAITING || q.State == recordv1.RequestState_REQUEST_STATE_APPROVED) {
+			return "request " + r + " goes on with the word of " + id + ", which two machines write"
+		}
+	}
+	return ""
+}
+
+// raised: what was found started without the ledger is never an approval, and its
+// alarm stays up; nobody corrects it in these worlds.
+func (x *explorer) raised(s, n *sit) string {
+	starts := func(l *link) (n int) {
+		for _, a := range l.s.Alarms {
+			if a.Code == "FOUND_STARTED" {
+				n++
+			}
+		}
+		return n
+	}
+	was, is := starts(s.tip), starts(n.tip)
+	f := n.tip.e.Record().GetFoundStarted()
+	if f == nil {
+		if is != was {
+			return "an alarm of a start without the ledger came or went by another record"
+		}
+		return ""
+	}
+	if n.tip.out.GetRef() != "" && n.tip.out.GetAccepted() && is != was+1 {
+		return "a start without the ledger was recorded, and no alarm is up"
+	}
+	for _, id := range sorted(n.tip.s.Reqs) {
+		q, before := n.tip.s.Reqs[id], s.tip.s.Reqs[id]
+		if before == nil || q.State != before.State || len(q.Energised) != len(before.Energised) || len(q.Attested) != len(before.Attested) {
+			return "a start found without the ledger moved request " + id
+		}
+	}
+	for _, p := range f.GetPoints() {
+		if n.tip.out.GetAccepted() && ledger.YardOf(p) == n.tip.e.Envelope().GetYard() && !n.tip.s.Points[p].Live {
+			return p + " was found started and the ledger has it open"
 		}
 	}
 	return ""
@@ -118,7 +208,7 @@ func (x *explorer) taken(s, n *sit, r Record) string {
 		m := uint8(1) << i
 		was, is := s.tip.s.Points[p].Live, n.tip.s.Points[p].Live
 		switch {
-		case rec.GetFoundClosed() != nil && !was && is:
+		case (rec.GetFoundClosed() != nil || rec.GetFoundStarted() != nil) && !was && is:
 			n.rogueLive |= m
 		case was && !is:
 			n.rogueLive &^= m
@@ -127,15 +217,18 @@ func (x *explorer) taken(s, n *sit, r Record) string {
 	if !out.GetAccepted() {
 		switch ledger.KindOf(rec) {
 		case "lock", "found_lock", "sign_on":
+			if n.twin != nil && env.GetYard() == n.twin.Envelope.GetYard() {
+				return "" // another record has its place
+			}
 			return "decision 2: a lock or sign-on was refused by the ledger"
+		case "found_started", "found_closed":
+			return "what was found closed or started was refused by the ledger"
+		case "release", "sign_off":
+			return x.refusedOwner(s, n, rec)
 		}
 		return ""
 	}
 	switch a := rec.GetAct().(type) {
-	case *recordv1.Record_Release:
-		x.over(n, ledger.RefOf(a.Release.GetHold()))
-	case *recordv1.Record_SignOff:
-		x.over(n, ledger.RefOf(a.SignOff.GetSignOn()))
 	case *recordv1.Record_Energise:
 		return x.energised(n, a.Energise.GetPoint())
 	case *recordv1.Record_Lock, *recordv1.Record_FoundLock, *recordv1.Record_SignOn:
@@ -162,6 +255,9 @@ func (x *explorer) energised(n *sit, p string) string {
 	}
 	for j := range n.claims {
 		c := &n.claims[j]
+		if x.doubtful(n, c.at) {
+			continue
+		}
 		switch {
 		case c.standing()&m != 0 && c.signOn:
 			return fmt.Sprintf("I7: %s was energised against the promise of sign-on %s", p, c.ref)
@@ -182,6 +278,12 @@ func (x *explorer) energised(n *sit, p string) string {
 		}
 	}
 	return ""
+}
+
+// doubtful: two machines write the yard's journal and the ledger does not know it
+// yet; nothing can keep what either promised.
+func (x *explorer) doubtful(n *sit, at int8) bool {
+	return n.twin != nil && n.twin.Envelope.GetYard() == x.yards[at] && !n.tip.s.Yards[x.yards[at]].Cloned
 }
 
 // arrived judges a lock or sign-on that reaches the ledger (I8): it is there, and
@@ -205,7 +307,7 @@ func (x *explorer) arrived(n *sit, env *recordv1.Envelope) string {
 		switch {
 		case !raised:
 			return fmt.Sprintf("I8: %s reached the ledger with %s live, and no alarm is up", ref, p)
-		case !n.n.revoked && !(x.yards[x.home[i]] != env.GetYard() && n.rogueLive&m != 0):
+		case !n.n.revoked && n.n.reissues+n.n.replaces == 0 && !(x.yards[x.home[i]] != env.GetYard() && n.rogueLive&m != 0):
 			return fmt.Sprintf("I8: %s, promised, reached the ledger with %s live", ref, p)
 		}
 	}
@@ -229,14 +331,14 @@ func (x *explorer) judge(n *sit) string {
 		if !live && n.rogue&m == 0 {
 			return "I3: " + p + " is closed and the ledger has it open"
 		}
-		if !live && !x.b.torn && !x.foundAhead(t, n.tip, p) {
+		if !live && !x.b.torn && !x.foundAhead(t, n.tip, p) && !t.lost(n.tip) {
 			return "I3: " + p + " was found closed and the ledger has it open"
 		}
 		if n.rogue&m != 0 {
 			continue
 		}
 		for j := range n.claims {
-			if c := &n.claims[j]; c.standing()&m != 0 {
+			if c := &n.claims[j]; c.standing()&m != 0 && (n.twin == nil || x.yards[c.at] != n.twin.Envelope.GetYard()) {
 				return fmt.Sprintf("I3: %s is closed against the promise of %s", p, c.ref)
 			}
 		}
@@ -260,7 +362,7 @@ func (x *explorer) knows(t *seat, p string) string {
 	}
 	for _, r := range t.undrained(t.view) {
 		rec := x.acts.of(r)
-		if rec.GetFoundClosed().GetPoint() == p || rec.GetIsolate().GetPoint() == p {
+		if rec.GetFoundClosed().GetPoint() == p || rec.GetIsolate().GetPoint() == p || slices.Contains(rec.GetFoundStarted().GetPoints(), p) {
 			return "its own record " + refOfRecord(r) + ", by which the handle was moved"
 		}
 		at := rec.GetLock().GetTarget()

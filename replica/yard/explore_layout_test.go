@@ -30,6 +30,9 @@ func layOut(t testing.TB, b *bounds) *world {
 		w.person(p, recordv1.Role_ROLE_AUTHORISED)
 	}
 	w.person("abe", recordv1.Role_ROLE_AFFECTED)
+	if b.managers {
+		w.person("ines", recordv1.Role_ROLE_MANAGER)
+	}
 	w.publish(eastforkDrawing())
 	d := millrowDrawing()
 	if !b.shaft {

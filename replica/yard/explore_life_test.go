@@ -8,8 +8,8 @@ import (
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-// comesToLife runs a situation on as well as it can: everything is delivered and
-// applied, everybody takes their lock off and signs off, open requests are
+// comesToLife runs a situation on as well as it can: yards with a fresh disk are
+// recovered, everything is delivered and applied, everybody takes their lock off and signs off, open requests are
 // withdrawn, points are opened, the area is looked over, people are told. Then a
 // new request for the belt must lead to its being live in the ledger.
 func (x *explorer) comesToLife(s *sit) bool {
@@ -17,6 +17,13 @@ func (x *explorer) comesToLife(s *sit) bool {
 	x.memo = false
 	defer func() { x.memo = memo }()
 	g := &goodRun{x: x, tip: s.tip, seats: s.seats}
+	for _, t := range s.seats[:len(x.yards)] {
+		if x.b.managers && t.lost(g.tip) {
+			if n, _ := x.walkdown(&sit{tip: g.tip, seats: g.seats, claims: s.claims, phys: s.phys, keys: s.keys}, t, "ines"); n != nil {
+				g.tip = n.tip
+			}
+		}
+	}
 	g.settle()
 	for _, id := range sorted(g.tip.s.Reqs) {
 		if g.tip.s.Reqs[id].Open() {

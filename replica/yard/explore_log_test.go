@@ -35,17 +35,22 @@ type explorer struct {
 	entries map[string]*ledger.Entry
 	signed  map[string][]byte
 	acts    acts
+	names   map[string]string // public key -> name
 	base    *link
 	links   int
 	replays int
+	cuts    map[string][]Record // journals without their last record, as their files opened; nil: refused
 	memo    bool
 }
 
 func newExplorer(w *world, b *bounds) *explorer {
 	x := &explorer{b: b, w: w, now: w.now, size: w.s.Size(), yards: []string{"eastfork", "millrow"}, points: []string{leg, belt}, home: []int8{0, 1},
-		box: box, entries: map[string]*ledger.Entry{}, signed: map[string][]byte{}, acts: acts{}, memo: true}
+		box: box, entries: map[string]*ledger.Entry{}, signed: map[string][]byte{}, acts: acts{}, names: map[string]string{}, cuts: map[string][]Record{}, memo: true}
 	if b.third {
 		x.yards, x.box = append(x.yards, "stonebend"), shed
+	}
+	for _, n := range []string{"mia", "ines", "wanda", "walt"} {
+		x.names[string(public(n))] = n
 	}
 	x.base = &link{s: w.s, next: map[*ledger.Entry]*link{}}
 	x.base.abs = x.stateKey(w.s)

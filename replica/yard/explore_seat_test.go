@@ -1,6 +1,7 @@
 package yard
 
 import (
+	"bytes"
 	"fmt"
 
 	"google.golang.org/protobuf/proto"
@@ -13,21 +14,24 @@ import (
 // seat is one yard's replica with its disk. Seats are never changed: a step makes
 // another one, and worlds share them.
 type seat struct {
-	no   int8
-	id   string
-	h    Header
-	y    *Yard
-	disk []Record // what is durable, after h.Compacted
-	soft []Record // written, not yet durable
-	view *link
-	runs int
+	no int8
+	id string
+	// keyName names the key of its disk.
+	keyName string
+	h       Header
+	y       *Yard
+	disk    []Record // what is durable, after h.Compacted
+	soft    []Record // written, not yet durable
+	view    *link
+	runs    int
 
-	moves  map[string]*move
-	shown  map[*link]*seat
-	back   map[*link]*seat // restarted with the ledger up to there
-	go_    int16           // mask of points whose go-ahead is shown, -1 unknown
-	key    []byte
-	keyTip *link
+	moves   map[string]*move
+	shown   map[*link]*seat
+	back    map[*link]*seat  // restarted with the ledger up to there
+	fresher map[string]*seat // with a fresh disk
+	go_     int16            // mask of points whose go-ahead is shown, -1 unknown
+	key     []byte
+	keyTip  *link
 }
 
 // move is what a step of a seat came to.
@@ -38,7 +42,7 @@ type move struct {
 }
 
 func (x *explorer) newSeat(no int8, st *site) *seat {
-	s := &seat{no: no, id: st.id, h: st.h, y: st.y.Clone(), disk: st.disk}
+	s := &seat{no: no, id: st.id, keyName: st.id, h: st.h, y: st.y.Clone(), disk: st.disk}
 	return x.show(s.fresh(), x.base)
 }
 
@@ -46,7 +50,7 @@ func (x *explorer) newSeat(no int8, st *site) *seat {
 func (s *seat) fresh() *seat {
 	c := *s
 	c.y = s.y.Clone()
-	c.moves, c.shown, c.back, c.go_, c.key, c.keyTip = map[string]*move{}, map[*link]*seat{}, map[*link]*seat{}, -1, nil, nil
+	c.moves, c.shown, c.back, c.fresher, c.go_, c.key, c.keyTip = map[string]*move{}, map[*link]*seat{}, map[*link]*seat{}, map[string]*seat{}, -1, nil, nil
 	return &c
 }
 
@@ -59,6 +63,7 @@ func (x *explorer) show(s *seat, l *link) *seat {
 	}
 	to := s.fresh()
 	to.view = l
+	x.beginEpoch(to, l)
 	to.take(to.y.View(l.s, x.raft(l), x.now), false)
 	if x.memo {
 		s.shown[l] = to
@@ -111,11 +116,11 @@ func (x *explorer) restart(s *seat, l *link) *seat {
 	if to := s.back[l]; to != nil {
 		return to
 	}
-	y, err := New(s.h, keyOf(s.id), s.disk, fmt.Sprint("run", s.runs+1))
+	y, err := New(s.h, keyOf(s.keyName), s.disk, fmt.Sprint("run", s.runs+1))
 	if err != nil {
 		x.w.t.Fatalf("configuration %s: %s can't start again: %v", x.b.name, s.id, err)
 	}
-	to := &seat{no: s.no, id: s.id, h: s.h, y: y, disk: s.disk, runs: s.runs + 1}
+	to := &seat{no: s.no, id: s.id, keyName: s.keyName, h: s.h, y: y, disk: s.disk, runs: s.runs + 1}
 	to = x.show(to.fresh(), l)
 	if x.memo {
 		s.back[l] = to
@@ -154,7 +159,7 @@ func (s *seat) serving() bool { ok, _ := s.y.Serving(); return ok }
 func (x *explorer) floor(s *seat) int {
 	f := s.h.RaftIndex
 	if n := len(s.disk); n > 0 {
-		f = s.disk[n-1].RaftIndex
+		f = max(f, s.disk[n-1].RaftIndex)
 	}
 	if f < x.size {
 		return 0
@@ -163,14 +168,18 @@ func (x *explorer) floor(s *seat) int {
 }
 
 // sign makes a person's record once. The device keeps its ticket apart; the name
-// also tells what it holds apart.
-func (x *explorer) sign(name, device, by string, set func(*recordv1.Record)) []byte {
+// also tells what it holds apart. It is signed with the keys named, by their first
+// one if none is.
+func (x *explorer) sign(name, device, by string, set func(*recordv1.Record), keys ...string) []byte {
 	if b := x.signed[name]; b != nil {
 		return b
 	}
 	r := &recordv1.Record{Ledger: x.w.s.LedgerID(), Signer: by, CapturedUnixMs: x.now, Ticket: &recordv1.Ticket{Device: device, Counter: 1}}
 	set(r)
-	b := signWith(x.w.t, seal.RecordDomain, marshal(x.w.t, r), by)
+	if len(keys) == 0 {
+		keys = []string{by}
+	}
+	b := signWith(x.w.t, seal.RecordDomain, marshal(x.w.t, r), keys...)
 	x.signed[name] = b
 	return b
 }
@@ -195,6 +204,18 @@ func (a acts) of(r Record) *recordv1.Record {
 	return rec
 }
 
+// drainedOf is how much of a disk's journal the ledger has.
+func (l *link) drainedOf(s *seat) uint64 {
+	y := l.s.Yards[s.id]
+	if y.Epoch < s.h.Epoch || y.Epoch == s.h.Epoch && !bytes.Equal(y.Key, public(s.keyName)) {
+		return 0
+	}
+	return y.Drained
+}
+
+// lost says that the ledger knows another disk as this yard's.
+func (s *seat) lost(l *link) bool { return !bytes.Equal(l.s.Yards[s.id].Key, public(s.keyName)) }
+
 // drained is how much of a yard's journal the ledger at l has.
 func (l *link) drained(id string) uint64 {
 	if y := l.s.Yards[id]; y != nil {
@@ -209,7 +230,10 @@ func (s *seat) undrained(l *link) []Record {
 	if len(s.soft) > 0 {
 		all = append(all[:len(all):len(all)], s.soft...)
 	}
-	d := l.drained(s.id)
+	if l.s.Yards[s.id].Epoch > s.h.Epoch {
+		return nil
+	}
+	d := l.drainedOf(s)
 	for i, r := range all {
 		if r.Envelope.GetSeq() > d {
 			return all[i:]

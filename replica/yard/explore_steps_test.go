@@ -26,10 +26,14 @@ func (x *explorer) steps(s *sit, out emit) {
 		x.machine(s, t, do)
 		if len(t.soft) == 0 && t.serving() {
 			x.captures(s, t, do)
+			x.starts(s, t, do)
 		}
 		x.hands(s, t, do)
+		x.misfortune(s, t, do)
 	}
 	x.direct(s, do)
+	x.several(s, do)
+	x.recovery(s, do)
 }
 
 // records delivers journal records: the next one, and any other out of its turn
@@ -43,9 +47,16 @@ func (x *explorer) records(s *sit, t *seat, do emit) {
 			}
 		}
 	}
+	send = append(send[:len(send):len(send)], s.gone[t.no]...)
+	if s.twin != nil && s.twin.Envelope.GetYard() == t.id {
+		send = append(send[:len(send):len(send)], *s.twin)
+	}
 	for _, r := range send {
 		l := x.commit(s.tip, x.journaled(r))
 		if l == nil {
+			if x.unnoticed(s, t, r) {
+				do("the ledger gets record "+refOfRecord(r)+" a second time, another one", s, "decision 1: two records for one place, and the yard is not stopped")
+			}
 			continue
 		}
 		n := *s
@@ -95,12 +106,17 @@ func (x *explorer) machine(s *sit, t *seat, do emit) {
 			n := *s
 			n.n.crashes++
 			n.seats[t.no] = x.restart(t, s.tip.at(to))
+			bad := ""
+			if to >= x.floor(t) && t.serving() && !n.seats[t.no].serving() {
+				_, why := n.seats[t.no].y.Serving()
+				bad = "decision 11: " + t.id + " comes back with all that its journal rests on, and can promise nothing: " + why
+			}
 			n.claims = slices.DeleteFunc(slices.Clone(n.claims), func(c claim) bool { return c.at == t.no && !c.sent })
 			for _, r := range t.soft { // nobody answered walt, so he opens it again
 				m := x.bit(x.acts.of(r).GetFoundClosed().GetPoint())
 				n.phys, n.rogue = n.phys&^m, n.rogue&^m
 			}
-			do(fmt.Sprintf("%s loses power and comes back with the ledger after %d entries", t.id, to), &n, "")
+			do(fmt.Sprintf("%s loses power and comes back with the ledger after %d entries", t.id, to), &n, bad)
 		}
 	}
 	if x.b.compact && !s.n.compacted && t.serving() {
@@ -167,14 +183,28 @@ func (x *explorer) captures(s *sit, t *seat, do emit) {
 					r.Act = &recordv1.Record_FoundLock{FoundLock: &recordv1.FoundLock{Target: at, Job: "jx", Seen: "red tag"}}
 				}
 			}
-			signed := x.sign(name, dev, "wanda", act)
-			if n, r := x.note(s, t, name, signed, ""); n != nil {
-				n.n.locks++
-				bad := x.claimed(n, t, r, claim{who: "wanda", slot: i, fixed: b.found})
-				if bad == "" {
-					bad = x.again(n.seats[t.no], name, signed, r)
+			who := "wanda"
+			if len(b.people) > 0 {
+				who = b.people[int(i)%len(b.people)]
+			}
+			for j, k := range s.every(who) {
+				name, dev, with := name, dev, ""
+				if j > 0 {
+					name, dev, with = name+" "+k.name, dev+"-"+k.name, " with the key "+k.name
 				}
-				do(fmt.Sprintf("%s writes down wanda's lock %d on %s: %s", t.id, i, what, r.Grant), n, bad)
+				signed := x.sign(name, dev, who, act, k.name)
+				if n, r := x.note(s, t, name, signed, ""); n != nil {
+					n.n.locks++
+					c := claim{who: who, root: k.root, target: what, slot: i, fixed: b.found}
+					if b.found {
+						c.who = ""
+					}
+					bad := x.claimed(n, t, r, c)
+					if bad == "" {
+						bad = x.again(n.seats[t.no], name, signed, r)
+					}
+					do(fmt.Sprintf("%s writes down %s's lock %d on %s: %s%s", t.id, who, i, what, r.Grant, with), n, bad)
+				}
 			}
 		}
 	}
@@ -186,7 +216,7 @@ func (x *explorer) captures(s *sit, t *seat, do emit) {
 		signed := x.sign(name, name, "wanda", func(r *recordv1.Record) { r.Act = &recordv1.Record_SignOn{SignOn: &recordv1.SignOn{Job: job}} })
 		if n, r := x.note(s, t, name, signed, ""); n != nil {
 			n.n.signs++
-			bad := x.claimed(n, t, r, claim{who: "wanda", slot: 50 + i, signOn: true})
+			bad := x.claimed(n, t, r, claim{who: "wanda", root: "wanda", target: job, slot: 50 + i, signOn: true})
 			if bad == "" {
 				bad = x.again(n.seats[t.no], name, signed, r)
 			}
@@ -216,74 +246,6 @@ func (x *explorer) captures(s *sit, t *seat, do emit) {
 					do(fmt.Sprintf("%s writes down that the key of %s goes in (%v) or out of %s", t.id, p, in, x.box), n, "")
 				}
 			}
-		}
-	}
-}
-
-// signOffs: a lock taken off or a zone left, recorded at any yard, whatever that
-// yard knows of it.
-func (x *explorer) signOffs(s *sit, t *seat, do emit) {
-	for i := range s.claims {
-		c := &s.claims[i]
-		if c.fixed || c.over || !c.sent || c.off&(1<<t.no) != 0 || !(x.b.releases || c.signOn || x.b.guarded) {
-			continue
-		}
-		name := "off " + c.ref
-		if n, _ := x.note(s, t, name, x.sign(name, slot("off", c.slot), c.who, offOf(c)), ""); n != nil {
-			n.claim(i).off |= 1 << t.no
-			do(fmt.Sprintf("%s writes down the sign-off of %s by %s", t.id, c.ref, c.who), n, "")
-		}
-	}
-}
-
-func offOf(c *claim) func(*recordv1.Record) {
-	ref := &recordv1.JournalRef{}
-	if _, err := fmt.Sscanf(c.ref[len(ledger.YardOf(c.ref))+1:], "%d/%d", &ref.Epoch, &ref.Seq); err != nil {
-		return func(*recordv1.Record) {}
-	}
-	ref.Yard = ledger.YardOf(c.ref)
-	return func(r *recordv1.Record) {
-		if c.signOn {
-			r.Act = &recordv1.Record_SignOff{SignOff: &recordv1.SignOff{SignOn: ref}}
-		} else {
-			r.Act = &recordv1.Record_Release{Release: &recordv1.Release{Hold: ref}}
-		}
-	}
-}
-
-// notes: the area looked over, the affected told again, a job closed.
-func (x *explorer) notes(s *sit, t *seat, do emit) {
-	if int(s.n.tells) < x.b.tells {
-		for _, what := range []string{"tell", "look"} {
-			job := map[string]string{"tell": "j1", "look": "j2"}[what]
-			if what == "look" && x.b.signs == 0 {
-				continue
-			}
-			name := fmt.Sprintf("note-%d %s", s.n.tells, what)
-			signed := x.sign(name, slot("note", s.n.tells), "walt", noteOf(what, job))
-			if n, _ := x.note(s, t, name, signed, ""); n != nil {
-				n.n.tells++
-				do(fmt.Sprintf("%s writes down: %s for %s", t.id, what, job), n, "")
-			}
-		}
-	}
-	if x.b.closeJob && !s.n.closed {
-		signed := x.sign("close-job", "close-job", "mia", func(r *recordv1.Record) {
-			r.Act = &recordv1.Record_CloseJob{CloseJob: &recordv1.CloseJob{Job: "j2"}}
-		})
-		if n, _ := x.note(s, t, "close-job", signed, ""); n != nil {
-			n.n.closed = true
-			do(t.id+" writes down that job j2 is closed", n, "")
-		}
-	}
-}
-
-func noteOf(what, job string) func(*recordv1.Record) {
-	return func(r *recordv1.Record) {
-		if what == "tell" {
-			r.Act = &recordv1.Record_Notice{Notice: &recordv1.Notice{Job: job, When: recordv1.NoticeWhen_NOTICE_WHEN_AFTER, People: []string{"abe"}}}
-		} else {
-			r.Act = &recordv1.Record_ClearArea{ClearArea: &recordv1.ClearArea{Job: job, ToolsOut: true, GuardsOn: true, PeopleClear: true}}
 		}
 	}
 }

@@ -12,7 +12,7 @@ import (
 
 var (
 	exploreBig     = flag.Bool("explore.big", false, "search the large configurations too")
-	exploreSeconds = flag.Int("explore.seconds", 0, "seconds for each configuration; 0: 4, or no limit with -explore.big")
+	exploreSeconds = flag.Int("explore.seconds", 0, "seconds for each configuration; 0: 2, or no limit with -explore.big")
 	exploreConfig  = flag.String("explore.config", "", "search this configuration only")
 	exploreWalks   = flag.Int("explore.walks", 4, "seconds of random walks")
 	exploreBroad   = flag.Bool("explore.broad", false, "search breadth first")
@@ -45,7 +45,7 @@ func TestExplore(t *testing.T) {
 		case *exploreSeconds > 0:
 			lim.until = began.Add(time.Duration(*exploreSeconds) * time.Second)
 		case !*exploreBig:
-			lim.until = began.Add(4 * time.Second)
+			lim.until = began.Add(2 * time.Second)
 		}
 		f := x.search(*exploreBroad, lim)
 		mu.Lock()

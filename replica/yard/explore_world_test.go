@@ -15,14 +15,16 @@ import (
 type claim struct {
 	ref    string
 	signOn bool
-	who    string
+	who    string // "" for a found lock that nobody has claimed
+	root   string // the key that it was put on with (signer)
+	target string // point or box, or the job signed on for
 	slot   int8
 	at     int8
-	points uint8 // what stays off, by the reply; 0: no promise was given
-	sent   bool  // the reply went out: it was durable
-	over   bool  // its sign-off is in the ledger
-	off    uint8 // yards where the sign-off is written
-	fixed  bool  // stays to the end
+	points uint8  // what stays off, by the reply; 0: no promise was given
+	sent   bool   // the reply went out: it was durable
+	over   bool   // its sign-off is in the ledger
+	off    uint16 // yards where the sign-off is written, three bits for each key
+	fixed  bool   // stays to the end
 }
 
 // standing is the mask of the points that the claim's owner counts on.
@@ -38,6 +40,9 @@ type counts struct {
 	locks, isolates, late, founds, closes, signs, moves, crashes, tells, reqs int8
 	compacted, revoked, widened, narrowed, closed                             bool
 	asked                                                                     uint16
+	removals, handOvers, claims, reissues, replaces, starts                   int8
+	losses, shortens, images, twins, rogues                                   int8
+	alive                                                                     bool
 }
 
 // kept is an opening that was signed at a panel and not sent.
@@ -58,6 +63,9 @@ type sit struct {
 	claims                 []claim
 	n                      counts
 	kept                   *kept
+	keys                   []signer    // that came after each person's first, oldest first
+	gone                   [3][]Record // of lost disks, under way still
+	twin                   *Record     // what a machine with a copy of eastfork's disk wrote
 }
 
 func (s *sit) claim(i int) *claim {
@@ -77,7 +85,7 @@ func (x *explorer) first() *sit {
 	}
 	for _, ref := range slices.Sorted(maps.Keys(x.w.s.Holds)) {
 		h := x.w.s.Holds[ref]
-		s.claims = append(s.claims, claim{ref: ref, who: h.Holder, slot: int8(90 + len(s.claims)), at: x.home[slices.Index(x.points, h.Point)], points: x.bit(h.Point), sent: true, fixed: h.Point == leg})
+		s.claims = append(s.claims, claim{ref: ref, who: h.Holder, root: h.Holder, target: h.Point, slot: int8(90 + len(s.claims)), at: x.home[slices.Index(x.points, h.Point)], points: x.bit(h.Point), sent: true, fixed: h.Point == leg})
 	}
 	for _, words := range x.b.lead {
 		var next *sit
@@ -115,7 +123,14 @@ func (x *explorer) key(s *sit) [16]byte {
 	}
 	for i := range x.yards {
 		t := s.seats[i]
-		b = append(b, 0xfe, byte(t.view.n-from), bit01(t.serving()), byte(len(t.soft)))
+		b = append(b, 0xfe, byte(t.view.n-from), bit01(t.serving()), byte(len(t.soft)), byte(t.h.Epoch))
+		b = append(b, t.keyName...)
+		for _, r := range s.gone[i] {
+			if r.Envelope.GetEpoch() == s.tip.s.Yards[t.id].Epoch && r.Envelope.GetSeq() > s.tip.drained(t.id) {
+				h := ledger.EnvelopeHash(r.Sealed)
+				b = append(b, h[:8]...)
+			}
+		}
 		if again || !t.serving() {
 			b = append(b, byte(max(x.floor(t)-from, -1)))
 		}
@@ -123,14 +138,19 @@ func (x *explorer) key(s *sit) [16]byte {
 	}
 	b = append(b, 0xfd, s.phys, s.rogue, s.rogueLive)
 	for _, c := range s.claims {
-		b = append(b, c.ref...)
-		b = append(b, c.points, bit01(c.sent), bit01(c.over), c.off)
+		b = append(append(b, c.ref...), c.who...)
+		b = append(append(b, c.root...), c.points, bit01(c.sent), bit01(c.over), bit01(c.fixed), byte(c.off), byte(c.off>>8))
 	}
 	n := &s.n
-	for _, v := range []int8{n.locks, n.isolates, n.late, n.founds, n.closes, n.signs, n.moves, n.crashes, n.tells, n.reqs} {
+	for _, v := range []int8{n.locks, n.isolates, n.late, n.founds, n.closes, n.signs, n.moves, n.crashes, n.tells, n.reqs,
+		n.removals, n.handOvers, n.claims, n.reissues, n.replaces, n.starts, n.losses, n.shortens, n.images, n.twins, n.rogues} {
 		b = append(b, byte(v))
 	}
-	b = append(b, bit01(n.compacted), bit01(n.revoked), bit01(n.widened), bit01(n.narrowed), bit01(n.closed), byte(n.asked), byte(n.asked>>8))
+	if s.twin != nil {
+		h := ledger.EnvelopeHash(s.twin.Sealed)
+		b = append(b, h[:8]...)
+	}
+	b = append(b, bit01(n.alive), bit01(n.compacted), bit01(n.revoked), bit01(n.widened), bit01(n.narrowed), bit01(n.closed), byte(n.asked), byte(n.asked>>8))
 	if k := s.kept; k != nil {
 		b = append(b, k.name...)
 		b = append(b, bit01(s.seats[x.home[k.point]].y.Run(x.points[k.point]) == k.run))
@@ -157,7 +177,7 @@ func (x *explorer) seatKey(t *seat, tip *link) []byte {
 	for _, p := range slices.Sorted(maps.Keys(y.asked)) {
 		b = append(append(append(b, p...), y.asked[p].Request...), byte(y.asked[p].At.Seq))
 	}
-	seen := t.view.drained(t.id)
+	seen := t.view.drainedOf(t)
 	for _, it := range y.journal {
 		if it.seq > seen {
 			b = x.itemKey(b, it, tip)
@@ -173,7 +193,7 @@ func (x *explorer) itemKey(b []byte, it *item, tip *link) []byte {
 		b = append(append(b, w...), '|')
 	}
 	b = append(b, byte(it.seq), byte(env.GetGrant()), byte(it.moved.Seq), x.mask(env.GetPromised()))
-	if it.seq <= tip.drained(env.GetYard()) {
+	if y := tip.s.Yards[env.GetYard()]; y.Epoch > env.GetEpoch() || y.Epoch == env.GetEpoch() && it.seq <= y.Drained {
 		return b
 	}
 	// What its writer knew of, where that counts.
@@ -226,7 +246,11 @@ func (x *explorer) meaning(b []byte, s *ledger.State) []byte {
 	}
 	for _, id := range x.yards {
 		y := s.Yards[id]
-		b = append(binary.AppendUvarint(append(b, 'y'), y.Drained), bit01(y.Cloned))
+		b = append(binary.AppendUvarint(append(b, 'y', byte(y.Epoch)), y.Drained), bit01(y.Cloned))
+		b = append(b, y.Key[:4]...)
+		if n := len(y.Hashes); n > 0 && x.b.twins > 0 {
+			b = append(b, y.Hashes[n-1]...)
+		}
 	}
 	for _, id := range x.points {
 		p := s.Points[id]
@@ -235,13 +259,19 @@ func (x *explorer) meaning(b []byte, s *ledger.State) []byte {
 	word(sorted(s.Boxes[x.box].Points)...)
 	for _, ref := range sorted(s.Holds) {
 		h := s.Holds[ref]
-		word(ref, h.Point, h.Box)
+		word(ref, h.Point, h.Box, h.Holder)
 		b = append(b, bit01(h.Off.By == ""))
+		if h.Off.By == "" {
+			b = append(b, x.mayEnd(s, h.Holder, h.Since))
+		}
 	}
 	for _, ref := range sorted(s.SignOns) {
 		so := s.SignOns[ref]
 		word(ref, so.Job)
 		b = append(b, bit01(so.Off.By == ""), x.mask(so.Promised))
+		if so.Off.By == "" {
+			b = append(b, x.mayEnd(s, so.Person, so.Since))
+		}
 	}
 	for _, id := range sorted(s.Reqs) {
 		q := s.Reqs[id]
@@ -272,6 +302,12 @@ func (x *explorer) meaning(b []byte, s *ledger.State) []byte {
 		b = append(b, bit01(ok), bit01(heard), bit01(len(j.LastOn)+len(j.LastHold)+len(j.Looked) > 0), bit01(j.Closed.By != ""), bit01(j.GroundsLeft != 0))
 	}
 	b = append(b, 'k', bit01(revoked(s)))
+	for _, f := range sorted(s.Keys) {
+		if k := s.Keys[f]; k.Revoked == 0 && k.Person != "" {
+			word(x.names[string(k.Public)])
+		}
+	}
+	word(sorted(s.Debts)...)
 	for _, z := range sorted(s.Reach) {
 		b = append(b, x.mask(s.Reach[z]))
 	}

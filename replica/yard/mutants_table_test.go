@@ -23,6 +23,7 @@ type mutant struct {
 	why          string
 	sample       bool // in the default run
 	edits        []edit
+	pkg, run     string // a test other than TestExplore that shows it; config is empty then
 }
 
 func cut(file, old, new string) []edit { return []edit{{file, old, new}} }

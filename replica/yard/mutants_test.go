@@ -32,15 +32,16 @@ const (
 func TestMutants(t *testing.T) {
 	var mu sync.Mutex
 	ran, caught := 0, 0
+	all := everyMutant()
 	t.Run("of", func(t *testing.T) {
-		for i := range mutants {
-			m := &mutants[i]
+		for i := range all {
+			m := &all[i]
 			if !chosen(m) {
 				continue
 			}
 			t.Run(m.name, func(t *testing.T) {
 				t.Parallel()
-				said := m.run(t)
+				said := m.show(t)
 				mu.Lock()
 				defer mu.Unlock()
 				ran++
@@ -54,8 +55,10 @@ func TestMutants(t *testing.T) {
 			})
 		}
 	})
-	fmt.Printf("mutants caught %d of %d (of %d in the table)\n", caught, ran, len(mutants))
+	fmt.Printf("mutants caught %d of %d (of %d in the table)\n", caught, ran, len(all))
 }
+
+func everyMutant() []mutant { return slices.Concat(mutants, laterMutants) }
 
 func chosen(m *mutant) bool {
 	return *mutantsRun == "all" || *mutantsRun == "sample" && m.sample || slices.Contains(strings.Split(*mutantsRun, ","), m.name)
@@ -86,7 +89,10 @@ func TestTracesBreakNothingHere(t *testing.T) {
 	for i := range all {
 		by[all[i].name] = &all[i]
 	}
-	for _, m := range mutants {
+	for _, m := range everyMutant() {
+		if m.run != "" {
+			continue
+		}
 		b := by[m.config]
 		if b == nil {
 			t.Errorf("mutant %s names no configuration: %q", m.name, m.config)
@@ -123,7 +129,14 @@ func last(said string) string {
 }
 
 // run replays or searches, and returns what the mutant's own test said.
-func (m *mutant) run(t *testing.T) string {
+func (m *mutant) show(t *testing.T) string {
+	if m.run != "" {
+		said := m.test(t)
+		if i := strings.Index(said, "--- FAIL"); i >= 0 {
+			return broken + "test " + said[i+len("--- FAIL: "):]
+		}
+		return said
+	}
 	trace, err := filepath.Abs(filepath.Join(traces, m.name+".txt"))
 	if err != nil {
 		t.Fatal(err)
@@ -167,7 +180,15 @@ func (m *mutant) test(t *testing.T, args ...string) string {
 	if err := os.WriteFile(overlay, raw, 0o600); err != nil {
 		t.Fatal(err)
 	}
-	cmd := exec.Command("go", append([]string{"test", "-vet=off", "-count=1", "-overlay=" + overlay, "-run=^TestExplore$", "./replica/yard", "-args"}, args...)...)
+	pkg, run := "./replica/yard", "^TestExplore$"
+	if m.run != "" {
+		pkg, run = m.pkg, m.run
+	}
+	what := []string{"test", "-vet=off", "-count=1", "-overlay=" + overlay, "-run=" + run, pkg}
+	if len(args) > 0 {
+		what = append(append(what, "-args"), args...)
+	}
+	cmd := exec.Command("go", what...)
 	cmd.Dir = root
 	out, err := cmd.CombinedOutput()
 	if err == nil {

@@ -24,10 +24,20 @@ type Header struct {
 	// (decisions.md 1).
 	Incarnation string
 	// Compacted is the seq of the last record that was dropped, 0 for none; Hash
-	// is its envelope hash and RaftIndex the raft index it was based on.
+	// is its envelope hash and RaftIndex the raft index that was applied when it was
+	// dropped.
 	Compacted uint64
 	Hash      [32]byte
 	RaftIndex uint64
+}
+
+// Floor is the raft index that a journal with these records rests on: with less
+// applied than that, the yard can promise nothing (decisions.md 11).
+func (h *Header) Floor(records []Record) uint64 {
+	if n := len(records); n > 0 {
+		return max(h.RaftIndex, records[n-1].RaftIndex)
+	}
+	return h.RaftIndex
 }
 
 // Record is one record of the journal.

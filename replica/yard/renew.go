@@ -4,9 +4,11 @@ import "fmt"
 
 // Renew puts a journal of a later epoch in the place of one that never had a
 // record: a fresh disk makes its journal before the ledger says which epoch it
-// begins. A journal with a record in it is never begun anew. After a crash it is
+// begins. It rests on the state that says so, which had raftIndex applied: cut off,
+// a restart with that state promises at once (decisions.md 11). A journal with a
+// record in it is never begun anew. After a crash it is
 // the old empty one or the new empty one.
-func (f *File) Renew(epoch uint64) error {
+func (f *File) Renew(epoch, raftIndex uint64) error {
 	if f.failed != nil {
 		return f.failed
 	}
@@ -17,7 +19,7 @@ func (f *File) Renew(epoch uint64) error {
 	case epoch <= h.Epoch:
 		return fmt.Errorf("the journal in %s is of epoch %d already: it can't become the one of epoch %d", f.dir, h.Epoch, epoch)
 	}
-	h.Epoch = epoch
+	h.Epoch, h.RaftIndex = epoch, raftIndex
 	old := f.f
 	if err := f.rewrite(appendFrame(nil, headerPayload(&h))); err != nil {
 		f.failed = fmt.Errorf("the journal can't be begun, and takes no more until a restart: %w", err)

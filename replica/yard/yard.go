@@ -118,12 +118,13 @@ func (y *Yard) last() (uint64, [32]byte) {
 	return y.h.Compacted, y.h.Hash
 }
 
-// floor is the raft index that the journal's last record was based on.
+// floor is the raft index that the journal rests on.
 func (y *Yard) floor() uint64 {
+	var records []Record
 	if n := len(y.journal); n > 0 {
-		return y.journal[n-1].RaftIndex
+		records = []Record{y.journal[n-1].Record}
 	}
-	return y.h.RaftIndex
+	return y.h.Floor(records)
 }
 
 // at returns the record with a seq, nil when the journal no longer has it.

@@ -1,0 +1,85 @@
+package yard
+
+import (
+	"fmt"
+
+	"yardhasp/ledger"
+	recordv1 "yardhasp/proto/yardhasp/record/v1"
+)
+
+// signOffs: a lock taken off or a zone left, recorded at any yard, whatever that
+// yard knows of it.
+func (x *explorer) signOffs(s *sit, t *seat, do emit) {
+	for i := range s.claims {
+		c := &s.claims[i]
+		if c.fixed || c.over || !c.sent || c.who == "" || !(x.b.releases || c.signOn || x.b.guarded) {
+			continue
+		}
+		for j, k := range s.every(c.who) {
+			bit := uint16(1) << (3*j + int(t.no))
+			if c.off&bit != 0 {
+				continue
+			}
+			name, with := "off "+c.ref, ""
+			if j > 0 {
+				name, with = name+" "+k.name, " with the key "+k.name
+			}
+			if n, _ := x.note(s, t, name, x.sign(name, slot("off", c.slot), c.who, offOf(c), k.name), ""); n != nil {
+				n.claim(i).off |= bit
+				do(fmt.Sprintf("%s writes down the sign-off of %s by %s%s", t.id, c.ref, c.who, with), n, "")
+			}
+		}
+	}
+}
+
+func offOf(c *claim) func(*recordv1.Record) {
+	ref := &recordv1.JournalRef{}
+	if _, err := fmt.Sscanf(c.ref[len(ledger.YardOf(c.ref))+1:], "%d/%d", &ref.Epoch, &ref.Seq); err != nil {
+		return func(*recordv1.Record) {}
+	}
+	ref.Yard = ledger.YardOf(c.ref)
+	return func(r *recordv1.Record) {
+		if c.signOn {
+			r.Act = &recordv1.Record_SignOff{SignOff: &recordv1.SignOff{SignOn: ref}}
+		} else {
+			r.Act = &recordv1.Record_Release{Release: &recordv1.Release{Hold: ref}}
+		}
+	}
+}
+
+// notes: the area looked over, the affected told again, a job closed.
+func (x *explorer) notes(s *sit, t *seat, do emit) {
+	if int(s.n.tells) < x.b.tells {
+		for _, what := range []string{"tell", "look"} {
+			job := map[string]string{"tell": "j1", "look": "j2"}[what]
+			if what == "look" && x.b.signs == 0 {
+				continue
+			}
+			name := fmt.Sprintf("note-%d %s", s.n.tells, what)
+			signed := x.sign(name, slot("note", s.n.tells), "walt", noteOf(what, job))
+			if n, _ := x.note(s, t, name, signed, ""); n != nil {
+				n.n.tells++
+				do(fmt.Sprintf("%s writes down: %s for %s", t.id, what, job), n, "")
+			}
+		}
+	}
+	if x.b.closeJob && !s.n.closed {
+		signed := x.sign("close-job", "close-job", "mia", func(r *recordv1.Record) {
+			r.Act = &recordv1.Record_CloseJob{CloseJob: &recordv1.CloseJob{Job: "j2"}}
+		})
+		if n, _ := x.note(s, t, "close-job", signed, ""); n != nil {
+			n.n.closed = true
+			do(t.id+" writes down that job j2 is closed", n, "")
+		}
+	}
+}
+
+func noteOf(what, job string) func(*recordv1.Record) {
+	return func(r *recordv1.Record) {
+		if what == "tell" {
+			r.Act = &recordv1.Record_Notice{Notice: &recordv1.Notice{Job: job, When: recordv1.NoticeWhen_NOTICE_WHEN_AFTER, People: []string{"abe"}}}
+		} else {
+			r.Act = &recordv1.Record_ClearArea{ClearArea: &recordv1.ClearArea{Job: job, ToolsOut: true, GuardsOn: true, PeopleClear: true}}
+		}
+	}
+}
