@@ -322,6 +322,8 @@ func (x *step) dispatch() {
 		x.recoverYard(a.RecoverYard)
 	case *recordv1.Record_Removal:
 		x.removal(a.Removal)
+	case *recordv1.Record_TakeOver:
+		x.takeOver(a.TakeOver)
 	case *recordv1.Record_StandClear:
 		x.standClear(a.StandClear)
 	case *recordv1.Record_AcknowledgeRemoval:

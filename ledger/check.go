@@ -181,6 +181,11 @@ func checkRecord(r *recordv1.Record) string {
 			return bad
 		}
 		return duties(a.Removal)
+	case *recordv1.Record_TakeOver:
+		if !Name(a.TakeOver.GetJob()) {
+			return jobForm
+		}
+		return others(r.GetSigner(), a.TakeOver.GetFrom())
 	case *recordv1.Record_StandClear:
 		return opt(refOK(a.StandClear.GetHold()) && Name(a.StandClear.GetRequest()) && a.StandClear.GetAsked() > 0, refForm+", the test's request, and its index")
 	case *recordv1.Record_AcknowledgeRemoval:

@@ -17,6 +17,8 @@ func Cosigners(r *recordv1.Record) (people []string, newKey []byte) {
 		return []string{a.Removal.GetSecond()}, nil
 	case *recordv1.Record_HandOver:
 		return a.HandOver.GetOthers(), nil
+	case *recordv1.Record_TakeOver:
+		return []string{a.TakeOver.GetFrom()}, nil
 	case *recordv1.Record_ClaimLock:
 		return []string{a.ClaimLock.GetWitness()}, nil
 	case *recordv1.Record_ReplaceKey:

@@ -66,6 +66,7 @@ var Permits = []Permit{
 	{Kind: "reissue_key", Class: Lifts, Roles: roles(manager)},
 	{Kind: "claim_lock", Class: Lifts, Own: true, Clause: "1910.147(c)(5)(ii)"},
 	{Kind: "acknowledge_removal", Class: Lifts, Own: true, Clause: "1910.147(e)(3)"},
+	{Kind: "take_over", Class: Lifts, Roles: roles(authorised), Clause: "1910.147(f)(4)"},
 	{Kind: "stand_clear", Class: Lifts, Own: true, Clause: "1910.147(f)(1)"},
 	{Kind: "recover_yard", Class: Lifts, Roles: roles(manager)},
 	{Kind: "lock", Class: Protects, Roles: roles(authorised, contractor), Journal: true, Clause: "1910.147(c)(8)"},

@@ -124,7 +124,7 @@ func everyAct(w *world, hold, on string) []*recordv1.Record {
 		{Act: &recordv1.Record_TriedHandle{TriedHandle: &recordv1.TriedHandle{Hold: ref(hold)}}},
 		{Act: &recordv1.Record_CloseJob{CloseJob: &recordv1.CloseJob{Job: "boot-1"}}},
 		actRemoval(hold, "nia"), actHandOver([]string{"lena"}, hold, "stonebend/1/4"), actClaim(hold, "nia"), actAcknowledge(hold),
-		w.actStandClear(hold, "thief"), actReplaceKey("mallory"), actReissueKey("lena", "mallory"), actFoundStarted("the leg was jogged", feeder),
+		w.actStandClear(hold, "thief"), actTakeOver("boot-1", "ravi"), actReplaceKey("mallory"), actReissueKey("lena", "mallory"), actFoundStarted("the leg was jogged", feeder),
 	}
 	seen := map[string]bool{}
 	for _, a := range acts {

@@ -58,7 +58,7 @@ func readDraft(file string) (*client.Draft, error) {
 }
 
 func (a *App) draftCmds() []*cobra.Command {
-	return []*cobra.Command{a.removalCmd(), a.handOverCmd(), a.claimCmd(), a.cosignCmd(), a.sendCmd()}
+	return []*cobra.Command{a.removalCmd(), a.handOverCmd(), a.takeOverCmd(), a.claimCmd(), a.cosignCmd(), a.sendCmd()}
 }
 
 func (a *App) removalCmd() *cobra.Command {
@@ -117,6 +117,22 @@ func (a *App) handOverCmd() *cobra.Command {
 		return a.draft(&recordv1.Record{Act: &recordv1.Record_HandOver{HandOver: o}})
 	}
 	return a.group("hand-over", "Hand-over of locks at a change of shift", "", draft)
+}
+
+func (a *App) takeOverCmd() *cobra.Command {
+	t := &recordv1.TakeOver{}
+	draft := &cobra.Command{Use: "draft JOB", Short: "Write that you are responsible for a job from now on", Args: args(1, 1),
+		Long:    "You have your own lock on every point of the plan first. The responsible employee\nuntil now signs with you; when they are not there, a supervisor or manager does." + draftLong,
+		Example: "  yardhasp take-over draft boot-7 --from ann-dahl > over.txt"}
+	draft.Flags().StringVar(&t.From, "from", "", "the responsible employee until now, or a supervisor or manager, `person` id")
+	draft.RunE = func(c *cobra.Command, args []string) error {
+		if err := need(c, "from"); err != nil {
+			return err
+		}
+		t.Job = args[0]
+		return a.draft(&recordv1.Record{Act: &recordv1.Record_TakeOver{TakeOver: t}})
+	}
+	return a.group("take-over", "Change of a job's responsible employee", "", draft)
 }
 
 func (a *App) claimCmd() *cobra.Command {
@@ -205,6 +221,8 @@ func (p *page) draft(d *client.Draft) {
 		p.line("  second manager        %s", act.Removal.GetSecond())
 		p.line("  verified not here     %s", act.Removal.GetNotHere())
 		p.line("  tried to reach        %s", act.Removal.GetTriedToReach())
+	case *recordv1.Record_TakeOver:
+		p.line("  %s is responsible for %s from now on", r.GetSigner(), act.TakeOver.GetJob())
 	case *recordv1.Record_HandOver:
 		for _, pair := range act.HandOver.GetPairs() {
 			p.line("  %s comes off, %s stays", ledger.RefOf(pair.GetOff()), ledger.RefOf(pair.GetOn()))

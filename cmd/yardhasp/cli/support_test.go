@@ -199,7 +199,7 @@ func scene(y *fakeyard.Yard) {
 		j := mayStart(confirmed)
 		return &recordv1.Board{AsOf: asOf(confirmed), Coop: "Three Forks Grain Co-op", Alarms: []string{"something was found live"}, Jobs: []*recordv1.JobView{j}, Requests: j.Requests,
 			WrittenHere: []*recordv1.WrittenView{{Ref: "eastfork/1/12", Kind: "lock", Signer: "ann-dahl", About: "eastfork/mcc-1/fan", SinceUnixMs: 1790000300000, Promise: "held here"}, {Ref: "eastfork/1/13", Kind: "found_lock", Signer: "bo-lind"}},
-			People: []*recordv1.PersonView{{Id: "ann-dahl", Name: "Ann Dahl", Roles: []recordv1.Role{recordv1.Role_ROLE_AUTHORISED}, HasKey: true}}}, nil
+			People:      []*recordv1.PersonView{{Id: "ann-dahl", Name: "Ann Dahl", Roles: []recordv1.Role{recordv1.Role_ROLE_AUTHORISED}, HasKey: true}}}, nil
 	}
 	y.OnMembers = func() (*servicev1.GetMembersResponse, error) {
 		return &servicev1.GetMembersResponse{AsOf: asOf(true), Coop: "Three Forks Grain Co-op", Yard: y.ID, Voters: 3, Alive: 2, Quorum: 2, MayFail: 0, HasQuorum: true, Health: []string{"the disk is 91 % full"},

@@ -453,6 +453,7 @@ type Record struct {
 	//	*Record_RecoverYard
 	//	*Record_AcknowledgeRemoval
 	//	*Record_StandClear
+	//	*Record_TakeOver
 	//	*Record_Lock
 	//	*Record_FoundLock
 	//	*Record_Release
@@ -720,6 +721,15 @@ func (x *Record) GetStandClear() *StandClear {
 	if x != nil {
 		if x, ok := x.Act.(*Record_StandClear); ok {
 			return x.StandClear
+		}
+	}
+	return nil
+}
+
+func (x *Record) GetTakeOver() *TakeOver {
+	if x != nil {
+		if x, ok := x.Act.(*Record_TakeOver); ok {
+			return x.TakeOver
 		}
 	}
 	return nil
@@ -1008,6 +1018,10 @@ type Record_StandClear struct {
 	StandClear *StandClear `protobuf:"bytes,39,opt,name=stand_clear,json=standClear,proto3,oneof"`
 }
 
+type Record_TakeOver struct {
+	TakeOver *TakeOver `protobuf:"bytes,40,opt,name=take_over,json=takeOver,proto3,oneof"`
+}
+
 type Record_Lock struct {
 	// Journal records, through a yard's journal.
 	Lock *Lock `protobuf:"bytes,50,opt,name=lock,proto3,oneof"`
@@ -1137,6 +1151,8 @@ func (*Record_RecoverYard) isRecord_Act() {}
 func (*Record_AcknowledgeRemoval) isRecord_Act() {}
 
 func (*Record_StandClear) isRecord_Act() {}
+
+func (*Record_TakeOver) isRecord_Act() {}
 
 func (*Record_Lock) isRecord_Act() {}
 
@@ -2555,6 +2571,62 @@ func (x *HandOver) GetOthers() []string {
 	return nil
 }
 
+// TakeOver makes the signer the responsible employee of a job, 1910.147(f)(3)(ii)(A)
+// and (f)(4). The one who was signs too; when they are not there, a supervisor or
+// manager signs in their place.
+type TakeOver struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	Job   string                 `protobuf:"bytes,1,opt,name=job,proto3" json:"job,omitempty"`
+	// The responsible employee until now, or the supervisor or manager.
+	From          string `protobuf:"bytes,2,opt,name=from,proto3" json:"from,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *TakeOver) Reset() {
+	*x = TakeOver{}
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[24]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *TakeOver) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*TakeOver) ProtoMessage() {}
+
+func (x *TakeOver) ProtoReflect() protoreflect.Message {
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[24]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use TakeOver.ProtoReflect.Descriptor instead.
+func (*TakeOver) Descriptor() ([]byte, []int) {
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{24}
+}
+
+func (x *TakeOver) GetJob() string {
+	if x != nil {
+		return x.Job
+	}
+	return ""
+}
+
+func (x *TakeOver) GetFrom() string {
+	if x != nil {
+		return x.From
+	}
+	return ""
+}
+
 // ReplaceKey puts a new key in place of one's own: the old key and the new one
 // sign. The new key may end what the old one began.
 type ReplaceKey struct {
@@ -2566,7 +2638,7 @@ type ReplaceKey struct {
 
 func (x *ReplaceKey) Reset() {
 	*x = ReplaceKey{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[24]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2578,7 +2650,7 @@ func (x *ReplaceKey) String() string {
 func (*ReplaceKey) ProtoMessage() {}
 
 func (x *ReplaceKey) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[24]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2591,7 +2663,7 @@ func (x *ReplaceKey) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReplaceKey.ProtoReflect.Descriptor instead.
 func (*ReplaceKey) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{24}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{25}
 }
 
 func (x *ReplaceKey) GetKey() []byte {
@@ -2613,7 +2685,7 @@ type ReissueKey struct {
 
 func (x *ReissueKey) Reset() {
 	*x = ReissueKey{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[25]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2625,7 +2697,7 @@ func (x *ReissueKey) String() string {
 func (*ReissueKey) ProtoMessage() {}
 
 func (x *ReissueKey) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[25]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2638,7 +2710,7 @@ func (x *ReissueKey) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReissueKey.ProtoReflect.Descriptor instead.
 func (*ReissueKey) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{25}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{26}
 }
 
 func (x *ReissueKey) GetPerson() string {
@@ -2667,7 +2739,7 @@ type ClaimLock struct {
 
 func (x *ClaimLock) Reset() {
 	*x = ClaimLock{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[26]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[27]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2679,7 +2751,7 @@ func (x *ClaimLock) String() string {
 func (*ClaimLock) ProtoMessage() {}
 
 func (x *ClaimLock) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[26]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[27]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2692,7 +2764,7 @@ func (x *ClaimLock) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ClaimLock.ProtoReflect.Descriptor instead.
 func (*ClaimLock) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{26}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{27}
 }
 
 func (x *ClaimLock) GetHold() *JournalRef {
@@ -2733,7 +2805,7 @@ type RecoverYard struct {
 
 func (x *RecoverYard) Reset() {
 	*x = RecoverYard{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[27]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[28]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2745,7 +2817,7 @@ func (x *RecoverYard) String() string {
 func (*RecoverYard) ProtoMessage() {}
 
 func (x *RecoverYard) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[27]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[28]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2758,7 +2830,7 @@ func (x *RecoverYard) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RecoverYard.ProtoReflect.Descriptor instead.
 func (*RecoverYard) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{27}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{28}
 }
 
 func (x *RecoverYard) GetYard() string {
@@ -2837,7 +2909,7 @@ type WalkedLock struct {
 
 func (x *WalkedLock) Reset() {
 	*x = WalkedLock{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[28]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[29]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2849,7 +2921,7 @@ func (x *WalkedLock) String() string {
 func (*WalkedLock) ProtoMessage() {}
 
 func (x *WalkedLock) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[28]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[29]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2862,7 +2934,7 @@ func (x *WalkedLock) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WalkedLock.ProtoReflect.Descriptor instead.
 func (*WalkedLock) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{28}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{29}
 }
 
 func (x *WalkedLock) GetTarget() *Target {
@@ -2903,7 +2975,7 @@ type WalkedPerson struct {
 
 func (x *WalkedPerson) Reset() {
 	*x = WalkedPerson{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[29]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[30]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2915,7 +2987,7 @@ func (x *WalkedPerson) String() string {
 func (*WalkedPerson) ProtoMessage() {}
 
 func (x *WalkedPerson) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[29]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[30]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2928,7 +3000,7 @@ func (x *WalkedPerson) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WalkedPerson.ProtoReflect.Descriptor instead.
 func (*WalkedPerson) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{29}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{30}
 }
 
 func (x *WalkedPerson) GetPerson() string {
@@ -2958,7 +3030,7 @@ type FoundStarted struct {
 
 func (x *FoundStarted) Reset() {
 	*x = FoundStarted{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[30]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[31]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2970,7 +3042,7 @@ func (x *FoundStarted) String() string {
 func (*FoundStarted) ProtoMessage() {}
 
 func (x *FoundStarted) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[30]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[31]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2983,7 +3055,7 @@ func (x *FoundStarted) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use FoundStarted.ProtoReflect.Descriptor instead.
 func (*FoundStarted) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{30}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{31}
 }
 
 func (x *FoundStarted) GetPoints() []string {
@@ -3014,7 +3086,7 @@ type Target struct {
 
 func (x *Target) Reset() {
 	*x = Target{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[31]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[32]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3026,7 +3098,7 @@ func (x *Target) String() string {
 func (*Target) ProtoMessage() {}
 
 func (x *Target) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[31]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[32]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3039,7 +3111,7 @@ func (x *Target) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Target.ProtoReflect.Descriptor instead.
 func (*Target) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{31}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{32}
 }
 
 func (x *Target) GetOn() isTarget_On {
@@ -3097,7 +3169,7 @@ type Lock struct {
 
 func (x *Lock) Reset() {
 	*x = Lock{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[32]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[33]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3109,7 +3181,7 @@ func (x *Lock) String() string {
 func (*Lock) ProtoMessage() {}
 
 func (x *Lock) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[32]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[33]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3122,7 +3194,7 @@ func (x *Lock) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Lock.ProtoReflect.Descriptor instead.
 func (*Lock) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{32}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{33}
 }
 
 func (x *Lock) GetTarget() *Target {
@@ -3158,7 +3230,7 @@ type FoundLock struct {
 
 func (x *FoundLock) Reset() {
 	*x = FoundLock{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[33]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[34]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3170,7 +3242,7 @@ func (x *FoundLock) String() string {
 func (*FoundLock) ProtoMessage() {}
 
 func (x *FoundLock) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[33]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[34]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3183,7 +3255,7 @@ func (x *FoundLock) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use FoundLock.ProtoReflect.Descriptor instead.
 func (*FoundLock) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{33}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{34}
 }
 
 func (x *FoundLock) GetTarget() *Target {
@@ -3217,7 +3289,7 @@ type Release struct {
 
 func (x *Release) Reset() {
 	*x = Release{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[34]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[35]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3229,7 +3301,7 @@ func (x *Release) String() string {
 func (*Release) ProtoMessage() {}
 
 func (x *Release) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[34]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[35]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3242,7 +3314,7 @@ func (x *Release) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Release.ProtoReflect.Descriptor instead.
 func (*Release) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{34}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{35}
 }
 
 func (x *Release) GetHold() *JournalRef {
@@ -3264,7 +3336,7 @@ type Moved struct {
 
 func (x *Moved) Reset() {
 	*x = Moved{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[35]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[36]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3276,7 +3348,7 @@ func (x *Moved) String() string {
 func (*Moved) ProtoMessage() {}
 
 func (x *Moved) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[35]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[36]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3289,7 +3361,7 @@ func (x *Moved) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Moved.ProtoReflect.Descriptor instead.
 func (*Moved) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{35}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{36}
 }
 
 func (x *Moved) GetEpoch() uint64 {
@@ -3317,7 +3389,7 @@ type Isolate struct {
 
 func (x *Isolate) Reset() {
 	*x = Isolate{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[36]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[37]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3329,7 +3401,7 @@ func (x *Isolate) String() string {
 func (*Isolate) ProtoMessage() {}
 
 func (x *Isolate) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[36]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[37]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3342,7 +3414,7 @@ func (x *Isolate) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Isolate.ProtoReflect.Descriptor instead.
 func (*Isolate) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{36}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{37}
 }
 
 func (x *Isolate) GetPoint() string {
@@ -3370,7 +3442,7 @@ type Closed struct {
 
 func (x *Closed) Reset() {
 	*x = Closed{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[37]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[38]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3382,7 +3454,7 @@ func (x *Closed) String() string {
 func (*Closed) ProtoMessage() {}
 
 func (x *Closed) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[37]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[38]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3395,7 +3467,7 @@ func (x *Closed) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Closed.ProtoReflect.Descriptor instead.
 func (*Closed) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{37}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{38}
 }
 
 func (x *Closed) GetPoint() string {
@@ -3423,7 +3495,7 @@ type FoundClosed struct {
 
 func (x *FoundClosed) Reset() {
 	*x = FoundClosed{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[38]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[39]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3435,7 +3507,7 @@ func (x *FoundClosed) String() string {
 func (*FoundClosed) ProtoMessage() {}
 
 func (x *FoundClosed) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[38]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[39]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3448,7 +3520,7 @@ func (x *FoundClosed) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use FoundClosed.ProtoReflect.Descriptor instead.
 func (*FoundClosed) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{38}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{39}
 }
 
 func (x *FoundClosed) GetPoint() string {
@@ -3476,7 +3548,7 @@ type Energise struct {
 
 func (x *Energise) Reset() {
 	*x = Energise{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[39]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[40]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3488,7 +3560,7 @@ func (x *Energise) String() string {
 func (*Energise) ProtoMessage() {}
 
 func (x *Energise) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[39]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[40]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3501,7 +3573,7 @@ func (x *Energise) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Energise.ProtoReflect.Descriptor instead.
 func (*Energise) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{39}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{40}
 }
 
 func (x *Energise) GetRequest() string {
@@ -3529,7 +3601,7 @@ type BoxAdd struct {
 
 func (x *BoxAdd) Reset() {
 	*x = BoxAdd{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[40]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[41]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3541,7 +3613,7 @@ func (x *BoxAdd) String() string {
 func (*BoxAdd) ProtoMessage() {}
 
 func (x *BoxAdd) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[40]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[41]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3554,7 +3626,7 @@ func (x *BoxAdd) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BoxAdd.ProtoReflect.Descriptor instead.
 func (*BoxAdd) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{40}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{41}
 }
 
 func (x *BoxAdd) GetBox() string {
@@ -3582,7 +3654,7 @@ type BoxRemove struct {
 
 func (x *BoxRemove) Reset() {
 	*x = BoxRemove{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[41]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[42]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3594,7 +3666,7 @@ func (x *BoxRemove) String() string {
 func (*BoxRemove) ProtoMessage() {}
 
 func (x *BoxRemove) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[41]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[42]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3607,7 +3679,7 @@ func (x *BoxRemove) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BoxRemove.ProtoReflect.Descriptor instead.
 func (*BoxRemove) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{41}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{42}
 }
 
 func (x *BoxRemove) GetBox() string {
@@ -3642,7 +3714,7 @@ type OpenJob struct {
 
 func (x *OpenJob) Reset() {
 	*x = OpenJob{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[42]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[43]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3654,7 +3726,7 @@ func (x *OpenJob) String() string {
 func (*OpenJob) ProtoMessage() {}
 
 func (x *OpenJob) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[42]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[43]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3667,7 +3739,7 @@ func (x *OpenJob) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use OpenJob.ProtoReflect.Descriptor instead.
 func (*OpenJob) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{42}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{43}
 }
 
 func (x *OpenJob) GetId() string {
@@ -3729,7 +3801,7 @@ type SignOn struct {
 
 func (x *SignOn) Reset() {
 	*x = SignOn{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[43]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[44]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3741,7 +3813,7 @@ func (x *SignOn) String() string {
 func (*SignOn) ProtoMessage() {}
 
 func (x *SignOn) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[43]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[44]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3754,7 +3826,7 @@ func (x *SignOn) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SignOn.ProtoReflect.Descriptor instead.
 func (*SignOn) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{43}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{44}
 }
 
 func (x *SignOn) GetJob() string {
@@ -3774,7 +3846,7 @@ type SignOff struct {
 
 func (x *SignOff) Reset() {
 	*x = SignOff{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[44]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[45]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3786,7 +3858,7 @@ func (x *SignOff) String() string {
 func (*SignOff) ProtoMessage() {}
 
 func (x *SignOff) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[44]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[45]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3799,7 +3871,7 @@ func (x *SignOff) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SignOff.ProtoReflect.Descriptor instead.
 func (*SignOff) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{44}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{45}
 }
 
 func (x *SignOff) GetSignOn() *JournalRef {
@@ -3819,7 +3891,7 @@ type ShutDown struct {
 
 func (x *ShutDown) Reset() {
 	*x = ShutDown{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[45]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[46]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3831,7 +3903,7 @@ func (x *ShutDown) String() string {
 func (*ShutDown) ProtoMessage() {}
 
 func (x *ShutDown) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[45]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[46]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3844,7 +3916,7 @@ func (x *ShutDown) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ShutDown.ProtoReflect.Descriptor instead.
 func (*ShutDown) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{45}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{46}
 }
 
 func (x *ShutDown) GetJob() string {
@@ -3878,7 +3950,7 @@ type Reading struct {
 
 func (x *Reading) Reset() {
 	*x = Reading{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[46]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[47]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3890,7 +3962,7 @@ func (x *Reading) String() string {
 func (*Reading) ProtoMessage() {}
 
 func (x *Reading) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[46]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[47]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3903,7 +3975,7 @@ func (x *Reading) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Reading.ProtoReflect.Descriptor instead.
 func (*Reading) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{46}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{47}
 }
 
 func (x *Reading) GetJob() string {
@@ -3995,7 +4067,7 @@ type FoundLive struct {
 
 func (x *FoundLive) Reset() {
 	*x = FoundLive{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[47]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[48]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4007,7 +4079,7 @@ func (x *FoundLive) String() string {
 func (*FoundLive) ProtoMessage() {}
 
 func (x *FoundLive) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[47]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[48]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4020,7 +4092,7 @@ func (x *FoundLive) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use FoundLive.ProtoReflect.Descriptor instead.
 func (*FoundLive) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{47}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{48}
 }
 
 func (x *FoundLive) GetJob() string {
@@ -4055,7 +4127,7 @@ type CorrectFoundLive struct {
 
 func (x *CorrectFoundLive) Reset() {
 	*x = CorrectFoundLive{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[48]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[49]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4067,7 +4139,7 @@ func (x *CorrectFoundLive) String() string {
 func (*CorrectFoundLive) ProtoMessage() {}
 
 func (x *CorrectFoundLive) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[48]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[49]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4080,7 +4152,7 @@ func (x *CorrectFoundLive) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CorrectFoundLive.ProtoReflect.Descriptor instead.
 func (*CorrectFoundLive) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{48}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{49}
 }
 
 func (x *CorrectFoundLive) GetFound() *JournalRef {
@@ -4110,7 +4182,7 @@ type StoredReleased struct {
 
 func (x *StoredReleased) Reset() {
 	*x = StoredReleased{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[49]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[50]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4122,7 +4194,7 @@ func (x *StoredReleased) String() string {
 func (*StoredReleased) ProtoMessage() {}
 
 func (x *StoredReleased) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[49]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[50]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4135,7 +4207,7 @@ func (x *StoredReleased) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use StoredReleased.ProtoReflect.Descriptor instead.
 func (*StoredReleased) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{49}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{50}
 }
 
 func (x *StoredReleased) GetJob() string {
@@ -4172,7 +4244,7 @@ type Notice struct {
 
 func (x *Notice) Reset() {
 	*x = Notice{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[50]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[51]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4184,7 +4256,7 @@ func (x *Notice) String() string {
 func (*Notice) ProtoMessage() {}
 
 func (x *Notice) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[50]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[51]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4197,7 +4269,7 @@ func (x *Notice) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Notice.ProtoReflect.Descriptor instead.
 func (*Notice) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{50}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{51}
 }
 
 func (x *Notice) GetJob() string {
@@ -4243,7 +4315,7 @@ type ClearArea struct {
 
 func (x *ClearArea) Reset() {
 	*x = ClearArea{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[51]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[52]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4255,7 +4327,7 @@ func (x *ClearArea) String() string {
 func (*ClearArea) ProtoMessage() {}
 
 func (x *ClearArea) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[51]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[52]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4268,7 +4340,7 @@ func (x *ClearArea) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ClearArea.ProtoReflect.Descriptor instead.
 func (*ClearArea) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{51}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{52}
 }
 
 func (x *ClearArea) GetJob() string {
@@ -4323,7 +4395,7 @@ type TriedHandle struct {
 
 func (x *TriedHandle) Reset() {
 	*x = TriedHandle{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[52]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[53]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4335,7 +4407,7 @@ func (x *TriedHandle) String() string {
 func (*TriedHandle) ProtoMessage() {}
 
 func (x *TriedHandle) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[52]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[53]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4348,7 +4420,7 @@ func (x *TriedHandle) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TriedHandle.ProtoReflect.Descriptor instead.
 func (*TriedHandle) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{52}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{53}
 }
 
 func (x *TriedHandle) GetHold() *JournalRef {
@@ -4368,7 +4440,7 @@ type CloseJob struct {
 
 func (x *CloseJob) Reset() {
 	*x = CloseJob{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[53]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[54]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4380,7 +4452,7 @@ func (x *CloseJob) String() string {
 func (*CloseJob) ProtoMessage() {}
 
 func (x *CloseJob) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[53]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[54]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4393,7 +4465,7 @@ func (x *CloseJob) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CloseJob.ProtoReflect.Descriptor instead.
 func (*CloseJob) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{53}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{54}
 }
 
 func (x *CloseJob) GetJob() string {
@@ -4415,7 +4487,7 @@ type HandOver_Pair struct {
 
 func (x *HandOver_Pair) Reset() {
 	*x = HandOver_Pair{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[54]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[55]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4427,7 +4499,7 @@ func (x *HandOver_Pair) String() string {
 func (*HandOver_Pair) ProtoMessage() {}
 
 func (x *HandOver_Pair) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[54]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[55]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4469,7 +4541,7 @@ const file_yardhasp_record_v1_record_proto_rawDesc = "" +
 	"signatures\";\n" +
 	"\tSignature\x12\x10\n" +
 	"\x03key\x18\x01 \x01(\fR\x03key\x12\x1c\n" +
-	"\tsignature\x18\x02 \x01(\fR\tsignature\"\xaf\x16\n" +
+	"\tsignature\x18\x02 \x01(\fR\tsignature\"\xec\x16\n" +
 	"\x06Record\x12\x16\n" +
 	"\x06ledger\x18\x01 \x01(\fR\x06ledger\x12\x16\n" +
 	"\x06signer\x18\x02 \x01(\tR\x06signer\x122\n" +
@@ -4499,7 +4571,8 @@ const file_yardhasp_record_v1_record_proto_rawDesc = "" +
 	"\frecover_yard\x18% \x01(\v2\x1f.yardhasp.record.v1.RecoverYardH\x00R\vrecoverYard\x12Y\n" +
 	"\x13acknowledge_removal\x18& \x01(\v2&.yardhasp.record.v1.AcknowledgeRemovalH\x00R\x12acknowledgeRemoval\x12A\n" +
 	"\vstand_clear\x18' \x01(\v2\x1e.yardhasp.record.v1.StandClearH\x00R\n" +
-	"standClear\x12.\n" +
+	"standClear\x12;\n" +
+	"\ttake_over\x18( \x01(\v2\x1c.yardhasp.record.v1.TakeOverH\x00R\btakeOver\x12.\n" +
 	"\x04lock\x182 \x01(\v2\x18.yardhasp.record.v1.LockH\x00R\x04lock\x12>\n" +
 	"\n" +
 	"found_lock\x183 \x01(\v2\x1d.yardhasp.record.v1.FoundLockH\x00R\tfoundLock\x127\n" +
@@ -4624,7 +4697,10 @@ const file_yardhasp_record_v1_record_proto_rawDesc = "" +
 	"\x06others\x18\x02 \x03(\tR\x06others\x1ah\n" +
 	"\x04Pair\x120\n" +
 	"\x03off\x18\x01 \x01(\v2\x1e.yardhasp.record.v1.JournalRefR\x03off\x12.\n" +
-	"\x02on\x18\x02 \x01(\v2\x1e.yardhasp.record.v1.JournalRefR\x02on\"\x1e\n" +
+	"\x02on\x18\x02 \x01(\v2\x1e.yardhasp.record.v1.JournalRefR\x02on\"0\n" +
+	"\bTakeOver\x12\x10\n" +
+	"\x03job\x18\x01 \x01(\tR\x03job\x12\x12\n" +
+	"\x04from\x18\x02 \x01(\tR\x04from\"\x1e\n" +
 	"\n" +
 	"ReplaceKey\x12\x10\n" +
 	"\x03key\x18\x01 \x01(\fR\x03key\"6\n" +
@@ -4792,7 +4868,7 @@ func file_yardhasp_record_v1_record_proto_rawDescGZIP() []byte {
 }
 
 var file_yardhasp_record_v1_record_proto_enumTypes = make([]protoimpl.EnumInfo, 5)
-var file_yardhasp_record_v1_record_proto_msgTypes = make([]protoimpl.MessageInfo, 55)
+var file_yardhasp_record_v1_record_proto_msgTypes = make([]protoimpl.MessageInfo, 56)
 var file_yardhasp_record_v1_record_proto_goTypes = []any{
 	(Role)(0),                  // 0: yardhasp.record.v1.Role
 	(SpareKey)(0),              // 1: yardhasp.record.v1.SpareKey
@@ -4823,38 +4899,39 @@ var file_yardhasp_record_v1_record_proto_goTypes = []any{
 	(*Removal)(nil),            // 26: yardhasp.record.v1.Removal
 	(*AcknowledgeRemoval)(nil), // 27: yardhasp.record.v1.AcknowledgeRemoval
 	(*HandOver)(nil),           // 28: yardhasp.record.v1.HandOver
-	(*ReplaceKey)(nil),         // 29: yardhasp.record.v1.ReplaceKey
-	(*ReissueKey)(nil),         // 30: yardhasp.record.v1.ReissueKey
-	(*ClaimLock)(nil),          // 31: yardhasp.record.v1.ClaimLock
-	(*RecoverYard)(nil),        // 32: yardhasp.record.v1.RecoverYard
-	(*WalkedLock)(nil),         // 33: yardhasp.record.v1.WalkedLock
-	(*WalkedPerson)(nil),       // 34: yardhasp.record.v1.WalkedPerson
-	(*FoundStarted)(nil),       // 35: yardhasp.record.v1.FoundStarted
-	(*Target)(nil),             // 36: yardhasp.record.v1.Target
-	(*Lock)(nil),               // 37: yardhasp.record.v1.Lock
-	(*FoundLock)(nil),          // 38: yardhasp.record.v1.FoundLock
-	(*Release)(nil),            // 39: yardhasp.record.v1.Release
-	(*Moved)(nil),              // 40: yardhasp.record.v1.Moved
-	(*Isolate)(nil),            // 41: yardhasp.record.v1.Isolate
-	(*Closed)(nil),             // 42: yardhasp.record.v1.Closed
-	(*FoundClosed)(nil),        // 43: yardhasp.record.v1.FoundClosed
-	(*Energise)(nil),           // 44: yardhasp.record.v1.Energise
-	(*BoxAdd)(nil),             // 45: yardhasp.record.v1.BoxAdd
-	(*BoxRemove)(nil),          // 46: yardhasp.record.v1.BoxRemove
-	(*OpenJob)(nil),            // 47: yardhasp.record.v1.OpenJob
-	(*SignOn)(nil),             // 48: yardhasp.record.v1.SignOn
-	(*SignOff)(nil),            // 49: yardhasp.record.v1.SignOff
-	(*ShutDown)(nil),           // 50: yardhasp.record.v1.ShutDown
-	(*Reading)(nil),            // 51: yardhasp.record.v1.Reading
-	(*FoundLive)(nil),          // 52: yardhasp.record.v1.FoundLive
-	(*CorrectFoundLive)(nil),   // 53: yardhasp.record.v1.CorrectFoundLive
-	(*StoredReleased)(nil),     // 54: yardhasp.record.v1.StoredReleased
-	(*Notice)(nil),             // 55: yardhasp.record.v1.Notice
-	(*ClearArea)(nil),          // 56: yardhasp.record.v1.ClearArea
-	(*TriedHandle)(nil),        // 57: yardhasp.record.v1.TriedHandle
-	(*CloseJob)(nil),           // 58: yardhasp.record.v1.CloseJob
-	(*HandOver_Pair)(nil),      // 59: yardhasp.record.v1.HandOver.Pair
-	(Medium)(0),                // 60: yardhasp.record.v1.Medium
+	(*TakeOver)(nil),           // 29: yardhasp.record.v1.TakeOver
+	(*ReplaceKey)(nil),         // 30: yardhasp.record.v1.ReplaceKey
+	(*ReissueKey)(nil),         // 31: yardhasp.record.v1.ReissueKey
+	(*ClaimLock)(nil),          // 32: yardhasp.record.v1.ClaimLock
+	(*RecoverYard)(nil),        // 33: yardhasp.record.v1.RecoverYard
+	(*WalkedLock)(nil),         // 34: yardhasp.record.v1.WalkedLock
+	(*WalkedPerson)(nil),       // 35: yardhasp.record.v1.WalkedPerson
+	(*FoundStarted)(nil),       // 36: yardhasp.record.v1.FoundStarted
+	(*Target)(nil),             // 37: yardhasp.record.v1.Target
+	(*Lock)(nil),               // 38: yardhasp.record.v1.Lock
+	(*FoundLock)(nil),          // 39: yardhasp.record.v1.FoundLock
+	(*Release)(nil),            // 40: yardhasp.record.v1.Release
+	(*Moved)(nil),              // 41: yardhasp.record.v1.Moved
+	(*Isolate)(nil),            // 42: yardhasp.record.v1.Isolate
+	(*Closed)(nil),             // 43: yardhasp.record.v1.Closed
+	(*FoundClosed)(nil),        // 44: yardhasp.record.v1.FoundClosed
+	(*Energise)(nil),           // 45: yardhasp.record.v1.Energise
+	(*BoxAdd)(nil),             // 46: yardhasp.record.v1.BoxAdd
+	(*BoxRemove)(nil),          // 47: yardhasp.record.v1.BoxRemove
+	(*OpenJob)(nil),            // 48: yardhasp.record.v1.OpenJob
+	(*SignOn)(nil),             // 49: yardhasp.record.v1.SignOn
+	(*SignOff)(nil),            // 50: yardhasp.record.v1.SignOff
+	(*ShutDown)(nil),           // 51: yardhasp.record.v1.ShutDown
+	(*Reading)(nil),            // 52: yardhasp.record.v1.Reading
+	(*FoundLive)(nil),          // 53: yardhasp.record.v1.FoundLive
+	(*CorrectFoundLive)(nil),   // 54: yardhasp.record.v1.CorrectFoundLive
+	(*StoredReleased)(nil),     // 55: yardhasp.record.v1.StoredReleased
+	(*Notice)(nil),             // 56: yardhasp.record.v1.Notice
+	(*ClearArea)(nil),          // 57: yardhasp.record.v1.ClearArea
+	(*TriedHandle)(nil),        // 58: yardhasp.record.v1.TriedHandle
+	(*CloseJob)(nil),           // 59: yardhasp.record.v1.CloseJob
+	(*HandOver_Pair)(nil),      // 60: yardhasp.record.v1.HandOver.Pair
+	(Medium)(0),                // 61: yardhasp.record.v1.Medium
 }
 var file_yardhasp_record_v1_record_proto_depIdxs = []int32{
 	6,  // 0: yardhasp.record.v1.Signed.signatures:type_name -> yardhasp.record.v1.Signature
@@ -4873,67 +4950,68 @@ var file_yardhasp_record_v1_record_proto_depIdxs = []int32{
 	15, // 13: yardhasp.record.v1.Record.record_training:type_name -> yardhasp.record.v1.RecordTraining
 	26, // 14: yardhasp.record.v1.Record.removal:type_name -> yardhasp.record.v1.Removal
 	28, // 15: yardhasp.record.v1.Record.hand_over:type_name -> yardhasp.record.v1.HandOver
-	29, // 16: yardhasp.record.v1.Record.replace_key:type_name -> yardhasp.record.v1.ReplaceKey
-	30, // 17: yardhasp.record.v1.Record.reissue_key:type_name -> yardhasp.record.v1.ReissueKey
-	31, // 18: yardhasp.record.v1.Record.claim_lock:type_name -> yardhasp.record.v1.ClaimLock
-	32, // 19: yardhasp.record.v1.Record.recover_yard:type_name -> yardhasp.record.v1.RecoverYard
+	30, // 16: yardhasp.record.v1.Record.replace_key:type_name -> yardhasp.record.v1.ReplaceKey
+	31, // 17: yardhasp.record.v1.Record.reissue_key:type_name -> yardhasp.record.v1.ReissueKey
+	32, // 18: yardhasp.record.v1.Record.claim_lock:type_name -> yardhasp.record.v1.ClaimLock
+	33, // 19: yardhasp.record.v1.Record.recover_yard:type_name -> yardhasp.record.v1.RecoverYard
 	27, // 20: yardhasp.record.v1.Record.acknowledge_removal:type_name -> yardhasp.record.v1.AcknowledgeRemoval
 	23, // 21: yardhasp.record.v1.Record.stand_clear:type_name -> yardhasp.record.v1.StandClear
-	37, // 22: yardhasp.record.v1.Record.lock:type_name -> yardhasp.record.v1.Lock
-	38, // 23: yardhasp.record.v1.Record.found_lock:type_name -> yardhasp.record.v1.FoundLock
-	39, // 24: yardhasp.record.v1.Record.release:type_name -> yardhasp.record.v1.Release
-	41, // 25: yardhasp.record.v1.Record.isolate:type_name -> yardhasp.record.v1.Isolate
-	42, // 26: yardhasp.record.v1.Record.closed:type_name -> yardhasp.record.v1.Closed
-	43, // 27: yardhasp.record.v1.Record.found_closed:type_name -> yardhasp.record.v1.FoundClosed
-	44, // 28: yardhasp.record.v1.Record.energise:type_name -> yardhasp.record.v1.Energise
-	45, // 29: yardhasp.record.v1.Record.box_add:type_name -> yardhasp.record.v1.BoxAdd
-	46, // 30: yardhasp.record.v1.Record.box_remove:type_name -> yardhasp.record.v1.BoxRemove
-	35, // 31: yardhasp.record.v1.Record.found_started:type_name -> yardhasp.record.v1.FoundStarted
-	47, // 32: yardhasp.record.v1.Record.open_job:type_name -> yardhasp.record.v1.OpenJob
-	48, // 33: yardhasp.record.v1.Record.sign_on:type_name -> yardhasp.record.v1.SignOn
-	49, // 34: yardhasp.record.v1.Record.sign_off:type_name -> yardhasp.record.v1.SignOff
-	50, // 35: yardhasp.record.v1.Record.shut_down:type_name -> yardhasp.record.v1.ShutDown
-	51, // 36: yardhasp.record.v1.Record.reading:type_name -> yardhasp.record.v1.Reading
-	52, // 37: yardhasp.record.v1.Record.found_live:type_name -> yardhasp.record.v1.FoundLive
-	53, // 38: yardhasp.record.v1.Record.correct_found_live:type_name -> yardhasp.record.v1.CorrectFoundLive
-	54, // 39: yardhasp.record.v1.Record.stored_released:type_name -> yardhasp.record.v1.StoredReleased
-	55, // 40: yardhasp.record.v1.Record.notice:type_name -> yardhasp.record.v1.Notice
-	56, // 41: yardhasp.record.v1.Record.clear_area:type_name -> yardhasp.record.v1.ClearArea
-	57, // 42: yardhasp.record.v1.Record.tried_handle:type_name -> yardhasp.record.v1.TriedHandle
-	58, // 43: yardhasp.record.v1.Record.close_job:type_name -> yardhasp.record.v1.CloseJob
-	0,  // 44: yardhasp.record.v1.Person.roles:type_name -> yardhasp.record.v1.Role
-	11, // 45: yardhasp.record.v1.Founding.yard:type_name -> yardhasp.record.v1.YardInfo
-	10, // 46: yardhasp.record.v1.Founding.manager:type_name -> yardhasp.record.v1.Person
-	10, // 47: yardhasp.record.v1.Invite.person:type_name -> yardhasp.record.v1.Person
-	11, // 48: yardhasp.record.v1.Invite.yard:type_name -> yardhasp.record.v1.YardInfo
-	1,  // 49: yardhasp.record.v1.RegisterPadlock.spare:type_name -> yardhasp.record.v1.SpareKey
-	2,  // 50: yardhasp.record.v1.Request.kind:type_name -> yardhasp.record.v1.RequestKind
-	9,  // 51: yardhasp.record.v1.StandClear.hold:type_name -> yardhasp.record.v1.JournalRef
-	9,  // 52: yardhasp.record.v1.Removal.hold:type_name -> yardhasp.record.v1.JournalRef
-	9,  // 53: yardhasp.record.v1.AcknowledgeRemoval.hold:type_name -> yardhasp.record.v1.JournalRef
-	59, // 54: yardhasp.record.v1.HandOver.pairs:type_name -> yardhasp.record.v1.HandOver.Pair
-	9,  // 55: yardhasp.record.v1.ClaimLock.hold:type_name -> yardhasp.record.v1.JournalRef
-	33, // 56: yardhasp.record.v1.RecoverYard.locks:type_name -> yardhasp.record.v1.WalkedLock
-	34, // 57: yardhasp.record.v1.RecoverYard.inside:type_name -> yardhasp.record.v1.WalkedPerson
-	36, // 58: yardhasp.record.v1.WalkedLock.target:type_name -> yardhasp.record.v1.Target
-	36, // 59: yardhasp.record.v1.Lock.target:type_name -> yardhasp.record.v1.Target
-	36, // 60: yardhasp.record.v1.FoundLock.target:type_name -> yardhasp.record.v1.Target
-	9,  // 61: yardhasp.record.v1.Release.hold:type_name -> yardhasp.record.v1.JournalRef
-	40, // 62: yardhasp.record.v1.Isolate.moved:type_name -> yardhasp.record.v1.Moved
-	40, // 63: yardhasp.record.v1.Closed.moved:type_name -> yardhasp.record.v1.Moved
-	9,  // 64: yardhasp.record.v1.SignOff.sign_on:type_name -> yardhasp.record.v1.JournalRef
-	60, // 65: yardhasp.record.v1.Reading.medium:type_name -> yardhasp.record.v1.Medium
-	3,  // 66: yardhasp.record.v1.Reading.kind:type_name -> yardhasp.record.v1.ReadingKind
-	9,  // 67: yardhasp.record.v1.CorrectFoundLive.found:type_name -> yardhasp.record.v1.JournalRef
-	4,  // 68: yardhasp.record.v1.Notice.when:type_name -> yardhasp.record.v1.NoticeWhen
-	9,  // 69: yardhasp.record.v1.TriedHandle.hold:type_name -> yardhasp.record.v1.JournalRef
-	9,  // 70: yardhasp.record.v1.HandOver.Pair.off:type_name -> yardhasp.record.v1.JournalRef
-	9,  // 71: yardhasp.record.v1.HandOver.Pair.on:type_name -> yardhasp.record.v1.JournalRef
-	72, // [72:72] is the sub-list for method output_type
-	72, // [72:72] is the sub-list for method input_type
-	72, // [72:72] is the sub-list for extension type_name
-	72, // [72:72] is the sub-list for extension extendee
-	0,  // [0:72] is the sub-list for field type_name
+	29, // 22: yardhasp.record.v1.Record.take_over:type_name -> yardhasp.record.v1.TakeOver
+	38, // 23: yardhasp.record.v1.Record.lock:type_name -> yardhasp.record.v1.Lock
+	39, // 24: yardhasp.record.v1.Record.found_lock:type_name -> yardhasp.record.v1.FoundLock
+	40, // 25: yardhasp.record.v1.Record.release:type_name -> yardhasp.record.v1.Release
+	42, // 26: yardhasp.record.v1.Record.isolate:type_name -> yardhasp.record.v1.Isolate
+	43, // 27: yardhasp.record.v1.Record.closed:type_name -> yardhasp.record.v1.Closed
+	44, // 28: yardhasp.record.v1.Record.found_closed:type_name -> yardhasp.record.v1.FoundClosed
+	45, // 29: yardhasp.record.v1.Record.energise:type_name -> yardhasp.record.v1.Energise
+	46, // 30: yardhasp.record.v1.Record.box_add:type_name -> yardhasp.record.v1.BoxAdd
+	47, // 31: yardhasp.record.v1.Record.box_remove:type_name -> yardhasp.record.v1.BoxRemove
+	36, // 32: yardhasp.record.v1.Record.found_started:type_name -> yardhasp.record.v1.FoundStarted
+	48, // 33: yardhasp.record.v1.Record.open_job:type_name -> yardhasp.record.v1.OpenJob
+	49, // 34: yardhasp.record.v1.Record.sign_on:type_name -> yardhasp.record.v1.SignOn
+	50, // 35: yardhasp.record.v1.Record.sign_off:type_name -> yardhasp.record.v1.SignOff
+	51, // 36: yardhasp.record.v1.Record.shut_down:type_name -> yardhasp.record.v1.ShutDown
+	52, // 37: yardhasp.record.v1.Record.reading:type_name -> yardhasp.record.v1.Reading
+	53, // 38: yardhasp.record.v1.Record.found_live:type_name -> yardhasp.record.v1.FoundLive
+	54, // 39: yardhasp.record.v1.Record.correct_found_live:type_name -> yardhasp.record.v1.CorrectFoundLive
+	55, // 40: yardhasp.record.v1.Record.stored_released:type_name -> yardhasp.record.v1.StoredReleased
+	56, // 41: yardhasp.record.v1.Record.notice:type_name -> yardhasp.record.v1.Notice
+	57, // 42: yardhasp.record.v1.Record.clear_area:type_name -> yardhasp.record.v1.ClearArea
+	58, // 43: yardhasp.record.v1.Record.tried_handle:type_name -> yardhasp.record.v1.TriedHandle
+	59, // 44: yardhasp.record.v1.Record.close_job:type_name -> yardhasp.record.v1.CloseJob
+	0,  // 45: yardhasp.record.v1.Person.roles:type_name -> yardhasp.record.v1.Role
+	11, // 46: yardhasp.record.v1.Founding.yard:type_name -> yardhasp.record.v1.YardInfo
+	10, // 47: yardhasp.record.v1.Founding.manager:type_name -> yardhasp.record.v1.Person
+	10, // 48: yardhasp.record.v1.Invite.person:type_name -> yardhasp.record.v1.Person
+	11, // 49: yardhasp.record.v1.Invite.yard:type_name -> yardhasp.record.v1.YardInfo
+	1,  // 50: yardhasp.record.v1.RegisterPadlock.spare:type_name -> yardhasp.record.v1.SpareKey
+	2,  // 51: yardhasp.record.v1.Request.kind:type_name -> yardhasp.record.v1.RequestKind
+	9,  // 52: yardhasp.record.v1.StandClear.hold:type_name -> yardhasp.record.v1.JournalRef
+	9,  // 53: yardhasp.record.v1.Removal.hold:type_name -> yardhasp.record.v1.JournalRef
+	9,  // 54: yardhasp.record.v1.AcknowledgeRemoval.hold:type_name -> yardhasp.record.v1.JournalRef
+	60, // 55: yardhasp.record.v1.HandOver.pairs:type_name -> yardhasp.record.v1.HandOver.Pair
+	9,  // 56: yardhasp.record.v1.ClaimLock.hold:type_name -> yardhasp.record.v1.JournalRef
+	34, // 57: yardhasp.record.v1.RecoverYard.locks:type_name -> yardhasp.record.v1.WalkedLock
+	35, // 58: yardhasp.record.v1.RecoverYard.inside:type_name -> yardhasp.record.v1.WalkedPerson
+	37, // 59: yardhasp.record.v1.WalkedLock.target:type_name -> yardhasp.record.v1.Target
+	37, // 60: yardhasp.record.v1.Lock.target:type_name -> yardhasp.record.v1.Target
+	37, // 61: yardhasp.record.v1.FoundLock.target:type_name -> yardhasp.record.v1.Target
+	9,  // 62: yardhasp.record.v1.Release.hold:type_name -> yardhasp.record.v1.JournalRef
+	41, // 63: yardhasp.record.v1.Isolate.moved:type_name -> yardhasp.record.v1.Moved
+	41, // 64: yardhasp.record.v1.Closed.moved:type_name -> yardhasp.record.v1.Moved
+	9,  // 65: yardhasp.record.v1.SignOff.sign_on:type_name -> yardhasp.record.v1.JournalRef
+	61, // 66: yardhasp.record.v1.Reading.medium:type_name -> yardhasp.record.v1.Medium
+	3,  // 67: yardhasp.record.v1.Reading.kind:type_name -> yardhasp.record.v1.ReadingKind
+	9,  // 68: yardhasp.record.v1.CorrectFoundLive.found:type_name -> yardhasp.record.v1.JournalRef
+	4,  // 69: yardhasp.record.v1.Notice.when:type_name -> yardhasp.record.v1.NoticeWhen
+	9,  // 70: yardhasp.record.v1.TriedHandle.hold:type_name -> yardhasp.record.v1.JournalRef
+	9,  // 71: yardhasp.record.v1.HandOver.Pair.off:type_name -> yardhasp.record.v1.JournalRef
+	9,  // 72: yardhasp.record.v1.HandOver.Pair.on:type_name -> yardhasp.record.v1.JournalRef
+	73, // [73:73] is the sub-list for method output_type
+	73, // [73:73] is the sub-list for method input_type
+	73, // [73:73] is the sub-list for extension type_name
+	73, // [73:73] is the sub-list for extension extendee
+	0,  // [0:73] is the sub-list for field type_name
 }
 
 func init() { file_yardhasp_record_v1_record_proto_init() }
@@ -4963,6 +5041,7 @@ func file_yardhasp_record_v1_record_proto_init() {
 		(*Record_RecoverYard)(nil),
 		(*Record_AcknowledgeRemoval)(nil),
 		(*Record_StandClear)(nil),
+		(*Record_TakeOver)(nil),
 		(*Record_Lock)(nil),
 		(*Record_FoundLock)(nil),
 		(*Record_Release)(nil),
@@ -4990,7 +5069,7 @@ func file_yardhasp_record_v1_record_proto_init() {
 		(*Invite_Person)(nil),
 		(*Invite_Yard)(nil),
 	}
-	file_yardhasp_record_v1_record_proto_msgTypes[31].OneofWrappers = []any{
+	file_yardhasp_record_v1_record_proto_msgTypes[32].OneofWrappers = []any{
 		(*Target_Point)(nil),
 		(*Target_Box)(nil),
 	}
@@ -5000,7 +5079,7 @@ func file_yardhasp_record_v1_record_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_yardhasp_record_v1_record_proto_rawDesc), len(file_yardhasp_record_v1_record_proto_rawDesc)),
 			NumEnums:      5,
-			NumMessages:   55,
+			NumMessages:   56,
 			NumExtensions: 0,
 			NumServices:   0,
 		},
