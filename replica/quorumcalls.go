@@ -37,7 +37,7 @@ func (r *Replica) proposeOnce(ctx context.Context, entries [][]byte) ([]*recordv
 	if lead == "" || lead == r.set.Yard {
 		return nil, quorum.ErrNotLeader
 	}
-	c, err := r.peers.conn(lead)
+	c, err := r.peers.leaderConn(lead)
 	if err != nil {
 		return nil, quorum.ErrNotLeader
 	}
@@ -89,7 +89,7 @@ func (r *Replica) confirmOnce(ctx context.Context) error {
 		if lead == "" || lead == r.set.Yard {
 			return quorum.ErrNotLeader
 		}
-		c, err := r.peers.conn(lead)
+		c, err := r.peers.leaderConn(lead)
 		if err != nil {
 			return err
 		}

@@ -178,7 +178,7 @@ func Open(c Config) (_ *Replica, err error) {
 		MaxPool: 3, MaxRPCsInFlight: r.timers.MaxInFlight, Timeout: r.timers.Dial,
 		Logger: quorum.Hclog(r.log), MsgpackUseNewTimeFormat: true})
 	r.node, err = quorum.Open(quorum.Config{ID: seal.Fingerprint(key.Public().(ed25519.PublicKey)), Yard: set.Yard, Dir: c.Dir,
-		Log: r.raftLog, History: r.history, Transport: trans, Timers: r.timers, Floor: r.yard.floor(), Roots: &r.roots,
+		Log: r.raftLog, History: r.history, Transport: newReaching(r.wire.ctx, trans), Timers: r.timers, Floor: r.yard.floor(), Roots: &r.roots,
 		OnChange: r.moved, Halt: r.halt, Now: r.now, Fetch: r.fetch, Logger: r.log})
 	if err != nil {
 		r.wire.cut()
