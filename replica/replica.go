@@ -82,13 +82,14 @@ type Replica struct {
 	checks *health.Server
 	addr   net.Addr
 
-	ctx    context.Context
-	cancel context.CancelFunc
-	wg     sync.WaitGroup
-	halted chan error
-	kick   chan struct{} // the state moved
-	tell   chan struct{} // a divergence was noticed
-	roots  quorum.Roots
+	ctx     context.Context
+	cancel  context.CancelFunc
+	wg      sync.WaitGroup
+	halted  chan error
+	kick    chan struct{} // the state moved
+	tell    chan struct{} // a divergence was noticed
+	roots   quorum.Roots
+	checked ledger.Verified
 	// strangers bounds the looks at the quorum for keys that are not known here.
 	strangers chan struct{}
 	wire      *streams
@@ -178,7 +179,7 @@ func Open(c Config) (_ *Replica, err error) {
 		MaxPool: 3, MaxRPCsInFlight: r.timers.MaxInFlight, Timeout: r.timers.Dial,
 		Logger: quorum.Hclog(r.log), MsgpackUseNewTimeFormat: true})
 	r.node, err = quorum.Open(quorum.Config{ID: seal.Fingerprint(key.Public().(ed25519.PublicKey)), Yard: set.Yard, Dir: c.Dir,
-		Log: r.raftLog, History: r.history, Transport: newReaching(r.wire.ctx, trans), Timers: r.timers, Floor: r.yard.floor(), Roots: &r.roots,
+		Log: r.raftLog, History: r.history, Transport: newReaching(r.wire.ctx, trans), Timers: r.timers, Floor: r.yard.floor(), Checked: &r.checked, Roots: &r.roots,
 		OnChange: r.moved, Halt: r.halt, Now: r.now, Fetch: r.fetch, Logger: r.log})
 	if err != nil {
 		r.wire.cut()

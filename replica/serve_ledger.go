@@ -37,7 +37,7 @@ func wait(ms uint32) time.Duration {
 
 // Submit takes one signed record. Bad bytes are refused before they reach any log.
 func (s *ledgerServer) Submit(ctx context.Context, q *servicev1.SubmitRequest) (*servicev1.SubmitResponse, error) {
-	e, err := ledger.Decode(ledger.DirectEntry(q.GetSigned()))
+	e, err := s.r.checked.Decode(ledger.DirectEntry(q.GetSigned()))
 	if err != nil {
 		return nil, failed(err)
 	}
