@@ -57,3 +57,13 @@ func (r *Replica) waitFor(ctx context.Context, ok func(*ledger.State) bool) erro
 		}
 	}
 }
+
+// Leaderless waits until this replica has long known no leader.
+func (r *Replica) Leaderless(ctx context.Context) error {
+	for r.leaderless() < 4*r.timers.Election {
+		if err := rest(ctx, r.timers.Election/10); err != nil {
+			return err
+		}
+	}
+	return nil
+}

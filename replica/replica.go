@@ -99,6 +99,7 @@ type Replica struct {
 
 	mu           sync.Mutex
 	confirmedAt  int64
+	ledAt        time.Time // when a leader was last known, or this replica was opened
 	lastContacts []*recordv1.YardContact
 	alarm        string       // what divergences says
 	divergences  []divergence // see divergence.go
@@ -116,7 +117,7 @@ func Open(c Config) (_ *Replica, err error) {
 		return nil, err
 	}
 	r := &Replica{dir: c.Dir, set: set, key: key, timers: quorum.Profiles[set.Timers], log: c.Logger, now: c.Now,
-		halted: make(chan error, 1), kick: make(chan struct{}, 1), tell: make(chan struct{}, 1), strangers: make(chan struct{}, 2)}
+		halted: make(chan error, 1), ledAt: time.Now(), kick: make(chan struct{}, 1), tell: make(chan struct{}, 1), strangers: make(chan struct{}, 2)}
 	if c.Timers != nil {
 		r.timers = *c.Timers
 	}
