@@ -9,7 +9,6 @@ import (
 	"testing"
 	"time"
 
-	servicev1 "yardhasp/proto/yardhasp/service/v1"
 	"yardhasp/replica"
 	"yardhasp/replica/quorum"
 )
@@ -55,13 +54,7 @@ func (c *cluster) busy(yard string, n int) time.Duration {
 		l := c.raw("nia", yard)
 		wg.Go(func() {
 			for range n / 32 {
-				rec := actPadlock("p", "nia")
-				rec.Ticket = c.ticket()
-				rec.GetRegisterPadlock().Serial = serial(rec)
-				if _, err := l.Submit(c.ctx(), &servicev1.SubmitRequest{Signed: c.sign("nia", rec), WaitMs: 30_000}); err != nil {
-					c.t.Errorf("a record: %v", err)
-					return
-				}
+				c.padlock(l)
 			}
 		})
 	}
