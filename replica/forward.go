@@ -92,8 +92,9 @@ func (d *driver) pending() ([]yard.Record, error) {
 }
 
 // forwardAtOnce is how many records go in one proposal at most: what another yard
-// writes meanwhile waits for the one before it. 256 drain no faster, and the others
-// wait two to five times as long (BenchmarkDrain).
+// writes meanwhile waits for the one before it. On a busy machine the others waited
+// 8 and 20 ms with 64, 20 and 41 ms with 256, at the same processor time
+// (BenchmarkDrain).
 const forwardAtOnce = 64
 
 // pack takes as many records as one proposal carries.
