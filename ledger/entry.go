@@ -53,7 +53,12 @@ func (e *Entry) Keys() [][]byte { return e.keys }
 // one rule on every path). The result depends on the bytes only, so replicas
 // may decode in parallel and remember it by hash. Its error is ErrNewer, and
 // nothing else: other faults are part of the Entry and become a refusal.
-func Decode(raw []byte) (*Entry, error) {
+func Decode(raw []byte) (*Entry, error) { return decode(raw, seal.Verify) }
+
+// checker is seal.Verify, or what answers exactly as it does.
+type checker func(domain string, key, body, signature []byte) bool
+
+func decode(raw []byte, valid checker) (*Entry, error) {
 	e := &Entry{raw: raw}
 	var m recordv1.Entry
 	if len(raw) > MaxEntryBytes {
@@ -70,28 +75,28 @@ func Decode(raw []byte) (*Entry, error) {
 	e.time = m.GetTimeUnixMs()
 	switch b := m.GetBody().(type) {
 	case *recordv1.Entry_Founding:
-		return e, e.decodeFounding(b.Founding)
+		return e, e.decodeFounding(b.Founding, valid)
 	case *recordv1.Entry_Direct:
-		return e, e.decodeSigned(b.Direct)
+		return e, e.decodeSigned(b.Direct, valid)
 	case *recordv1.Entry_Journal:
-		return e, e.decodeSealed(b.Journal)
+		return e, e.decodeSealed(b.Journal, valid)
 	}
 	e.fault = malformed("the entry is empty")
 	return e, nil
 }
 
-func (e *Entry) decodeFounding(raw []byte) error {
+func (e *Entry) decodeFounding(raw []byte, valid checker) error {
 	var f recordv1.Founding
-	if err := e.openSigned(raw, seal.FoundingDomain, &f); err != nil || e.fault != nil {
+	if err := e.openSigned(raw, seal.FoundingDomain, &f, valid); err != nil || e.fault != nil {
 		return err
 	}
 	e.founding = &f
 	return nil
 }
 
-func (e *Entry) decodeSigned(raw []byte) error {
+func (e *Entry) decodeSigned(raw []byte, valid checker) error {
 	var r recordv1.Record
-	if err := e.openSigned(raw, seal.RecordDomain, &r); err != nil || e.fault != nil {
+	if err := e.openSigned(raw, seal.RecordDomain, &r, valid); err != nil || e.fault != nil {
 		return err
 	}
 	if r.GetAct() == nil {
@@ -113,7 +118,7 @@ func (e *Entry) decodeSigned(raw []byte) error {
 	return nil
 }
 
-func (e *Entry) openSigned(raw []byte, domain string, into proto.Message) error {
+func (e *Entry) openSigned(raw []byte, domain string, into proto.Message, valid checker) error {
 	var s recordv1.Signed
 	if err := proto.Unmarshal(raw, &s); err != nil {
 		e.fault = malformed("the signed record can't be read")
@@ -135,7 +140,7 @@ func (e *Entry) openSigned(raw []byte, domain string, into proto.Message) error 
 		return nil
 	}
 	for _, sig := range s.GetSignatures() {
-		if !seal.Verify(domain, sig.GetKey(), s.GetBody(), sig.GetSignature()) {
+		if !valid(domain, sig.GetKey(), s.GetBody(), sig.GetSignature()) {
 			e.fault = badSignature("a signature does not match the record: it was changed, or signed with another key")
 			return nil
 		}
@@ -145,7 +150,7 @@ func (e *Entry) openSigned(raw []byte, domain string, into proto.Message) error 
 	return nil
 }
 
-func (e *Entry) decodeSealed(raw []byte) error {
+func (e *Entry) decodeSealed(raw []byte, valid checker) error {
 	var s recordv1.Sealed
 	if err := proto.Unmarshal(raw, &s); err != nil {
 		e.fault = malformed("the journal record can't be read")
@@ -159,7 +164,7 @@ func (e *Entry) decodeSealed(raw []byte) error {
 	if hasUnknown(s.ProtoReflect()) || hasUnknown(env.ProtoReflect()) {
 		return ErrNewer
 	}
-	if !seal.Verify(seal.EnvelopeDomain, s.GetKey(), s.GetEnvelope(), s.GetSignature()) {
+	if !valid(seal.EnvelopeDomain, s.GetKey(), s.GetEnvelope(), s.GetSignature()) {
 		e.fault = badSignature("the yard's signature does not match the journal envelope")
 		return nil
 	}
@@ -168,7 +173,7 @@ func (e *Entry) decodeSealed(raw []byte) error {
 	case *recordv1.Envelope_Fence:
 		return nil
 	case *recordv1.Envelope_Signed:
-		return e.decodeSigned(b.Signed)
+		return e.decodeSigned(b.Signed, valid)
 	}
 	e.fault = malformed("the journal envelope is empty")
 	return nil

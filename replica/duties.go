@@ -31,6 +31,7 @@ func (r *Replica) duties() {
 		case <-r.kick:
 		case <-tick.C:
 		}
+		r.noteLeader()
 		r.learn()
 		r.report()
 		if r.node.IsLeader() {

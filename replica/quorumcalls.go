@@ -37,7 +37,7 @@ func (r *Replica) proposeOnce(ctx context.Context, entries [][]byte) ([]*recordv
 	if lead == "" || lead == r.set.Yard {
 		return nil, quorum.ErrNotLeader
 	}
-	c, err := r.peers.conn(lead)
+	c, err := r.peers.leaderConn(lead)
 	if err != nil {
 		return nil, quorum.ErrNotLeader
 	}
@@ -89,7 +89,7 @@ func (r *Replica) confirmOnce(ctx context.Context) error {
 		if lead == "" || lead == r.set.Yard {
 			return quorum.ErrNotLeader
 		}
-		c, err := r.peers.conn(lead)
+		c, err := r.peers.leaderConn(lead)
 		if err != nil {
 			return err
 		}
@@ -175,8 +175,37 @@ func (r *Replica) read(ctx context.Context, want servicev1.Consistency, fn func(
 }
 
 // patience is how long a read waits for a quorum before it says that it has none:
-// long enough for a new leader to be found.
-func (r *Replica) patience() time.Duration { return 4 * r.timers.Election }
+// long enough for a new leader to be found. Where none was found for that long, a
+// screen does not wait all of it each time again.
+func (r *Replica) patience() time.Duration { return patience(r.timers.Election, r.leaderless()) }
+
+func patience(election, leaderless time.Duration) time.Duration {
+	if leaderless >= 4*election {
+		return election / 2
+	}
+	return 4 * election
+}
+
+// leaderless is for how long this replica has known of no leader, as its duties
+// last saw it; 0: it knows one.
+func (r *Replica) leaderless() time.Duration {
+	if r.node.LeaderYard() != "" {
+		return 0
+	}
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	return time.Since(r.ledAt)
+}
+
+// noteLeader remembers when a leader was last known.
+func (r *Replica) noteLeader() {
+	if r.node.LeaderYard() == "" {
+		return
+	}
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	r.ledAt = time.Now()
+}
 
 // rest waits d, or until ctx ends.
 func rest(ctx context.Context, d time.Duration) error {

@@ -82,13 +82,14 @@ type Replica struct {
 	checks *health.Server
 	addr   net.Addr
 
-	ctx    context.Context
-	cancel context.CancelFunc
-	wg     sync.WaitGroup
-	halted chan error
-	kick   chan struct{} // the state moved
-	tell   chan struct{} // a divergence was noticed
-	roots  quorum.Roots
+	ctx     context.Context
+	cancel  context.CancelFunc
+	wg      sync.WaitGroup
+	halted  chan error
+	kick    chan struct{} // the state moved
+	tell    chan struct{} // a divergence was noticed
+	roots   quorum.Roots
+	checked ledger.Verified
 	// strangers bounds the looks at the quorum for keys that are not known here.
 	strangers chan struct{}
 	wire      *streams
@@ -98,6 +99,7 @@ type Replica struct {
 
 	mu           sync.Mutex
 	confirmedAt  int64
+	ledAt        time.Time // when a leader was last known, or this replica was opened
 	lastContacts []*recordv1.YardContact
 	alarm        string       // what divergences says
 	divergences  []divergence // see divergence.go
@@ -115,7 +117,7 @@ func Open(c Config) (_ *Replica, err error) {
 		return nil, err
 	}
 	r := &Replica{dir: c.Dir, set: set, key: key, timers: quorum.Profiles[set.Timers], log: c.Logger, now: c.Now,
-		halted: make(chan error, 1), kick: make(chan struct{}, 1), tell: make(chan struct{}, 1), strangers: make(chan struct{}, 2)}
+		halted: make(chan error, 1), ledAt: time.Now(), kick: make(chan struct{}, 1), tell: make(chan struct{}, 1), strangers: make(chan struct{}, 2)}
 	if c.Timers != nil {
 		r.timers = *c.Timers
 	}
@@ -178,7 +180,7 @@ func Open(c Config) (_ *Replica, err error) {
 		MaxPool: 3, MaxRPCsInFlight: r.timers.MaxInFlight, Timeout: r.timers.Dial,
 		Logger: quorum.Hclog(r.log), MsgpackUseNewTimeFormat: true})
 	r.node, err = quorum.Open(quorum.Config{ID: seal.Fingerprint(key.Public().(ed25519.PublicKey)), Yard: set.Yard, Dir: c.Dir,
-		Log: r.raftLog, History: r.history, Transport: trans, Timers: r.timers, Floor: r.yard.floor(), Roots: &r.roots,
+		Log: r.raftLog, History: r.history, Transport: newReaching(r.wire.ctx, trans), Timers: r.timers, Floor: r.yard.floor(), Checked: &r.checked, Roots: &r.roots,
 		OnChange: r.moved, Halt: r.halt, Now: r.now, Fetch: r.fetch, Logger: r.log})
 	if err != nil {
 		r.wire.cut()

@@ -35,9 +35,18 @@ func wait(ms uint32) time.Duration {
 	return min(time.Duration(ms)*time.Millisecond, maxWait)
 }
 
+// journalWait is wait for what is in this yard's journal already: where no leader
+// has been known for long, its receipt says so without waiting for one.
+func (r *Replica) journalWait(ms uint32) time.Duration {
+	if ms == 0 && r.leaderless() > 0 {
+		return min(defaultWait, r.patience())
+	}
+	return wait(ms)
+}
+
 // Submit takes one signed record. Bad bytes are refused before they reach any log.
 func (s *ledgerServer) Submit(ctx context.Context, q *servicev1.SubmitRequest) (*servicev1.SubmitResponse, error) {
-	e, err := ledger.Decode(ledger.DirectEntry(q.GetSigned()))
+	e, err := s.r.checked.Decode(ledger.DirectEntry(q.GetSigned()))
 	if err != nil {
 		return nil, failed(err)
 	}
@@ -61,7 +70,11 @@ func (s *ledgerServer) Submit(ctx context.Context, q *servicev1.SubmitRequest) (
 	if c := callerOf(ctx); c.yard == "" && c.person == "" {
 		return nil, status.Error(codes.Unauthenticated, "this key is not enrolled here")
 	}
-	w, cancel := context.WithTimeout(ctx, wait(q.GetWaitMs()))
+	most := wait(q.GetWaitMs())
+	if p.Journal {
+		most = s.r.journalWait(q.GetWaitMs())
+	}
+	w, cancel := context.WithTimeout(ctx, most)
 	defer cancel()
 	var rec *servicev1.Receipt
 	if p.Journal {
@@ -256,7 +269,7 @@ func (s *ledgerServer) Export(q *servicev1.ExportRequest, out servicev1.LedgerSe
 // GetReceipt tells what became of a ticket: of this yard's journal, or of a
 // direct entry.
 func (s *ledgerServer) GetReceipt(ctx context.Context, q *servicev1.GetReceiptRequest) (*servicev1.GetReceiptResponse, error) {
-	w, cancel := context.WithTimeout(ctx, wait(q.GetWaitMs()))
+	w, cancel := context.WithTimeout(ctx, s.r.journalWait(q.GetWaitMs()))
 	defer cancel()
 	rec, err := s.r.receiptOf(w, q.GetKey(), q.GetDevice(), q.GetCounter())
 	if err != nil {

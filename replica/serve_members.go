@@ -79,11 +79,11 @@ type peerServer struct {
 // Propose takes entries of another replica, if this one leads. Bytes that can
 // never be an entry do not reach the log.
 func (p *peerServer) Propose(ctx context.Context, q *servicev1.ProposeRequest) (*servicev1.ProposeResponse, error) {
-	for _, raw := range q.GetEntries() {
-		e, err := ledger.Decode(raw)
-		if err != nil {
-			return nil, failed(err)
-		}
+	entries, err := quorum.DecodeAll(&p.r.checked, q.GetEntries())
+	if err != nil {
+		return nil, failed(err)
+	}
+	for _, e := range entries {
 		// A journal record with a broken act inside still takes its place, or it
 		// would hold up everything behind it.
 		if f := e.Fault(); f != nil && e.Envelope() == nil {

@@ -12,6 +12,7 @@ import (
 
 	"github.com/hashicorp/raft"
 	"google.golang.org/grpc"
+	"google.golang.org/grpc/connectivity"
 	"google.golang.org/grpc/credentials"
 	"google.golang.org/grpc/keepalive"
 
@@ -153,6 +154,16 @@ func (p *peers) conn(yard string) (*grpc.ClientConn, error) {
 	}
 	p.by[id] = c
 	return c, nil
+}
+
+// leaderConn returns the connection to the yard that leads. It is tried again at
+// once: raft hears from that yard, so its link is back.
+func (p *peers) leaderConn(yard string) (*grpc.ClientConn, error) {
+	c, err := p.conn(yard)
+	if err == nil && c.GetState() == connectivity.TransientFailure {
+		c.ResetConnectBackoff()
+	}
+	return c, err
 }
 
 func (p *peers) close() {

@@ -21,6 +21,7 @@ type fsm struct {
 	applied uint64 // raft index folded into state
 	changed chan struct{}
 
+	checked *ledger.Verified
 	roots   *Roots
 	history *store.History
 	keepMu  sync.Mutex   // held while the history is written; taken before mu
@@ -66,7 +67,7 @@ func (f *fsm) fold(l *raft.Log) ([]*recordv1.Outcome, error) {
 	if len(b.ProtoReflect().GetUnknown()) > 0 {
 		return nil, fmt.Errorf("raft entry %d: %w", l.Index, ledger.ErrNewer)
 	}
-	entries, err := decodeAll(b.GetEntries())
+	entries, err := DecodeAll(f.checked, b.GetEntries())
 	if err != nil {
 		return nil, fmt.Errorf("raft entry %d: %w", l.Index, err)
 	}
@@ -89,12 +90,13 @@ func (f *fsm) fold(l *raft.Log) ([]*recordv1.Outcome, error) {
 	return outs, f.keep(items, size)
 }
 
-// decodeAll decodes entries and checks their signatures, on all cores.
-func decodeAll(raw [][]byte) ([]*ledger.Entry, error) {
+// DecodeAll decodes entries and checks the signatures that were not checked here
+// before, on all cores.
+func DecodeAll(v *ledger.Verified, raw [][]byte) ([]*ledger.Entry, error) {
 	out := make([]*ledger.Entry, len(raw))
 	errs := make([]error, len(raw))
 	if len(raw) == 1 {
-		out[0], errs[0] = ledger.Decode(raw[0])
+		out[0], errs[0] = v.Decode(raw[0])
 		return out, errs[0]
 	}
 	var wg sync.WaitGroup
@@ -102,7 +104,7 @@ func decodeAll(raw [][]byte) ([]*ledger.Entry, error) {
 	for range min(4, len(raw)) {
 		wg.Go(func() {
 			for i := next.Add(1) - 1; i < int64(len(raw)); i = next.Add(1) - 1 {
-				out[i], errs[i] = ledger.Decode(raw[i])
+				out[i], errs[i] = v.Decode(raw[i])
 			}
 		})
 	}

@@ -23,7 +23,7 @@ func open(t *testing.T) (*fsm, chan error) {
 	}
 	t.Cleanup(func() { h.Close() })
 	halts := make(chan error, 4)
-	return &fsm{state: ledger.New(), changed: make(chan struct{}), roots: &Roots{}, history: h, onChange: func() {}, halt: func(err error) { halts <- err }, stop: make(chan struct{})}, halts
+	return &fsm{state: ledger.New(), changed: make(chan struct{}), checked: &ledger.Verified{}, roots: &Roots{}, history: h, onChange: func() {}, halt: func(err error) { halts <- err }, stop: make(chan struct{})}, halts
 }
 
 // newer are bytes of a field that no release of ours has: field 2047, a varint

@@ -28,6 +28,8 @@ type Config struct {
 	// Floor is the raft index that the last journal record was based on: entries
 	// up to it were applied here, so they are committed (decisions.md 11).
 	Floor uint64
+	// Checked remembers the signatures that this replica has checked.
+	Checked *ledger.Verified
 	// Roots takes the roots that the state goes through.
 	Roots *Roots
 	// OnChange is called after each applied entry; it must not block.
@@ -66,7 +68,7 @@ func Open(cfg Config) (*Node, error) {
 	n := &Node{cfg: cfg, intake: make(chan *proposal, 1024)}
 	n.ctx, n.cancel = context.WithCancel(context.Background())
 	n.contacts.failing = map[string]time.Time{}
-	n.fsm = &fsm{state: ledger.New(), changed: make(chan struct{}), history: cfg.History, roots: cfg.Roots, onChange: cfg.OnChange,
+	n.fsm = &fsm{state: ledger.New(), changed: make(chan struct{}), history: cfg.History, checked: cfg.Checked, roots: cfg.Roots, onChange: cfg.OnChange,
 		halt: func(err error) { n.haltOnce.Do(func() { cfg.Halt(err) }) }, stop: make(chan struct{})}
 	snaps, err := raft.NewFileSnapshotStoreWithLogger(cfg.Dir, 2, Hclog(cfg.Logger))
 	if err != nil {
