@@ -173,10 +173,10 @@ func Open(c Config) (_ *Replica, err error) {
 	r.addr = l.Addr()
 	r.mux = pin.NewMux(l, pin.ServerConfig(key, nil, pin.ALPNClient, pin.ALPNPeer))
 	r.wire = newStreams(r.mux.Listener(pin.ALPNPeer), set.Yard, key, r.book, c.Dial)
-	trans := raft.NewNetworkTransportWithConfig(&raft.NetworkTransportConfig{
+	trans := &patient{raft.NewNetworkTransportWithConfig(&raft.NetworkTransportConfig{
 		Stream:  r.wire,
 		MaxPool: 3, MaxRPCsInFlight: r.timers.MaxInFlight, Timeout: r.timers.Dial,
-		Logger: quorum.Hclog(r.log), MsgpackUseNewTimeFormat: true})
+		Logger: quorum.Hclog(r.log), MsgpackUseNewTimeFormat: true})}
 	r.node, err = quorum.Open(quorum.Config{ID: seal.Fingerprint(key.Public().(ed25519.PublicKey)), Yard: set.Yard, Dir: c.Dir,
 		Log: r.raftLog, History: r.history, Transport: trans, Timers: r.timers, Floor: r.yard.floor(), Roots: &r.roots,
 		OnChange: r.moved, Halt: r.halt, Now: r.now, Fetch: r.fetch, Logger: r.log})
