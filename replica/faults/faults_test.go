@@ -1,3 +1,5 @@
+//go:debug tlsmlkem=0
+
 package faults_test
 
 import (
@@ -5,6 +7,8 @@ import (
 	"fmt"
 	"maps"
 	"math/rand"
+	"os"
+	"runtime/debug"
 	"slices"
 	"strings"
 	"sync/atomic"
@@ -24,7 +28,7 @@ func sortedWorkers() []string { return slices.Sorted(maps.Keys(workers)) }
 
 // tally is what a run of scenarios saw, so that one that did nothing shows.
 type tally struct {
-	told, held, energised, refused, unknown, boards, goAheads, checked, undecided, crashes, faults, entries atomic.Int64
+	told, held, energised, refused, unknown, boards, goAheads, checked, undecided, crashes, faults, entries, done atomic.Int64
 }
 
 func (y *tally) String() string {
@@ -35,6 +39,7 @@ func (y *tally) String() string {
 
 // TestScenarios runs seeded scenarios; see the package comment.
 func TestScenarios(t *testing.T) {
+	debug.SetGCPercent(400) // memory is there, and the arenas of badger are large
 	tpl := makeTemplate(t)
 	var sum tally
 	began := time.Now()
@@ -44,6 +49,12 @@ func TestScenarios(t *testing.T) {
 			t.Run(fmt.Sprintf("seed-%d", seed), func(t *testing.T) {
 				t.Parallel()
 				scenario(t, tpl, seed, &sum)
+				if t.Failed() {
+					fmt.Fprintf(os.Stderr, "seed %d failed\n", seed)
+				}
+				if n := sum.done.Add(1); n%500 == 0 {
+					fmt.Fprintf(os.Stderr, "%d of %d scenarios from %d, %v: %s\n", n, *count, *first, time.Since(began).Round(time.Second), &sum)
+				}
 			})
 		}
 	})

@@ -13,17 +13,24 @@ import (
 	"net"
 	"os"
 	"path/filepath"
+	"runtime"
 	"sync"
 	"sync/atomic"
 	"testing"
 	"time"
 
+	"google.golang.org/grpc"
+
 	"yardhasp/client"
 	"yardhasp/replica"
+	"yardhasp/replica/quorum"
 )
 
 // yards are the three of every scenario.
 var yards = []string{"stonebend", "millrow", "eastfork"}
+
+// Free space on a disk, in MB: what there is, and where the replica takes care.
+const plenty, low, full = 1000, 200, 50
 
 // world is three whole replicas on one network in memory, and what happened there.
 type world struct {
@@ -43,13 +50,17 @@ type world struct {
 	waits   sync.WaitGroup // restarts to come
 	broken  error          // why a restart failed
 	lives   int
+	raws    map[string]*grpc.ClientConn
+	free    map[string]*atomic.Uint64 // of each yard's disk, in MB
+	timers  *quorum.Timers
 }
 
 func newWorld(t testing.TB, rng *rand.Rand) *world {
 	w := &world{t: t, rng: rng, net: newNetwork(), root: t.TempDir(), story: newStory(), clocks: map[string]*atomic.Int64{},
-		dirs: map[string]string{}, up: map[string]*replica.Replica{}}
+		dirs: map[string]string{}, up: map[string]*replica.Replica{}, raws: map[string]*grpc.ClientConn{}, free: map[string]*atomic.Uint64{}}
 	for _, y := range yards {
-		w.clocks[y] = &atomic.Int64{}
+		w.clocks[y], w.free[y] = &atomic.Int64{}, &atomic.Uint64{}
+		w.free[y].Store(plenty)
 	}
 	return w
 }
@@ -69,7 +80,9 @@ func (w *world) start(yard string) error {
 		log = slog.New(slog.NewTextHandler(os.Stderr, &slog.HandlerOptions{Level: slog.LevelDebug})).With("yard", yard)
 	}
 	p := w.net.listen(yard)
-	r, err := replica.Open(replica.Config{Dir: w.dirs[yard], Listener: p, Logger: log,
+	r, err := replica.Open(replica.Config{Dir: w.dirs[yard], Listener: p, Logger: log, Timers: w.timers,
+		Disk: &replica.DiskLimits{Low: low << 20, Full: full << 20, Ballast: 64 << 10},
+		Free: func(string) (uint64, error) { return w.free[yard].Load() << 20, nil },
 		Now:  func() time.Time { return time.Now().Add(time.Duration(clock.Load())) },
 		Dial: func(ctx context.Context, _, address string) (net.Conn, error) { return w.net.dial(ctx, yard, address) }})
 	if err != nil {
@@ -128,7 +141,19 @@ func (w *world) end() {
 			w.closing.Go(func() { _ = r.Close() })
 		}
 	}
-	w.closing.Wait()
+	for _, c := range w.raws {
+		_ = c.Close()
+	}
+	done := make(chan struct{})
+	go func() { w.closing.Wait(); close(done) }()
+	select {
+	case <-done:
+	case <-time.After(10 * time.Minute):
+		// A bubble can't be left while anything in it runs: this ends the whole run.
+		stacks := make([]byte, 4<<20)
+		fmt.Fprintf(os.Stderr, "%s\n%s\n", w.story, stacks[:runtime.Stack(stacks, true)])
+		panic("a replica does not stop; its story and what it waits for are above")
+	}
 }
 
 // copyDir copies a directory; what is empty stays a hole.
