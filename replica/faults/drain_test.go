@@ -15,6 +15,7 @@ import (
 
 	"yardhasp/client"
 	"yardhasp/client/pin"
+	"yardhasp/ledger"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
 )
@@ -102,6 +103,11 @@ func (w *world) missing(e *ending) string {
 		have := map[string]bool{}
 		for _, o := range e.outs[y] {
 			have[o.GetRef()] = true
+		}
+		for _, raw := range e.leaves[y] { // what a snapshot skipped comes without its outcome
+			if d, err := ledger.Decode(raw); err == nil && d.Envelope() != nil {
+				have[ledger.Ref(d.Envelope().GetYard(), d.Envelope().GetEpoch(), d.Envelope().GetSeq())] = true
+			}
 		}
 		for _, o := range w.story.ops {
 			if ref := o.receipt.GetRef(); ref != "" && !have[ref] {

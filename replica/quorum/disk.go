@@ -18,7 +18,8 @@ type staging struct {
 	*store.Log
 	raft atomic.Pointer[raft.Raft]
 
-	full atomic.Bool
+	full   atomic.Bool
+	before func() // see Config.BeforeWrite
 
 	mu    sync.Mutex
 	since time.Time // zero: no write is under way
@@ -56,6 +57,9 @@ func (s *staging) StoreLogs(logs []*raft.Log) error {
 	}
 	s.mark(time.Now())
 	defer s.mark(time.Time{})
+	if s.before != nil {
+		s.before()
+	}
 	if r := s.raft.Load(); r != nil {
 		if err := s.StageCommitIndex(r.CommitIndex()); err != nil {
 			return err
