@@ -53,6 +53,7 @@ type world struct {
 	gone     map[string]chan struct{}
 	lives    int
 	copies   int
+	wrongs   []string // what a told scenario expected otherwise
 	raws     map[string]*grpc.ClientConn
 	free     map[string]*atomic.Uint64 // of each yard's disk, in MB
 	timers   *quorum.Timers
@@ -192,8 +193,9 @@ func (w *world) crash(yard string, forget bool) error {
 // end closes everything.
 func (w *world) end() {
 	for _, y := range yards {
+		r := w.take(y) // before its port goes, which would make it stop by itself
 		w.net.kill(y)
-		if r := w.take(y); r != nil {
+		if r != nil {
 			w.closing.Go(func() { _ = r.Close() })
 		}
 	}
