@@ -147,3 +147,53 @@ func TestLockEndsRequest(t *testing.T) {
 		}
 	})
 }
+
+// TestFullDisksOfLeaders: a leader whose disk is full gives the lead away, and
+// loses it while it does, at various moments: once the links and the disk are well
+// the yards agree again (hashicorp/raft issue 696 is of a replica that was caught in
+// that and refused everything ever after).
+func TestFullDisksOfLeaders(t *testing.T) {
+	played(t, func(ctx context.Context, w *world) {
+		for i := range 24 {
+			old := w.leader()
+			for range 100 {
+				if old != "" {
+					break
+				}
+				time.Sleep(100 * time.Millisecond)
+				old = w.leader()
+			}
+			if old == "" {
+				w.wrong("nobody leads before try %d", i)
+				return
+			}
+			a, b := others(old)
+			w.restarts.Go(func() {
+				p := w.person("ravi", a, int64(i))
+				p.k.Close()
+				p.k = w.as("ravi", a, fmt.Sprintf("ravi-%d", i))
+				p.lock(ctx, a, false)
+				p.k.Close()
+			})
+			w.net.hold(way{a, old})
+			w.free[old].Store(full - 1)
+			time.Sleep(time.Duration(i) * 50 * time.Millisecond)
+			w.net.hold(way{b, old}, way{old, a}, way{old, b})
+			time.Sleep(3 * time.Second)
+			w.net.heal()
+			w.cure()
+			p := w.person("lena", b, int64(i))
+			ok := false
+			for range 20 {
+				if ok = p.board(ctx) != nil; ok {
+					break
+				}
+			}
+			p.k.Close()
+			if !ok {
+				w.wrong("try %d: no board for two minutes after everything was mended", i)
+				return
+			}
+		}
+	})
+}

@@ -48,6 +48,11 @@ func (w *world) run(seed int64) error {
 		p.n = int(n) * 1000
 		begin(p, p.startUp)
 	}
+	if w.rng.Intn(2) == 0 {
+		n++
+		p := w.person(managers[0], yards[w.rng.Intn(3)], seed*100+n)
+		begin(p, p.keep)
+	}
 	end := time.Now().Add(length)
 	var err error
 	for err == nil && time.Now().Before(end) {
