@@ -78,7 +78,7 @@ func TestRefusedPipeline(t *testing.T) {
 		go func() {
 			var err error
 			for range 8 {
-				_, e := p.AppendEntries(&raft.AppendEntriesRequest{Term: 1, Leader: []byte("leader")}, &raft.AppendEntriesResponse{})
+				_, e := p.AppendEntries(&raft.AppendEntriesRequest{Term: 1, RPCHeader: raft.RPCHeader{ProtocolVersion: 3, Addr: []byte("leader")}}, &raft.AppendEntriesResponse{})
 				err = errors.Join(err, e)
 			}
 			sent <- err
