@@ -20,13 +20,16 @@ func box(yard string) string { return yard + "/box-1" }
 // keep does what several people do together, and what concerns boxes: locks that
 // are found and claimed, hand-overs, removals, keys put into a box and taken out.
 func (p *person) keep(ctx context.Context) {
-	for pause(ctx, time.Duration(200+p.rng.Intn(2000))*time.Millisecond) == nil {
-		b := p.board(ctx)
-		if b == nil {
-			continue
-		}
+	for pause(ctx, time.Duration(100+p.rng.Intn(1000))*time.Millisecond) == nil {
 		yard := yards[p.rng.Intn(len(yards))]
-		switch c := p.rng.Intn(100); {
+		c := p.rng.Intn(100)
+		var b *recordv1.Board
+		if c >= 12 && c < 64 {
+			if b = p.board(ctx); b == nil {
+				continue
+			}
+		}
+		switch {
 		case c < 12:
 			p.submit(ctx, point(yard), "finds a lock on "+point(yard), &recordv1.Record{Act: &recordv1.Record_FoundLock{FoundLock: &recordv1.FoundLock{
 				Target: &recordv1.Target{On: &recordv1.Target_Point{Point: point(yard)}}, Seen: "a red padlock, no tag"}}})
