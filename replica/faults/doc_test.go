@@ -22,7 +22,7 @@
 //     two managers, by a walk over the entries that uses none of the ledger's rules;
 //   - every point's history is linearizable, by porcupine.
 //
-// The long run, 0.4 seconds of processor time a scenario, so some 35 minutes on
+// The long run, half a second of processor time a scenario, so some 40 minutes on
 // two quiet cores for 10,000; it tells how far it is every 500, and -seed goes on
 // from there:
 //
