@@ -56,6 +56,9 @@ type Config struct {
 	// system for the free bytes.
 	Disk *DiskLimits
 	Free func(dir string) (uint64, error)
+	// BeforeWrite, when set, is called before each write of raft's log, which waits
+	// for it.
+	BeforeWrite func()
 	// Timers, when set, are used instead of the profile of the settings.
 	Timers *quorum.Timers
 }
@@ -175,13 +178,13 @@ func Open(c Config) (_ *Replica, err error) {
 	r.addr = l.Addr()
 	r.mux = pin.NewMux(l, pin.ServerConfig(key, nil, pin.ALPNClient, pin.ALPNPeer))
 	r.wire = newStreams(r.mux.Listener(pin.ALPNPeer), set.Yard, key, r.book, c.Dial)
-	trans := raft.NewNetworkTransportWithConfig(&raft.NetworkTransportConfig{
+	trans := &patient{raft.NewNetworkTransportWithConfig(&raft.NetworkTransportConfig{
 		Stream:  r.wire,
 		MaxPool: 3, MaxRPCsInFlight: r.timers.MaxInFlight, Timeout: r.timers.Dial,
-		Logger: quorum.Hclog(r.log), MsgpackUseNewTimeFormat: true})
+		Logger: quorum.Hclog(r.log), MsgpackUseNewTimeFormat: true})}
 	r.node, err = quorum.Open(quorum.Config{ID: seal.Fingerprint(key.Public().(ed25519.PublicKey)), Yard: set.Yard, Dir: c.Dir,
 		Log: r.raftLog, History: r.history, Transport: newReaching(r.wire.ctx, trans), Timers: r.timers, Floor: r.yard.floor(), Checked: &r.checked, Roots: &r.roots,
-		OnChange: r.moved, Halt: r.halt, Now: r.now, Fetch: r.fetch, Logger: r.log})
+		OnChange: r.moved, Halt: r.halt, Now: r.now, BeforeWrite: c.BeforeWrite, Fetch: r.fetch, Logger: r.log})
 	if err != nil {
 		r.wire.cut()
 		return nil, errors.Join(err, trans.Close(), l.Close())

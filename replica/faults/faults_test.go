@@ -1,3 +1,5 @@
+//go:debug tlsmlkem=0
+
 package faults_test
 
 import (
@@ -5,6 +7,8 @@ import (
 	"fmt"
 	"maps"
 	"math/rand"
+	"os"
+	"runtime/debug"
 	"slices"
 	"strings"
 	"sync/atomic"
@@ -24,17 +28,20 @@ func sortedWorkers() []string { return slices.Sorted(maps.Keys(workers)) }
 
 // tally is what a run of scenarios saw, so that one that did nothing shows.
 type tally struct {
-	told, held, energised, refused, unknown, boards, goAheads, checked, undecided, crashes, faults, entries atomic.Int64
+	told, held, energised, refused, unknown, boards, goAheads, checked, undecided, crashes, faults, entries, done atomic.Int64
+	found, claimed, handed, removed, boxed                                                                        atomic.Int64
 }
 
 func (y *tally) String() string {
-	return fmt.Sprintf("%d faults (%d crashes); %d acts acknowledged, %d held locally, %d energised, %d refused, %d unknown; %d confirmed boards, %d go-aheads; %d entries; %d operations checked, %d histories undecided",
+	return fmt.Sprintf("%d faults (%d crashes); %d acts acknowledged, %d held locally, %d energised, %d refused, %d unknown; %d confirmed boards, %d go-aheads; %d locks found, %d claimed, %d handed over, %d removed, %d keys into boxes; %d entries; %d operations checked, %d histories undecided",
 		y.faults.Load(), y.crashes.Load(), y.told.Load(), y.held.Load(), y.energised.Load(), y.refused.Load(), y.unknown.Load(), y.boards.Load(), y.goAheads.Load(),
+		y.found.Load(), y.claimed.Load(), y.handed.Load(), y.removed.Load(), y.boxed.Load(),
 		y.entries.Load(), y.checked.Load(), y.undecided.Load())
 }
 
 // TestScenarios runs seeded scenarios; see the package comment.
 func TestScenarios(t *testing.T) {
+	debug.SetGCPercent(400) // memory is there, and the arenas of badger are large
 	tpl := makeTemplate(t)
 	var sum tally
 	began := time.Now()
@@ -44,6 +51,12 @@ func TestScenarios(t *testing.T) {
 			t.Run(fmt.Sprintf("seed-%d", seed), func(t *testing.T) {
 				t.Parallel()
 				scenario(t, tpl, seed, &sum)
+				if t.Failed() {
+					fmt.Fprintf(os.Stderr, "seed %d failed\n", seed)
+				}
+				if n := sum.done.Add(1); n%500 == 0 {
+					fmt.Fprintf(os.Stderr, "%d of %d scenarios from %d, %v: %s\n", n, *count, *first, time.Since(began).Round(time.Second), &sum)
+				}
 			})
 		}
 	})
@@ -124,6 +137,9 @@ func (y *tally) add(s *story, checked, undecided, entries int) {
 			y.told.Add(1)
 			if o.receipt.GetStatus() == servicev1.Status_STATUS_HELD_LOCALLY {
 				y.held.Add(1)
+			}
+			if n := map[string]*atomic.Int64{"found_lock": &y.found, "claim_lock": &y.claimed, "hand_over": &y.handed, "removal": &y.removed, "box_add": &y.boxed}[o.kind]; n != nil && o.receipt.GetOutcome().GetAccepted() {
+				n.Add(1)
 			}
 			if o.kind == "energise" && o.receipt.GetOutcome().GetAccepted() {
 				y.energised.Add(1)

@@ -9,6 +9,7 @@ import (
 
 	"github.com/anishathalye/porcupine"
 
+	"yardhasp/ledger"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
 )
@@ -76,6 +77,9 @@ func histories(ops []*op, all []entry) map[string][]porcupine.Operation {
 		if l := all[i].rec.GetLock(); l != nil && all[i].counted {
 			lockOf[all[i].ref], pointOf[all[i].ref] = ticketName(all[i].rec.GetTicket()), l.GetTarget().GetPoint()
 		}
+		if l := all[i].rec.GetFoundLock(); l != nil && all[i].counted {
+			lockOf[all[i].ref], pointOf[all[i].ref] = ticketName(all[i].rec.GetTicket()), l.GetTarget().GetPoint()
+		}
 	}
 	out := map[string][]porcupine.Operation{}
 	add := func(o *op, point string, x step, answered bool) {
@@ -92,6 +96,9 @@ func histories(ops []*op, all []entry) map[string][]porcupine.Operation {
 			for _, v := range o.board.GetPoints() {
 				var holds []string
 				for _, ref := range v.GetHolds() {
+					if lockOf[ref] != "" && pointOf[ref] == "" {
+						continue // a lock on a box covers what is in it: the walk follows boxes
+					}
 					if lockOf[ref] == "" {
 						holds = append(holds, "unknown-"+ref)
 					} else {
@@ -112,17 +119,30 @@ func histories(ops []*op, all []entry) map[string][]porcupine.Operation {
 			continue
 		}
 		answered := o.receipt.GetOutcome() != nil
+		ends := func(ref string) {
+			if pointOf[ref] != "" {
+				add(o, pointOf[ref], step{kind: "release", hold: lockOf[ref]}, answered)
+			}
+		}
 		switch o.kind {
-		case "lock":
+		case "lock", "found_lock":
+			if o.point == "" {
+				continue // a box
+			}
 			hold := ticketName(o.rec.GetTicket())
 			add(o, o.point, step{kind: "lock", hold: hold}, answered)
 			if o.receipt.GetStatus() == servicev1.Status_STATUS_CONFIRMED && len(o.receipt.GetPromised()) > 0 {
 				add(o, o.point, step{kind: "guarded", hold: hold}, true)
 			}
 		case "release":
-			ref := n.rec.GetRelease().GetHold()
-			name := fmt.Sprintf("%s/%d/%d", ref.GetYard(), ref.GetEpoch(), ref.GetSeq())
-			add(o, pointOf[name], step{kind: "release", hold: lockOf[name]}, answered)
+			name := ledger.RefOf(n.rec.GetRelease().GetHold())
+			ends(name)
+		case "removal":
+			ends(ledger.RefOf(o.rec.GetRemoval().GetHold()))
+		case "hand_over":
+			for _, pair := range o.rec.GetHandOver().GetPairs() {
+				ends(ledger.RefOf(pair.GetOff()))
+			}
 		case "isolate", "energise":
 			add(o, o.point, step{kind: o.kind}, answered)
 		}

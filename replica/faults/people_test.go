@@ -193,10 +193,9 @@ func (p *person) startUp(ctx context.Context) {
 		p.n++
 		id := fmt.Sprintf("start-%s-%d", p.yard, p.n)
 		act := func(what string, r *recordv1.Record) bool { return p.submit(ctx, point(yard), what, r) != nil }
-		act("clears "+job(yard), &recordv1.Record{Act: &recordv1.Record_ClearArea{ClearArea: &recordv1.ClearArea{Job: job(yard), ToolsOut: true, GuardsOn: true, PeopleClear: true}}})
-		act("tells people of "+job(yard), &recordv1.Record{Act: &recordv1.Record_Notice{Notice: &recordv1.Notice{Job: job(yard), When: recordv1.NoticeWhen_NOTICE_WHEN_AFTER, People: []string{manager}, Means: "in person"}}})
-		if !act("asks to start "+point(yard)+" ("+id+")", &recordv1.Record{Act: &recordv1.Record_Request{Request: &recordv1.Request{Id: id, Job: job(yard),
-			Points: []string{point(yard)}, DeadlineUnixMs: time.Now().Add(time.Duration(10+p.rng.Intn(50)) * time.Second).UnixMilli()}}}) {
+		act("clears "+job(yard), clears(yard))
+		act("tells people of "+job(yard), tells(yard))
+		if !act("asks to start "+point(yard)+" ("+id+")", asksFor(id, yard, time.Duration(10+p.rng.Intn(50))*time.Second)) {
 			continue
 		}
 		ok := false
@@ -204,7 +203,7 @@ func (p *person) startUp(ctx context.Context) {
 			if pause(ctx, time.Duration(20+p.rng.Intn(1500))*time.Millisecond) != nil {
 				return
 			}
-			ok = act("energises "+point(yard), &recordv1.Record{Act: &recordv1.Record_Energise{Energise: &recordv1.Energise{Request: id, Point: point(yard)}}})
+			ok = act("energises "+point(yard), energises(id, yard))
 		}
 		if ok && p.look(ctx, point(yard)) {
 			act("closes "+point(yard), &recordv1.Record{Act: &recordv1.Record_Closed{Closed: &recordv1.Closed{Point: point(yard)}}})

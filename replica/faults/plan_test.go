@@ -7,6 +7,8 @@ import (
 	"sync"
 	"testing/synctest"
 	"time"
+
+	"yardhasp/replica/quorum"
 )
 
 // length is how long people work under faults, in the bubble's time.
@@ -15,6 +17,12 @@ const length = 40 * time.Second
 // run lets people work while faults come and go, then mends everything.
 func (w *world) run(seed int64) error {
 	w.story.began = time.Now()
+	if seed%3 == 0 {
+		t := quorum.Profiles["lan"]
+		t.SnapshotEvery, t.SnapshotThreshold, t.TrailingLogs = 3*time.Second, 8, 4
+		w.timers = &t
+		w.story.tell("raft takes a snapshot every 8 entries, and keeps 4")
+	}
 	w.slow(25)
 	for _, y := range yards {
 		if err := w.start(y); err != nil {
@@ -40,6 +48,11 @@ func (w *world) run(seed int64) error {
 		p.n = int(n) * 1000
 		begin(p, p.startUp)
 	}
+	if w.rng.Intn(2) == 0 {
+		n++
+		p := w.person(managers[0], yards[w.rng.Intn(3)], seed*100+n)
+		begin(p, p.keep)
+	}
 	end := time.Now().Add(length)
 	var err error
 	for err == nil && time.Now().Before(end) {
@@ -53,8 +66,9 @@ func (w *world) run(seed int64) error {
 		w.net.change(func() { delete(w.net.traps, y) })
 	}
 	w.net.heal()
+	w.cure()
 	w.slow(25)
-	w.waits.Wait()
+	w.restarts.Wait()
 	for _, y := range yards {
 		if !w.running(y) {
 			err = errors.Join(err, w.start(y))
@@ -74,6 +88,14 @@ func (w *world) slow(ms int) {
 	})
 }
 
+// cure makes all disks quick and empty.
+func (w *world) cure() {
+	for _, y := range yards {
+		w.free[y].Store(plenty)
+		w.slowed[y].Store(0)
+	}
+}
+
 func (w *world) running(yard string) bool {
 	w.mu.Lock()
 	defer w.mu.Unlock()
@@ -86,7 +108,7 @@ func (w *world) fault() error {
 	a, b, c := yards[i], yards[(i+1)%3], yards[(i+2)%3]
 	both := func(x, y string) []way { return []way{{x, y}, {y, x}} }
 	short := time.Duration(w.rng.Intn(8000)) * time.Millisecond
-	kind := w.rng.Intn(16)
+	kind := w.rng.Intn(19)
 	if lead := w.leader(); lead != "" && w.rng.Intn(2) == 0 {
 		for a != lead {
 			a, b, c = b, c, a
@@ -138,6 +160,7 @@ func (w *world) fault() error {
 		if err := w.stop(a); err != nil {
 			return err
 		}
+		w.free[a].Store(plenty)
 		return w.start(a)
 	case 12:
 		by := time.Duration(w.rng.Intn(1200)-600) * time.Second
@@ -152,6 +175,17 @@ func (w *world) fault() error {
 		w.net.setTrap(a, 0)
 		time.Sleep(short)
 		w.net.change(func() { delete(w.net.traps, a) })
+	case 15:
+		mb := []uint64{low - 1, full - 1}[w.rng.Intn(2)]
+		w.story.tell("FAULT the disk of %s has %d MB left", a, mb)
+		w.free[a].Store(mb)
+	case 16:
+		d := time.Duration(w.rng.Intn(2500)) * time.Millisecond
+		w.story.tell("FAULT each write on the disk of %s takes %v", a, d)
+		w.slowed[a].Store(int64(d))
+	case 17:
+		w.story.tell("all disks are well again")
+		w.cure()
 	default:
 		w.story.tell("all links are whole again")
 		w.net.heal()
@@ -168,10 +202,17 @@ func (w *world) killed(back time.Duration, gone ...string) error {
 			continue
 		}
 		w.story.tell("FAULT %s crashes; back in %v", y, back)
-		err = errors.Join(err, w.crash(y))
-		w.waits.Go(func() {
+		forget := w.rng.Intn(2) == 0
+		if w.timers == nil && forget {
+			w.story.tell("the unsynced history of %s is lost", y)
+		}
+		err = errors.Join(err, w.crash(y, forget))
+		w.restarts.Go(func() {
 			time.Sleep(back)
 			w.story.tell("%s starts again", y)
+			if w.free[y].Load() < full { // it would refuse to
+				w.free[y].Store(plenty)
+			}
 			if e := w.start(y); e != nil {
 				w.story.tell("%v", e)
 				w.mu.Lock()

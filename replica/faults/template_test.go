@@ -158,8 +158,15 @@ func (w *world) found(ctx context.Context) error {
 			_, err = client.JoinPerson(ctx, t, testKey(p), client.WithDialer(dial))
 		}
 	}
+	for _, p := range managers {
+		t := invite(token.Person, p, &recordv1.Invite{Whom: &recordv1.Invite_Person{Person: &recordv1.Person{Id: p, Name: p, Roles: roles, TrainedUntilUnixMs: until}}})
+		if err == nil {
+			_, err = client.JoinPerson(ctx, t, testKey(p), client.WithDialer(dial))
+		}
+	}
 	for _, y := range yards {
 		do(&recordv1.Record{Act: &recordv1.Record_RegisterPoint{RegisterPoint: &recordv1.RegisterPoint{Point: point(y), Holes: 6}}})
+		do(&recordv1.Record{Act: &recordv1.Record_RegisterBox{RegisterBox: &recordv1.RegisterBox{Box: box(y), Holes: 6}}})
 		drawing, e := proto.Marshal(drawn(y))
 		err = errors.Join(err, e)
 		do(&recordv1.Record{Act: &recordv1.Record_PublishDrawing{PublishDrawing: &recordv1.PublishDrawing{Drawing: drawing}}})

@@ -13,17 +13,24 @@ import (
 	"net"
 	"os"
 	"path/filepath"
+	"runtime"
 	"sync"
 	"sync/atomic"
 	"testing"
 	"time"
 
+	"google.golang.org/grpc"
+
 	"yardhasp/client"
 	"yardhasp/replica"
+	"yardhasp/replica/quorum"
 )
 
 // yards are the three of every scenario.
 var yards = []string{"stonebend", "millrow", "eastfork"}
+
+// Free space on a disk, in MB: what there is, and where the replica takes care.
+const plenty, low, full = 1000, 200, 50
 
 // world is three whole replicas on one network in memory, and what happened there.
 type world struct {
@@ -36,20 +43,32 @@ type world struct {
 	story  *story
 	clocks map[string]*atomic.Int64 // how far each yard's clock is off, in ns
 
-	mu      sync.Mutex
-	dirs    map[string]string
-	up      map[string]*replica.Replica
-	closing sync.WaitGroup // what is left of crashed replicas
-	waits   sync.WaitGroup // restarts to come
-	broken  error          // why a restart failed
-	lives   int
+	mu       sync.Mutex
+	dirs     map[string]string
+	up       map[string]*replica.Replica
+	closing  sync.WaitGroup // what is left of crashed replicas
+	waits    sync.WaitGroup // who watch replicas that are up
+	restarts sync.WaitGroup // restarts to come
+	broken   error          // why a restart failed
+	gone     map[string]chan struct{}
+	lives    int
+	copies   int
+	wrongs   []string // what a told scenario expected otherwise
+	raws     map[string]*grpc.ClientConn
+	free     map[string]*atomic.Uint64 // of each yard's disk, in MB
+	timers   *quorum.Timers
+	slowed   map[string]*atomic.Int64 // by how much each write of a yard's disk waits, in ns
+	synced   map[string]string        // a copy of each yard's history as it was when the yard started
+	halts    int                      // replicas that stopped by themselves
 }
 
 func newWorld(t testing.TB, rng *rand.Rand) *world {
 	w := &world{t: t, rng: rng, net: newNetwork(), root: t.TempDir(), story: newStory(), clocks: map[string]*atomic.Int64{},
-		dirs: map[string]string{}, up: map[string]*replica.Replica{}}
+		dirs: map[string]string{}, up: map[string]*replica.Replica{}, gone: map[string]chan struct{}{}, raws: map[string]*grpc.ClientConn{}, free: map[string]*atomic.Uint64{},
+		slowed: map[string]*atomic.Int64{}, synced: map[string]string{}}
 	for _, y := range yards {
-		w.clocks[y] = &atomic.Int64{}
+		w.clocks[y], w.free[y], w.slowed[y] = &atomic.Int64{}, &atomic.Uint64{}, &atomic.Int64{}
+		w.free[y].Store(plenty)
 	}
 	return w
 }
@@ -68,9 +87,19 @@ func (w *world) start(yard string) error {
 	if os.Getenv("YARDHASP_TEST_LOG") != "" {
 		log = slog.New(slog.NewTextHandler(os.Stderr, &slog.HandlerOptions{Level: slog.LevelDebug})).With("yard", yard)
 	}
+	if err := w.keepHistory(yard); err != nil {
+		return err
+	}
 	p := w.net.listen(yard)
-	r, err := replica.Open(replica.Config{Dir: w.dirs[yard], Listener: p, Logger: log,
+	r, err := replica.Open(replica.Config{Dir: w.dirs[yard], Listener: p, Logger: log, Timers: w.timers,
+		Disk: &replica.DiskLimits{Low: low << 20, Full: full << 20, Ballast: 64 << 10},
+		Free: func(string) (uint64, error) { return w.free[yard].Load() << 20, nil },
 		Now:  func() time.Time { return time.Now().Add(time.Duration(clock.Load())) },
+		BeforeWrite: func() {
+			if d := w.slowed[yard].Load(); d > 0 {
+				time.Sleep(time.Duration(d))
+			}
+		},
 		Dial: func(ctx context.Context, _, address string) (net.Conn, error) { return w.net.dial(ctx, yard, address) }})
 	if err != nil {
 		return errors.Join(fmt.Errorf("%s does not start: %w", yard, err), p.Close())
@@ -78,7 +107,38 @@ func (w *world) start(yard string) error {
 	w.mu.Lock()
 	defer w.mu.Unlock()
 	w.up[yard] = r
+	gone := make(chan struct{})
+	w.gone[yard] = gone
+	w.waits.Go(func() { w.revive(yard, r, gone) })
 	return nil
+}
+
+// revive starts a replica again that stopped by itself and asks for a start, as a
+// service manager would.
+func (w *world) revive(yard string, r *replica.Replica, gone chan struct{}) {
+	select {
+	case <-gone:
+		return
+	case why := <-r.Halted():
+		w.story.tell("%s stops by itself: %v", yard, why)
+	}
+	w.mu.Lock()
+	if w.up[yard] != r {
+		w.mu.Unlock()
+		return
+	}
+	delete(w.up, yard)
+	w.halts++
+	w.restarts.Add(1)
+	defer w.restarts.Done()
+	w.mu.Unlock()
+	w.net.kill(yard)
+	err := r.Close()
+	if err = errors.Join(err, w.start(yard)); err != nil {
+		w.mu.Lock()
+		w.broken = errors.Join(w.broken, err)
+		w.mu.Unlock()
+	}
 }
 
 func (w *world) take(yard string) *replica.Replica {
@@ -86,6 +146,9 @@ func (w *world) take(yard string) *replica.Replica {
 	defer w.mu.Unlock()
 	r := w.up[yard]
 	delete(w.up, yard)
+	if r != nil {
+		close(w.gone[yard])
+	}
 	return r
 }
 
@@ -101,7 +164,10 @@ func (w *world) stop(yard string) error {
 // crash ends a yard's replica at this instant: its disk is what it is now, and
 // nothing that it says from now on reaches anybody. Call it while every other
 // goroutine of the bubble waits (synctest.Wait), so that the disk stands still.
-func (w *world) crash(yard string) error {
+//
+// With forget the history falls back to what it was when the yard started: it is
+// written without syncs, and what raft's log still has comes again from there.
+func (w *world) crash(yard string, forget bool) error {
 	r := w.take(yard)
 	if r == nil {
 		return nil
@@ -109,6 +175,10 @@ func (w *world) crash(yard string) error {
 	w.lives++
 	dir := filepath.Join(w.root, fmt.Sprintf("%s-%d", yard, w.lives))
 	err := copyDir(dir, w.dirs[yard])
+	if old := w.synced[yard]; forget && old != "" {
+		to := filepath.Join(dir, historyName)
+		err = errors.Join(err, os.RemoveAll(to), copyDir(to, old))
+	}
 	w.net.kill(yard)
 	old := w.dirs[yard]
 	w.dirs[yard] = dir
@@ -123,12 +193,43 @@ func (w *world) crash(yard string) error {
 // end closes everything.
 func (w *world) end() {
 	for _, y := range yards {
+		r := w.take(y) // before its port goes, which would make it stop by itself
 		w.net.kill(y)
-		if r := w.take(y); r != nil {
+		if r != nil {
 			w.closing.Go(func() { _ = r.Close() })
 		}
 	}
-	w.closing.Wait()
+	for _, c := range w.raws {
+		_ = c.Close()
+	}
+	done := make(chan struct{})
+	go func() { w.waits.Wait(); w.closing.Wait(); close(done) }()
+	select {
+	case <-done:
+	case <-time.After(10 * time.Minute):
+		// A bubble can't be left while anything in it runs: this ends the whole run.
+		stacks := make([]byte, 4<<20)
+		fmt.Fprintf(os.Stderr, "%s\n%s\n", w.story, stacks[:runtime.Stack(stacks, true)])
+		panic("a replica does not stop; its story and what it waits for are above")
+	}
+}
+
+const historyName = "history"
+
+// keepHistory copies the history before a start. Snapshots sync it, so with them
+// it can't fall back that far.
+func (w *world) keepHistory(yard string) error {
+	from := filepath.Join(w.dirs[yard], historyName)
+	if _, err := os.Stat(from); w.timers != nil || err != nil {
+		return nil
+	}
+	w.mu.Lock()
+	w.copies++
+	to := filepath.Join(w.root, fmt.Sprintf("history-%s-%d", yard, w.copies))
+	old := w.synced[yard]
+	w.synced[yard] = to
+	w.mu.Unlock()
+	return errors.Join(copyDir(to, from), os.RemoveAll(old))
 }
 
 // copyDir copies a directory; what is empty stays a hole.

@@ -18,7 +18,9 @@ type staging struct {
 	*store.Log
 	raft atomic.Pointer[raft.Raft]
 
-	full atomic.Bool
+	full   atomic.Bool
+	cut    atomic.Bool // entries were deleted, and nothing written since
+	before func()      // see Config.BeforeWrite
 
 	mu    sync.Mutex
 	since time.Time // zero: no write is under way
@@ -49,13 +51,30 @@ func (g *guarded) Create(v raft.SnapshotVersion, index, term uint64, c raft.Conf
 // StoreLog writes one entry.
 func (s *staging) StoreLog(l *raft.Log) error { return s.StoreLogs([]*raft.Log{l}) }
 
+// DeleteRange is refused on a full disk, and the write after it never is: raft
+// 1.8.0 cuts off a tail and writes another in its place, and a follower whose write
+// failed in between goes on as if the tail were there, and refuses everything.
+func (s *staging) DeleteRange(from, to uint64) error {
+	if s.full.Load() {
+		return ErrDiskFull
+	}
+	err := s.Log.DeleteRange(from, to)
+	if err == nil {
+		s.cut.Store(true)
+	}
+	return err
+}
+
 // StoreLogs writes entries, and how far raft had committed before them.
 func (s *staging) StoreLogs(logs []*raft.Log) error {
-	if s.full.Load() {
+	if cut := s.cut.Swap(false); s.full.Load() && !cut {
 		return ErrDiskFull
 	}
 	s.mark(time.Now())
 	defer s.mark(time.Time{})
+	if s.before != nil {
+		s.before()
+	}
 	if r := s.raft.Load(); r != nil {
 		if err := s.StageCommitIndex(r.CommitIndex()); err != nil {
 			return err

@@ -15,7 +15,7 @@ import (
 	"yardhasp/replica/store"
 )
 
-// Config is what a Node needs. Every field is required except Floor and Fetch.
+// Config is what a Node needs. Every field is required except Floor, BeforeWrite and Fetch.
 type Config struct {
 	// ID is the replica's own, never used by another disk: the fingerprint of
 	// its key. Yard is its raft address.
@@ -36,6 +36,8 @@ type Config struct {
 	OnChange func()
 	// Halt is called once with what stops the replica.
 	Halt func(error)
+	// BeforeWrite, when set, is called before each write of the log.
+	BeforeWrite func()
 	// Now is the clock that stamps entries while this replica leads.
 	Now func() time.Time
 	// Fetch reads entries [from, to) of the history from another replica.
@@ -81,7 +83,7 @@ func Open(cfg Config) (*Node, error) {
 	if err := n.fsm.recover(snaps, cfg.Log, cfg.Floor); err != nil {
 		return nil, err
 	}
-	n.disk = &staging{Log: cfg.Log}
+	n.disk = &staging{Log: cfg.Log, before: cfg.BeforeWrite}
 	if n.raft, err = raft.NewRaft(rc, n.fsm, n.disk, cfg.Log, &guarded{snaps, n.disk}, cfg.Transport); err != nil {
 		return nil, fmt.Errorf("consensus can't start: %w", err)
 	}

@@ -124,11 +124,31 @@ func (y *Yard) admit(c *scene, it *item) error {
 	if t.Class == ledger.Lifts && !c.may(it) {
 		return refuse("NOT_PERMITTED", by, by+" may not do this", "ask somebody who may", "")
 	}
+	if who := c.owner(it); who != "" && who != by {
+		return refuse("NOT_YOURS", it.hold+it.signOn, "this is "+who+"'s, as this yard knows it: only "+who+" ends it", "ask them", who)
+	}
 	used := len(y.tickets[it.ticket]) > 0 || c.v.TicketUsed(it.keys[0], it.rec.GetTicket())
 	if used && t.Class != ledger.Protects {
 		return refuse("TICKET_REPEATED", by, "a record with this ticket was taken before, here or at another yard", "ask for its receipt; to do the act again, sign it again", by)
 	}
 	return c.admitTarget(it, t.Home)
+}
+
+// owner is whose lock or sign-on a Release or SignOff would end, "" when this yard
+// does not know. Whose it is never changes, but for a lock found hanging.
+func (c *scene) owner(it *item) string {
+	if h := c.v.Holds[it.hold]; h != nil {
+		return h.Holder
+	}
+	if so := c.v.SignOns[it.signOn]; so != nil {
+		return so.Person
+	}
+	for _, t := range c.tail {
+		if (t.kind == "lock" || t.kind == "sign_on") && (t.ref() == it.hold || t.ref() == it.signOn) {
+			return t.rec.GetSigner()
+		}
+	}
+	return ""
 }
 
 // admitTarget refuses an unknown target, and what belongs to another yard.

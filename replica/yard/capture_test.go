@@ -289,3 +289,41 @@ func TestClockDoubt(t *testing.T) {
 		t.Error("a clock that was set right is in doubt")
 	}
 }
+
+// Another's lock or sign-on is refused at once where the yard knows whose it is,
+// drained or not, so that nobody reads "your sign-off is written" about it; a lock
+// whose owner is not known is the ledger's to judge (1910.147(e)(3)).
+func TestCaptureRefusesAnothersSignOff(t *testing.T) {
+	w := newWorld(t)
+	e := w.yards["eastfork"]
+	e.job("j1", "eastfork/tunnel", drag)
+	w.settle()
+	hold := e.lock("wanda", onPoint(drag)).Seq
+	on := e.signOn("wanda", "j1").Seq
+	try := func(when string) {
+		t.Helper()
+		for _, r := range []func(*recordv1.Record){
+			func(r *recordv1.Record) {
+				r.Act = &recordv1.Record_Release{Release: &recordv1.Release{Hold: &recordv1.JournalRef{Yard: "eastfork", Epoch: 1, Seq: hold}}}
+			},
+			func(r *recordv1.Record) {
+				r.Act = &recordv1.Record_SignOff{SignOff: &recordv1.SignOff{SignOn: &recordv1.JournalRef{Yard: "eastfork", Epoch: 1, Seq: on}}}
+			},
+		} {
+			if _, err := e.capture(w.sign("walt", r), ""); err == nil {
+				t.Errorf("%s: walt's word about wanda's is taken", when)
+			} else {
+				wantRefused(t, err, "NOT_YOURS")
+			}
+		}
+	}
+	try("not drained")
+	w.settle()
+	try("drained")
+	found := e.note("walt", func(r *recordv1.Record) {
+		r.Act = &recordv1.Record_FoundLock{FoundLock: &recordv1.FoundLock{Target: onPoint(drag)}}
+	}).Seq
+	w.settle()
+	e.release("walt", found)
+	e.release("wanda", hold)
+}
