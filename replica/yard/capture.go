@@ -125,7 +125,11 @@ func (y *Yard) admit(c *scene, it *item) error {
 		return refuse("NOT_PERMITTED", by, by+" may not do this", "ask somebody who may", "")
 	}
 	if who := c.owner(it); who != "" && who != by {
-		return refuse("NOT_YOURS", it.hold+it.signOn, "this is "+who+"'s, as this yard knows it: only "+who+" ends it", "ask them", who)
+		code := "NOT_YOUR_LOCK"
+		if it.signOn != "" {
+			code = "NOT_YOUR_SIGN_ON"
+		}
+		return refuse(code, it.hold+it.signOn, "this is "+who+"'s, as this yard knows it: only "+who+" ends it", "ask them", who)
 	}
 	used := len(y.tickets[it.ticket]) > 0 || c.v.TicketUsed(it.keys[0], it.rec.GetTicket())
 	if used && t.Class != ledger.Protects {

@@ -302,18 +302,18 @@ func TestCaptureRefusesAnothersSignOff(t *testing.T) {
 	on := e.signOn("wanda", "j1").Seq
 	try := func(when string) {
 		t.Helper()
-		for _, r := range []func(*recordv1.Record){
-			func(r *recordv1.Record) {
+		for code, r := range map[string]func(*recordv1.Record){
+			"NOT_YOUR_LOCK": func(r *recordv1.Record) {
 				r.Act = &recordv1.Record_Release{Release: &recordv1.Release{Hold: &recordv1.JournalRef{Yard: "eastfork", Epoch: 1, Seq: hold}}}
 			},
-			func(r *recordv1.Record) {
+			"NOT_YOUR_SIGN_ON": func(r *recordv1.Record) {
 				r.Act = &recordv1.Record_SignOff{SignOff: &recordv1.SignOff{SignOn: &recordv1.JournalRef{Yard: "eastfork", Epoch: 1, Seq: on}}}
 			},
 		} {
 			if _, err := e.capture(w.sign("walt", r), ""); err == nil {
 				t.Errorf("%s: walt's word about wanda's is taken", when)
 			} else {
-				wantRefused(t, err, "NOT_YOURS")
+				wantRefused(t, err, code)
 			}
 		}
 	}
