@@ -976,7 +976,9 @@ type JobView struct {
 	Caution  string       `protobuf:"bytes,17,opt,name=caution,proto3" json:"caution,omitempty"`
 	Affected []string     `protobuf:"bytes,18,rep,name=affected,proto3" json:"affected,omitempty"`
 	// Double isolation was waived: by whom and why. Shown on every sheet.
-	Waiver        string `protobuf:"bytes,19,opt,name=waiver,proto3" json:"waiver,omitempty"`
+	Waiver string `protobuf:"bytes,19,opt,name=waiver,proto3" json:"waiver,omitempty"`
+	// The permits of the job.
+	Permits       []*PermitView `protobuf:"bytes,60,rep,name=permits,proto3" json:"permits,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1144,20 +1146,29 @@ func (x *JobView) GetWaiver() string {
 	return ""
 }
 
+func (x *JobView) GetPermits() []*PermitView {
+	if x != nil {
+		return x.Permits
+	}
+	return nil
+}
+
 type Board struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	AsOf  *AsOf                  `protobuf:"bytes,1,opt,name=as_of,json=asOf,proto3" json:"as_of,omitempty"`
 	Coop  string                 `protobuf:"bytes,2,opt,name=coop,proto3" json:"coop,omitempty"`
 	// Loudest first.
-	Alarms        []string       `protobuf:"bytes,3,rep,name=alarms,proto3" json:"alarms,omitempty"`
-	Points        []*PointView   `protobuf:"bytes,4,rep,name=points,proto3" json:"points,omitempty"`
-	Boxes         []*BoxView     `protobuf:"bytes,5,rep,name=boxes,proto3" json:"boxes,omitempty"`
-	Holds         []*HoldView    `protobuf:"bytes,6,rep,name=holds,proto3" json:"holds,omitempty"`
-	Jobs          []*JobView     `protobuf:"bytes,7,rep,name=jobs,proto3" json:"jobs,omitempty"`
-	Requests      []*RequestView `protobuf:"bytes,8,rep,name=requests,proto3" json:"requests,omitempty"`
-	SignedOn      []*SignOnView  `protobuf:"bytes,9,rep,name=signed_on,json=signedOn,proto3" json:"signed_on,omitempty"`
-	People        []*PersonView  `protobuf:"bytes,10,rep,name=people,proto3" json:"people,omitempty"`
-	Yards         []*YardView    `protobuf:"bytes,11,rep,name=yards,proto3" json:"yards,omitempty"`
+	Alarms   []string       `protobuf:"bytes,3,rep,name=alarms,proto3" json:"alarms,omitempty"`
+	Points   []*PointView   `protobuf:"bytes,4,rep,name=points,proto3" json:"points,omitempty"`
+	Boxes    []*BoxView     `protobuf:"bytes,5,rep,name=boxes,proto3" json:"boxes,omitempty"`
+	Holds    []*HoldView    `protobuf:"bytes,6,rep,name=holds,proto3" json:"holds,omitempty"`
+	Jobs     []*JobView     `protobuf:"bytes,7,rep,name=jobs,proto3" json:"jobs,omitempty"`
+	Requests []*RequestView `protobuf:"bytes,8,rep,name=requests,proto3" json:"requests,omitempty"`
+	SignedOn []*SignOnView  `protobuf:"bytes,9,rep,name=signed_on,json=signedOn,proto3" json:"signed_on,omitempty"`
+	People   []*PersonView  `protobuf:"bytes,10,rep,name=people,proto3" json:"people,omitempty"`
+	Yards    []*YardView    `protobuf:"bytes,11,rep,name=yards,proto3" json:"yards,omitempty"`
+	// Permits that are not closed.
+	Permits       []*PermitView `protobuf:"bytes,60,rep,name=permits,proto3" json:"permits,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1265,6 +1276,13 @@ func (x *Board) GetPeople() []*PersonView {
 func (x *Board) GetYards() []*YardView {
 	if x != nil {
 		return x.Yards
+	}
+	return nil
+}
+
+func (x *Board) GetPermits() []*PermitView {
+	if x != nil {
+		return x.Permits
 	}
 	return nil
 }
@@ -1458,7 +1476,7 @@ var File_yardhasp_record_v1_view_proto protoreflect.FileDescriptor
 
 const file_yardhasp_record_v1_view_proto_rawDesc = "" +
 	"\n" +
-	"\x1dyardhasp/record/v1/view.proto\x12\x12yardhasp.record.v1\x1a\x1eyardhasp/record/v1/entry.proto\x1a\x1fyardhasp/record/v1/record.proto\"\xaf\x02\n" +
+	"\x1dyardhasp/record/v1/view.proto\x12\x12yardhasp.record.v1\x1a\x1eyardhasp/record/v1/entry.proto\x1a\x1fyardhasp/record/v1/permit.proto\x1a\x1fyardhasp/record/v1/record.proto\"\xaf\x02\n" +
 	"\x04AsOf\x12\x12\n" +
 	"\x04size\x18\x01 \x01(\x04R\x04size\x12\x12\n" +
 	"\x04root\x18\x02 \x01(\fR\x04root\x12 \n" +
@@ -1528,7 +1546,7 @@ const file_yardhasp_record_v1_view_proto_rawDesc = "" +
 	"\tenergised\x18\b \x03(\tR\tenergised\x12(\n" +
 	"\x10deadline_unix_ms\x18\t \x01(\x03R\x0edeadlineUnixMs\x12\x10\n" +
 	"\x03why\x18\n" +
-	" \x01(\tR\x03why\"\xd2\x05\n" +
+	" \x01(\tR\x03why\"\x8c\x06\n" +
 	"\aJobView\x12-\n" +
 	"\x05as_of\x18\x01 \x01(\v2\x18.yardhasp.record.v1.AsOfR\x04asOf\x12\x0e\n" +
 	"\x02id\x18\x02 \x01(\tR\x02id\x12\x12\n" +
@@ -1550,7 +1568,8 @@ const file_yardhasp_record_v1_view_proto_rawDesc = "" +
 	"\x06points\x18\x10 \x03(\v2\x1d.yardhasp.record.v1.PointViewR\x06points\x12\x18\n" +
 	"\acaution\x18\x11 \x01(\tR\acaution\x12\x1a\n" +
 	"\baffected\x18\x12 \x03(\tR\baffected\x12\x16\n" +
-	"\x06waiver\x18\x13 \x01(\tR\x06waiver\"\x97\x04\n" +
+	"\x06waiver\x18\x13 \x01(\tR\x06waiver\x128\n" +
+	"\apermits\x18< \x03(\v2\x1e.yardhasp.record.v1.PermitViewR\apermits\"\xd1\x04\n" +
 	"\x05Board\x12-\n" +
 	"\x05as_of\x18\x01 \x01(\v2\x18.yardhasp.record.v1.AsOfR\x04asOf\x12\x12\n" +
 	"\x04coop\x18\x02 \x01(\tR\x04coop\x12\x16\n" +
@@ -1563,7 +1582,8 @@ const file_yardhasp_record_v1_view_proto_rawDesc = "" +
 	"\tsigned_on\x18\t \x03(\v2\x1e.yardhasp.record.v1.SignOnViewR\bsignedOn\x126\n" +
 	"\x06people\x18\n" +
 	" \x03(\v2\x1e.yardhasp.record.v1.PersonViewR\x06people\x122\n" +
-	"\x05yards\x18\v \x03(\v2\x1c.yardhasp.record.v1.YardViewR\x05yards\"\xe6\x01\n" +
+	"\x05yards\x18\v \x03(\v2\x1c.yardhasp.record.v1.YardViewR\x05yards\x128\n" +
+	"\apermits\x18< \x03(\v2\x1e.yardhasp.record.v1.PermitViewR\apermits\"\xe6\x01\n" +
 	"\n" +
 	"PersonView\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x12\n" +
@@ -1645,7 +1665,8 @@ var file_yardhasp_record_v1_view_proto_goTypes = []any{
 	(*YardView)(nil),    // 13: yardhasp.record.v1.YardView
 	(*Flag)(nil),        // 14: yardhasp.record.v1.Flag
 	(*Condition)(nil),   // 15: yardhasp.record.v1.Condition
-	(Role)(0),           // 16: yardhasp.record.v1.Role
+	(*PermitView)(nil),  // 16: yardhasp.record.v1.PermitView
+	(Role)(0),           // 17: yardhasp.record.v1.Role
 }
 var file_yardhasp_record_v1_view_proto_depIdxs = []int32{
 	4,  // 0: yardhasp.record.v1.AsOf.yards:type_name -> yardhasp.record.v1.YardContact
@@ -1660,21 +1681,23 @@ var file_yardhasp_record_v1_view_proto_depIdxs = []int32{
 	7,  // 9: yardhasp.record.v1.JobView.holds:type_name -> yardhasp.record.v1.HoldView
 	9,  // 10: yardhasp.record.v1.JobView.requests:type_name -> yardhasp.record.v1.RequestView
 	5,  // 11: yardhasp.record.v1.JobView.points:type_name -> yardhasp.record.v1.PointView
-	3,  // 12: yardhasp.record.v1.Board.as_of:type_name -> yardhasp.record.v1.AsOf
-	5,  // 13: yardhasp.record.v1.Board.points:type_name -> yardhasp.record.v1.PointView
-	6,  // 14: yardhasp.record.v1.Board.boxes:type_name -> yardhasp.record.v1.BoxView
-	7,  // 15: yardhasp.record.v1.Board.holds:type_name -> yardhasp.record.v1.HoldView
-	10, // 16: yardhasp.record.v1.Board.jobs:type_name -> yardhasp.record.v1.JobView
-	9,  // 17: yardhasp.record.v1.Board.requests:type_name -> yardhasp.record.v1.RequestView
-	8,  // 18: yardhasp.record.v1.Board.signed_on:type_name -> yardhasp.record.v1.SignOnView
-	12, // 19: yardhasp.record.v1.Board.people:type_name -> yardhasp.record.v1.PersonView
-	13, // 20: yardhasp.record.v1.Board.yards:type_name -> yardhasp.record.v1.YardView
-	16, // 21: yardhasp.record.v1.PersonView.roles:type_name -> yardhasp.record.v1.Role
-	22, // [22:22] is the sub-list for method output_type
-	22, // [22:22] is the sub-list for method input_type
-	22, // [22:22] is the sub-list for extension type_name
-	22, // [22:22] is the sub-list for extension extendee
-	0,  // [0:22] is the sub-list for field type_name
+	16, // 12: yardhasp.record.v1.JobView.permits:type_name -> yardhasp.record.v1.PermitView
+	3,  // 13: yardhasp.record.v1.Board.as_of:type_name -> yardhasp.record.v1.AsOf
+	5,  // 14: yardhasp.record.v1.Board.points:type_name -> yardhasp.record.v1.PointView
+	6,  // 15: yardhasp.record.v1.Board.boxes:type_name -> yardhasp.record.v1.BoxView
+	7,  // 16: yardhasp.record.v1.Board.holds:type_name -> yardhasp.record.v1.HoldView
+	10, // 17: yardhasp.record.v1.Board.jobs:type_name -> yardhasp.record.v1.JobView
+	9,  // 18: yardhasp.record.v1.Board.requests:type_name -> yardhasp.record.v1.RequestView
+	8,  // 19: yardhasp.record.v1.Board.signed_on:type_name -> yardhasp.record.v1.SignOnView
+	12, // 20: yardhasp.record.v1.Board.people:type_name -> yardhasp.record.v1.PersonView
+	13, // 21: yardhasp.record.v1.Board.yards:type_name -> yardhasp.record.v1.YardView
+	16, // 22: yardhasp.record.v1.Board.permits:type_name -> yardhasp.record.v1.PermitView
+	17, // 23: yardhasp.record.v1.PersonView.roles:type_name -> yardhasp.record.v1.Role
+	24, // [24:24] is the sub-list for method output_type
+	24, // [24:24] is the sub-list for method input_type
+	24, // [24:24] is the sub-list for extension type_name
+	24, // [24:24] is the sub-list for extension extendee
+	0,  // [0:24] is the sub-list for field type_name
 }
 
 func init() { file_yardhasp_record_v1_view_proto_init() }
@@ -1683,6 +1706,7 @@ func file_yardhasp_record_v1_view_proto_init() {
 		return
 	}
 	file_yardhasp_record_v1_entry_proto_init()
+	file_yardhasp_record_v1_permit_proto_init()
 	file_yardhasp_record_v1_record_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{
