@@ -121,6 +121,7 @@ func (s *State) startConditions(j *Job, points []string) []*recordv1.Condition {
 			cs = append(cs, s.releaseConditions(o)...)
 		}
 	}
+	cs = append(cs, s.permitsReached(points)...)
 	return append(cs, s.endangered(points)...)
 }
 
