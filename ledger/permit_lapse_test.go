@@ -134,10 +134,17 @@ func TestSuspendedForGood(t *testing.T) {
 // again. The permit lapsed in between, though no moment was recorded.
 func TestLapseBetweenRecords(t *testing.T) {
 	w, _, _, _ := inside(t)
-	w.now += 31 * minute
-	w.testAir()
+	w.now += 20 * minute
+	for _, l := range []recordv1.AirLevel{middle, bottom} {
+		w.must(w.journal("eastfork", "ravi", actAir(binJob, binZone, l, clean()...)))
+	}
+	w.now += 11 * minute
+	w.must(w.journal("eastfork", "ravi", actAir(binJob, binZone, top, clean()...)))
+	if cs := w.s.PermitView("in-1", w.now).GetMissing(); has(cs, "AIR_OLD", "") {
+		t.Fatalf("all air is fresh by now, and the test shows nothing: %v", cs)
+	}
 	if st := w.permitState("in-1"); st != recordv1.PermitState_PERMIT_STATE_SUSPENDED {
-		t.Errorf("nobody tested the air for 31 min and the permit is %v", st)
+		t.Errorf("nobody tested the air at the top for 31 min and the permit is %v", st)
 	}
 }
 
