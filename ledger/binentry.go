@@ -12,7 +12,7 @@ import (
 // binConditions.
 func (s *State) binForm(p *WorkPermit, b *recordv1.BinEntry) []*recordv1.Condition {
 	p.Kind, p.Named, p.Watchers, p.Flat = recordv1.PermitKind_PERMIT_KIND_BIN_ENTRY, b.GetEntrants(), b.GetObservers(), b.GetFlatStorage()
-	p.Rescue = b.GetRescueEquipment()
+	p.Rescue, p.Ventilation = b.GetRescueEquipment(), ventilationWords[b.GetVentilation()]
 	p.AirEvery = int64(b.GetAirEverySeconds())
 	if p.AirEvery == 0 {
 		p.AirEvery = maxAirEvery
@@ -53,8 +53,26 @@ func (s *State) binForm(p *WorkPermit, b *recordv1.BinEntry) []*recordv1.Conditi
 		if slices.Contains(p.Watchers, who) {
 			cs = append(cs, cond("OBSERVER_INSIDE", who, who+" is named to go in and to watch from outside", "name somebody else to watch", issuer, "1910.272(g)(3)"))
 		}
+		cs = append(cs, s.untried(s.Jobs[p.Job], who)...)
 		if missing := s.unlocked(s.Jobs[p.Job], who); len(missing) > 0 {
 			cs = append(cs, cond("NO_LOCK", who, who+" has no lock on "+strings.Join(missing, ", "), who+" hangs their own lock, there or on a box that holds its key", who, "1910.147(d)(4)(i); 1910.272(g)(1)(ii)"))
+		}
+	}
+	return cs
+}
+
+var ventilationWords = map[recordv1.Ventilation]string{recordv1.Ventilation_VENTILATION_NONE: "none",
+	recordv1.Ventilation_VENTILATION_NATURAL: "natural", recordv1.Ventilation_VENTILATION_FORCED: "forced"}
+
+// untried lists the plan points on which a person's lock is older than the opening
+// and was not tried since.
+func (s *State) untried(j *Job, who string) []*recordv1.Condition {
+	var cs []*recordv1.Condition
+	for _, id := range j.Plan {
+		p := s.Points[id]
+		mine := slices.DeleteFunc(s.HoldsOn(id), func(h *Hold) bool { return h.Holder != who })
+		if p != nil && len(mine) > 0 && !slices.ContainsFunc(mine, func(h *Hold) bool { return s.guards(h, p) }) {
+			cs = append(cs, cond("NOT_TRIED", id, id+" was opened after "+who+" hung their lock", who+" tries the handle against their lock and records it", who, "1910.147(d)(6)"))
 		}
 	}
 	return cs

@@ -3,6 +3,7 @@ package ledger_test
 import (
 	"bytes"
 	"slices"
+	"strings"
 	"testing"
 
 	"yardhasp/ledger"
@@ -86,6 +87,12 @@ func TestBinEntryLapses(t *testing.T) {
 			}
 			if a := w.outAlarm(); !names(a, "EVERYBODY OUT", "lena", "tomas", binZone) {
 				t.Errorf("the alarm names nobody to come out: %q", a)
+			}
+			if v := w.s.JobView(binJob, w.s.Time); !slices.ContainsFunc(v.GetAlarms(), func(a string) bool { return strings.HasPrefix(a, "EVERYBODY OUT") }) || len(v.GetPermits()) != 1 {
+				t.Errorf("the job shows alarms %v, permits %v", v.GetAlarms(), v.GetPermits())
+			}
+			if ps := w.s.Board("eastfork", w.s.Time).GetPermits(); len(ps) != 1 || len(w.s.Board("millrow", w.s.Time).GetPermits()) != 0 {
+				t.Errorf("the yards' boards show permits %v", ps)
 			}
 			if !has(w.s.StartConditions(w.s.Jobs[binJob]), "NO_PERMIT", binZone) || alarmed(w.s, "STOPPED", binJob) == "" {
 				t.Error("work goes on under a suspended permit")

@@ -60,6 +60,13 @@ var unmet = []struct {
 	{"an entrant without a lock", "NO_LOCK", "1910.147(d)(4)(i); 1910.272(g)(1)(ii)", func(w *world, holds map[string]string, _ string) {
 		w.must(w.journal("eastfork", "lena", actRelease(holds["lena "+binPlan[0]])))
 	}, nil},
+	{"an entrant's lock hung before the opening and never tried", "NOT_TRIED", "1910.147(d)(6)", func(w *world, holds map[string]string, _ string) {
+		// ravi holds the point open throughout; tomas took his lock off and hangs it
+		// again in an outbox, by a clock from before.
+		w.must(w.journal("eastfork", "tomas", actRelease(holds["tomas "+binPlan[0]])))
+		w.basedOn["millrow"] = 1
+		w.must(w.journal("millrow", "tomas", actLock(binPlan[0], "", binJob)))
+	}, nil},
 	{"a drawing that nobody walked", "NOT_WALKED", "NFPA 70E 120.5(1)", func(w *world, _ map[string]string, _ string) {
 		d := binDrawing()
 		d.Revision = 2
@@ -171,6 +178,16 @@ func TestBinEntryConditions(t *testing.T) {
 	}
 }
 
+// TestNotEntered: a zone that is not drawn as one people enter was planned with
+// single isolation, and is no bin to enter.
+func TestNotEntered(t *testing.T) {
+	w, _, _ := readyBin(t)
+	w.openDesk()
+	w.refusedWith(w.direct("nia", actIssueBin("in-1", "desk-1", w.now+60*minute, bin())), "NOT_ENTERED")
+	w.refusedWith(w.direct("nia", actIssueBin("in-1", "no-such", w.now+60*minute, bin())), "UNKNOWN_JOB")
+	w.must(w.issueBin("in-1", bin()))
+}
+
 // TestAllAtOnce: a refusal lists every unmet condition, not the first.
 func TestAllAtOnce(t *testing.T) {
 	w, _ := isolatedBin(t)
@@ -272,6 +289,12 @@ func TestFumigant(t *testing.T) {
 	}
 	w.testAir(values(ph3, 300)...)
 	w.must(w.issueBin("in-2", closed()))
+	if ps := w.s.PermitView("in-2", w.now).GetClosedPaths(); len(ps) != 1 || !strings.Contains(ps[0], "blanked and taped") {
+		t.Errorf("the permit does not show how the way is closed: %v", ps)
+	}
+	if as := w.s.JobView(binJob, w.now).GetAlarms(); len(as) != 1 || !strings.Contains(as[0], "eastfork/bin-4") {
+		t.Errorf("the job does not show the fumigant next door: %v", as)
+	}
 	w.refusedWith(w.journal("eastfork", "mara", actFumigantCleared(f, 301)), "AIR_OUT_OF_LIMITS")
 	w.refusedWith(w.journal("eastfork", "dov", actFumigantCleared(f, 0)), "NOT_PERMITTED")
 	raw := actFumigantCleared(f, 0)

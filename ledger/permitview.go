@@ -19,7 +19,10 @@ func (s *State) PermitView(id string, at int64) *recordv1.PermitView {
 	at = max(at, s.Time)
 	st, missing := s.stateOf(p, at)
 	v := &recordv1.PermitView{Id: id, Kind: p.Kind, Job: p.Job, Zone: p.Zone, State: st, IssuedBy: p.By.By, IssuedUnixMs: p.By.Time, EndsUnixMs: p.Ends,
-		Named: slices.Clone(p.Named), Watchers: slices.Clone(p.Watchers), Missing: missing, Why: p.Why, Line: p.Line, RescueEquipment: p.Rescue, AtUnixMs: at, Caution: Caution}
+		Named: slices.Clone(p.Named), Watchers: slices.Clone(p.Watchers), Missing: missing, Why: p.Why, Line: p.Line, RescueEquipment: p.Rescue, Ventilation: p.Ventilation, AtUnixMs: at, Caution: Caution}
+	for _, ref := range sorted(p.ClosedPaths) {
+		v.ClosedPaths = append(v.ClosedPaths, ref+": "+p.ClosedPaths[ref])
+	}
 	if st == recordv1.PermitState_PERMIT_STATE_SUSPENDED && len(missing) == 0 {
 		// Suspended for good, though what lapsed may be mended: an empty list would
 		// read as leave.
@@ -67,6 +70,20 @@ func (s *State) airView(v *recordv1.PermitView, p *WorkPermit, at int64) {
 			Instrument: t.Instrument, TakenUnixMs: t.At.Time, AgeSeconds: max(0, at-t.At.Time) / 1000, OutOfLimits: t.outside(),
 			Lapsed: at > t.At.Time+need.every*1000 || need.since.Set() && t.At.Time <= need.since.Time || s.voided(j, &Proof{At: t.At}) != ""})
 	}
+}
+
+// permitAlarmOf reports whether an alarm is about a permit of the job or about a
+// fumigant that can reach its zone.
+func (s *State) permitAlarmOf(j *Job, a Alarm) bool {
+	switch a.Code {
+	case "PERMIT":
+		p := s.WorkPermits[a.Subject]
+		return p != nil && p.Job == j.ID
+	case "FUMIGATED":
+		at, near := s.fumigantsNear(j.Zone)
+		return slices.ContainsFunc(append(at, near...), func(f *Fumigation) bool { return f.Ref == a.Subject })
+	}
+	return false
 }
 
 // permitViews shows a job's permits, or with "" all that are not closed.

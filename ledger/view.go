@@ -94,7 +94,7 @@ func (s *State) JobView(id string, at int64) *recordv1.JobView {
 		}
 	}
 	for _, a := range s.Alarms {
-		if f := j.Found[a.Subject]; a.Subject == id || f != nil || a.Code == "FOUND_STARTED" || s.owedOn(j, a.Subject) || slices.Contains(j.Plan, a.Subject) {
+		if f := j.Found[a.Subject]; a.Subject == id || f != nil || a.Code == "FOUND_STARTED" || s.owedOn(j, a.Subject) || s.permitAlarmOf(j, a) || slices.Contains(j.Plan, a.Subject) {
 			v.Alarms = append(v.Alarms, a.Text)
 		}
 	}

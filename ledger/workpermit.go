@@ -31,6 +31,7 @@ type WorkPermit struct {
 	// ClosedPaths is how the way of each fumigation named is closed.
 	ClosedPaths map[string]string `json:"closed_paths,omitempty"`
 	Line        string            `json:"line,omitempty"`
+	Ventilation string            `json:"ventilation,omitempty"`
 	Rescue      string            `json:"rescue,omitempty"`
 	// Flat: ground-level entry to flat storage, 1910.272(h).
 	Flat bool `json:"flat,omitempty"`

@@ -123,6 +123,10 @@ func (p *page) permitPage(b *recordv1.Board, v *recordv1.PermitView) {
 	if v.GetRescueEquipment() != "" {
 		p.line("rescue equipment: %s", v.GetRescueEquipment())
 	}
+	if v.GetVentilation() != "" {
+		p.line("ventilation: %s", v.GetVentilation())
+	}
+	p.list("ways of a fumigant closed", v.GetClosedPaths())
 	if v.GetFireWatchUntilUnixMs() > 0 {
 		p.line("fire watch until %s at the earliest", p.a.ends(v.GetFireWatchUntilUnixMs()))
 	}

@@ -1539,8 +1539,11 @@ type PermitView struct {
 	Line                 string `protobuf:"bytes,18,opt,name=line,proto3" json:"line,omitempty"`
 	RescueEquipment      string `protobuf:"bytes,19,opt,name=rescue_equipment,json=rescueEquipment,proto3" json:"rescue_equipment,omitempty"`
 	// The reader's moment that state, missing and ages are as of.
-	AtUnixMs      int64  `protobuf:"varint,20,opt,name=at_unix_ms,json=atUnixMs,proto3" json:"at_unix_ms,omitempty"`
-	Caution       string `protobuf:"bytes,21,opt,name=caution,proto3" json:"caution,omitempty"`
+	AtUnixMs int64  `protobuf:"varint,20,opt,name=at_unix_ms,json=atUnixMs,proto3" json:"at_unix_ms,omitempty"`
+	Caution  string `protobuf:"bytes,21,opt,name=caution,proto3" json:"caution,omitempty"`
+	// How the ways from fumigated places are closed, and how the air is renewed.
+	ClosedPaths   []string `protobuf:"bytes,22,rep,name=closed_paths,json=closedPaths,proto3" json:"closed_paths,omitempty"`
+	Ventilation   string   `protobuf:"bytes,23,opt,name=ventilation,proto3" json:"ventilation,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1718,6 +1721,20 @@ func (x *PermitView) GetAtUnixMs() int64 {
 func (x *PermitView) GetCaution() string {
 	if x != nil {
 		return x.Caution
+	}
+	return ""
+}
+
+func (x *PermitView) GetClosedPaths() []string {
+	if x != nil {
+		return x.ClosedPaths
+	}
+	return nil
+}
+
+func (x *PermitView) GetVentilation() string {
+	if x != nil {
+		return x.Ventilation
 	}
 	return ""
 }
@@ -2102,7 +2119,7 @@ const file_yardhasp_record_v1_permit_proto_rawDesc = "" +
 	"\fproved_after\x18\x05 \x01(\bR\vprovedAfter\x12\x1e\n" +
 	"\n" +
 	"applicator\x18\x06 \x01(\tR\n" +
-	"applicator\"\x85\x06\n" +
+	"applicator\"\xca\x06\n" +
 	"\n" +
 	"PermitView\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x122\n" +
@@ -2128,7 +2145,9 @@ const file_yardhasp_record_v1_permit_proto_rawDesc = "" +
 	"\x10rescue_equipment\x18\x13 \x01(\tR\x0frescueEquipment\x12\x1c\n" +
 	"\n" +
 	"at_unix_ms\x18\x14 \x01(\x03R\batUnixMs\x12\x18\n" +
-	"\acaution\x18\x15 \x01(\tR\acaution\"t\n" +
+	"\acaution\x18\x15 \x01(\tR\acaution\x12!\n" +
+	"\fclosed_paths\x18\x16 \x03(\tR\vclosedPaths\x12 \n" +
+	"\vventilation\x18\x17 \x01(\tR\vventilation\"t\n" +
 	"\n" +
 	"InsideView\x12\x10\n" +
 	"\x03ref\x18\x01 \x01(\tR\x03ref\x12\x16\n" +
