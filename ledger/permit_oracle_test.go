@@ -1,6 +1,7 @@
 package ledger_test
 
 import (
+	"maps"
 	"math/rand/v2"
 	"slices"
 	"testing"
@@ -43,10 +44,24 @@ func TestPermitOracle(t *testing.T) {
 		ons := map[string]string{}
 		fumigated, id, n := "", "", 0
 		var named []string
+		relock := func() {
+			for _, p := range binPlan {
+				for _, h := range []string{"lena", "tomas"} {
+					if holds[h+" "+p] == "" {
+						holds[h+" "+p] = w.must(w.journal("eastfork", h, actLock(p, "", binJob))).GetRef()
+					}
+				}
+			}
+		}
+		stand := func(o string) {
+			if watch[o] == "" && ons[o] == "" {
+				watch[o] = w.must(w.journal("eastfork", o, actStand(binJob, recordv1.Duty_DUTY_OBSERVER))).GetRef()
+			}
+		}
 		for range 120 {
 			who := []string{"lena", "tomas"}[rnd.IntN(2)]
 			lock := who + " " + binPlan[rnd.IntN(len(binPlan))]
-			switch rnd.IntN(14) {
+			switch rnd.IntN(15) {
 			case 0, 1, 2:
 				for _, l := range levels {
 					measure(l, clean(), true)
@@ -56,10 +71,7 @@ func TestPermitOracle(t *testing.T) {
 			case 4:
 				w.now += int64(rnd.IntN(20)) * minute
 			case 5:
-				o := []string{"mara", "olga"}[rnd.IntN(2)]
-				if watch[o] == "" && ons[o] == "" {
-					watch[o] = w.must(w.journal("eastfork", o, actStand(binJob, recordv1.Duty_DUTY_OBSERVER))).GetRef()
-				}
+				stand([]string{"mara", "olga"}[rnd.IntN(2)])
 			case 6:
 				o := []string{"mara", "olga"}[rnd.IntN(2)]
 				if watch[o] != "" {
@@ -72,13 +84,7 @@ func TestPermitOracle(t *testing.T) {
 					delete(holds, lock)
 				}
 			case 8:
-				for _, p := range binPlan {
-					for _, h := range []string{"lena", "tomas"} {
-						if holds[h+" "+p] == "" {
-							holds[h+" "+p] = w.must(w.journal("eastfork", h, actLock(p, "", binJob))).GetRef()
-						}
-					}
-				}
+				relock()
 			case 9:
 				if ons[who] == "" {
 					ons[who] = w.must(w.journal("eastfork", who, actSignOn(binJob))).GetRef()
@@ -104,7 +110,27 @@ func TestPermitOracle(t *testing.T) {
 						id = ""
 					}
 				}
-			case 13:
+			case 13, 14:
+				if rnd.IntN(3) > 0 { // somebody puts everything right first
+					for _, in := range slices.Sorted(maps.Keys(ons)) {
+						w.must(w.journal("eastfork", in, actSignOff(ons[in])))
+						delete(ons, in)
+					}
+					if id != "" {
+						w.must(w.direct("nia", actClosePermit(id)))
+						id = ""
+					}
+					w.now += minute
+					if fumigated != "" {
+						w.must(w.journal("eastfork", "mara", actFumigantCleared(fumigated, 0)))
+						fumigated = ""
+					}
+					relock()
+					stand("mara")
+					for _, l := range levels {
+						measure(l, clean(), true)
+					}
+				}
 				n++
 				b := bin()
 				b.Ventilation = recordv1.Ventilation_VENTILATION_FORCED
@@ -160,7 +186,7 @@ func TestPermitOracle(t *testing.T) {
 		}
 	}
 	// Histories in which nothing happens would pass as well.
-	if force < 100 || suspended < 100 || issued < 20 || refused < 20 {
+	if force < 500 || suspended < 100 || issued < 100 || refused < 50 {
 		t.Errorf("in force %d times, not in force %d, issued %d, refused %d: the histories are too tame", force, suspended, issued, refused)
 	}
 	t.Logf("in force %d times, not in force %d, issued %d, refused %d", force, suspended, issued, refused)
