@@ -24,6 +24,16 @@ func home(rec *recordv1.Record, jobYard func(job string) string) string {
 		return a.SignOff.GetSignOn().GetYard()
 	case *recordv1.Record_SignOn:
 		return jobYard(a.SignOn.GetJob())
+	case *recordv1.Record_StandWatch:
+		return jobYard(a.StandWatch.GetJob())
+	case *recordv1.Record_AirReading:
+		return ledger.YardOf(a.AirReading.GetZone())
+	case *recordv1.Record_LeaveWatch:
+		return ledger.YardOf(a.LeaveWatch.GetWatch())
+	case *recordv1.Record_FumigationRecorded:
+		return ledger.YardOf(a.FumigationRecorded.GetPlace())
+	case *recordv1.Record_FumigationCleared:
+		return ledger.YardOf(a.FumigationCleared.GetFumigation())
 	case *recordv1.Record_OpenJob:
 		return ledger.YardOf(a.OpenJob.GetZone())
 	case *recordv1.Record_Isolate:
@@ -101,10 +111,10 @@ func (c *Client) jobYard(ctx context.Context) func(string) string {
 }
 
 // Keepable reports whether records of a kind may wait in the outbox
-// (decisions.md 15).
+// (decisions.md 15). A test of the air is a reading, and leaving a watch a sign-off.
 func Keepable(kind string) bool {
 	switch kind {
-	case "lock", "found_lock", "release", "sign_on", "sign_off", "reading", "notice":
+	case "lock", "found_lock", "release", "sign_on", "sign_off", "reading", "notice", "air_reading", "leave_watch":
 		return true
 	}
 	return false

@@ -16,6 +16,7 @@ func WithholdBoard(b *recordv1.Board) {
 		withholdJob(j)
 	}
 	withholdRequests(b.GetRequests())
+	withholdPermits(b.GetPermits())
 }
 
 // WithholdJob does the same for one job.
@@ -51,6 +52,19 @@ func withholdJob(j *recordv1.JobView) {
 		}
 	}
 	withholdRequests(j.GetRequests())
+	withholdPermits(j.GetPermits())
+}
+
+// withholdPermits: a permit that was in force may have been suspended since.
+func withholdPermits(ps []*recordv1.PermitView) {
+	for _, p := range ps {
+		if p.GetState() != recordv1.PermitState_PERMIT_STATE_IN_FORCE {
+			continue
+		}
+		p.State = recordv1.PermitState_PERMIT_STATE_UNSPECIFIED
+		p.Missing = append(p.Missing, &recordv1.Condition{Code: "UNCONFIRMED", Subject: p.GetId(), Text: "this answer is not confirmed: whether it still holds is not known",
+			Remedy: "ask again until an answer is confirmed; nobody goes in before"})
+	}
 }
 
 func notKnown(j *recordv1.JobView) *recordv1.Condition {

@@ -33,12 +33,14 @@ func (s *State) Apply(e *Entry) *recordv1.Outcome {
 	if t := e.rec.GetCapturedUnixMs(); t > 0 && t < s.Time {
 		x.mark.Time = t
 	}
+	s.watchPermits(x.mark) // time went on: what lapsed by it lapsed before this record
 	x.run()
 	x.approve()
 	x.out.Accepted = len(x.out.Conditions) == 0
 	s.Tree.Append(e.raw)
 	s.prune()
 	// After a refused entry too: time went on, and with it training.
+	s.watchPermits(x.mark)
 	s.watchStandings(x.mark)
 	return x.out
 }
@@ -381,7 +383,9 @@ func (x *step) dispatch() {
 	case *recordv1.Record_CloseJob:
 		x.closeJob(a.CloseJob)
 	default:
-		x.refuse("MALFORMED", x.out.Kind, "no such act", "", "", "")
+		if !x.permitAct() {
+			x.refuse("MALFORMED", x.out.Kind, "no such act", "", "", "")
+		}
 	}
 }
 

@@ -133,6 +133,9 @@ func checkRecord(r *recordv1.Record) string {
 	const pointForm = "a point is named yard/panel/device, in lower-case letters, digits and hyphens"
 	const jobForm = "a job's id is lower-case letters, digits and hyphens"
 	const refForm = "name the record as yard/epoch/number, as its receipt shows it"
+	if bad, mine := permitShape(r); mine {
+		return bad
+	}
 	switch a := r.GetAct().(type) {
 	case *recordv1.Record_Invite:
 		if !Name(a.Invite.GetId()) || len(a.Invite.GetOnceKey()) != 32 || a.Invite.GetExpiresUnixMs() <= 0 {

@@ -33,6 +33,12 @@ func (s *State) Clone() *State {
 	c.Tickets = each(s.Tickets, func(*TicketState) {})
 	c.Debts = each(s.Debts, func(*Debt) {})
 	c.Started = each(s.Started, func(st *Started) { st.Points = slices.Clone(st.Points) })
+	c.WorkPermits = each(s.WorkPermits, func(p *WorkPermit) {
+		p.Named, p.Watchers, p.Agents, p.ClosedPaths = slices.Clone(p.Named), slices.Clone(p.Watchers), slices.Clone(p.Agents), maps.Clone(p.ClosedPaths)
+	})
+	c.Air = each(s.Air, func(a *Air) { a.Tests = each(a.Tests, func(*AirTest) {}) })
+	c.Watches = each(s.Watches, func(*Watch) {})
+	c.Fumigations = each(s.Fumigations, func(f *Fumigation) { f.Connected = slices.Clone(f.Connected) })
 	c.Alarms, c.Ended = slices.Clone(s.Alarms), slices.Clone(s.Ended)
 
 	c.active, c.inside = make(map[string]*Hold, len(s.active)), make(map[string]*SignOn, len(s.inside))

@@ -37,7 +37,12 @@ func (s *State) prune() {
 				s.end("job", e.Key) // somebody's whereabouts hang on it
 			} else {
 				delete(s.Jobs, e.Key)
+				delete(s.Air, e.Key)
 			}
+		case "permit":
+			delete(s.WorkPermits, e.Key)
+		case "watch":
+			delete(s.Watches, e.Key)
 		case "invite":
 			delete(s.Invites, e.Key)
 		}

@@ -169,6 +169,9 @@ func (x *step) signOn(o *recordv1.SignOn) {
 	if !j.Met.Set() {
 		x.flag("WORK_MAY_NOT_START", j.ID, x.who.ID+" entered before work may start", "1910.147(d)(6)")
 	}
+	for _, c := range s.permitMissing(j, s.Time) {
+		x.flag(c.GetCode(), j.Zone, x.who.ID+" entered, and "+c.GetText(), c.GetClause())
+	}
 }
 
 // signOff: only the person themself; unknown counts as inside.
@@ -340,6 +343,9 @@ func (x *step) closeJob(c *recordv1.CloseJob) {
 		if !j.Found[ref].Corrected.Set() {
 			x.refuse("FOUND_LIVE", ref, "something found live was not corrected", "a qualified person finds and corrects the cause", "a qualified person", "")
 		}
+	}
+	for _, p := range s.openPermits(j.ID) {
+		x.refuse("PERMIT_OPEN", p.ID, "permit "+p.ID+" for "+PermitWord(p.Kind)+" is not closed", "close it first", "supervisor or manager", "1910.272(g)(1)(i)")
 	}
 	for _, id := range sorted(s.Reqs) {
 		if q := s.Reqs[id]; q.open() && q.Job == j.ID {

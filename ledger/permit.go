@@ -91,6 +91,14 @@ var Permits = []Permit{
 	{Kind: "clear_area", Class: Asserts, Roles: roles(authorised, supervisor), Journal: true, Clause: "1910.147(e)(1)"},
 	{Kind: "tried_handle", Class: Asserts, Own: true, Journal: true, Clause: "1910.147(d)(6)"},
 	{Kind: "close_job", Class: Lifts, Roles: roles(authorised, supervisor, manager), Journal: true},
+	{Kind: "issue_permit", Class: Lifts, Roles: roles(supervisor, manager), Clause: "1910.272(g)(1)(i)"},
+	{Kind: "close_permit", Class: Lifts, Roles: roles(supervisor, manager), Clause: "1910.272(g)(1)(i)"},
+	{Kind: "air_reading", Class: Asserts, Roles: roles(authorised, supervisor, contractor), Journal: true, Clause: "1910.272(g)(1)(iii)"},
+	{Kind: "stand_watch", Class: Asserts, Roles: roles(authorised, supervisor, manager, contractor), Journal: true, Clause: "1910.272(g)(3)"},
+	{Kind: "leave_watch", Class: Protects, Journal: true},
+	{Kind: "hot_work_done", Class: Asserts, Roles: roles(authorised, supervisor, contractor), Journal: true, Clause: "1910.272(f)"},
+	{Kind: "fumigation_recorded", Class: Protects, Journal: true},
+	{Kind: "fumigation_cleared", Class: Lifts, Roles: roles(authorised, supervisor, manager), Journal: true},
 }
 
 var permitByKind = func() map[string]*Permit {

@@ -130,6 +130,7 @@ func (s *State) startConditions(j *Job, q *ReqState, points []string) []*recordv
 			cs = append(cs, s.releaseConditions(o, asking)...)
 		}
 	}
+	cs = append(cs, s.permitsReached(points)...)
 	return append(cs, s.endangered(q, points)...)
 }
 

@@ -16,9 +16,15 @@ func (s *State) StartConditions(j *Job) []*recordv1.Condition { return s.StartCo
 
 // StartConditionsAt lists what is missing at a later moment, in Unix ms, with
 // nothing recorded since: a re-check comes due, training ends. A screen asks with
-// its own clock; what the ledger does goes by the ledger's time.
+// its own clock; what the ledger does goes by the ledger's time. In a zone that
+// people enter, work needs a bin-entry permit in force as well.
 func (s *State) StartConditionsAt(j *Job, at int64) []*recordv1.Condition {
 	at = max(at, s.Time)
+	return append(s.isolationConditions(j, at), s.permitMissing(j, at)...)
+}
+
+// isolationConditions lists what is missing of the isolation and its proof.
+func (s *State) isolationConditions(j *Job, at int64) []*recordv1.Condition {
 	var cs []*recordv1.Condition
 	add := func(code, subject, text, remedy, who, clause string) {
 		cs = append(cs, cond(code, subject, text, remedy, who, clause))

@@ -144,8 +144,15 @@ type State struct {
 	Tickets map[string]*TicketState `json:"tickets"`
 	Debts   map[string]*Debt        `json:"debts,omitempty"`   // removals not acknowledged, by hold
 	Started map[string]*Started     `json:"started,omitempty"` // without the ledger, by reference
-	Alarms  []Alarm                 `json:"alarms,omitempty"`
-	Ended   []ending                `json:"ended,omitempty"`
+	// Permits for bin entry and hot work by id, and what they rest on: tests of the
+	// air by job, watches and fumigations not cleared by reference.
+	WorkPermits map[string]*WorkPermit `json:"work_permits,omitempty"`
+	Air         map[string]*Air        `json:"air,omitempty"`
+	Watches     map[string]*Watch      `json:"watches,omitempty"`
+	Fumigations map[string]*Fumigation `json:"fumigations,omitempty"`
+
+	Alarms []Alarm  `json:"alarms,omitempty"`
+	Ended  []ending `json:"ended,omitempty"`
 
 	active   map[string]*Hold          // the active ones of Holds; derived
 	inside   map[string]*SignOn        // those of SignOns not signed off; derived
@@ -179,6 +186,7 @@ func New() *State {
 		Jobs: map[string]*Job{}, Holds: map[string]*Hold{}, SignOns: map[string]*SignOn{},
 		Reqs: map[string]*ReqState{}, Tickets: map[string]*TicketState{},
 		Debts: map[string]*Debt{}, Started: map[string]*Started{},
+		WorkPermits: map[string]*WorkPermit{}, Air: map[string]*Air{}, Watches: map[string]*Watch{}, Fumigations: map[string]*Fumigation{},
 		active: map[string]*Hold{}, inside: map[string]*SignOn{},
 	}
 }

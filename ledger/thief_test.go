@@ -124,6 +124,8 @@ func everyAct(w *world, hold, on string) []*recordv1.Record {
 		{Act: &recordv1.Record_TriedHandle{TriedHandle: &recordv1.TriedHandle{Hold: ref(hold)}}},
 		{Act: &recordv1.Record_CloseJob{CloseJob: &recordv1.CloseJob{Job: "boot-1"}}},
 		actRemoval(hold, "nia"), actHandOver([]string{"lena"}, hold, "stonebend/1/4"), actClaim(hold, "nia"), actAcknowledge(hold),
+		actIssueBin("in-1", "boot-1", w.now+3_600_000, bin()), actClosePermit("in-1"), actAir("boot-1", zone, recordv1.AirLevel_AIR_LEVEL_TOP, clean()...),
+		actStand("boot-1", recordv1.Duty_DUTY_OBSERVER), actLeave(hold), actHotDone("in-1"), actFumigated("stonebend/bin-9"), actFumigantCleared(hold, 0),
 		w.actStandClear(hold, "thief"), actTakeOver("boot-1", "ravi"), actReplaceKey("mallory"), actReissueKey("lena", "mallory"), actFoundStarted("the leg was jogged", feeder),
 	}
 	seen := map[string]bool{}

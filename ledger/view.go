@@ -106,7 +106,7 @@ func (s *State) JobView(id string, at int64) *recordv1.JobView {
 		}
 	}
 	for _, a := range s.Alarms {
-		if f := j.Found[a.Subject]; a.Subject == id || f != nil || a.Code == "FOUND_STARTED" || s.owedOn(j, a.Subject) || slices.Contains(j.Plan, a.Subject) {
+		if f := j.Found[a.Subject]; a.Subject == id || f != nil || a.Code == "FOUND_STARTED" || s.owedOn(j, a.Subject) || s.permitAlarmOf(j, a) || slices.Contains(j.Plan, a.Subject) {
 			v.Alarms = append(v.Alarms, a.Text)
 		}
 	}
@@ -118,6 +118,7 @@ func (s *State) JobView(id string, at int64) *recordv1.JobView {
 	for _, p := range j.Plan {
 		v.Points = append(v.Points, s.PointView(p))
 	}
+	v.Permits = s.permitViews(id, at, nil)
 	return v
 }
 
@@ -171,6 +172,7 @@ func (s *State) Board(yard string, at int64) *recordv1.Board {
 			b.SignedOn = append(b.SignedOn, s.signOnView(so))
 		}
 	}
+	b.Permits = s.permitViews("", at, here)
 	for _, id := range sorted(s.People) {
 		p := s.People[id]
 		b.People = append(b.People, &recordv1.PersonView{Id: id, Name: p.Name, Employer: p.Employer, Roles: p.Roles,

@@ -34,6 +34,8 @@ type Graph struct {
 	// ways by links without an isolation point.
 	clump  []int32
 	clumps int
+	// air numbers the sets of nodes between which gas could pass.
+	air []int32
 }
 
 // Point is an isolation point: a lockable energy-isolating device.
@@ -125,6 +127,7 @@ func Build(ds []*recordv1.Drawing) (*Graph, []Problem) {
 	g.into = g.adjacent(true)
 	g.fed = g.reachable()
 	g.joinClumps()
+	g.joinAir()
 	g.furnish(ds)
 	return g, problems
 }

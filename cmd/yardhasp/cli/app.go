@@ -86,6 +86,7 @@ func (a *App) root() *cobra.Command {
 	root.AddCommand(a.panelActs()...)
 	root.AddCommand(a.workActs()...)
 	root.AddCommand(a.draftCmds()...)
+	root.AddCommand(a.permitCmd(), a.fumigationCmd())
 	root.AddCommand(a.requestCmd(), a.withdrawCmd(), a.standClearCmd(), a.inviteCmd(), a.joinCmd(), a.keyCmd(), a.personCmd(), a.padlockCmd(), a.pointCmd(), a.boxCmd(),
 		a.drawingCmd(), a.exportCmd(), a.verifyCmd(), a.checkpointCmd(), a.outboxCmd(), a.versionCmd())
 	root.AddCommand(topics()...)

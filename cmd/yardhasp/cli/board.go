@@ -124,6 +124,7 @@ func (p *page) board(b *recordv1.Board) {
 	p.alarms(b.GetAlarms())
 	p.writtenHere(b)
 	p.inside(b.GetJobs(), b.GetSignedOn())
+	p.permitsOut(b.GetPermits())
 	may := false
 	for _, j := range b.GetJobs() {
 		may = may || permits(j)
@@ -133,6 +134,7 @@ func (p *page) board(b *recordv1.Board) {
 		}
 		p.conditions(fmt.Sprintf("job %s on %s: %s. Missing before work:", j.GetId(), j.GetZone(), stageWord(j.GetStage())), j.GetToStart())
 	}
+	may = p.permits(b.GetPermits()) || may
 	may = p.requests(b.GetRequests()) || may
 	p.holds("locks on", b.GetHolds())
 	p.signedOn(b.GetSignedOn())
@@ -146,7 +148,7 @@ func (p *page) board(b *recordv1.Board) {
 		rows = append(rows, []string{x.GetBox(), orDash(strings.Join(x.GetPoints(), ", ")), orDash(strings.Join(x.GetHolds(), ", "))})
 	}
 	p.table("boxes", []string{"BOX", "HOLDS THE KEYS OF", "LOCKS ON IT"}, rows)
-	if len(b.GetJobs())+len(b.GetRequests())+len(b.GetHolds())+len(b.GetSignedOn())+len(rows)+len(busy)+len(b.GetWrittenHere()) == 0 {
+	if len(b.GetJobs())+len(b.GetRequests())+len(b.GetHolds())+len(b.GetSignedOn())+len(b.GetPermits())+len(rows)+len(busy)+len(b.GetWrittenHere()) == 0 {
 		p.line("\nno lock, opening, job or request is recorded; that does not say that no lock hangs")
 	}
 	if n := len(b.GetPoints()) - len(busy); n > 0 {
@@ -195,7 +197,7 @@ func (p *page) inside(jobs []*recordv1.JobView, ss []*recordv1.SignOnView) {
 
 // permits reports whether a job's screen says that something may be done.
 func permits(j *recordv1.JobView) bool {
-	return j.GetStage() == recordv1.Stage_STAGE_WORK_MAY_START || j.GetStage() == recordv1.Stage_STAGE_APPROVED
+	return j.GetStage() == recordv1.Stage_STAGE_WORK_MAY_START || j.GetStage() == recordv1.Stage_STAGE_APPROVED || slices.ContainsFunc(j.GetPermits(), inForce)
 }
 
 // requests prints them and reports whether one is approved.

@@ -57,9 +57,12 @@ func exitCode(err error) int {
 	var nobody *client.Unreachable
 	var tampered *client.Tampered
 	var answer *client.Answer
+	var none *notFound
 	switch {
 	case errors.As(err, &use):
 		return exitUsage
+	case errors.As(err, &none):
+		return exitNotFound
 	case errors.Is(err, errNotSent):
 		return exitNotSent
 	case errors.As(err, &tampered), errors.Is(err, token.ErrChanged), errors.Is(err, token.ErrCutOff):

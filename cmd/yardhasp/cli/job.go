@@ -98,6 +98,7 @@ func (p *page) job(j *recordv1.JobView, me string) {
 	p.asOf(j.GetAsOf())
 	p.alarms(j.GetAlarms())
 	p.inside([]*recordv1.JobView{j}, j.GetSignedOn())
+	p.permitsOut(j.GetPermits())
 	p.line("\njob %s on %s: %s", j.GetId(), j.GetZone(), stageWord(j.GetStage()))
 	if j.GetPurpose() != "" {
 		p.line("%s", j.GetPurpose())
@@ -106,6 +107,7 @@ func (p *page) job(j *recordv1.JobView, me string) {
 		p.line("%s", j.GetWaiver())
 	}
 	p.conditions("missing before work, and who supplies it", j.GetToStart())
+	p.permits(j.GetPermits())
 	p.points("points of the plan", j.GetPoints())
 	var own, others []*recordv1.HoldView
 	for _, h := range j.GetHolds() {

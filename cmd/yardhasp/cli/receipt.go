@@ -111,6 +111,8 @@ func (p *page) next(kind string, r *servicev1.Receipt) {
 		p.loud("KEEP OUT:", "this record is no leave to be inside; \"yardhasp job show\" says what is missing")
 	case kind == "sign_off" && r.GetStatus() != servicev1.Status_STATUS_CONFIRMED:
 		p.line("Count yourself UNPROTECTED from now, though others may still see you as inside.")
+	case kind == "issue_permit":
+		p.loud("BEFORE ANYBODY GOES IN:", "ask \"yardhasp permit show\" then; it holds only while every condition holds")
 	case kind == "request":
 		p.loud("DO NOT CLOSE:", "only a go-ahead at the point's own panel is permission")
 	case kind == "energise":
@@ -119,7 +121,7 @@ func (p *page) next(kind string, r *servicev1.Receipt) {
 }
 
 // permissive are the kinds whose receipt may show an approval or a go-ahead.
-var permissive = map[string]bool{"request": true, "energise": true}
+var permissive = map[string]bool{"request": true, "energise": true, "issue_permit": true}
 
 func inBrackets(s string) string {
 	if s == "" {

@@ -36,13 +36,20 @@ func TestCaution(t *testing.T) {
 	asked := mayStart(true)
 	asked.Stage = recordv1.Stage_STAGE_RELEASED
 	for name, draw := range map[string]func(p *page){
-		"a plan":                  func(p *page) { p.plan(&servicev1.PlanResponse{Isolates: true}, false) },
-		"work may start":          func(p *page) { p.job(mayStart(true), "ann-dahl") },
-		"work may start, board":   func(p *page) { p.board(board) },
-		"work may start, jobs":    func(p *page) { p.jobs(board) },
-		"a request is approved":   func(p *page) { p.job(asked, "ann-dahl") },
-		"an approval on a board":  func(p *page) { p.board(&recordv1.Board{AsOf: asOf(true), Requests: asked.Requests}) },
-		"a go-ahead":              func(p *page) { p.panel(&servicev1.GetPanelResponse{AsOf: asOf(true), GoAhead: true}) },
+		"a plan":                 func(p *page) { p.plan(&servicev1.PlanResponse{Isolates: true}, false) },
+		"work may start":         func(p *page) { p.job(mayStart(true), "ann-dahl") },
+		"work may start, board":  func(p *page) { p.board(board) },
+		"work may start, jobs":   func(p *page) { p.jobs(board) },
+		"a request is approved":  func(p *page) { p.job(asked, "ann-dahl") },
+		"an approval on a board": func(p *page) { p.board(&recordv1.Board{AsOf: asOf(true), Requests: asked.Requests}) },
+		"a go-ahead":             func(p *page) { p.panel(&servicev1.GetPanelResponse{AsOf: asOf(true), GoAhead: true}) },
+		"a permit":               func(p *page) { p.permitPage(&recordv1.Board{AsOf: asOf(true)}, permitInForce()) },
+		"permits":                func(p *page) { p.permitList(permitBoard(true)) },
+		"permits on a board":     func(p *page) { p.board(permitBoard(true)) },
+		"a job's permit": func(p *page) {
+			p.job(&recordv1.JobView{AsOf: asOf(true), Permits: permitBoard(true).Permits}, "ann-dahl")
+		},
+		"a permit's receipt":      func(p *page) { p.receipt("issue_permit", &servicev1.Receipt{}) },
 		"a request's receipt":     func(p *page) { p.receipt("request", &servicev1.Receipt{}) },
 		"an energising's receipt": func(p *page) { p.receipt("energise", &servicev1.Receipt{}) },
 	} {
@@ -52,10 +59,31 @@ func TestCaution(t *testing.T) {
 	}
 }
 
+func permitBoard(confirmed bool) *recordv1.Board {
+	return &recordv1.Board{AsOf: asOf(confirmed), Permits: []*recordv1.PermitView{permitInForce(), permitSuspended()}}
+}
+
+// Whoever is inside under a permit that does not hold is called out on every
+// screen that shows it, and whoever is inside under one that does is not.
+func TestPermitCallsOut(t *testing.T) {
+	for name, got := range map[string]string{
+		"board":  screen(func(p *page) { p.board(permitBoard(true)) }),
+		"list":   screen(func(p *page) { p.permitList(permitBoard(true)) }),
+		"permit": screen(func(p *page) { p.permitPage(permitBoard(true), permitSuspended()) }),
+		"job": screen(func(p *page) {
+			p.job(&recordv1.JobView{AsOf: asOf(true), Permits: permitBoard(true).Permits}, "ann-dahl")
+		}),
+	} {
+		if strings.Count(got, "GET OUT: ben-ito of eastfork/bin-4: permit crust-4-a is SUSPENDED, everybody out") != 1 || strings.Count(got, "GET OUT:") != 1 {
+			t.Errorf("%s:\n%s", name, got)
+		}
+	}
+}
+
 // No unconfirmed screen and no other yard's word on a panel, in any format, holds a word that could be read as
 // permission (design.md). The words are those of protocol.md section 4.
 func TestUnconfirmedHoldsNoPermission(t *testing.T) {
-	permission := regexp.MustCompile(`(?i)may.start|approved|go.ahead show|go.ahead for|close now|isolates|nothing is missing`)
+	permission := regexp.MustCompile(`(?i)may.start|approved|in.force|go.ahead show|go.ahead for|close now|isolates|nothing is missing`)
 	for _, format := range []string{"table", "json", "yaml"} {
 		a, out := testApp(nil)
 		a.output = format
@@ -68,6 +96,9 @@ func TestUnconfirmedHoldsNoPermission(t *testing.T) {
 		if err := a.print(j, func(p *page) { p.job(j, "ann-dahl") }); err != nil {
 			t.Fatal(err)
 		}
+		if err := a.showBoard(permitBoard(false), 0, boardOf{}); err != nil {
+			t.Fatal(err)
+		}
 		v := &servicev1.GetPanelResponse{Point: "millrow/mcc-1/fan", Yard: "eastfork", AsOf: asOf(false), GoAhead: true, Text: "close now"}
 		client.WithholdPanel(v)
 		if err := a.print(v, func(p *page) { p.panel(v) }); err != nil {
@@ -78,7 +109,7 @@ func TestUnconfirmedHoldsNoPermission(t *testing.T) {
 		if found := permission.FindString(got); found != "" {
 			t.Errorf("%s: %q is on an unconfirmed screen:\n%s", format, found, got)
 		}
-		if format == "table" && strings.Count(got, "UNCONFIRMED:") != 2 {
+		if format == "table" && strings.Count(got, "UNCONFIRMED:") != 3 {
 			t.Errorf("not every screen says UNCONFIRMED:\n%s", got)
 		}
 	}

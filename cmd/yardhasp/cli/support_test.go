@@ -4,11 +4,13 @@ import (
 	"crypto/ed25519"
 	"crypto/sha256"
 	"errors"
+	"fmt"
 	"net"
 	"os"
 	"os/exec"
 	"path/filepath"
 	"strconv"
+	"strings"
 	"sync/atomic"
 	"testing"
 
@@ -139,6 +141,24 @@ func mayStart(confirmed bool) *recordv1.JobView {
 		Caution: ledger.Caution, Requests: []*recordv1.RequestView{{Id: "r-1", Job: "may", Points: []string{"stonebend/mcc-1/leg-2"}, State: recordv1.RequestState_REQUEST_STATE_APPROVED}}}
 }
 
+func permitInForce() *recordv1.PermitView {
+	return &recordv1.PermitView{Id: "crust-3-a", Kind: recordv1.PermitKind_PERMIT_KIND_BIN_ENTRY, Job: "crust-3", Zone: "eastfork/bin-3", State: recordv1.PermitState_PERMIT_STATE_IN_FORCE,
+		IssuedBy: "ann-dahl", IssuedUnixMs: 1790000000000, EndsUnixMs: 1790014400000, Named: []string{"ben-ito"}, Watchers: []string{"mia-berg"}, Line: "body harness with lifeline",
+		RescueEquipment: "tripod and winch", AirDueUnixMs: 1790001800000,
+		Inside:  []*recordv1.InsideView{{Ref: "eastfork/1/90", Person: "ben-ito", SinceUnixMs: 1790000100000}},
+		Watches: []*recordv1.WatchView{{Ref: "eastfork/1/88", Person: "mia-berg", Duty: recordv1.Duty_DUTY_OBSERVER, Station: "roof door", Contact: "sight", SinceUnixMs: 1789999000000}},
+		Air:     []*recordv1.AirView{{Level: recordv1.AirLevel_AIR_LEVEL_BOTTOM, Agent: recordv1.AirAgent_AIR_AGENT_OXYGEN, Value: "20.8 %", Limit: "19.5 to 23.5 %", By: "ann-dahl", Instrument: "gas-2", AgeSeconds: 360}}}
+}
+
+func permitSuspended() *recordv1.PermitView {
+	v := permitInForce()
+	v.Id, v.State, v.Why = "crust-4-a", recordv1.PermitState_PERMIT_STATE_SUSPENDED, "the observer left"
+	v.Zone = "eastfork/bin-4"
+	v.Missing = []*recordv1.Condition{{Code: "NO_OBSERVER", Subject: "crust-4", Text: "nobody stands watch", Who: "mia-berg", Clause: "1910.272(g)(3)"}}
+	v.Air[0].OutOfLimits, v.Air[0].Value = true, "19.2 %"
+	return v
+}
+
 // scene is what the scripts' yards answer, by the names they are asked with.
 func scene(y *fakeyard.Yard) {
 	two := &recordv1.Outcome{Kind: "request", Conditions: []*recordv1.Condition{
@@ -154,6 +174,20 @@ func scene(y *fakeyard.Yard) {
 		switch {
 		case rec.GetWithdraw().GetRequest() == "none":
 			return nil, fakeyard.Refuse(&recordv1.Outcome{Kind: "withdraw", Conditions: []*recordv1.Condition{{Code: "UNKNOWN_REQUEST", Subject: "none", Text: "there is no such request"}}})
+		case rec.GetIssuePermit().GetId() == "refused":
+			return nil, fakeyard.Refuse(&recordv1.Outcome{Kind: "issue_permit", Conditions: []*recordv1.Condition{
+				{Code: "NO_OBSERVER", Subject: "crust-3", Text: "nobody whom the permit names stands watch as observer", Remedy: "they take their station and record it", Who: "mia-berg", Clause: "1910.272(g)(3)"},
+				{Code: "RESCUE", Subject: "eastfork/bin-3", Text: "it names no rescue equipment suited to this bin", Remedy: "bring it to the bin and name it", Who: "the issuer", Clause: "1910.272(g)(4)"}}})
+		case rec.GetAirReading() != nil:
+			// Shows the script what was signed.
+			text := ""
+			for _, v := range rec.GetAirReading().GetValues() {
+				text += fmt.Sprintf("%v=%d ", v.GetAgent(), v.GetThousandths())
+			}
+			return &servicev1.Receipt{Status: servicev1.Status_STATUS_CONFIRMED, Yard: y.ID, Ref: "eastfork/1/8", Text: text + rec.GetAirReading().GetLevel().String()}, nil
+		case rec.GetIssuePermit().GetBinEntry() != nil:
+			b := rec.GetIssuePermit().GetBinEntry()
+			return &servicev1.Receipt{Status: servicev1.Status_STATUS_CONFIRMED, Yard: y.ID, Text: fmt.Sprintf("Issued: %s, %v, air every %d s, waist %v.", strings.Join(b.GetEntrants(), "+"), b.GetLine(), b.GetAirEverySeconds(), b.GetStopsAtWaist())}, nil
 		case rec.GetRequest().GetId() == "refused":
 			return nil, fakeyard.Refuse(two)
 		case rec.GetRequest().GetId() == "no-quorum":
@@ -199,6 +233,7 @@ func scene(y *fakeyard.Yard) {
 		j := mayStart(confirmed)
 		return &recordv1.Board{AsOf: asOf(confirmed), Coop: "Three Forks Grain Co-op", Alarms: []string{"something was found live"}, Jobs: []*recordv1.JobView{j}, Requests: j.Requests,
 			WrittenHere: []*recordv1.WrittenView{{Ref: "eastfork/1/12", Kind: "lock", Signer: "ann-dahl", About: "eastfork/mcc-1/fan", SinceUnixMs: 1790000300000, Promise: "held here"}, {Ref: "eastfork/1/13", Kind: "found_lock", Signer: "bo-lind"}},
+			Permits:     []*recordv1.PermitView{permitInForce(), permitSuspended()},
 			People:      []*recordv1.PersonView{{Id: "ann-dahl", Name: "Ann Dahl", Roles: []recordv1.Role{recordv1.Role_ROLE_AUTHORISED}, HasKey: true}}}, nil
 	}
 	y.OnMembers = func() (*servicev1.GetMembersResponse, error) {

@@ -30,14 +30,20 @@ func (a *App) onJob(use, short string, build func(job string) *recordv1.Record) 
 func (a *App) readingCmd() *cobra.Command {
 	r := &recordv1.Reading{}
 	var medium, kind string
+	var air airFlags
 	c := &cobra.Command{Use: "reading JOB PART", Short: "Record a measurement or a try at the point of work", Args: args(2, 2),
-		Long: "A value out of limits, or anything that moved or lit, is recorded as found live.",
+		Long: "A value out of limits, or anything that moved or lit, is recorded as found live.\n" +
+			"For the air of a zone that people enter, name the zone as the part, and --kind air:\n" +
+			"each level is a reading of its own, and one out of limits suspends the permit.\n\n" + permitCautionText,
 		Example: "  yardhasp reading boot-7 stonebend/leg-2-motor --medium electricity --kind meter --value 0.3 \\\n" +
 			"    --instrument dmm-4 --proved-before --proved-after --phase-to-phase --phase-to-ground\n" +
-			"  yardhasp reading boot-7 stonebend/start-2 --kind try"}
+			"  yardhasp reading boot-7 stonebend/start-2 --kind try\n" +
+			"  yardhasp reading crust-3 eastfork/bin-3 --kind air --level bottom --oxygen 20.8 --combustible-gas 0 \\\n" +
+			"    --toxic carbon-monoxide=0,carbon-dioxide=800,phosphine=0.1 --instrument gas-2 --proved-before --proved-after"}
+	air.add(c)
 	f := c.Flags()
 	f.StringVar(&medium, "medium", "", "`medium`: electricity, motion, grain, air, hydraulic, heat, fuel-gas, chemical; none for a try")
-	f.StringVar(&kind, "kind", "", "how: meter, gauge, sight, try, thermometer, gas")
+	f.StringVar(&kind, "kind", "", "how: meter, gauge, sight, try, thermometer, gas; or air")
 	f.Float64Var(&r.Value, "value", 0, "highest value read: volts, kPa on the gauge, °C, ppm")
 	f.StringVar(&r.Instrument, "instrument", "", "`name` of the instrument")
 	f.BoolVar(&r.ProvedBefore, "proved-before", false, "the instrument was proved on a known source before")
@@ -48,6 +54,16 @@ func (a *App) readingCmd() *cobra.Command {
 	c.RunE = func(c *cobra.Command, args []string) error {
 		if err := need(c, "kind"); err != nil {
 			return err
+		}
+		if kind == "air" {
+			rec, err := air.record(c, r, args[0], args[1])
+			if err != nil {
+				return err
+			}
+			return a.submit(c, rec)
+		}
+		if n := air.given(c); n != "" {
+			return usage(c, "--%s goes with --kind air only", n)
 		}
 		k, err := pick(c, "kind", "READING_KIND_", kind, recordv1.ReadingKind_value)
 		if err != nil {

@@ -476,6 +476,14 @@ type Record struct {
 	//	*Record_ClearArea
 	//	*Record_TriedHandle
 	//	*Record_CloseJob
+	//	*Record_IssuePermit
+	//	*Record_ClosePermit
+	//	*Record_AirReading
+	//	*Record_StandWatch
+	//	*Record_LeaveWatch
+	//	*Record_HotWorkDone
+	//	*Record_FumigationRecorded
+	//	*Record_FumigationCleared
 	Act           isRecord_Act `protobuf_oneof:"act"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -933,6 +941,78 @@ func (x *Record) GetCloseJob() *CloseJob {
 	return nil
 }
 
+func (x *Record) GetIssuePermit() *IssuePermit {
+	if x != nil {
+		if x, ok := x.Act.(*Record_IssuePermit); ok {
+			return x.IssuePermit
+		}
+	}
+	return nil
+}
+
+func (x *Record) GetClosePermit() *ClosePermit {
+	if x != nil {
+		if x, ok := x.Act.(*Record_ClosePermit); ok {
+			return x.ClosePermit
+		}
+	}
+	return nil
+}
+
+func (x *Record) GetAirReading() *AirReading {
+	if x != nil {
+		if x, ok := x.Act.(*Record_AirReading); ok {
+			return x.AirReading
+		}
+	}
+	return nil
+}
+
+func (x *Record) GetStandWatch() *StandWatch {
+	if x != nil {
+		if x, ok := x.Act.(*Record_StandWatch); ok {
+			return x.StandWatch
+		}
+	}
+	return nil
+}
+
+func (x *Record) GetLeaveWatch() *LeaveWatch {
+	if x != nil {
+		if x, ok := x.Act.(*Record_LeaveWatch); ok {
+			return x.LeaveWatch
+		}
+	}
+	return nil
+}
+
+func (x *Record) GetHotWorkDone() *HotWorkDone {
+	if x != nil {
+		if x, ok := x.Act.(*Record_HotWorkDone); ok {
+			return x.HotWorkDone
+		}
+	}
+	return nil
+}
+
+func (x *Record) GetFumigationRecorded() *FumigationRecorded {
+	if x != nil {
+		if x, ok := x.Act.(*Record_FumigationRecorded); ok {
+			return x.FumigationRecorded
+		}
+	}
+	return nil
+}
+
+func (x *Record) GetFumigationCleared() *FumigationCleared {
+	if x != nil {
+		if x, ok := x.Act.(*Record_FumigationCleared); ok {
+			return x.FumigationCleared
+		}
+	}
+	return nil
+}
+
 type isRecord_Act interface {
 	isRecord_Act()
 }
@@ -1112,6 +1192,40 @@ type Record_CloseJob struct {
 	CloseJob *CloseJob `protobuf:"bytes,81,opt,name=close_job,json=closeJob,proto3,oneof"`
 }
 
+type Record_IssuePermit struct {
+	// Permits: direct entries.
+	IssuePermit *IssuePermit `protobuf:"bytes,100,opt,name=issue_permit,json=issuePermit,proto3,oneof"`
+}
+
+type Record_ClosePermit struct {
+	ClosePermit *ClosePermit `protobuf:"bytes,101,opt,name=close_permit,json=closePermit,proto3,oneof"`
+}
+
+type Record_AirReading struct {
+	// What permits rest on, through a yard's journal.
+	AirReading *AirReading `protobuf:"bytes,105,opt,name=air_reading,json=airReading,proto3,oneof"`
+}
+
+type Record_StandWatch struct {
+	StandWatch *StandWatch `protobuf:"bytes,106,opt,name=stand_watch,json=standWatch,proto3,oneof"`
+}
+
+type Record_LeaveWatch struct {
+	LeaveWatch *LeaveWatch `protobuf:"bytes,107,opt,name=leave_watch,json=leaveWatch,proto3,oneof"`
+}
+
+type Record_HotWorkDone struct {
+	HotWorkDone *HotWorkDone `protobuf:"bytes,108,opt,name=hot_work_done,json=hotWorkDone,proto3,oneof"`
+}
+
+type Record_FumigationRecorded struct {
+	FumigationRecorded *FumigationRecorded `protobuf:"bytes,109,opt,name=fumigation_recorded,json=fumigationRecorded,proto3,oneof"`
+}
+
+type Record_FumigationCleared struct {
+	FumigationCleared *FumigationCleared `protobuf:"bytes,110,opt,name=fumigation_cleared,json=fumigationCleared,proto3,oneof"`
+}
+
 func (*Record_Invite) isRecord_Act() {}
 
 func (*Record_Join) isRecord_Act() {}
@@ -1197,6 +1311,22 @@ func (*Record_ClearArea) isRecord_Act() {}
 func (*Record_TriedHandle) isRecord_Act() {}
 
 func (*Record_CloseJob) isRecord_Act() {}
+
+func (*Record_IssuePermit) isRecord_Act() {}
+
+func (*Record_ClosePermit) isRecord_Act() {}
+
+func (*Record_AirReading) isRecord_Act() {}
+
+func (*Record_StandWatch) isRecord_Act() {}
+
+func (*Record_LeaveWatch) isRecord_Act() {}
+
+func (*Record_HotWorkDone) isRecord_Act() {}
+
+func (*Record_FumigationRecorded) isRecord_Act() {}
+
+func (*Record_FumigationCleared) isRecord_Act() {}
 
 // Ticket makes a retry recognisable: the same key, device and counter is the
 // same act, sent again.
@@ -4533,7 +4663,7 @@ var File_yardhasp_record_v1_record_proto protoreflect.FileDescriptor
 
 const file_yardhasp_record_v1_record_proto_rawDesc = "" +
 	"\n" +
-	"\x1fyardhasp/record/v1/record.proto\x12\x12yardhasp.record.v1\x1a yardhasp/record/v1/drawing.proto\"[\n" +
+	"\x1fyardhasp/record/v1/record.proto\x12\x12yardhasp.record.v1\x1a yardhasp/record/v1/drawing.proto\x1a\x1fyardhasp/record/v1/permit.proto\"[\n" +
 	"\x06Signed\x12\x12\n" +
 	"\x04body\x18\x01 \x01(\fR\x04body\x12=\n" +
 	"\n" +
@@ -4541,7 +4671,7 @@ const file_yardhasp_record_v1_record_proto_rawDesc = "" +
 	"signatures\";\n" +
 	"\tSignature\x12\x10\n" +
 	"\x03key\x18\x01 \x01(\fR\x03key\x12\x1c\n" +
-	"\tsignature\x18\x02 \x01(\fR\tsignature\"\xec\x16\n" +
+	"\tsignature\x18\x02 \x01(\fR\tsignature\"\xbb\x1b\n" +
 	"\x06Record\x12\x16\n" +
 	"\x06ledger\x18\x01 \x01(\fR\x06ledger\x12\x16\n" +
 	"\x06signer\x18\x02 \x01(\tR\x06signer\x122\n" +
@@ -4598,7 +4728,18 @@ const file_yardhasp_record_v1_record_proto_rawDesc = "" +
 	"\n" +
 	"clear_area\x18O \x01(\v2\x1d.yardhasp.record.v1.ClearAreaH\x00R\tclearArea\x12D\n" +
 	"\ftried_handle\x18P \x01(\v2\x1f.yardhasp.record.v1.TriedHandleH\x00R\vtriedHandle\x12;\n" +
-	"\tclose_job\x18Q \x01(\v2\x1c.yardhasp.record.v1.CloseJobH\x00R\bcloseJobB\x05\n" +
+	"\tclose_job\x18Q \x01(\v2\x1c.yardhasp.record.v1.CloseJobH\x00R\bcloseJob\x12D\n" +
+	"\fissue_permit\x18d \x01(\v2\x1f.yardhasp.record.v1.IssuePermitH\x00R\vissuePermit\x12D\n" +
+	"\fclose_permit\x18e \x01(\v2\x1f.yardhasp.record.v1.ClosePermitH\x00R\vclosePermit\x12A\n" +
+	"\vair_reading\x18i \x01(\v2\x1e.yardhasp.record.v1.AirReadingH\x00R\n" +
+	"airReading\x12A\n" +
+	"\vstand_watch\x18j \x01(\v2\x1e.yardhasp.record.v1.StandWatchH\x00R\n" +
+	"standWatch\x12A\n" +
+	"\vleave_watch\x18k \x01(\v2\x1e.yardhasp.record.v1.LeaveWatchH\x00R\n" +
+	"leaveWatch\x12E\n" +
+	"\rhot_work_done\x18l \x01(\v2\x1f.yardhasp.record.v1.HotWorkDoneH\x00R\vhotWorkDone\x12Y\n" +
+	"\x13fumigation_recorded\x18m \x01(\v2&.yardhasp.record.v1.FumigationRecordedH\x00R\x12fumigationRecorded\x12V\n" +
+	"\x12fumigation_cleared\x18n \x01(\v2%.yardhasp.record.v1.FumigationClearedH\x00R\x11fumigationClearedB\x05\n" +
 	"\x03act\":\n" +
 	"\x06Ticket\x12\x16\n" +
 	"\x06device\x18\x01 \x01(\tR\x06device\x12\x18\n" +
@@ -4931,7 +5072,15 @@ var file_yardhasp_record_v1_record_proto_goTypes = []any{
 	(*TriedHandle)(nil),        // 58: yardhasp.record.v1.TriedHandle
 	(*CloseJob)(nil),           // 59: yardhasp.record.v1.CloseJob
 	(*HandOver_Pair)(nil),      // 60: yardhasp.record.v1.HandOver.Pair
-	(Medium)(0),                // 61: yardhasp.record.v1.Medium
+	(*IssuePermit)(nil),        // 61: yardhasp.record.v1.IssuePermit
+	(*ClosePermit)(nil),        // 62: yardhasp.record.v1.ClosePermit
+	(*AirReading)(nil),         // 63: yardhasp.record.v1.AirReading
+	(*StandWatch)(nil),         // 64: yardhasp.record.v1.StandWatch
+	(*LeaveWatch)(nil),         // 65: yardhasp.record.v1.LeaveWatch
+	(*HotWorkDone)(nil),        // 66: yardhasp.record.v1.HotWorkDone
+	(*FumigationRecorded)(nil), // 67: yardhasp.record.v1.FumigationRecorded
+	(*FumigationCleared)(nil),  // 68: yardhasp.record.v1.FumigationCleared
+	(Medium)(0),                // 69: yardhasp.record.v1.Medium
 }
 var file_yardhasp_record_v1_record_proto_depIdxs = []int32{
 	6,  // 0: yardhasp.record.v1.Signed.signatures:type_name -> yardhasp.record.v1.Signature
@@ -4979,39 +5128,47 @@ var file_yardhasp_record_v1_record_proto_depIdxs = []int32{
 	57, // 42: yardhasp.record.v1.Record.clear_area:type_name -> yardhasp.record.v1.ClearArea
 	58, // 43: yardhasp.record.v1.Record.tried_handle:type_name -> yardhasp.record.v1.TriedHandle
 	59, // 44: yardhasp.record.v1.Record.close_job:type_name -> yardhasp.record.v1.CloseJob
-	0,  // 45: yardhasp.record.v1.Person.roles:type_name -> yardhasp.record.v1.Role
-	11, // 46: yardhasp.record.v1.Founding.yard:type_name -> yardhasp.record.v1.YardInfo
-	10, // 47: yardhasp.record.v1.Founding.manager:type_name -> yardhasp.record.v1.Person
-	10, // 48: yardhasp.record.v1.Invite.person:type_name -> yardhasp.record.v1.Person
-	11, // 49: yardhasp.record.v1.Invite.yard:type_name -> yardhasp.record.v1.YardInfo
-	1,  // 50: yardhasp.record.v1.RegisterPadlock.spare:type_name -> yardhasp.record.v1.SpareKey
-	2,  // 51: yardhasp.record.v1.Request.kind:type_name -> yardhasp.record.v1.RequestKind
-	9,  // 52: yardhasp.record.v1.StandClear.hold:type_name -> yardhasp.record.v1.JournalRef
-	9,  // 53: yardhasp.record.v1.Removal.hold:type_name -> yardhasp.record.v1.JournalRef
-	9,  // 54: yardhasp.record.v1.AcknowledgeRemoval.hold:type_name -> yardhasp.record.v1.JournalRef
-	60, // 55: yardhasp.record.v1.HandOver.pairs:type_name -> yardhasp.record.v1.HandOver.Pair
-	9,  // 56: yardhasp.record.v1.ClaimLock.hold:type_name -> yardhasp.record.v1.JournalRef
-	34, // 57: yardhasp.record.v1.RecoverYard.locks:type_name -> yardhasp.record.v1.WalkedLock
-	35, // 58: yardhasp.record.v1.RecoverYard.inside:type_name -> yardhasp.record.v1.WalkedPerson
-	37, // 59: yardhasp.record.v1.WalkedLock.target:type_name -> yardhasp.record.v1.Target
-	37, // 60: yardhasp.record.v1.Lock.target:type_name -> yardhasp.record.v1.Target
-	37, // 61: yardhasp.record.v1.FoundLock.target:type_name -> yardhasp.record.v1.Target
-	9,  // 62: yardhasp.record.v1.Release.hold:type_name -> yardhasp.record.v1.JournalRef
-	41, // 63: yardhasp.record.v1.Isolate.moved:type_name -> yardhasp.record.v1.Moved
-	41, // 64: yardhasp.record.v1.Closed.moved:type_name -> yardhasp.record.v1.Moved
-	9,  // 65: yardhasp.record.v1.SignOff.sign_on:type_name -> yardhasp.record.v1.JournalRef
-	61, // 66: yardhasp.record.v1.Reading.medium:type_name -> yardhasp.record.v1.Medium
-	3,  // 67: yardhasp.record.v1.Reading.kind:type_name -> yardhasp.record.v1.ReadingKind
-	9,  // 68: yardhasp.record.v1.CorrectFoundLive.found:type_name -> yardhasp.record.v1.JournalRef
-	4,  // 69: yardhasp.record.v1.Notice.when:type_name -> yardhasp.record.v1.NoticeWhen
-	9,  // 70: yardhasp.record.v1.TriedHandle.hold:type_name -> yardhasp.record.v1.JournalRef
-	9,  // 71: yardhasp.record.v1.HandOver.Pair.off:type_name -> yardhasp.record.v1.JournalRef
-	9,  // 72: yardhasp.record.v1.HandOver.Pair.on:type_name -> yardhasp.record.v1.JournalRef
-	73, // [73:73] is the sub-list for method output_type
-	73, // [73:73] is the sub-list for method input_type
-	73, // [73:73] is the sub-list for extension type_name
-	73, // [73:73] is the sub-list for extension extendee
-	0,  // [0:73] is the sub-list for field type_name
+	61, // 45: yardhasp.record.v1.Record.issue_permit:type_name -> yardhasp.record.v1.IssuePermit
+	62, // 46: yardhasp.record.v1.Record.close_permit:type_name -> yardhasp.record.v1.ClosePermit
+	63, // 47: yardhasp.record.v1.Record.air_reading:type_name -> yardhasp.record.v1.AirReading
+	64, // 48: yardhasp.record.v1.Record.stand_watch:type_name -> yardhasp.record.v1.StandWatch
+	65, // 49: yardhasp.record.v1.Record.leave_watch:type_name -> yardhasp.record.v1.LeaveWatch
+	66, // 50: yardhasp.record.v1.Record.hot_work_done:type_name -> yardhasp.record.v1.HotWorkDone
+	67, // 51: yardhasp.record.v1.Record.fumigation_recorded:type_name -> yardhasp.record.v1.FumigationRecorded
+	68, // 52: yardhasp.record.v1.Record.fumigation_cleared:type_name -> yardhasp.record.v1.FumigationCleared
+	0,  // 53: yardhasp.record.v1.Person.roles:type_name -> yardhasp.record.v1.Role
+	11, // 54: yardhasp.record.v1.Founding.yard:type_name -> yardhasp.record.v1.YardInfo
+	10, // 55: yardhasp.record.v1.Founding.manager:type_name -> yardhasp.record.v1.Person
+	10, // 56: yardhasp.record.v1.Invite.person:type_name -> yardhasp.record.v1.Person
+	11, // 57: yardhasp.record.v1.Invite.yard:type_name -> yardhasp.record.v1.YardInfo
+	1,  // 58: yardhasp.record.v1.RegisterPadlock.spare:type_name -> yardhasp.record.v1.SpareKey
+	2,  // 59: yardhasp.record.v1.Request.kind:type_name -> yardhasp.record.v1.RequestKind
+	9,  // 60: yardhasp.record.v1.StandClear.hold:type_name -> yardhasp.record.v1.JournalRef
+	9,  // 61: yardhasp.record.v1.Removal.hold:type_name -> yardhasp.record.v1.JournalRef
+	9,  // 62: yardhasp.record.v1.AcknowledgeRemoval.hold:type_name -> yardhasp.record.v1.JournalRef
+	60, // 63: yardhasp.record.v1.HandOver.pairs:type_name -> yardhasp.record.v1.HandOver.Pair
+	9,  // 64: yardhasp.record.v1.ClaimLock.hold:type_name -> yardhasp.record.v1.JournalRef
+	34, // 65: yardhasp.record.v1.RecoverYard.locks:type_name -> yardhasp.record.v1.WalkedLock
+	35, // 66: yardhasp.record.v1.RecoverYard.inside:type_name -> yardhasp.record.v1.WalkedPerson
+	37, // 67: yardhasp.record.v1.WalkedLock.target:type_name -> yardhasp.record.v1.Target
+	37, // 68: yardhasp.record.v1.Lock.target:type_name -> yardhasp.record.v1.Target
+	37, // 69: yardhasp.record.v1.FoundLock.target:type_name -> yardhasp.record.v1.Target
+	9,  // 70: yardhasp.record.v1.Release.hold:type_name -> yardhasp.record.v1.JournalRef
+	41, // 71: yardhasp.record.v1.Isolate.moved:type_name -> yardhasp.record.v1.Moved
+	41, // 72: yardhasp.record.v1.Closed.moved:type_name -> yardhasp.record.v1.Moved
+	9,  // 73: yardhasp.record.v1.SignOff.sign_on:type_name -> yardhasp.record.v1.JournalRef
+	69, // 74: yardhasp.record.v1.Reading.medium:type_name -> yardhasp.record.v1.Medium
+	3,  // 75: yardhasp.record.v1.Reading.kind:type_name -> yardhasp.record.v1.ReadingKind
+	9,  // 76: yardhasp.record.v1.CorrectFoundLive.found:type_name -> yardhasp.record.v1.JournalRef
+	4,  // 77: yardhasp.record.v1.Notice.when:type_name -> yardhasp.record.v1.NoticeWhen
+	9,  // 78: yardhasp.record.v1.TriedHandle.hold:type_name -> yardhasp.record.v1.JournalRef
+	9,  // 79: yardhasp.record.v1.HandOver.Pair.off:type_name -> yardhasp.record.v1.JournalRef
+	9,  // 80: yardhasp.record.v1.HandOver.Pair.on:type_name -> yardhasp.record.v1.JournalRef
+	81, // [81:81] is the sub-list for method output_type
+	81, // [81:81] is the sub-list for method input_type
+	81, // [81:81] is the sub-list for extension type_name
+	81, // [81:81] is the sub-list for extension extendee
+	0,  // [0:81] is the sub-list for field type_name
 }
 
 func init() { file_yardhasp_record_v1_record_proto_init() }
@@ -5020,6 +5177,7 @@ func file_yardhasp_record_v1_record_proto_init() {
 		return
 	}
 	file_yardhasp_record_v1_drawing_proto_init()
+	file_yardhasp_record_v1_permit_proto_init()
 	file_yardhasp_record_v1_record_proto_msgTypes[2].OneofWrappers = []any{
 		(*Record_Invite)(nil),
 		(*Record_Join)(nil),
@@ -5064,6 +5222,14 @@ func file_yardhasp_record_v1_record_proto_init() {
 		(*Record_ClearArea)(nil),
 		(*Record_TriedHandle)(nil),
 		(*Record_CloseJob)(nil),
+		(*Record_IssuePermit)(nil),
+		(*Record_ClosePermit)(nil),
+		(*Record_AirReading)(nil),
+		(*Record_StandWatch)(nil),
+		(*Record_LeaveWatch)(nil),
+		(*Record_HotWorkDone)(nil),
+		(*Record_FumigationRecorded)(nil),
+		(*Record_FumigationCleared)(nil),
 	}
 	file_yardhasp_record_v1_record_proto_msgTypes[8].OneofWrappers = []any{
 		(*Invite_Person)(nil),

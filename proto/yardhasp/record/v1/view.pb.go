@@ -1012,7 +1012,9 @@ type JobView struct {
 	Caution  string       `protobuf:"bytes,17,opt,name=caution,proto3" json:"caution,omitempty"`
 	Affected []string     `protobuf:"bytes,18,rep,name=affected,proto3" json:"affected,omitempty"`
 	// Double isolation was waived: by whom and why. Shown on every sheet.
-	Waiver        string `protobuf:"bytes,19,opt,name=waiver,proto3" json:"waiver,omitempty"`
+	Waiver string `protobuf:"bytes,19,opt,name=waiver,proto3" json:"waiver,omitempty"`
+	// The permits of the job.
+	Permits       []*PermitView `protobuf:"bytes,60,rep,name=permits,proto3" json:"permits,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1180,6 +1182,13 @@ func (x *JobView) GetWaiver() string {
 	return ""
 }
 
+func (x *JobView) GetPermits() []*PermitView {
+	if x != nil {
+		return x.Permits
+	}
+	return nil
+}
+
 type Board struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	AsOf  *AsOf                  `protobuf:"bytes,1,opt,name=as_of,json=asOf,proto3" json:"as_of,omitempty"`
@@ -1194,6 +1203,8 @@ type Board struct {
 	SignedOn []*SignOnView  `protobuf:"bytes,9,rep,name=signed_on,json=signedOn,proto3" json:"signed_on,omitempty"`
 	People   []*PersonView  `protobuf:"bytes,10,rep,name=people,proto3" json:"people,omitempty"`
 	Yards    []*YardView    `protobuf:"bytes,11,rep,name=yards,proto3" json:"yards,omitempty"`
+	// Permits that are not closed.
+	Permits []*PermitView `protobuf:"bytes,60,rep,name=permits,proto3" json:"permits,omitempty"`
 	// Records in the journal of the yard that answers which the ledger does not have:
 	// nobody else knows of them.
 	WrittenHere   []*WrittenView `protobuf:"bytes,12,rep,name=written_here,json=writtenHere,proto3" json:"written_here,omitempty"`
@@ -1304,6 +1315,13 @@ func (x *Board) GetPeople() []*PersonView {
 func (x *Board) GetYards() []*YardView {
 	if x != nil {
 		return x.Yards
+	}
+	return nil
+}
+
+func (x *Board) GetPermits() []*PermitView {
+	if x != nil {
+		return x.Permits
 	}
 	return nil
 }
@@ -1591,7 +1609,7 @@ var File_yardhasp_record_v1_view_proto protoreflect.FileDescriptor
 
 const file_yardhasp_record_v1_view_proto_rawDesc = "" +
 	"\n" +
-	"\x1dyardhasp/record/v1/view.proto\x12\x12yardhasp.record.v1\x1a\x1eyardhasp/record/v1/entry.proto\x1a\x1fyardhasp/record/v1/record.proto\"\xaf\x02\n" +
+	"\x1dyardhasp/record/v1/view.proto\x12\x12yardhasp.record.v1\x1a\x1eyardhasp/record/v1/entry.proto\x1a\x1fyardhasp/record/v1/permit.proto\x1a\x1fyardhasp/record/v1/record.proto\"\xaf\x02\n" +
 	"\x04AsOf\x12\x12\n" +
 	"\x04size\x18\x01 \x01(\x04R\x04size\x12\x12\n" +
 	"\x04root\x18\x02 \x01(\fR\x04root\x12 \n" +
@@ -1666,7 +1684,7 @@ const file_yardhasp_record_v1_view_proto_rawDesc = "" +
 	" \x01(\tR\x03why\x123\n" +
 	"\x04kind\x18\v \x01(\x0e2\x1f.yardhasp.record.v1.RequestKindR\x04kind\x12\x14\n" +
 	"\x05index\x18\f \x01(\x04R\x05index\x12\x1b\n" +
-	"\tnot_clear\x18\r \x03(\tR\bnotClear\"\xd2\x05\n" +
+	"\tnot_clear\x18\r \x03(\tR\bnotClear\"\x8c\x06\n" +
 	"\aJobView\x12-\n" +
 	"\x05as_of\x18\x01 \x01(\v2\x18.yardhasp.record.v1.AsOfR\x04asOf\x12\x0e\n" +
 	"\x02id\x18\x02 \x01(\tR\x02id\x12\x12\n" +
@@ -1688,7 +1706,8 @@ const file_yardhasp_record_v1_view_proto_rawDesc = "" +
 	"\x06points\x18\x10 \x03(\v2\x1d.yardhasp.record.v1.PointViewR\x06points\x12\x18\n" +
 	"\acaution\x18\x11 \x01(\tR\acaution\x12\x1a\n" +
 	"\baffected\x18\x12 \x03(\tR\baffected\x12\x16\n" +
-	"\x06waiver\x18\x13 \x01(\tR\x06waiver\"\xdb\x04\n" +
+	"\x06waiver\x18\x13 \x01(\tR\x06waiver\x128\n" +
+	"\apermits\x18< \x03(\v2\x1e.yardhasp.record.v1.PermitViewR\apermits\"\x95\x05\n" +
 	"\x05Board\x12-\n" +
 	"\x05as_of\x18\x01 \x01(\v2\x18.yardhasp.record.v1.AsOfR\x04asOf\x12\x12\n" +
 	"\x04coop\x18\x02 \x01(\tR\x04coop\x12\x16\n" +
@@ -1701,7 +1720,8 @@ const file_yardhasp_record_v1_view_proto_rawDesc = "" +
 	"\tsigned_on\x18\t \x03(\v2\x1e.yardhasp.record.v1.SignOnViewR\bsignedOn\x126\n" +
 	"\x06people\x18\n" +
 	" \x03(\v2\x1e.yardhasp.record.v1.PersonViewR\x06people\x122\n" +
-	"\x05yards\x18\v \x03(\v2\x1c.yardhasp.record.v1.YardViewR\x05yards\x12B\n" +
+	"\x05yards\x18\v \x03(\v2\x1c.yardhasp.record.v1.YardViewR\x05yards\x128\n" +
+	"\apermits\x18< \x03(\v2\x1e.yardhasp.record.v1.PermitViewR\apermits\x12B\n" +
 	"\fwritten_here\x18\f \x03(\v2\x1f.yardhasp.record.v1.WrittenViewR\vwrittenHere\"\x9f\x01\n" +
 	"\vWrittenView\x12\x10\n" +
 	"\x03ref\x18\x01 \x01(\tR\x03ref\x12\x12\n" +
@@ -1793,7 +1813,8 @@ var file_yardhasp_record_v1_view_proto_goTypes = []any{
 	(*Flag)(nil),        // 15: yardhasp.record.v1.Flag
 	(RequestKind)(0),    // 16: yardhasp.record.v1.RequestKind
 	(*Condition)(nil),   // 17: yardhasp.record.v1.Condition
-	(Role)(0),           // 18: yardhasp.record.v1.Role
+	(*PermitView)(nil),  // 18: yardhasp.record.v1.PermitView
+	(Role)(0),           // 19: yardhasp.record.v1.Role
 }
 var file_yardhasp_record_v1_view_proto_depIdxs = []int32{
 	4,  // 0: yardhasp.record.v1.AsOf.yards:type_name -> yardhasp.record.v1.YardContact
@@ -1809,22 +1830,24 @@ var file_yardhasp_record_v1_view_proto_depIdxs = []int32{
 	7,  // 10: yardhasp.record.v1.JobView.holds:type_name -> yardhasp.record.v1.HoldView
 	9,  // 11: yardhasp.record.v1.JobView.requests:type_name -> yardhasp.record.v1.RequestView
 	5,  // 12: yardhasp.record.v1.JobView.points:type_name -> yardhasp.record.v1.PointView
-	3,  // 13: yardhasp.record.v1.Board.as_of:type_name -> yardhasp.record.v1.AsOf
-	5,  // 14: yardhasp.record.v1.Board.points:type_name -> yardhasp.record.v1.PointView
-	6,  // 15: yardhasp.record.v1.Board.boxes:type_name -> yardhasp.record.v1.BoxView
-	7,  // 16: yardhasp.record.v1.Board.holds:type_name -> yardhasp.record.v1.HoldView
-	10, // 17: yardhasp.record.v1.Board.jobs:type_name -> yardhasp.record.v1.JobView
-	9,  // 18: yardhasp.record.v1.Board.requests:type_name -> yardhasp.record.v1.RequestView
-	8,  // 19: yardhasp.record.v1.Board.signed_on:type_name -> yardhasp.record.v1.SignOnView
-	13, // 20: yardhasp.record.v1.Board.people:type_name -> yardhasp.record.v1.PersonView
-	14, // 21: yardhasp.record.v1.Board.yards:type_name -> yardhasp.record.v1.YardView
-	12, // 22: yardhasp.record.v1.Board.written_here:type_name -> yardhasp.record.v1.WrittenView
-	18, // 23: yardhasp.record.v1.PersonView.roles:type_name -> yardhasp.record.v1.Role
-	24, // [24:24] is the sub-list for method output_type
-	24, // [24:24] is the sub-list for method input_type
-	24, // [24:24] is the sub-list for extension type_name
-	24, // [24:24] is the sub-list for extension extendee
-	0,  // [0:24] is the sub-list for field type_name
+	18, // 13: yardhasp.record.v1.JobView.permits:type_name -> yardhasp.record.v1.PermitView
+	3,  // 14: yardhasp.record.v1.Board.as_of:type_name -> yardhasp.record.v1.AsOf
+	5,  // 15: yardhasp.record.v1.Board.points:type_name -> yardhasp.record.v1.PointView
+	6,  // 16: yardhasp.record.v1.Board.boxes:type_name -> yardhasp.record.v1.BoxView
+	7,  // 17: yardhasp.record.v1.Board.holds:type_name -> yardhasp.record.v1.HoldView
+	10, // 18: yardhasp.record.v1.Board.jobs:type_name -> yardhasp.record.v1.JobView
+	9,  // 19: yardhasp.record.v1.Board.requests:type_name -> yardhasp.record.v1.RequestView
+	8,  // 20: yardhasp.record.v1.Board.signed_on:type_name -> yardhasp.record.v1.SignOnView
+	13, // 21: yardhasp.record.v1.Board.people:type_name -> yardhasp.record.v1.PersonView
+	14, // 22: yardhasp.record.v1.Board.yards:type_name -> yardhasp.record.v1.YardView
+	18, // 23: yardhasp.record.v1.Board.permits:type_name -> yardhasp.record.v1.PermitView
+	12, // 24: yardhasp.record.v1.Board.written_here:type_name -> yardhasp.record.v1.WrittenView
+	19, // 25: yardhasp.record.v1.PersonView.roles:type_name -> yardhasp.record.v1.Role
+	26, // [26:26] is the sub-list for method output_type
+	26, // [26:26] is the sub-list for method input_type
+	26, // [26:26] is the sub-list for extension type_name
+	26, // [26:26] is the sub-list for extension extendee
+	0,  // [0:26] is the sub-list for field type_name
 }
 
 func init() { file_yardhasp_record_v1_view_proto_init() }
@@ -1833,6 +1856,7 @@ func file_yardhasp_record_v1_view_proto_init() {
 		return
 	}
 	file_yardhasp_record_v1_entry_proto_init()
+	file_yardhasp_record_v1_permit_proto_init()
 	file_yardhasp_record_v1_record_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{

@@ -1,0 +1,121 @@
+package ledger
+
+import (
+	"strconv"
+	"strings"
+
+	recordv1 "yardhasp/proto/yardhasp/record/v1"
+)
+
+// AirLimit is what the air may hold of one agent for people to go in or stay in.
+// Figures are thousandths of the unit, as records give them, so that no rounding
+// decides. Limits that are averages over a shift are taken as never to be passed:
+// that is stricter than their source.
+type AirLimit struct {
+	Agent recordv1.AirAgent
+	Name  string
+	// Unit of a value: "%", "% of the lower flammable limit", "ppm".
+	Unit string
+	// Low and High are acceptable themselves; Low is 0 where there is none.
+	Low, High int64
+	// Source is where the figures come from.
+	Source string
+}
+
+// AirLimits has one row for each agent, in the order of the contract.
+var AirLimits = []AirLimit{
+	// 1910.146(b), "hazardous atmosphere": below 19.5 % or above 23.5 %;
+	// 1910.272(g)(1)(iii) for the low side.
+	{recordv1.AirAgent_AIR_AGENT_OXYGEN, "oxygen", "%", 19_500, 23_500, "1910.146(b); 1910.272(g)(1)(iii)"},
+	// 1910.146(b): in excess of 10 % of the lower flammable limit.
+	{recordv1.AirAgent_AIR_AGENT_COMBUSTIBLE_GAS, "combustible gas", "% of the lower flammable limit", 0, 10_000, "1910.146(b)"},
+	// 1910.1000 Table Z-1: 50 ppm over a shift.
+	{recordv1.AirAgent_AIR_AGENT_CARBON_MONOXIDE, "carbon monoxide", "ppm", 0, 50_000, "1910.1000 Table Z-1"},
+	// 1910.1000 Table Z-1: 5,000 ppm over a shift.
+	{recordv1.AirAgent_AIR_AGENT_CARBON_DIOXIDE, "carbon dioxide", "ppm", 0, 5_000_000, "1910.1000 Table Z-1"},
+	// 1910.1000 Table Z-2: ceiling 20 ppm. NIOSH's own ceiling is 10 ppm.
+	{recordv1.AirAgent_AIR_AGENT_HYDROGEN_SULFIDE, "hydrogen sulfide", "ppm", 0, 20_000, "1910.1000 Table Z-2"},
+	// 1910.1000 Table Z-1: ceiling 5 ppm.
+	{recordv1.AirAgent_AIR_AGENT_NITROGEN_DIOXIDE, "nitrogen dioxide", "ppm", 0, 5_000, "1910.1000 Table Z-1"},
+	// 1910.1000 Table Z-1: 0.3 ppm over a shift. Its 10 % of the lower flammable
+	// limit would be 1,790 ppm, far past what kills (NIOSH 7803-51-2: 50 ppm).
+	{recordv1.AirAgent_AIR_AGENT_PHOSPHINE, "phosphine", "ppm", 0, 300, "1910.1000 Table Z-1"},
+}
+
+const (
+	// maxPermit is how long a permit may run: a shift. 1910.272(g)(1)(i) keeps it
+	// on file until the entry ends and gives no number of hours (common practice,
+	// no source), in ms.
+	maxPermit = 12 * 60 * 60 * 1000
+	// maxAirEvery is how old a test of the air may get while people are inside, in
+	// seconds: 1910.272(g)(1)(iii) gives no number (common practice, no source).
+	maxAirEvery = 30 * 60
+	// minAirEvery keeps a typing slip from suspending a permit at once, in seconds
+	// (common practice, no source).
+	minAirEvery = 60
+	// signedAhead is how old an issuer's signature may be when the ledger takes it,
+	// in ms: what it certifies was seen then (common practice, no source).
+	signedAhead = 15 * 60 * 1000
+	// fireWatchAfter is how long a fire watch goes on after hot work, in ms: NFPA
+	// 51B asks for an hour, 1910.252(a)(2)(iii)(B) for half of one (both from
+	// memory).
+	fireWatchAfter = 60 * 60 * 1000
+)
+
+// always are the agents tested before every bin entry. 1910.272(g)(1)(iii) asks
+// for oxygen unless air moves through all the time, and for the others where there
+// is reason to think they are there. The fan is locked out, so oxygen is never
+// assumed; stored grain that spoils uses it up and gives off carbon dioxide and
+// monoxide (common practice, no source).
+var always = []recordv1.AirAgent{recordv1.AirAgent_AIR_AGENT_OXYGEN, recordv1.AirAgent_AIR_AGENT_COMBUSTIBLE_GAS,
+	recordv1.AirAgent_AIR_AGENT_CARBON_MONOXIDE, recordv1.AirAgent_AIR_AGENT_CARBON_DIOXIDE}
+
+// entryLevels are where air is tested before a bin entry: gases lie in layers, and
+// carbon dioxide lies low (common practice, no source).
+var entryLevels = []recordv1.AirLevel{recordv1.AirLevel_AIR_LEVEL_TOP, recordv1.AirLevel_AIR_LEVEL_MIDDLE, recordv1.AirLevel_AIR_LEVEL_BOTTOM}
+
+// AirLimitOf finds an agent's row; false for none.
+func AirLimitOf(a recordv1.AirAgent) (AirLimit, bool) {
+	for _, l := range AirLimits {
+		if l.Agent == a {
+			return l, true
+		}
+	}
+	return AirLimit{}, false
+}
+
+// Outside reports whether a value is past the limit.
+func (l AirLimit) Outside(thousandths int64) bool { return thousandths < l.Low || thousandths > l.High }
+
+// Text says a value with its unit: "20.8 %".
+func (l AirLimit) Text(thousandths int64) string { return Thousandths(thousandths) + " " + l.Unit }
+
+// LimitText says the limit: "19.5 to 23.5 %", "at most 0.3 ppm".
+func (l AirLimit) LimitText() string {
+	if l.Low > 0 {
+		return Thousandths(l.Low) + " to " + l.Text(l.High)
+	}
+	return "at most " + l.Text(l.High)
+}
+
+// Thousandths writes a number of thousandths as a decimal: 20800 is "20.8".
+func Thousandths(n int64) string {
+	sign := ""
+	if n < 0 {
+		sign = "-"
+	}
+	// Digit by digit: a float would round, and the lowest number has no positive.
+	digits := strings.TrimPrefix(strconv.FormatInt(n, 10), "-")
+	digits = strings.Repeat("0", max(0, 4-len(digits))) + digits
+	whole, part := digits[:len(digits)-3], strings.TrimRight(digits[len(digits)-3:], "0")
+	if part == "" {
+		return sign + whole
+	}
+	return sign + whole + "." + part
+}
+
+// LevelWord says where air was tested.
+func LevelWord(l recordv1.AirLevel) string {
+	return map[recordv1.AirLevel]string{recordv1.AirLevel_AIR_LEVEL_TOP: "the top", recordv1.AirLevel_AIR_LEVEL_MIDDLE: "the middle",
+		recordv1.AirLevel_AIR_LEVEL_BOTTOM: "the bottom", recordv1.AirLevel_AIR_LEVEL_WORK: "the point of work"}[l]
+}

@@ -1,0 +1,98 @@
+package ledger
+
+import (
+	"slices"
+
+	recordv1 "yardhasp/proto/yardhasp/record/v1"
+)
+
+var contactWords = map[recordv1.Contact]string{recordv1.Contact_CONTACT_SIGHT: "sight", recordv1.Contact_CONTACT_VOICE: "voice", recordv1.Contact_CONTACT_SIGNAL_LINE: "signal line"}
+
+// PermitView shows one permit as it stands at a moment, in Unix ms, with nothing
+// recorded since: its time runs out and the air gets old on the reader's clock
+// too. Nil when there is none of this name.
+func (s *State) PermitView(id string, at int64) *recordv1.PermitView {
+	p := s.WorkPermits[id]
+	if p == nil {
+		return nil
+	}
+	at = max(at, s.Time)
+	st, missing := s.stateOf(p, at)
+	v := &recordv1.PermitView{Id: id, Kind: p.Kind, Job: p.Job, Zone: p.Zone, State: st, IssuedBy: p.By.By, IssuedUnixMs: p.By.Time, EndsUnixMs: p.Ends,
+		Named: slices.Clone(p.Named), Watchers: slices.Clone(p.Watchers), Missing: missing, Why: p.Why, Line: p.Line, RescueEquipment: p.Rescue, Ventilation: p.Ventilation, AtUnixMs: at, Caution: Caution}
+	for _, ref := range sorted(p.ClosedPaths) {
+		v.ClosedPaths = append(v.ClosedPaths, ref+": "+p.ClosedPaths[ref])
+	}
+	if st == recordv1.PermitState_PERMIT_STATE_SUSPENDED && len(missing) == 0 {
+		// Suspended for good, though what lapsed may be mended: an empty list would
+		// read as leave.
+		v.Missing = append(s.permitConditions(p, at), cond("PERMIT_SUSPENDED", id, "it was suspended: "+p.Why, "everybody comes out; close it, test the air again and issue another one", "supervisor or manager", "1910.272(g)(1)(i)"))
+	}
+	if st == recordv1.PermitState_PERMIT_STATE_ENDED && len(missing) == 0 {
+		v.Missing = []*recordv1.Condition{cond("EXPIRED", id, "its time is over", "everybody comes out; close it and issue another one", "supervisor or manager", "1910.272(g)(1)(i)")}
+	}
+	if p.binEntry() {
+		for _, so := range s.insideOf(p.Job) {
+			v.Inside = append(v.Inside, &recordv1.InsideView{Ref: so.Ref, Person: so.Person, SinceUnixMs: so.On.Time, Unnamed: !slices.Contains(p.Named, so.Person)})
+		}
+	}
+	duty := recordv1.Duty_DUTY_OBSERVER
+	if !p.binEntry() {
+		duty = recordv1.Duty_DUTY_FIRE_WATCH
+	}
+	for _, w := range s.watchesOf(p.Job, duty, at) {
+		v.Watches = append(v.Watches, &recordv1.WatchView{Ref: w.Ref, Person: w.Person, Duty: w.Duty, Station: w.Station, Contact: contactWords[w.Contact], SinceUnixMs: w.On.Time})
+	}
+	s.airView(v, p, at)
+	if p.Done.Set() && p.open() {
+		v.FireWatchUntilUnixMs = s.Time + s.fireWatchLeft(p)
+		if s.fireWatchLeft(p) > 0 {
+			v.Missing = append(v.Missing, s.hotCloseConditions(p, &recordv1.ClosePermit{SuppressionOnAgain: true})...)
+		}
+	}
+	return v
+}
+
+// airView adds the tests of the air with their ages.
+func (s *State) airView(v *recordv1.PermitView, p *WorkPermit, at int64) {
+	j, air := s.Jobs[p.Job], s.Air[p.Job]
+	if j == nil || air == nil {
+		return
+	}
+	need := s.airNeeds(p)
+	if p.State == recordv1.PermitState_PERMIT_STATE_IN_FORCE {
+		v.AirDueUnixMs = s.airDue(j, need)
+	}
+	for _, k := range sorted(air.Tests) {
+		t := air.Tests[k]
+		l := t.limit()
+		v.Air = append(v.Air, &recordv1.AirView{Level: t.Level, Agent: t.Agent, Value: l.Text(t.Thousandths), Limit: l.LimitText(), Source: l.Source, By: t.At.By,
+			Instrument: t.Instrument, TakenUnixMs: t.At.Time, AgeSeconds: max(0, at-t.At.Time) / 1000, OutOfLimits: t.outside(),
+			Lapsed: at > t.At.Time+need.every*1000 || need.since.Set() && t.At.Time <= need.since.Time || s.voided(j, &Proof{At: t.At}) != ""})
+	}
+}
+
+// permitAlarmOf reports whether an alarm is about a permit of the job or about a
+// fumigant that can reach its zone.
+func (s *State) permitAlarmOf(j *Job, a Alarm) bool {
+	switch a.Code {
+	case "PERMIT":
+		p := s.WorkPermits[a.Subject]
+		return p != nil && p.Job == j.ID
+	case "FUMIGATED":
+		at, near := s.fumigantsNear(j.Zone)
+		return slices.ContainsFunc(append(at, near...), func(f *Fumigation) bool { return f.Ref == a.Subject })
+	}
+	return false
+}
+
+// permitViews shows a job's permits, or with "" all that are not closed.
+func (s *State) permitViews(job string, at int64, here func(ids ...string) bool) []*recordv1.PermitView {
+	var out []*recordv1.PermitView
+	for _, id := range sorted(s.WorkPermits) {
+		if p := s.WorkPermits[id]; p.Job == job || job == "" && p.open() && here(p.Zone) {
+			out = append(out, s.PermitView(id, at))
+		}
+	}
+	return out
+}
