@@ -70,7 +70,7 @@ func (s *State) untried(j *Job, who string) []*recordv1.Condition {
 	var cs []*recordv1.Condition
 	for _, id := range j.Plan {
 		p := s.Points[id]
-		mine := slices.DeleteFunc(s.HoldsOn(id), func(h *Hold) bool { return h.Holder != who })
+		mine := slices.DeleteFunc(s.Guarding(id), func(h *Hold) bool { return h.Holder != who })
 		if p != nil && len(mine) > 0 && !slices.ContainsFunc(mine, func(h *Hold) bool { return s.guards(h, p) }) {
 			cs = append(cs, cond("NOT_TRIED", id, id+" was opened after "+who+" hung their lock", who+" tries the handle against their lock and records it", who, "1910.147(d)(6)"))
 		}

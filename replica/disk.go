@@ -149,7 +149,7 @@ func (d *disk) asleep() string {
 // enlarge the ledger, and can wait. What protects, and what takes a permission or
 // a key back, goes in.
 var permission = map[string]bool{"request": true, "energise": true, "invite": true, "join": true, "register_padlock": true, "register_point": true,
-	"register_box": true, "publish_drawing": true, "walk_drawing": true, "record_training": true}
+	"register_box": true, "publish_drawing": true, "walk_drawing": true, "record_training": true, "issue_permit": true}
 
 // room refuses an act that the disk has no room for.
 func (r *Replica) room(kind string) error {

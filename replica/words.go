@@ -57,6 +57,8 @@ func meaning(o *recordv1.Outcome) string {
 		}
 	case "request":
 		return " This is no permission to close: every yard concerned must confirm, and then each panel must show GO-AHEAD."
+	case "issue_permit":
+		return " It holds only while every condition on it does: look at it again before anybody goes in or strikes an arc, and get out when it says SUSPENDED."
 	case "stand_clear":
 		return " You have NO protection from that lock now, and no end of the request brings it back. After the test: lock again, then sign the old lock off."
 	case "energise":
