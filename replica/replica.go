@@ -146,13 +146,13 @@ func Open(c Config) (_ *Replica, err error) {
 		return nil, err
 	}
 	if r.raftLog, err = store.OpenLog(c.Dir, r.log); err != nil {
-		return nil, err
+		return nil, r.damage(PartLog, err)
 	}
 	if r.history, err = store.OpenHistory(c.Dir, r.log); err != nil {
-		return nil, err
+		return nil, r.damage(PartHistory, err)
 	}
 	if r.yard, err = openDriver(r); err != nil {
-		return nil, err
+		return nil, r.sorted(err)
 	}
 	if err = r.readEvidence(); err != nil {
 		return nil, err
@@ -182,7 +182,7 @@ func Open(c Config) (_ *Replica, err error) {
 		OnChange: r.moved, Halt: r.halt, Now: r.now, Fetch: r.fetch, Logger: r.log})
 	if err != nil {
 		r.wire.cut()
-		return nil, errors.Join(err, trans.Close(), l.Close())
+		return nil, errors.Join(r.sorted(err), trans.Close(), l.Close())
 	}
 	if set.Founder {
 		if err = r.node.Bootstrap(); err != nil {
@@ -213,6 +213,7 @@ func (r *Replica) Halted() <-chan error { return r.halted }
 func (r *Replica) Key() ed25519.PublicKey { return r.key.Public().(ed25519.PublicKey) }
 
 func (r *Replica) halt(err error) {
+	err = r.sorted(err)
 	r.log.Error("this replica stops", "err", err)
 	r.stopped.Store(true)
 	select {

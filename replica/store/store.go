@@ -58,7 +58,7 @@ type DamagedError struct {
 }
 
 func (e *DamagedError) Error() string {
-	return fmt.Sprintf("%s is damaged: %s: treat it as disk loss and join as a new replica", e.What, e.Why)
+	return fmt.Sprintf("%s is damaged: %s", e.What, e.Why)
 }
 
 // A ShortenedError is OpenLog's answer when the raft log has fewer writes than
@@ -82,6 +82,6 @@ type ShortenedError struct {
 }
 
 func (e *ShortenedError) Error() string {
-	return fmt.Sprintf("this replica's log lost its tail: it ends at entry %d after %d writes, but entry %d was the last after %d writes: treat it as disk loss and join as a new replica",
+	return fmt.Sprintf("this replica's log lost its tail: it ends at entry %d after %d writes, but entry %d was the last after %d writes: treat it as disk loss",
 		e.Have, e.HaveWrites, e.Want, e.WantWrites)
 }
