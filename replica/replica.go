@@ -282,6 +282,10 @@ func (r *Replica) close() error {
 	r.mux.Close()
 	r.wg.Wait()
 	r.peers.close()
+	if r.disk.brim() {
+		r.log.Warn("the disk is full: the stores are left as after a power cut, since closing them writes; nothing acknowledged is lost by it")
+		return errors.Join(err, r.yard.close())
+	}
 	return errors.Join(err, r.closeStores())
 }
 

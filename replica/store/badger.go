@@ -72,7 +72,7 @@ func openBadger(opts badger.Options, logger *badgerLogger) (db *badger.DB, err e
 	if err := os.MkdirAll(opts.Dir, 0o700); err != nil {
 		return nil, fmt.Errorf("data directory: %w", err)
 	}
-	if err := checkTables(opts.Dir, opts.ExternalMagicVersion == logMagic); err != nil {
+	if err := checkTables(&opts, opts.ExternalMagicVersion == logMagic); err != nil {
 		return nil, err
 	}
 	db, err = badger.Open(opts)

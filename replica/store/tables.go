@@ -7,10 +7,13 @@ import (
 	"hash/crc32"
 	"io"
 	"io/fs"
+	"maps"
 	"os"
 	"path/filepath"
+	"slices"
 	"syscall"
 
+	"github.com/dgraph-io/badger/v4"
 	"github.com/dgraph-io/badger/v4/fb"
 	"github.com/dgraph-io/badger/v4/pb"
 	"google.golang.org/protobuf/proto"
@@ -22,44 +25,45 @@ import (
 // checksum of the index, and the checksum's length (badger's table/builder.go).
 // With whole every block is read too: for a key in a damaged one badger answers
 // that there is no such key.
-func checkTables(dir string, whole bool) error {
-	tables, err := tablesOf(dir)
-	if err != nil || len(tables) == 0 {
-		return err
-	}
-	listed, err := hasDatabase(dir)
-	if err != nil {
-		return err
-	}
-	if !listed {
-		return &DamagedError{What: "database " + dir, Why: "the list of its tables, MANIFEST, is missing"}
-	}
+func checkTables(opts *badger.Options, whole bool) error {
+	tables, err := listedTables(opts)
 	for _, path := range tables {
-		why, err := tableFault(path, whole)
-		if why == "" && err == nil {
+		why, ferr := tableFault(path, whole)
+		switch {
+		case why == "" && ferr == nil:
 			continue
-		}
-		if busy(dir) {
-			return nil // a running replica is writing it: badger's lock says so
-		}
-		if err != nil {
-			return fmt.Errorf("database %s: %w", dir, err)
+		case busy(opts.Dir):
+			return nil // a running replica is writing here: badger's lock says so
+		case ferr != nil:
+			return fmt.Errorf("database %s: %w", opts.Dir, ferr)
 		}
 		return &DamagedError{What: "table " + path, Why: why}
 	}
-	return nil
+	return err
 }
 
-// tablesOf lists badger's table files; a database that is not there has none.
-func tablesOf(dir string) (paths []string, err error) {
-	all, err := os.ReadDir(dir)
-	if err != nil && !errors.Is(err, fs.ErrNotExist) {
+// listedTables lists the files of the tables that MANIFEST names. One that was being
+// written when the machine died is not among them, and badger deletes it. A list
+// that can't be read is for badger to say.
+func listedTables(opts *badger.Options) (paths []string, err error) {
+	f, err := os.Open(filepath.Join(opts.Dir, badger.ManifestFilename))
+	if errors.Is(err, fs.ErrNotExist) {
+		left, err := fs.Glob(os.DirFS(opts.Dir), "[0-9]*.sst")
+		if err == nil && len(left) > 0 && !busy(opts.Dir) {
+			err = &DamagedError{What: "database " + opts.Dir, Why: "the list of its tables, " + badger.ManifestFilename + ", is missing"}
+		}
 		return nil, err
 	}
-	for _, e := range all {
-		if filepath.Ext(e.Name()) == ".sst" {
-			paths = append(paths, filepath.Join(dir, e.Name()))
-		}
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	m, _, err := badger.ReplayManifestFile(f, opts.ExternalMagicVersion, *opts)
+	if err != nil {
+		return nil, nil
+	}
+	for _, id := range slices.Sorted(maps.Keys(m.Tables)) {
+		paths = append(paths, filepath.Join(opts.Dir, fmt.Sprintf("%06d.sst", id)))
 	}
 	return paths, nil
 }
@@ -75,6 +79,9 @@ type table struct {
 // looked at; with whole each block is too.
 func tableFault(path string, whole bool) (why string, err error) {
 	f, err := os.Open(path)
+	if errors.Is(err, fs.ErrNotExist) {
+		return "it is missing", nil
+	}
 	if err != nil {
 		return "", err
 	}

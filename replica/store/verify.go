@@ -45,10 +45,11 @@ func (h *History) Verify(fn func(Item) error) error {
 	})
 }
 
-// checkBlocks reads each table that is there now. badger may delete one meanwhile,
+// checkBlocks reads each table that is listed now. badger may delete one meanwhile,
 // once what it held is in another.
 func (h *History) checkBlocks() error {
-	tables, err := tablesOf(h.dir)
+	opts := h.db.Opts()
+	tables, err := listedTables(&opts)
 	if err != nil {
 		return err
 	}
