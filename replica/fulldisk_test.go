@@ -128,6 +128,14 @@ func TestFullDisk(t *testing.T) {
 	if n := c.holds("millrow"); n > size+1 { // one may have been under way
 		t.Errorf("the full disk took %d entries", n-size)
 	}
+	// Elections ask for its vote, which is written.
+	for _, y := range []string{"stonebend", "eastfork", "stonebend"} {
+		c.kill(y)
+		c.cutOff("millrow")
+		c.run(y)
+		c.until("the others go on", func() bool { return lock("eastfork") == nil })
+		refused()
+	}
 	c.end("millrow", 0)
 	for range 3 {
 		out, err := exec.Command(c.bin, "--data", data).CombinedOutput()

@@ -204,3 +204,21 @@ func TestRepairTouchesNoPromise(t *testing.T) {
 		})
 	}
 }
+
+// TestRepairOtherRoot: a yard that signs another root of the same entries is named,
+// and nothing is called well.
+func TestRepairOtherRoot(t *testing.T) {
+	t.Parallel()
+	c := three(t)
+	c.twoPoints()
+	c.same(c.size("stonebend"), "stonebend", "millrow", "eastfork")
+	c.halt("millrow")
+	c.up["eastfork"].Misremember()
+	said, err := c.repair("millrow")
+	if err == nil || !strings.Contains(err.Error(), "DIFFERENT HISTORIES: eastfork signed another root") {
+		t.Errorf("repair: %v\n%s", err, said)
+	}
+	if !strings.Contains(said, "signed with the same root by stonebend") {
+		t.Errorf("what agrees is not said:\n%s", said)
+	}
+}

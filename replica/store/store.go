@@ -29,7 +29,9 @@
 //
 // Each value carries a CRC-32C over its key and itself; a value that does not
 // match is a [DamagedError]. A raft log whose end is missing is a
-// [ShortenedError]: see there for what it can and cannot notice.
+// [ShortenedError]: see there for what it can and cannot notice. badger's table
+// files are looked at before badger opens them, those of the raft log block by
+// block; [History.Verify] does the same for the history, which may be large.
 package store
 
 import (
