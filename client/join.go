@@ -43,7 +43,7 @@ func CheckFounding(signed, ledgerID []byte) (*recordv1.Founding, error) {
 		return nil, damaged("the founding record the yard sent can't be read: do not go on")
 	}
 	if sum := sha256.Sum256(s.GetBody()); !bytes.Equal(sum[:], ledgerID) {
-		return nil, damaged("the yard's ledger is not the one of the invitation: do not go on, ask who invited you")
+		return nil, damaged("the yard's ledger is not the one of the invitation or profile: do not go on, ask who gave it to you")
 	}
 	for _, sig := range s.GetSignatures() {
 		if !seal.Verify(seal.FoundingDomain, sig.GetKey(), s.GetBody(), sig.GetSignature()) {

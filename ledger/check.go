@@ -175,7 +175,10 @@ func checkRecord(r *recordv1.Record) string {
 	case *recordv1.Record_Expire:
 		return opt(Name(a.Expire.GetRequest()), "name the request")
 	case *recordv1.Record_RecoverYard:
-		return recoverShape(a.RecoverYard)
+		if bad := recoverShape(a.RecoverYard); bad != "" {
+			return bad
+		}
+		return others(r.GetSigner(), a.RecoverYard.GetSecond())
 	case *recordv1.Record_Removal:
 		if !refOK(a.Removal.GetHold()) {
 			return refForm

@@ -25,6 +25,8 @@ func Cosigners(r *recordv1.Record) (people []string, newKey []byte) {
 		return nil, a.ReplaceKey.GetKey()
 	case *recordv1.Record_ReissueKey:
 		return nil, a.ReissueKey.GetKey()
+	case *recordv1.Record_RecoverYard:
+		return []string{a.RecoverYard.GetSecond()}, a.RecoverYard.GetKey()
 	}
 	return nil, nil
 }
@@ -34,8 +36,8 @@ func Cosigners(r *recordv1.Record) (people []string, newKey []byte) {
 // then its new key's, and no other. With a stranger's signature beside it, an old
 // record could be sent again under the stranger's ticket.
 func badSigners(r *recordv1.Record, keys [][]byte) string {
-	if r.GetJoin() != nil || r.GetRecoverYard() != nil {
-		return "" // their own rules say which keys sign them
+	if r.GetJoin() != nil {
+		return "" // its own rule says which keys sign it
 	}
 	people, newKey := Cosigners(r)
 	want := 1 + len(people)

@@ -272,9 +272,12 @@ func TestRecoveryRefused(t *testing.T) {
 		"no new replica":          {nil, keys(nia, ines), "BAD_SIGNATURE"},
 		"another replica":         {nil, keys(nia, ines, key("a stranger's disk")), "BAD_SIGNATURE"},
 		"one twice":               {nil, keys(nia, nia, disk), "BAD_SIGNATURE"},
-		"not in order":            {nil, keys(ines, nia, disk), "BAD_SIGNATURE"},
+		"not in order":            {nil, keys(ines, nia, disk), "NOT_THE_SIGNER"},
 		"a stranger beside":       {nil, keys(nia, ines, disk, ravi), "BAD_SIGNATURE"},
-		"second is the first":     {func(r *recordv1.RecoverYard) { r.Second = "nia" }, keys(nia, nia, disk), "SECOND_PERSON"},
+		"second is the first":     {func(r *recordv1.RecoverYard) { r.Second = "nia" }, keys(nia, key("nia's second"), disk), "MALFORMED"},
+		"new replica first":       {nil, keys(nia, disk, ines), "BAD_SIGNATURE"},
+		"another for the second":  {nil, keys(nia, ravi, disk), "NOT_THE_SIGNER"},
+		"second is nobody":        {func(r *recordv1.RecoverYard) { r.Second = "zoe" }, nil, "UNKNOWN_PERSON"},
 		"second is no manager":    {func(r *recordv1.RecoverYard) { r.Second = "ravi" }, keys(nia, ravi, disk), "NOT_PERMITTED"},
 		"unknown yard":            {func(r *recordv1.RecoverYard) { r.Yard = "nowhere" }, nil, "UNKNOWN_YARD"},
 		"epoch too high":          {func(r *recordv1.RecoverYard) { r.Epoch = 3 }, nil, "EPOCH"},
@@ -309,8 +312,20 @@ func TestRecoveryRefused(t *testing.T) {
 		}
 	}
 	w.must(w.direct("nia", &recordv1.Record{Act: &recordv1.Record_RevokeKey{RevokeKey: &recordv1.RevokeKey{Person: "ines", Key: pub(ines), Why: "lost"}}}))
-	w.refusedWith(w.recoverWith(w.walkdown("second disk"), nia, ines, disk), "BAD_SIGNATURE")
+	w.refusedWith(w.recoverWith(w.walkdown("second disk"), nia, ines, disk), "KEY_REVOKED")
 	if r := proto.CloneOf(w.walkdown("second disk")); ledger.Check(w.record("nia", actRecover(r))) != "" {
 		t.Error("a good recovery has a bad shape")
 	}
+}
+
+// TestRecoveryOneHand: a manager who gave the other their key is no second one, as
+// for a removal: it could be one hand with two keys (decisions.md 21).
+func TestRecoveryOneHand(t *testing.T) {
+	w := coop(t).managed()
+	w.must(w.together("nia", actReissueKey("ines", "mallory")))
+	w.refusedWith(w.recoverWith(w.walkdown("second disk"), w.keys["nia"], key("mallory"), key("second disk")), "ONE_HAND")
+	w.joinPerson(person("oskar", false, manager))
+	r := w.walkdown("second disk")
+	r.Second = "oskar"
+	w.must(w.recoverWith(r, w.keys["nia"], w.keys["oskar"], key("second disk")))
 }

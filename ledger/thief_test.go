@@ -106,7 +106,7 @@ func everyAct(w *world, hold, on string) []*recordv1.Record {
 		actRequest("thief", "boot-1", w.now+1e9, feeder),
 		{Act: &recordv1.Record_Withdraw{Withdraw: &recordv1.Withdraw{Request: "thief"}}},
 		{Act: &recordv1.Record_Expire{Expire: &recordv1.Expire{Request: "thief"}}},
-		actRecover(&recordv1.RecoverYard{Yard: "stonebend", Second: "nia", Epoch: 2, Key: pub(key("thief's disk")), Address: "127.0.0.1:9", OldMachineOff: true}),
+		actRecover(&recordv1.RecoverYard{Yard: "stonebend", Second: "nia", Epoch: 2, Key: pub(key("mallory")), Address: "127.0.0.1:9", OldMachineOff: true}),
 		actLock(feeder, "lena-1", "boot-1"),
 		{Act: &recordv1.Record_FoundLock{FoundLock: &recordv1.FoundLock{Target: &recordv1.Target{On: &recordv1.Target_Point{Point: feeder}}}}},
 		actRelease(hold), w.actIsolate(feeder),

@@ -30,6 +30,7 @@ var defaultDisk = DiskLimits{Low: 256 << 20, Full: 64 << 20, Ballast: 32 << 20}
 // disk is what this replica knows of its disk.
 type disk struct {
 	watch *store.DiskWatch
+	low   uint64     // free bytes that end a full disk
 	look  sync.Mutex // one look at a time
 
 	mu    sync.Mutex
@@ -51,7 +52,7 @@ func (r *Replica) openDisk(c *Config) error {
 	if c.Free != nil {
 		w.Measure(c.Free)
 	}
-	r.disk = &disk{watch: w}
+	r.disk = &disk{watch: w, low: l.Low}
 	level, free, err := w.Level()
 	if level == store.LevelFull && err == nil {
 		if err = w.DropBallast(); err == nil {
@@ -122,6 +123,13 @@ func (d *disk) is(l store.Level) bool {
 	return d.level >= l
 }
 
+// brim reports whether there is no room now even to close the stores: badger writes
+// what it has in memory into new tables, and dies at the end of the disk.
+func (d *disk) brim() bool {
+	level, _, err := d.watch.Level()
+	return err == nil && level == store.LevelFull
+}
+
 // words says what is wrong with the disk, "" when nothing is.
 func (d *disk) words() string {
 	d.mu.Lock()
@@ -132,7 +140,7 @@ func (d *disk) words() string {
 	case d.err != nil:
 		return "DISK: its free space can't be told, so nothing is written here: " + d.err.Error()
 	case d.level == store.LevelFull:
-		return fmt.Sprintf("DISK FULL: %d MB free: nothing is written here until some space is freed; it then goes on by itself", d.free>>20)
+		return fmt.Sprintf("DISK FULL: %d MB free: nothing is written here until %d MB are free; it then goes on by itself", d.free>>20, d.low>>20)
 	}
 	return fmt.Sprintf("DISK LOW: %d MB free: free some space soon; locks, sign-offs and readings still go in, new requests and registrations don't", d.free>>20)
 }

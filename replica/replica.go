@@ -151,13 +151,13 @@ func Open(c Config) (_ *Replica, err error) {
 		return nil, err
 	}
 	if r.raftLog, err = store.OpenLog(c.Dir, r.log); err != nil {
-		return nil, err
+		return nil, r.damage(PartLog, err)
 	}
 	if r.history, err = store.OpenHistory(c.Dir, r.log); err != nil {
-		return nil, err
+		return nil, r.damage(PartHistory, err)
 	}
 	if r.yard, err = openDriver(r); err != nil {
-		return nil, err
+		return nil, r.sorted(err)
 	}
 	if err = r.readEvidence(); err != nil {
 		return nil, err
@@ -187,7 +187,7 @@ func Open(c Config) (_ *Replica, err error) {
 		OnChange: r.moved, Halt: r.halt, Now: r.now, BeforeWrite: c.BeforeWrite, Fetch: r.fetch, Logger: r.log})
 	if err != nil {
 		r.wire.cut()
-		return nil, errors.Join(err, trans.Close(), l.Close())
+		return nil, errors.Join(r.sorted(err), trans.Close(), l.Close())
 	}
 	if set.Founder {
 		if err = r.node.Bootstrap(); err != nil {
@@ -218,6 +218,7 @@ func (r *Replica) Halted() <-chan error { return r.halted }
 func (r *Replica) Key() ed25519.PublicKey { return r.key.Public().(ed25519.PublicKey) }
 
 func (r *Replica) halt(err error) {
+	err = r.sorted(err)
 	r.log.Error("this replica stops", "err", err)
 	r.stopped.Store(true)
 	select {
@@ -286,6 +287,10 @@ func (r *Replica) close() error {
 	r.mux.Close()
 	r.wg.Wait()
 	r.peers.close()
+	if r.disk.brim() {
+		r.log.Warn("the disk is full: the stores are left as after a power cut, since closing them writes; nothing acknowledged is lost by it")
+		return errors.Join(err, r.yard.close())
+	}
 	return errors.Join(err, r.closeStores())
 }
 

@@ -204,6 +204,7 @@ func (s *ledgerServer) Watch(q *servicev1.WatchRequest, out servicev1.LedgerServ
 			case errors.Is(err, store.ErrClosed):
 				return stopping()
 			case err != nil:
+				s.r.unreadable(err)
 				return status.Error(codes.DataLoss, err.Error())
 			}
 			o := &recordv1.Outcome{Index: next}
@@ -257,6 +258,7 @@ func (s *ledgerServer) Export(q *servicev1.ExportRequest, out servicev1.LedgerSe
 		}
 		e, err := s.r.history.Entry(i)
 		if err != nil {
+			s.r.unreadable(err)
 			return status.Error(codes.DataLoss, err.Error())
 		}
 		if err := out.Send(&servicev1.ExportResponse{Index: i, Entry: e}); err != nil {

@@ -45,9 +45,20 @@ func (r *Replica) checkWhole() error {
 	} else if err != nil {
 		return err
 	}
-	for _, f := range []string{"raft", "raft.mark", filepath.Join("journal", "journal")} {
+	for _, part := range []Part{PartJournal, PartLog} {
+		if err := r.checkPart(part); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// checkPart refuses to begin a lost log or journal anew.
+func (r *Replica) checkPart(p Part) error {
+	files := map[Part][]string{PartLog: {"raft", "raft.mark"}, PartJournal: {filepath.Join("journal", "journal")}}
+	for _, f := range files[p] {
 		if _, err := os.Stat(filepath.Join(r.dir, f)); errors.Is(err, fs.ErrNotExist) {
-			return fmt.Errorf("%s is gone, though this replica ran before: treat it as disk loss and join as a new replica", filepath.Join(r.dir, f))
+			return r.damage(p, fmt.Errorf("%s is gone, though this replica ran before: treat it as disk loss", filepath.Join(r.dir, f)))
 		} else if err != nil {
 			return err
 		}

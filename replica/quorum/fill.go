@@ -46,7 +46,7 @@ func (n *Node) fillOnce() error {
 		return err
 	}
 	if got != root {
-		why := fmt.Sprintf("the history up to entry %d does not give the root that this replica's state has: do not rely on its exports, join as a new replica", size)
+		why := fmt.Sprintf("the history up to entry %d does not give the root that this replica's state has: do not rely on its exports; stop it and look at it with yardhaspd repair", size)
 		n.fault.Store(&why)
 		return errors.New(why)
 	}

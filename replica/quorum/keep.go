@@ -97,14 +97,14 @@ func (f *fsm) keep(items []store.Item, size uint64) error {
 		// another release may word it otherwise.
 		raw, err := f.history.Outcome(items[i].Index)
 		if err != nil {
-			return fmt.Errorf("the history can't be read: %w", err)
+			return damagedOr("the history can't be read", err)
 		}
 		if raw != nil {
 			items[i].Outcome = nil
 		}
 	}
 	if err := f.history.Append(items); err != nil {
-		return fmt.Errorf("the history can't be written: %w", err)
+		return damagedOr("the history can't be written", err)
 	}
 	f.later = nil
 	f.behind.Store(f.history.Size() < size)

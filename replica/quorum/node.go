@@ -226,3 +226,6 @@ func (n *Node) HistoryFault() string {
 	}
 	return ""
 }
+
+// Faulty notes that something in the history can't be read.
+func (n *Node) Faulty(why string) { n.fault.CompareAndSwap(nil, &why) }

@@ -38,7 +38,8 @@ const (
 // tuned returns badger options for a small box. badger's own syncing is off:
 // see the package comment. Blocks are checked when read, not tables when opened:
 // badger 4.9.6 dies of a nil pointer in a goroutine of its own when a table
-// fails that check, and reading every table makes the start slow.
+// fails that check, and reading every table of the history makes the start slow;
+// checkTables reads those of the raft log.
 func tuned(dir string, magic uint16, memtable int64, logger badger.Logger) badger.Options {
 	return badger.DefaultOptions(dir).
 		WithSyncWrites(false).
@@ -71,6 +72,9 @@ func openBadger(opts badger.Options, logger *badgerLogger) (db *badger.DB, err e
 	}()
 	if err := os.MkdirAll(opts.Dir, 0o700); err != nil {
 		return nil, fmt.Errorf("data directory: %w", err)
+	}
+	if err := checkTables(&opts, opts.ExternalMagicVersion == logMagic); err != nil {
+		return nil, err
 	}
 	db, err = badger.Open(opts)
 	if err != nil {

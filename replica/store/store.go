@@ -29,7 +29,9 @@
 //
 // Each value carries a CRC-32C over its key and itself; a value that does not
 // match is a [DamagedError]. A raft log whose end is missing is a
-// [ShortenedError]: see there for what it can and cannot notice.
+// [ShortenedError]: see there for what it can and cannot notice. badger's table
+// files are looked at before badger opens them, those of the raft log block by
+// block; [History.Verify] does the same for the history, which may be large.
 package store
 
 import (
@@ -58,7 +60,7 @@ type DamagedError struct {
 }
 
 func (e *DamagedError) Error() string {
-	return fmt.Sprintf("%s is damaged: %s: treat it as disk loss and join as a new replica", e.What, e.Why)
+	return fmt.Sprintf("%s is damaged: %s", e.What, e.Why)
 }
 
 // A ShortenedError is OpenLog's answer when the raft log has fewer writes than
@@ -82,6 +84,6 @@ type ShortenedError struct {
 }
 
 func (e *ShortenedError) Error() string {
-	return fmt.Sprintf("this replica's log lost its tail: it ends at entry %d after %d writes, but entry %d was the last after %d writes: treat it as disk loss and join as a new replica",
+	return fmt.Sprintf("this replica's log lost its tail: it ends at entry %d after %d writes, but entry %d was the last after %d writes: treat it as disk loss",
 		e.Have, e.HaveWrites, e.Want, e.WantWrites)
 }

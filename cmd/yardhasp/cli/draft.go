@@ -34,6 +34,10 @@ func (a *App) draft(rec *recordv1.Record) error {
 		return err
 	}
 	defer cl.Close()
+	return a.draftBy(cl, rec)
+}
+
+func (a *App) draftBy(cl *client.Client, rec *recordv1.Record) error {
 	d, err := cl.NewDraft(rec)
 	if err != nil {
 		return err
@@ -58,7 +62,7 @@ func readDraft(file string) (*client.Draft, error) {
 }
 
 func (a *App) draftCmds() []*cobra.Command {
-	return []*cobra.Command{a.removalCmd(), a.handOverCmd(), a.takeOverCmd(), a.claimCmd(), a.cosignCmd(), a.sendCmd()}
+	return []*cobra.Command{a.removalCmd(), a.handOverCmd(), a.takeOverCmd(), a.claimCmd(), a.recoverCmd(), a.cosignCmd(), a.sendCmd()}
 }
 
 func (a *App) removalCmd() *cobra.Command {
@@ -231,6 +235,8 @@ func (p *page) draft(d *client.Draft) {
 		p.line("  the lock %s belongs to %s; witness %s", ledger.RefOf(act.ClaimLock.GetHold()), r.GetSigner(), act.ClaimLock.GetWitness())
 	case *recordv1.Record_ReissueKey:
 		p.line("  new key of %s; every key they had is revoked", act.ReissueKey.GetPerson())
+	case *recordv1.Record_RecoverYard:
+		p.recovery(act.RecoverYard)
 	default:
 		if text, err := (protojson.MarshalOptions{UseProtoNames: true}).Marshal(r); err == nil {
 			p.line("  %s", text)

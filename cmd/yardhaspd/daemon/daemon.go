@@ -75,7 +75,8 @@ The steel lock is the protection. This program coordinates and remembers.`,
 		Example: `  yardhaspd                                    run; the first time, found a one-yard ledger
   yardhaspd demo                               watch three yards do the whole job
   yardhaspd found --yard stonebend --coop "Three Forks Grain Co-op" --manager nia --address box.example:7443
-  yardhaspd join TOKEN --address box.example:7443`,
+  yardhaspd join TOKEN --address box.example:7443
+  yardhaspd repair --data /srv/yardhasp        it does not start: look at its disk, mend what can be mended`,
 		Args: cobra.NoArgs, SilenceUsage: true, SilenceErrors: true,
 		RunE: func(c *cobra.Command, _ []string) error { return o.runOrFound(c.Context()) },
 	}
@@ -85,7 +86,7 @@ The steel lock is the protection. This program coordinates and remembers.`,
 	f.BoolVar(&o.verbose, "verbose", false, "log what consensus does")
 	root.Flags().StringVar(&o.listen, "listen", "", "listen here instead of where replica.yaml says, host:port")
 	root.Flags().StringVar(&o.admin, "admin", "", "serve /metrics, /healthz and /readyz by HTTP here, this machine's own addresses only, such as 127.0.0.1:9464")
-	root.AddCommand(foundCommand(o), joinCommand(o), demoCommand(o), versionCommand(o))
+	root.AddCommand(foundCommand(o), joinCommand(o), recoveryCommand(o), repairCommand(o), demoCommand(o), versionCommand(o))
 	args := root.Args
 	root.Args = func(c *cobra.Command, a []string) error {
 		if err := args(c, a); err != nil {

@@ -97,6 +97,10 @@ func TestRefusals(t *testing.T) {
 		{"no token", []string{"join", "--data", dir}, exitUsage, "invitation's token"},
 		{"no invitation", []string{"join", "hello", "--data", filepath.Join(dir, "3")}, exitFailed, "this is no invitation"},
 		{"a person's invitation", []string{"join", person, "--data", filepath.Join(dir, "4")}, exitFailed, "for a person"},
+		{"no yard to recover", []string{"prepare-recovery", "--data", filepath.Join(dir, "6"), "--profile", "p.yaml"}, exitUsage, "--yard is needed"},
+		{"nobody to ask by", []string{"prepare-recovery", "--data", filepath.Join(dir, "6"), "--yard", "a"}, exitUsage, "--profile is needed"},
+		{"no such profile", []string{"prepare-recovery", "--data", filepath.Join(dir, "6"), "--yard", "a", "--profile", filepath.Join(dir, "none.yaml")}, exitFailed, "read profile"},
+		{"nothing to repair", []string{"repair", "--data", filepath.Join(dir, "6")}, exitFailed, "replica.yaml"},
 		{"bad timers", []string{"join", person, "--data", filepath.Join(dir, "5"), "--timers", "fast"}, exitFailed, ""},
 	} {
 		code, _, errs := run(c.args...)
@@ -112,5 +116,49 @@ func TestRefusals(t *testing.T) {
 	}
 	if code, _, errs := run("--data", dir); code != exitFailed || !strings.Contains(errs, "colour") {
 		t.Errorf("unknown setting: exit %d: %s", code, errs)
+	}
+}
+
+// TestRepairCommand: nothing that never ran is repaired; of a whole replica every
+// part is said to be well, and what comes next; a lost journal is said to be lost,
+// in lines that a tired person can follow, with exit code 1.
+func TestRepairCommand(t *testing.T) {
+	dir := filepath.Join(t.TempDir(), "data")
+	if code, _, errs := run(foundArgs(dir, "--listen", "127.0.0.1:0", "--address", "127.0.0.1:1")...); code != exitOK {
+		t.Fatal(errs)
+	}
+	if code, _, errs := run("repair", "--data", dir); code != exitFailed || !strings.Contains(errs, "no replica ever ran") {
+		t.Errorf("never started: exit %d: %s", code, errs)
+	}
+	r, err := replica.Open(replica.Config{Dir: dir})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if code, _, errs := run("repair", "--data", dir); code != exitFailed || !strings.Contains(errs, "in use") {
+		t.Errorf("while it runs: exit %d: %s", code, errs)
+	}
+	if err := r.Close(); err != nil {
+		t.Fatal(err)
+	}
+	code, out, errs := run("repair", "--data", dir)
+	for _, want := range []string{"journal: well", "log: well", "history: well", "start it: yardhaspd --data " + dir} {
+		if code != exitOK || !strings.Contains(out, want) {
+			t.Errorf("exit %d, without %q: %s%s", code, want, out, errs)
+		}
+	}
+	if err := os.Remove(filepath.Join(dir, "journal", "journal")); err != nil {
+		t.Fatal(err)
+	}
+	code, out, errs = run("repair", "--data", dir)
+	if code != exitFailed || !strings.Contains(out, "log: well") || strings.Contains(out, "journal: well") {
+		t.Errorf("exit %d: %s", code, out)
+	}
+	for _, want := range []string{"NEVER mended", "What to do, in this order:", "yardhaspd prepare-recovery --data NEW-DIR --yard stonebend", "recover-yard --help"} {
+		if !strings.Contains(errs, want) {
+			t.Errorf("it does not say %q: %s", want, errs)
+		}
+	}
+	if code, _, errs := run("--data", dir); code != exitFailed || !strings.Contains(errs, "NEVER mended") {
+		t.Errorf("a start says something else: exit %d: %s", code, errs)
 	}
 }

@@ -170,21 +170,11 @@ func (o *options) passphrase(file string, none bool) (string, error) {
 		}
 		return line, nil
 	}
-	fd := int(os.Stdin.Fd())
-	if !term.IsTerminal(fd) {
-		return "", &usageError{errors.New("nobody can be asked for a passphrase here: give --passphrase-file, or --no-passphrase for a try")}
-	}
-	read := func(prompt string) (string, error) {
-		fmt.Fprint(o.err, prompt)
-		b, err := term.ReadPassword(fd)
-		fmt.Fprintln(o.err)
-		return string(b), err
-	}
-	a, err := read("passphrase for the manager's key: ")
+	a, err := o.ask("passphrase for the manager's key: ")
 	if err != nil {
 		return "", err
 	}
-	b, err := read("again: ")
+	b, err := o.ask("again: ")
 	if err != nil {
 		return "", err
 	}
@@ -192,6 +182,18 @@ func (o *options) passphrase(file string, none bool) (string, error) {
 		return "", errors.New("the two passphrases differ, or are empty: start again")
 	}
 	return a, nil
+}
+
+// ask reads a secret at the terminal.
+func (o *options) ask(prompt string) (string, error) {
+	fd := int(os.Stdin.Fd())
+	if !term.IsTerminal(fd) {
+		return "", &usageError{errors.New("nobody can be asked for a passphrase here: give --passphrase-file, or for a try --no-passphrase where there is one")}
+	}
+	fmt.Fprint(o.err, prompt)
+	b, err := term.ReadPassword(fd)
+	fmt.Fprintln(o.err)
+	return string(b), err
 }
 
 func joinCommand(o *options) *cobra.Command {

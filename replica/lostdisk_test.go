@@ -1,0 +1,217 @@
+package replica_test
+
+import (
+	"bytes"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"regexp"
+	"slices"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"yardhasp/client"
+	"yardhasp/client/keys"
+	"yardhasp/ledger"
+	recordv1 "yardhasp/proto/yardhasp/record/v1"
+	servicev1 "yardhasp/proto/yardhasp/service/v1"
+	"yardhasp/replica/yard"
+)
+
+// buildCLI builds the supervisor's program beside the replica's.
+var buildCLI = sync.OnceValues(func() (string, error) {
+	bin, err := build()
+	if err != nil {
+		return "", err
+	}
+	bin = filepath.Join(filepath.Dir(bin), "yardhasp")
+	cmd := exec.Command("go", "build", "-o", bin, "yardhasp/cmd/yardhasp")
+	cmd.Stderr = os.Stderr
+	return bin, cmd.Run()
+})
+
+// desk is where people type commands: their profiles, and the two programs.
+type desk struct {
+	c   *cluster
+	dir string
+	cli string
+}
+
+func (c *cluster) desk(people ...string) *desk {
+	c.t.Helper()
+	cli, err := buildCLI()
+	if err != nil {
+		c.t.Fatal(err)
+	}
+	d := &desk{c: c, dir: c.t.TempDir(), cli: cli}
+	for _, p := range people {
+		if err := keys.Write(filepath.Join(d.dir, p+".key"), c.keys[p], ""); err != nil {
+			c.t.Fatal(err)
+		}
+		prof := &client.Profile{Ledger: c.id, Coop: "Three Forks Grain Co-op", Person: p, Key: p + ".key", Yard: "stonebend", Device: "desk-" + p, Yards: c.yards}
+		if err := prof.Save(filepath.Join(d.dir, p+".yaml")); err != nil {
+			c.t.Fatal(err)
+		}
+	}
+	return d
+}
+
+// run runs a program in the desk's directory; want is its exit code.
+func (d *desk) run(want int, name string, args ...string) (stdout, stderr string) {
+	d.c.t.Helper()
+	cmd := exec.Command(name, args...)
+	cmd.Dir = d.dir
+	cmd.Env = append(os.Environ(), "XDG_STATE_HOME="+filepath.Join(d.dir, "state"), "XDG_CONFIG_HOME="+d.dir)
+	var out, errs bytes.Buffer
+	cmd.Stdout, cmd.Stderr = &out, &errs
+	if err := cmd.Run(); cmd.ProcessState == nil || cmd.ProcessState.ExitCode() != want {
+		d.c.t.Fatalf("%s %v: %v, want exit %d\n%s%s", filepath.Base(name), args, err, want, &out, &errs)
+	}
+	return out.String(), errs.String()
+}
+
+// as runs yardhasp with a person's profile.
+func (d *desk) as(person string, want int, args ...string) (stdout, stderr string) {
+	d.c.t.Helper()
+	return d.run(want, d.cli, append([]string{"--profile", person + ".yaml"}, args...)...)
+}
+
+func has(t *testing.T, what, text string, words ...string) {
+	t.Helper()
+	for _, w := range words {
+		if !strings.Contains(text, w) {
+			t.Errorf("%s does not say %q:\n%s", what, w, text)
+		}
+	}
+}
+
+// lateRecord cuts a yard off, has a lock written there that nobody else hears of,
+// and ends its machine; it returns the journal record.
+func (c *cluster) lateRecord(id, person, point string, others ...string) []byte {
+	c.t.Helper()
+	for _, y := range others {
+		c.kill(y)
+	}
+	c.cutOff(id)
+	if _, err := c.submitAt(person, id, 300, lockOn(point, "", "")); err != nil {
+		c.t.Fatal(err)
+	}
+	c.kill(id)
+	f, records, err := yard.Open(filepath.Join(c.dirs[id], "journal"), yard.Header{Yard: id})
+	if err != nil {
+		c.t.Fatal(err)
+	}
+	defer f.Close()
+	for _, y := range others {
+		c.run(y)
+	}
+	return records[len(records)-1].Sealed
+}
+
+// TestLostDiskByCommand plays README's "A disk is lost" with the two programs: a
+// yard's machine is gone with a record that nobody heard of; a fresh one is
+// prepared, walked, signed for by three keys, and serves in the next epoch as a new
+// member. What was walked holds, what waited on the yard is void, and what the old
+// machine wrote comes too late (protocol.md C8 to C12).
+func TestLostDiskByCommand(t *testing.T) {
+	t.Parallel()
+	c := three(t, processes(t))
+	c.drawn()
+	c.joinPerson(&recordv1.Person{Id: "ines", Name: "Ines", Roles: []recordv1.Role{recordv1.Role_ROLE_MANAGER}})
+	c.cleared()
+	c.do("nia", "stonebend", actRequest("start-1", "boot-1", time.Hour, feeder, second))
+	c.requestIs("start-1", recordv1.RequestState_REQUEST_STATE_APPROVED)
+	d := c.desk("nia", "ines")
+
+	fresh, addr := filepath.Join(t.TempDir(), "fresh"), freeAddr(t)
+	prepare := []string{"prepare-recovery", "--data", fresh, "--yard", "millrow", "--profile", "nia.yaml", "--listen", addr}
+	_, errs := d.run(1, c.bin, prepare...)
+	has(t, "preparing while the yard runs", errs, "millrow answers the others", "switch its machine off")
+
+	late := c.lateRecord("millrow", "lena", second, "stonebend", "eastfork")
+	c.until("millrow is missed", func() bool {
+		m, err := c.as("nia", "stonebend").Members(c.ctx(), "")
+		return err == nil && m.GetHasQuorum() && m.GetAlive() == 2
+	})
+	out, _ := d.run(0, c.bin, prepare...)
+	key := regexp.MustCompile(`--key (\S+) --address (\S+) --epoch (\d+)`).FindStringSubmatch(out)
+	if key == nil || key[2] != addr || key[3] != "2" {
+		t.Fatalf("what to type next is not said: %v\n%s", key, out)
+	}
+	_, errs = d.run(1, c.bin, prepare...)
+	has(t, "preparing twice", errs, "holds a replica already")
+
+	walk := []string{"recover-yard", "millrow", "--second", "ines", "--key", key[1], "--address", addr, "--lock", second + " holder=ravi job=boot-1 seen=brass, tag 14",
+		"--none-closed", "--inside", "lena=boot-1"}
+	_, errs = d.as("nia", 2, walk...)
+	has(t, "no word of the old machine", errs, "--old-machine-off is missing")
+	draft, _ := d.as("nia", 0, append(walk, "--old-machine-off")...)
+	file := filepath.Join(d.dir, "recovery.txt")
+	if err := os.WriteFile(file, []byte(draft), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	d.as("nia", 1, "send", file)
+	shown, _ := d.as("ines", 0, "cosign", file)
+	has(t, "what ines signs", shown, "millrow begins epoch 2", "switched off, its disk taken out", "holder ravi", "brass, tag 14", "found inside          lena", "1 locks, 0 handles closed")
+	d.as("ines", 1, "send", file)
+	d.run(0, c.bin, "version") // the fresh machine has the programs, and no profile:
+	d.run(0, d.cli, "--profile", "none.yaml", "cosign", file, "--new-key", filepath.Join(fresh, "replica.key"))
+	sent, _ := d.as("ines", 0, "send", file)
+	has(t, "sending", sent, "CONFIRMED")
+
+	c.dirs["millrow"] = fresh
+	c.yards = slices.DeleteFunc(c.yards, func(y client.Yard) bool { return y.ID == "millrow" })
+	c.learn("millrow", addr)
+	for id, k := range c.conns {
+		k.Close()
+		delete(c.conns, id)
+	}
+	c.run("millrow")
+	c.until("three members, all voting", func() bool {
+		m, err := c.as("nia", "stonebend").Members(c.ctx(), "")
+		return err == nil && len(m.GetMembers()) == 3 && m.GetVoters() == 3 && m.GetAlive() == 3
+	})
+	c.requestIs("start-1", recordv1.RequestState_REQUEST_STATE_VOID)
+	rec := c.do("ravi", "millrow", lockOn(second, "", ""))
+	if rec.GetRef() != "millrow/2/1" || rec.GetStatus() != servicev1.Status_STATUS_CONFIRMED {
+		t.Errorf("the first lock of the new journal: %s %v", rec.GetRef(), rec.GetStatus())
+	}
+	b, err := c.board("eastfork", servicev1.Consistency_CONSISTENCY_CONFIRMED)
+	if err != nil {
+		t.Fatal(err)
+	}
+	walked := ledger.Ref("millrow", 2, ledger.WalkedSeq)
+	if !slices.ContainsFunc(b.GetHolds(), func(h *recordv1.HoldView) bool {
+		return h.GetRef() == walked && h.GetHolder() == "ravi" && h.GetTarget() == second
+	}) {
+		t.Errorf("the lock that was walked is no hold: %v", b.GetHolds())
+	}
+	c.tooLate(late)
+	c.do("ravi", "millrow", actRelease(walked))
+}
+
+// tooLate sends a record of a lost journal to the leader, as a yard's replica would.
+func (c *cluster) tooLate(sealed []byte) {
+	c.t.Helper()
+	m, err := c.as("nia", "stonebend").Members(c.ctx(), "")
+	if err != nil {
+		c.t.Fatal(err)
+	}
+	for _, v := range m.GetMembers() {
+		if !v.GetLeader() {
+			continue
+		}
+		key, err := keys.Read(filepath.Join(c.dirs["eastfork"], "replica.key"), nil)
+		if err != nil {
+			c.t.Fatal(err)
+		}
+		res, err := servicev1.NewPeerServiceClient(c.dial(key, v.GetYard())).Propose(c.ctx(), &servicev1.ProposeRequest{Entries: [][]byte{ledger.JournalEntry(sealed)}})
+		if err != nil || len(res.GetOutcomes()) != 1 || !hasCond(res.GetOutcomes()[0], "OLD_EPOCH") {
+			c.t.Errorf("a record of the lost journal: %v %v, want OLD_EPOCH", res, err)
+		}
+		return
+	}
+	c.t.Error("nobody leads")
+}
