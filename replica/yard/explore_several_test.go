@@ -125,11 +125,15 @@ func (x *explorer) handOvers(s *sit, do emit) {
 			for _, o := range others {
 				keys = append(keys, s.present(o).name)
 			}
+			back := ""
+			if circle {
+				back = " and back"
+			}
 			name := fmt.Sprint("hand-", s.n.handOvers, off.ref, on.ref, with, circle, keys)
 			signed := x.sign(name, slot("hand", s.n.handOvers), off.who, func(r *recordv1.Record) {
 				r.Act = &recordv1.Record_HandOver{HandOver: &recordv1.HandOver{Pairs: pairs, Others: others}}
 			}, keys...)
-			x.put(s, do, fmt.Sprintf("lock %s is handed over to %s, signed with %s", off.ref, on.ref, strings.Join(keys, " and ")), signed, func(n *sit) { n.n.handOvers++ })
+			x.put(s, do, fmt.Sprintf("lock %s is handed over to %s%s, signed with %s", off.ref, on.ref, back, strings.Join(keys, " and ")), signed, func(n *sit) { n.n.handOvers++ })
 		}
 	}
 	for i := range s.claims {

@@ -145,7 +145,7 @@ var redundant = []mutant{
 		x.flag("STALE_OPENING"`, `m.Epoch == 99 {
 		x.flag("STALE_OPENING"`)},
 	{name: "moved-from-view-only", config: "found-closed-live", why: "the ledger takes the opening for stale, and so does the yard",
-		edits: cut(rules, `if it.point == p && (it.kind == "energise" || it.kind == "found_closed") {`, `if it.point == "" && (it.kind == "energise" || it.kind == "found_closed") {`)},
+		edits: cut(rules, `if it.kind == "energise" && it.point == p || it.closes(p) {`, `if it.kind == "" && it.closes(p) {`)},
 	{name: "compacted-floor-unchecked", config: "restart-compacted", why: "the last record's hash is compared too",
 		edits: cut(yards, `if me.Drained < y.h.Compacted {`, `if me.Drained+1 == 0 {`)},
 	{name: "box-add-under-a-request", config: "box-add", why: "a yard promises nothing that any open request covers (decision 5)",
@@ -153,7 +153,7 @@ var redundant = []mutant{
 	{name: "goahead-survives-restart", config: "late-opening", why: "an opening from before the restart is refused, and another one ends it",
 		edits: cut(yards, "\t\ty.keep(it)\n\t}\n\ty.durable", "\t\ty.keep(it)\n\t\ty.note(it)\n\t}\n\ty.durable")},
 	{name: "stale-opening-counts-here", config: "late-opening-found", why: "the run refuses it at the yard",
-		edits: cut(rules, `if it.moved == moved && c.counts(it) {`, `if c.counts(it) {`)},
+		edits: cut(rules, `if it.moved == moved && c.counts(it) {`, `if (it.moved == moved || moved.Epoch < 99) && c.counts(it) {`)},
 	{name: "home-yard-not-involved", config: "box", why: "the order in its own journal protects it",
 		edits: cut(requests, `ys = append(ys, YardOf(p))`, `_ = p`)},
 	{name: "recovery-keeps-requests", config: "disk-lost-box", why: "the lost journal's word is dead, and a fresh one writes its own after what was found",

@@ -206,6 +206,8 @@ func (m *mutant) test(t *testing.T, args ...string) string {
 	}
 	cmd := exec.Command("go", what...)
 	cmd.Dir = root
+	// A test may build the program itself: that one too is the broken one.
+	cmd.Env = append(os.Environ(), "GOFLAGS="+strings.TrimSpace(os.Getenv("GOFLAGS")+" -overlay="+overlay))
 	out, err := cmd.CombinedOutput()
 	if err == nil {
 		return string(out) + "\nPASS"
