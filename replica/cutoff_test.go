@@ -80,6 +80,11 @@ func TestTwoOfThreeStopped(t *testing.T) {
 	c := three(t)
 	c.twoPoints()
 	c.size("millrow") // it knows that both points are open
+	known := lockOn(legOne, "", "")
+	known.Ticket = c.ticket()
+	if rec, err := c.submitAt("ravi", "millrow", 20_000, known); err != nil || rec.GetStatus() != servicev1.Status_STATUS_CONFIRMED {
+		t.Fatalf("a lock before the others go: %v %v", rec, err)
+	}
 	before := time.Now()
 	c.halt("stonebend")
 	c.halt("eastfork")
@@ -94,6 +99,12 @@ func TestTwoOfThreeStopped(t *testing.T) {
 	}
 	_, err = c.board("millrow", servicev1.Consistency_CONSISTENCY_CONFIRMED)
 	c.wantErr(err, codes.Unavailable, "NO_QUORUM")
+	// What was confirmed once may have been removed since, as this yard can't know
+	// (protocol.md C6).
+	old, err := c.raw("ravi", "millrow").GetReceipt(c.ctx(), &servicev1.GetReceiptRequest{Key: public(c.keys["ravi"]), Device: known.GetTicket().GetDevice(), Counter: known.GetTicket().GetCounter(), WaitMs: 100})
+	if err != nil || old.GetReceipt().GetStatus() == servicev1.Status_STATUS_CONFIRMED {
+		t.Errorf("the receipt of an older lock, read while cut off: %v %v", old, err)
+	}
 	_, err = c.submitAt("nia", "millrow", 300, actRequest("start-1", "boot-1", time.Hour, legOne))
 	c.wantErr(err, codes.Unavailable, "NO_QUORUM")
 	_, err = c.submitAt("nia", "millrow", 300, actPadlock("p-1", "ravi"))

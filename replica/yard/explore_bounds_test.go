@@ -36,6 +36,7 @@ type bounds struct {
 	revoke     bool
 	closeJob   bool     // the job that people sign on to is closed
 	tells      int      // notices and looks at the area
+	fast       bool     // the yards' clocks are past the first deadline
 	managers   bool     // ines is a manager too
 	people     []string // whose the locks are, in turn; wanda's if empty
 	removals   int      // locks removed by two managers

@@ -47,6 +47,9 @@ func (x *explorer) given(n *sit, t *seat, c *claim) string {
 	if n.twin != nil && t.id == n.twin.Envelope.GetYard() {
 		return "" // no machine can know that it has a twin
 	}
+	if c.points != 0 && t.lost(t.view) {
+		return "C11: " + t.id + " promises with a disk that the ledger, as it has it, does not know as its own"
+	}
 	for i, p := range x.points {
 		m, home := uint8(1)<<i, x.home[i] == t.no
 		if c.points&m == 0 {

@@ -50,13 +50,17 @@ func offOf(c *claim) func(*recordv1.Record) {
 // notes: the area looked over, the affected told again, a job closed.
 func (x *explorer) notes(s *sit, t *seat, do emit) {
 	if int(s.n.tells) < x.b.tells {
-		for _, what := range []string{"tell", "look"} {
-			job := map[string]string{"tell": "j1", "look": "j2"}[what]
-			if what == "look" && x.b.signs == 0 {
-				continue
-			}
-			name := fmt.Sprintf("note-%d %s", s.n.tells, what)
-			signed := x.sign(name, slot("note", s.n.tells), "walt", noteOf(what, job))
+		acts := [][2]string{{"tell", "j1"}}
+		if x.b.signs > 0 {
+			acts = append(acts, [2]string{"look", "j2"})
+		}
+		if x.b.signs > 0 && x.b.losses > 0 { // what was lost may have been the word of it
+			acts = append(acts, [2]string{"tell", "j2"})
+		}
+		for _, a := range acts {
+			what, job := a[0], a[1]
+			name := fmt.Sprintf("note-%d %s %s", s.n.tells, what, job)
+			signed := x.sign(name, slot("note", s.n.tells)+"-"+job, "walt", noteOf(what, job))
 			if n, _ := x.note(s, t, name, signed, ""); n != nil {
 				n.n.tells++
 				do(fmt.Sprintf("%s writes down: %s for %s", t.id, what, job), n, "")

@@ -111,25 +111,29 @@ func (x *explorer) handOvers(s *sit, do emit) {
 	if int(s.n.handOvers) >= x.b.handOvers {
 		return
 	}
-	try := func(off, on *claim, both, circle bool) {
+	try := func(off, on *claim, with string, circle bool) {
 		pairs := []*recordv1.HandOver_Pair{{Off: refTo(off.ref), On: refTo(on.ref)}}
 		if circle {
 			pairs = append(pairs, &recordv1.HandOver_Pair{Off: refTo(on.ref), On: refTo(off.ref)})
 		}
 		var others []string
-		if both && off.who != on.who {
-			others = []string{on.who}
+		if with != off.who {
+			others = []string{with}
 		}
 		for _, k := range s.every(off.who) {
 			keys := []string{k.name}
 			for _, o := range others {
 				keys = append(keys, s.present(o).name)
 			}
-			name := fmt.Sprint("hand-", s.n.handOvers, off.ref, on.ref, both, circle, keys)
+			back := ""
+			if circle {
+				back = " and back"
+			}
+			name := fmt.Sprint("hand-", s.n.handOvers, off.ref, on.ref, with, circle, keys)
 			signed := x.sign(name, slot("hand", s.n.handOvers), off.who, func(r *recordv1.Record) {
 				r.Act = &recordv1.Record_HandOver{HandOver: &recordv1.HandOver{Pairs: pairs, Others: others}}
 			}, keys...)
-			x.put(s, do, fmt.Sprintf("lock %s is handed over to %s, signed with %s", off.ref, on.ref, strings.Join(keys, " and ")), signed, func(n *sit) { n.n.handOvers++ })
+			x.put(s, do, fmt.Sprintf("lock %s is handed over to %s%s, signed with %s", off.ref, on.ref, back, strings.Join(keys, " and ")), signed, func(n *sit) { n.n.handOvers++ })
 		}
 	}
 	for i := range s.claims {
@@ -141,9 +145,9 @@ func (x *explorer) handOvers(s *sit, do emit) {
 			if on.who == "" {
 				on = &claim{ref: on.ref, who: off.who}
 			}
-			try(off, on, true, false)
-			try(off, on, false, false)
-			try(off, on, true, true)
+			try(off, on, on.who, false)
+			try(off, on, "mia", false) // who has nothing to do with it
+			try(off, on, on.who, true)
 		}
 	}
 }

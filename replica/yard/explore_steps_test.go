@@ -230,7 +230,7 @@ func (x *explorer) captures(s *sit, t *seat, do emit) {
 			x.panel(s, t, int8(p), do)
 		}
 	}
-	if int(s.n.moves) < b.moves && ledger.YardOf(x.box) == t.id {
+	if int(s.n.moves) < b.moves && (ledger.YardOf(x.box) == t.id || b.foreign) {
 		for _, p := range b.boxPoints {
 			for _, in := range []bool{true, false} {
 				name := fmt.Sprintf("box-%d %v %s", s.n.moves, in, p)

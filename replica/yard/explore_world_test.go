@@ -192,13 +192,13 @@ func (x *explorer) itemKey(b []byte, it *item, tip *link) []byte {
 	for _, w := range []string{it.kind, it.point, it.box, it.request, it.job, it.hold, it.signOn, it.ticket} {
 		b = append(append(b, w...), '|')
 	}
-	b = append(b, byte(it.seq), byte(env.GetGrant()), byte(it.moved.Seq), x.mask(env.GetPromised()))
+	b = append(b, x.mask(it.started), byte(it.seq), byte(env.GetGrant()), byte(it.moved.Seq), x.mask(env.GetPromised()))
 	if y := tip.s.Yards[env.GetYard()]; y.Epoch > env.GetEpoch() || y.Epoch == env.GetEpoch() && it.seq <= y.Drained {
 		return b
 	}
 	// What its writer knew of, where that counts.
 	knows := func(m ledger.Mark) {
-		if m.Yard != "" && m.Yard == env.GetYard() {
+		if m.Yard != "" && m.Yard == env.GetYard() && m.Epoch == env.GetEpoch() {
 			b = append(b, bit01(m.Seq < env.GetSeq()))
 		} else {
 			b = append(b, bit01(m.Index < env.GetBasedOn()))
@@ -225,7 +225,7 @@ func (x *explorer) itemKey(b []byte, it *item, tip *link) []byte {
 
 // before is mark m over before mark r, by the records.
 func before(m, r ledger.Mark) bool {
-	if m.Yard != "" && m.Yard == r.Yard {
+	if m.Yard != "" && m.Yard == r.Yard && m.Epoch == r.Epoch {
 		return m.Seq < r.Seq
 	}
 	return m.Index < r.BasedOn
