@@ -37,6 +37,8 @@ type disk struct {
 	level store.Level
 	free  uint64
 	err   error
+
+	told bool // the free bytes are what somebody says, not what the system measured
 }
 
 // openDisk refuses to start where the stores could meet the end of the disk.
@@ -52,7 +54,7 @@ func (r *Replica) openDisk(c *Config) error {
 	if c.Free != nil {
 		w.Measure(c.Free)
 	}
-	r.disk = &disk{watch: w, low: l.Low}
+	r.disk = &disk{watch: w, low: l.Low, told: c.Free != nil}
 	level, free, err := w.Level()
 	if level == store.LevelFull && err == nil {
 		if err = w.DropBallast(); err == nil {
@@ -125,9 +127,10 @@ func (d *disk) is(l store.Level) bool {
 
 // brim reports whether there is no room now even to close the stores: badger writes
 // what it has in memory into new tables, and dies at the end of the disk.
+// One that is only said to be full has room.
 func (d *disk) brim() bool {
 	level, _, err := d.watch.Level()
-	return err == nil && level == store.LevelFull
+	return !d.told && err == nil && level == store.LevelFull
 }
 
 // words says what is wrong with the disk, "" when nothing is.

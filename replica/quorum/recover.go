@@ -102,7 +102,7 @@ func (e *LogError) Unwrap() error { return e.Err }
 // count.
 func Rebuild(ctx context.Context, cfg Config) (s *ledger.State, fetched uint64, err error) {
 	n := &Node{cfg: cfg, ctx: ctx}
-	n.fsm = &fsm{state: ledger.New(), changed: make(chan struct{}), history: cfg.History, roots: &Roots{}, onChange: func() {}, halt: func(error) {}, stop: make(chan struct{})}
+	n.fsm = &fsm{state: ledger.New(), changed: make(chan struct{}), history: cfg.History, checked: &ledger.Verified{}, roots: &Roots{}, onChange: func() {}, halt: func(error) {}, stop: make(chan struct{})}
 	snaps, err := raft.NewFileSnapshotStoreWithLogger(cfg.Dir, 2, Hclog(cfg.Logger))
 	if err != nil {
 		return nil, 0, fmt.Errorf("snapshots can't be kept: %w", err)

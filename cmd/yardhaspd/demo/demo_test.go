@@ -197,7 +197,7 @@ var shiftOrder = []string{
 	`lena still has a lock on`,
 	`supplied by +lena`,
 	`1910\.147\(e\)\(3\)`,
-	`tried to take off lena's lock +entry \d+ +REFUSED`,
+	`tried to take off lena's lock +no entry +REFUSED`,
 	`\(SIGKILL\)`,
 	`UNCONFIRMED: last known at`,
 	`leads now +of entry \d+ +CONFIRMED`,
