@@ -8,6 +8,7 @@ import (
 	"maps"
 	"math/rand"
 	"os"
+	"runtime"
 	"runtime/debug"
 	"slices"
 	"strings"
@@ -70,6 +71,18 @@ func TestScenarios(t *testing.T) {
 	}
 }
 
+// leftOver is what still waits in bubbles: of the one that just ended, too.
+func leftOver() string {
+	b := make([]byte, 4<<20)
+	var out []string
+	for _, g := range strings.Split(string(b[:runtime.Stack(b, true)]), "\n\n") {
+		if strings.Contains(g, "synctest bubble") && !strings.Contains(g, "badger/v4.Open in") && !strings.Contains(g, "ristretto") {
+			out = append(out, g)
+		}
+	}
+	return strings.Join(out, "\n\n")
+}
+
 // scenario runs one seed and tells its story if anything is wrong.
 func scenario(t *testing.T, tpl *template, seed int64, sum *tally) {
 	var w *world
@@ -77,7 +90,7 @@ func scenario(t *testing.T, tpl *template, seed int64, sum *tally) {
 	var bad []string
 	defer func() {
 		if r := recover(); r != nil {
-			bad = append(bad, fmt.Sprint("PANIC: ", r))
+			bad = append(bad, fmt.Sprint("PANIC: ", r), leftOver())
 		}
 		if len(bad) > 0 {
 			t.Errorf("seed %d:\n  %s\n\nthe story:\n%s\n\nagain: go test ./replica/faults -run TestScenarios -seeds 1 -seed %d -v", seed, strings.Join(bad, "\n  "), w.story, seed)
