@@ -6,6 +6,7 @@ import (
 	"io"
 	"maps"
 	"slices"
+	"strings"
 	"time"
 
 	"google.golang.org/grpc/codes"
@@ -181,7 +182,7 @@ func (r *Replica) health() []string {
 	if f := r.node.HistoryFault(); f != "" {
 		out = append(out, f)
 	} else if r.node.HistoryBehind() {
-		out = append(out, "the history before a snapshot is still being fetched from another yard")
+		out = append(out, strings.TrimSpace("the history before a snapshot is still being fetched from another yard. "+r.node.Unfilled()))
 	}
 	return out
 }

@@ -162,7 +162,7 @@ func (w *world) readYard(y string, e *ending) error {
 		e.leaves[y] = append(e.leaves[y], m.GetEntry())
 	}
 	if uint64(len(e.leaves[y])) != size {
-		return fmt.Errorf("%d of %d entries", len(e.leaves[y]), size)
+		return fmt.Errorf("%d of %d entries; it says: %q", len(e.leaves[y]), size, e.health[y])
 	}
 	watch, err := l.Watch(ctx, &servicev1.WatchRequest{})
 	if err != nil {

@@ -24,6 +24,8 @@ func (n *Node) fill() {
 		// What is applied meanwhile is a shorter piece each time.
 		for n.fsm.behind.Load() && n.cfg.Fetch != nil && n.fault.Load() == nil && n.ctx.Err() == nil {
 			if err := n.fillOnce(); err != nil {
+				why := err.Error()
+				n.unfilled.Store(&why)
 				if n.ctx.Err() == nil {
 					n.cfg.Logger.Warn("the history before the snapshot can't be fetched yet", "err", err)
 				}
@@ -31,6 +33,14 @@ func (n *Node) fill() {
 			}
 		}
 	}
+}
+
+// Unfilled says why the last try to fetch the history failed, "" when none has.
+func (n *Node) Unfilled() string {
+	if why := n.unfilled.Load(); why != nil {
+		return *why
+	}
+	return ""
 }
 
 func (n *Node) fillOnce() error {

@@ -128,6 +128,30 @@ func TestDamagedSnapshots(t *testing.T) {
 	}
 }
 
+// TestNoSnapshotBehind: with a history that misses what a snapshot skipped nothing
+// is saved, or raft would drop from its log what no history has: a quorum of such
+// replicas lost acknowledged entries for good.
+func TestNoSnapshotBehind(t *testing.T) {
+	f, _ := open(t)
+	f.Apply(&raft.Log{Index: 9, Type: raft.LogCommand, Data: batch(t, nil, ledger.DirectEntry([]byte("no record")))})
+	s, err := f.Snapshot()
+	sink := &memorySink{}
+	if err := errors.Join(err, s.Persist(sink)); err != nil {
+		t.Fatal(err)
+	}
+	behind, _ := open(t)
+	if err := behind.Restore(io.NopCloser(bytes.NewReader(sink.Bytes()))); err != nil {
+		t.Fatal(err)
+	}
+	behind.Apply(&raft.Log{Index: 10, Type: raft.LogCommand, Data: batch(t, nil, ledger.DirectEntry([]byte("another")))})
+	if s, err = behind.Snapshot(); err != nil {
+		t.Fatal(err)
+	}
+	if err := s.Persist(&memorySink{}); err == nil || !strings.Contains(err.Error(), "no snapshot is taken") {
+		t.Errorf("a snapshot with a history of %d entries and a state of %d: %v", behind.history.Size(), behind.state.Size(), err)
+	}
+}
+
 type memorySink struct{ bytes.Buffer }
 
 func (*memorySink) ID() string    { return "memory" }

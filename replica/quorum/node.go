@@ -60,6 +60,7 @@ type Node struct {
 	lastStamp int64         // owned by the coalescer
 	contacts  contacts
 	fault     atomic.Pointer[string] // why the history can't be filled
+	unfilled  atomic.Pointer[string] // why the last try to fill it failed
 	haltOnce  sync.Once
 	closeOnce sync.Once
 	closeErr  error

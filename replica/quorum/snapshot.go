@@ -45,15 +45,15 @@ type snapshot struct {
 }
 
 func (s *snapshot) Persist(sink raft.SnapshotSink) error {
-	if !s.f.behind.Load() {
-		if err := s.f.history.Sync(); err != nil {
-			_ = sink.Cancel()
-			return fmt.Errorf("the history can't be synced, so no snapshot is taken: %w", err)
-		}
-		if have := s.f.history.Size(); have < s.size {
-			_ = sink.Cancel()
-			return fmt.Errorf("the history holds %d entries, the state %d: no snapshot is taken", have, s.size)
-		}
+	// While the history is behind, too: what was applied since is in the log and in
+	// memory only. With a quorum of such replicas a snapshot would be the end of it.
+	if err := s.f.history.Sync(); err != nil {
+		_ = sink.Cancel()
+		return fmt.Errorf("the history can't be synced, so no snapshot is taken: %w", err)
+	}
+	if have := s.f.history.Size(); have < s.size {
+		_ = sink.Cancel()
+		return fmt.Errorf("the history holds %d entries, the state %d: no snapshot is taken", have, s.size)
 	}
 	var b bytes.Buffer
 	b.WriteString(snapMagic)
