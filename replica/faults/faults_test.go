@@ -71,13 +71,26 @@ func TestScenarios(t *testing.T) {
 	}
 }
 
-// leftOver is what still waits in bubbles: of the one that just ended, too.
+// leftOver is what still waits in bubbles whose test is over.
 func leftOver() string {
-	b := make([]byte, 4<<20)
-	var out []string
+	b := make([]byte, 8<<20)
+	bubbles := map[string][]string{}
+	over := map[string]bool{}
 	for _, g := range strings.Split(string(b[:runtime.Stack(b, true)]), "\n\n") {
-		if strings.Contains(g, "synctest bubble") && !strings.Contains(g, "badger/v4.Open in") && !strings.Contains(g, "ristretto") {
-			out = append(out, g)
+		_, rest, in := strings.Cut(g, "synctest bubble ")
+		id, _, _ := strings.Cut(rest, "]")
+		if !in {
+			continue
+		}
+		bubbles[id] = append(bubbles[id], g)
+		if _, known := over[id]; !known || strings.Contains(g, "testingSynctestTest(") {
+			over[id] = !strings.Contains(g, "testingSynctestTest(")
+		}
+	}
+	var out []string
+	for id, gs := range bubbles {
+		if over[id] {
+			out = append(out, gs...)
 		}
 	}
 	return strings.Join(out, "\n\n")

@@ -109,14 +109,26 @@ func (n *Node) Bootstrap() error {
 }
 
 // HandOver gives the leadership to another voter, if this replica has it and
-// another takes it. It is bounded: raft's transfer may hang (libraries.md R2).
+// another takes it. It is bounded, and looks at the outcome alone: raft's answer to a
+// transfer may never come, not even when raft stops (libraries.md R2).
 func (n *Node) HandOver() {
 	if n.raft.State() != raft.Leader || n.Members().Voters < 2 {
 		return
 	}
-	ctx, cancel := context.WithTimeout(n.ctx, 2*time.Second)
-	defer cancel()
-	_ = await(ctx, func() error { return n.raft.LeadershipTransfer().Error() })
+	n.raft.LeadershipTransfer()
+	tick := time.NewTicker(10 * time.Millisecond)
+	defer tick.Stop()
+	late := time.NewTimer(min(2*time.Second, 2*n.cfg.Timers.Election))
+	defer late.Stop()
+	for n.raft.State() == raft.Leader {
+		select {
+		case <-tick.C:
+		case <-late.C:
+			return
+		case <-n.ctx.Done():
+			return
+		}
+	}
 }
 
 // Close stops the node; a second call waits for the first.
