@@ -132,8 +132,9 @@ func TestRepairHistory(t *testing.T) {
 	}
 }
 
-// TestDamagedHistoryIsTold: a reader that comes upon damage gets no entry, and the
-// yard says so of its health, with the command.
+// TestDamagedHistoryIsTold: a start that comes upon damage stops, a reader gets no
+// entry, and either says so with the command. Which of the two meets it first depends
+// on where the block lies.
 func TestDamagedHistoryIsTold(t *testing.T) {
 	t.Parallel()
 	c := one(t, eager)
@@ -144,7 +145,12 @@ func TestDamagedHistoryIsTold(t *testing.T) {
 	all := c.same(c.size("stonebend"), "stonebend")
 	c.halt("stonebend")
 	flip(t, filepath.Join(c.dirs["stonebend"], "history"), all[20])
-	c.start("stonebend")
+	if err := c.tryStart("stonebend"); err != nil {
+		if !strings.Contains(err.Error(), "damaged") || !strings.Contains(err.Error(), "yardhaspd repair --data") {
+			t.Errorf("it does not start: %v", err)
+		}
+		return
+	}
 	c.until("it serves", func() bool {
 		_, err := c.board("stonebend", servicev1.Consistency_CONSISTENCY_CONFIRMED)
 		return err == nil
