@@ -126,6 +126,9 @@ func fixture(dir string, later func(func()), setenv func(k, v string)) error {
 	if err := os.WriteFile(filepath.Join(dir, "week.yardhasp"), week.Export(), 0o600); err != nil {
 		return err
 	}
+	if err := serveWeek(week, dir, later); err != nil {
+		return err
+	}
 	root := week.State.Root()
 	setenv("WEEK", hex.EncodeToString(week.ID))
 	setenv("WEEKROOT", hex.EncodeToString(root[:]))
@@ -138,6 +141,26 @@ func fixture(dir string, later func(func()), setenv func(k, v string)) error {
 	setenv("XDG_CONFIG_HOME", filepath.Join(dir, "config"))
 	setenv("YARDHASP_PROFILE", filepath.Join(dir, "up.yaml"))
 	return errors.Join(up.Save(filepath.Join(dir, "up.yaml")), down.Save(filepath.Join(dir, "down.yaml")), os.MkdirAll(filepath.Join(dir, "config"), 0o700))
+}
+
+// serveWeek has a yard answer with a true history, and writes a profile for it.
+func serveWeek(w *sample.World, dir string, later func(func())) error {
+	lis, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		return err
+	}
+	y := &fakeyard.Yard{ID: "stonebend", Key: sample.Key("stonebend")}
+	note := string(w.Note())
+	y.OnCheckpoint = func() (string, error) { return note, w.Err }
+	y.OnExport = func(from, to uint64) ([][]byte, error) { return w.Entries[from:min(to, uint64(len(w.Entries)))], nil }
+	y.OnWatch = func(from uint64) ([]*recordv1.Outcome, error) {
+		return w.Outs[min(from, uint64(len(w.Outs))):], fakeyard.Fail(codes.OutOfRange, "", "the week ends here", "")
+	}
+	y.Serve(lis)
+	later(y.Stop)
+	p := &client.Profile{Ledger: w.ID, Coop: "Three Forks Grain Co-op", Person: "ann-dahl", Key: "ann.key", Yard: "stonebend", Device: "tablet-1",
+		Yards: []client.Yard{{ID: "stonebend", Name: "Stonebend", Address: lis.Addr().String(), Key: y.Public()}}}
+	return p.Save(filepath.Join(dir, "week.yaml"))
 }
 
 func asOf(confirmed bool) *recordv1.AsOf {
