@@ -14,6 +14,7 @@ import (
 	"yardhasp/client/record"
 	"yardhasp/client/record/sample"
 	"yardhasp/ledger"
+	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
 func week(t *testing.T) *sample.World {
@@ -260,6 +261,38 @@ func TestReportPages(t *testing.T) {
 		}
 		if strings.Contains(strings.ToLower(b.String()), "safe") {
 			t.Error("the report says safe")
+		}
+	}
+}
+
+// A reading that shows energy is found live (design.md): it is never listed as one
+// that counts. Units stand beside SI where they are asked for; 690 / 6.894757 = 100.1.
+func TestReportLiveReading(t *testing.T) {
+	w := week(t)
+	act := func(volts float64, moved bool, kind recordv1.ReadingKind) *recordv1.Record {
+		return &recordv1.Record{Act: &recordv1.Record_Reading{Reading: &recordv1.Reading{Job: sample.Job, Part: sample.Part, Medium: recordv1.Medium_MEDIUM_ELECTRICITY, Kind: kind,
+			Value: volts, Moved: moved, Instrument: "meter 4", ProvedBefore: true, ProvedAfter: true, PhaseToPhase: true, PhaseToGround: true}}}
+	}
+	w.Journal("stonebend", "ravi", act(0.1, false, recordv1.ReadingKind_READING_KIND_METER))
+	w.Journal("stonebend", "ravi", act(240, false, recordv1.ReadingKind_READING_KIND_METER))
+	w.Journal("stonebend", "ravi", act(0, true, recordv1.ReadingKind_READING_KIND_METER))
+	w.Journal("stonebend", "ravi", act(690, false, recordv1.ReadingKind_READING_KIND_GAUGE))
+	h := read(t, w, record.Filter{})
+	var counts []bool
+	for _, r := range h.Readings[2:] {
+		counts = append(counts, r.Counts)
+	}
+	if !slices.Equal(counts, []bool{true, false, false, false}) {
+		t.Errorf("counted: %v, want the first alone", counts)
+	}
+	for us, want := range map[bool]string{true: "690 kPa (100.1 psi)", false: "690 kPa"} {
+		var b bytes.Buffer
+		if err := h.Report(&b, us); err != nil || !strings.Contains(b.String(), want) || strings.Contains(b.String(), "psi") != us {
+			t.Errorf("units us %v: lacks %q, %v", us, want, err)
+		}
+		flat := strings.Join(strings.Fields(unheaded(b.String())), " ")
+		if !strings.Contains(flat, "240 V instrument: meter 4, proved before yes, proved after yes by: Ravi Thole (ravi); DOES NOT COUNT") || !strings.Contains(flat, "SOMETHING MOVED, LIT OR FLOWED") {
+			t.Errorf("what was found live reads as a reading:\n%s", b.String())
 		}
 	}
 }

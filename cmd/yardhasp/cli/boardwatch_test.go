@@ -8,6 +8,7 @@ import (
 	"path/filepath"
 	"regexp"
 	"strings"
+	"sync"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -20,7 +21,7 @@ import (
 // hung is a board that hangs, driven by hand inside a synctest bubble.
 type hung struct {
 	*hanging
-	out     bytes.Buffer
+	out     guarded
 	answers chan func() (*recordv1.Board, error)
 	changed chan struct{}
 	ended   chan error
@@ -46,11 +47,30 @@ func hang(t *testing.T, tty bool) *hung {
 	return u
 }
 
+// guarded is a buffer of two goroutines: a timer that wakes one is no order to the
+// race detector.
+type guarded struct {
+	mu  sync.Mutex
+	buf bytes.Buffer
+}
+
+func (g *guarded) Write(b []byte) (int, error) {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	return g.buf.Write(b)
+}
+
+func (g *guarded) take() string {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	defer g.buf.Reset()
+	return g.buf.String()
+}
+
 // next gives what was written since, once everything rests.
 func (u *hung) next() string {
 	synctest.Wait()
-	defer u.out.Reset()
-	return u.out.String()
+	return u.out.take()
 }
 
 func mayBoard() (*recordv1.Board, error) {
