@@ -183,7 +183,11 @@ func (h *hanging) draw() error {
 		client.WithholdBoard(b)
 		p.board(b)
 	}
-	p.line("\ndrawn at %s, again within %s: if this time stands still, go by nothing on this screen", now.UTC().Format(time.RFC3339), h.every)
+	read := "nothing read yet"
+	if h.board != nil {
+		read = "read " + age(now.Sub(h.readAt))
+	}
+	p.line("\n%s, drawn at %s, again within %s: if this time stands still, go by nothing on this screen", read, now.UTC().Format(time.RFC3339), h.every)
 	text := p.buf.String()
 	if h.a.TTY {
 		text = clearHome + text

@@ -99,7 +99,7 @@ func TestHangingBoardDraws(t *testing.T) {
 		}
 		<-time.After(15*time.Second + 1)
 		u.answers <- mayBoard
-		if got := u.next(); strings.Count(got, "as of ") != 1 || !strings.Contains(got, "again within 15s") {
+		if got := u.next(); strings.Count(got, "as of ") != 1 || !strings.Contains(got, "read less than 1 min ago, drawn at 2000-01-01T00:00:15Z, again within 15s") {
 			t.Errorf("after 15 s:\n%s", got)
 		}
 		// A change while it is read is not lost.
