@@ -184,6 +184,54 @@ func (c *Client) exportFrom(ctx context.Context, y Yard, e *ExportWriter, size u
 	return nil
 }
 
+// Entries gives the entries from an index up to another to each, in order, as a yard
+// has them. Nothing is checked but their order; Export checks them.
+func (c *Client) Entries(ctx context.Context, from, to uint64, each func(index uint64, raw []byte) error) error {
+	var tried []Attempt
+	for _, y := range c.order() {
+		err := c.entriesFrom(ctx, y, &from, to, each)
+		var own *ownError
+		switch {
+		case errors.As(err, &own):
+			return own.err
+		case err == nil:
+			return nil
+		}
+		tried = append(tried, Attempt{y.ID, err})
+	}
+	return &Unreachable{tried}
+}
+
+func (c *Client) entriesFrom(ctx context.Context, y Yard, from *uint64, to uint64, each func(uint64, []byte) error) error {
+	ctx, cancel := context.WithCancel(ctx)
+	defer cancel()
+	conn, err := c.reach(ctx, y, false)
+	if err != nil {
+		return err
+	}
+	stream, err := servicev1.NewLedgerServiceClient(conn).Export(ctx, &servicev1.ExportRequest{From: *from, To: to})
+	if err != nil {
+		return decode(y.ID, err)
+	}
+	for *from < to {
+		m, err := stream.Recv()
+		if err == io.EOF {
+			return fmt.Errorf("%s has only %d of %d entries", y.ID, *from, to)
+		}
+		if err != nil {
+			return decode(y.ID, err)
+		}
+		if m.GetIndex() != *from {
+			return &ownError{fmt.Errorf("%s sent entry %d where %d was due", y.ID, m.GetIndex(), *from)}
+		}
+		if err := each(*from, m.GetEntry()); err != nil {
+			return &ownError{err}
+		}
+		*from++
+	}
+	return nil
+}
+
 // OpenCheckpoint checks a checkpoint note against the profile's ledger and yard
 // keys.
 func (c *Client) OpenCheckpoint(msg []byte) (size uint64, root [32]byte, err error) {

@@ -277,3 +277,38 @@ func FuzzReadExport(f *testing.F) {
 		}
 	})
 }
+
+// Entries come in order from the first yard that has them, and go on at the next
+// where one broke off; one out of order ends it.
+func TestEntries(t *testing.T) {
+	h := newHistory(t, "fan", "leg-1", "leg-2")
+	n := newNet(t)
+	synctest.Test(t, func(t *testing.T) {
+		n.yards["eastfork"].OnExport = func(from, to uint64) ([][]byte, error) {
+			return h.entries[from:2], status.Error(codes.Unavailable, "lost")
+		}
+		n.yards["millrow"].OnExport = func(from, to uint64) ([][]byte, error) { return h.entries[from:to], nil }
+		c, end := n.start()
+		defer end()
+		var got [][]byte
+		each := func(i uint64, raw []byte) error {
+			if i != uint64(len(got))+1 {
+				t.Errorf("entry %d after %d", i, len(got))
+			}
+			got = append(got, raw)
+			return nil
+		}
+		if err := c.Entries(soon(t), 1, 4, each); err != nil || len(got) != 3 || !bytes.Equal(got[2], h.entries[3]) {
+			t.Errorf("%d entries, %v", len(got), err)
+		}
+		stop := errors.New("enough")
+		if err := c.Entries(soon(t), 0, 4, func(uint64, []byte) error { return stop }); !errors.Is(err, stop) {
+			t.Errorf("the caller's error became %v", err)
+		}
+		n.takeDown("eastfork", "millrow", "stonebend")
+		var nobody *client.Unreachable
+		if err := c.Entries(soon(t), 0, 4, each); !errors.As(err, &nobody) {
+			t.Errorf("nobody there: %v", err)
+		}
+	})
+}

@@ -62,6 +62,13 @@ func Verify(path string, ledgerID []byte, earlier ...[]byte) (*Verified, error) 
 // must lie on this history. A file that fails is a *Tampered that names the
 // entry where it can.
 func VerifyExport(r io.Reader, ledgerID []byte, earlier ...[]byte) (*Verified, error) {
+	return VerifyEach(r, ledgerID, nil, earlier...)
+}
+
+// VerifyEach is VerifyExport that gives each entry, its outcome and the state
+// after it to each, which may be nil and changes none of them. What each saw
+// holds only when VerifyEach returns no error.
+func VerifyEach(r io.Reader, ledgerID []byte, each func(*ledger.Entry, *recordv1.Outcome, *ledger.State), earlier ...[]byte) (*Verified, error) {
 	kept := make([]uint64, len(earlier))
 	roots := map[uint64][32]byte{}
 	for i, msg := range earlier {
@@ -94,6 +101,9 @@ func VerifyExport(r io.Reader, ledgerID []byte, earlier ...[]byte) (*Verified, e
 		}
 		if slices.Contains(kept, s.Size()) {
 			roots[s.Size()] = s.Root()
+		}
+		if each != nil {
+			each(e, out, s)
 		}
 		return nil
 	})

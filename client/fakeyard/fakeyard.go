@@ -34,6 +34,7 @@ type Yard struct {
 	OnBoard      func(r *servicev1.GetBoardRequest) (*recordv1.Board, error)
 	OnJob        func(r *servicev1.GetJobRequest) (*recordv1.JobView, error)
 	OnPlan       func(r *servicev1.PlanRequest) (*servicev1.PlanResponse, error)
+	OnEnergyNow  func(yard string) (*servicev1.GetEnergyNowResponse, error)
 	OnDrawing    func(yard string) (*servicev1.GetDrawingResponse, error)
 	OnCheckpoint func() (string, error)
 	OnMembers    func() (*servicev1.GetMembersResponse, error)

@@ -119,3 +119,10 @@ func (s *ledgerServer) Export(r *servicev1.ExportRequest, stream grpc.ServerStre
 	}
 	return end
 }
+
+func (s *ledgerServer) GetEnergyNow(_ context.Context, r *servicev1.GetEnergyNowRequest) (*servicev1.GetEnergyNowResponse, error) {
+	if s.y.OnEnergyNow == nil {
+		return nil, errNone
+	}
+	return s.y.OnEnergyNow(r.GetYard())
+}

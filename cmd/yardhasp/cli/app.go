@@ -25,21 +25,26 @@ type App struct {
 	// Env reads the environment.
 	Env func(string) string
 	Now func() time.Time
-	// TTY says that stdout is a terminal.
-	TTY bool
+	// TTY says that stdout is a terminal, ErrTTY that stderr is one.
+	TTY, ErrTTY bool
+	// Width is how many columns the terminal has; 0: 80.
+	Width int
 	// State is the folder of the outbox, the last board and the tickets; empty: one
 	// for each ledger under XDG_STATE_HOME. Dial, when set, makes the connections.
 	State string
 	Dial  func(ctx context.Context, address string) (net.Conn, error)
 
-	profilePath, yard, output, color, passphraseFile string
-	timeout                                          time.Duration
+	profilePath, yard, output, color, units, passphraseFile string
+	timeout                                                 time.Duration
 }
 
 // Main runs the command with this process's arguments and exits with its code.
 func Main() {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
-	a := &App{In: os.Stdin, Out: os.Stdout, Err: os.Stderr, Env: os.Getenv, Now: time.Now, TTY: term.IsTerminal(int(os.Stdout.Fd()))}
+	a := &App{In: os.Stdin, Out: os.Stdout, Err: os.Stderr, Env: os.Getenv, Now: time.Now, TTY: term.IsTerminal(int(os.Stdout.Fd())), ErrTTY: term.IsTerminal(int(os.Stderr.Fd()))}
+	if w, _, err := term.GetSize(int(os.Stdout.Fd())); err == nil {
+		a.Width = w
+	}
 	code := a.Run(ctx, os.Args[1:])
 	if ctx.Err() != nil {
 		code = exitInterrupted
@@ -77,11 +82,12 @@ func (a *App) root() *cobra.Command {
 	f.DurationVar(&a.timeout, "timeout", 10*time.Second, "how long to wait for answers")
 	f.StringVarP(&a.output, "output", "o", "table", "how to print: table, json or yaml")
 	f.StringVar(&a.color, "color", "auto", "colour: auto, always or never")
+	f.StringVar(&a.units, "units", "si", "si, or us for the customary units beside SI")
 	f.StringVar(&a.passphraseFile, "passphrase-file", "", "`file` whose first line is the passphrase of your key")
 	root.PersistentPreRunE = func(c *cobra.Command, _ []string) error { return a.globals(c) }
 	root.SetHelpTemplate(helpTemplate)
 	root.SetUsageTemplate(usageTemplate)
-	root.AddCommand(a.statusCmd(), a.boardCmd(), a.jobCmd(), a.planCmd(), a.procedureCmd(), a.liveCmd(), a.panelCmd(), a.watchCmd(), a.receiptCmd())
+	root.AddCommand(a.statusCmd(), a.shiftCmd(), a.boardCmd(), a.jobCmd(), a.planCmd(), a.procedureCmd(), a.liveCmd(), a.panelCmd(), a.watchCmd(), a.historyCmd(), a.receiptCmd())
 	root.AddCommand(a.lockCmds()...)
 	root.AddCommand(a.panelActs()...)
 	root.AddCommand(a.workActs()...)
@@ -95,7 +101,7 @@ func (a *App) root() *cobra.Command {
 
 // globals takes what the flags leave open from the environment, and checks it.
 func (a *App) globals(c *cobra.Command) error {
-	for _, name := range []string{"profile", "yard", "timeout", "output", "color", "passphrase-file"} {
+	for _, name := range []string{"profile", "yard", "timeout", "output", "color", "units", "passphrase-file"} {
 		f := c.Flag(name)
 		v := a.Env("YARDHASP_" + strings.ToUpper(strings.ReplaceAll(name, "-", "_")))
 		if f == nil || f.Changed || v == "" {
@@ -114,6 +120,11 @@ func (a *App) globals(c *cobra.Command) error {
 	case "auto", "always", "never":
 	default:
 		return usage(c, "--color %q is not auto, always or never", a.color)
+	}
+	switch a.units {
+	case "si", "us":
+	default:
+		return usage(c, "--units %q is not si or us", a.units)
 	}
 	if a.timeout <= 0 {
 		return usage(c, "--timeout %s is not more than nothing", a.timeout)

@@ -82,9 +82,7 @@ func (p *page) conditions(title string, cs []*recordv1.Condition) {
 		return
 	}
 	p.section(title)
-	for i, c := range cs {
-		p.buf.WriteString(conditionText(i+1, c))
-	}
+	p.buf.WriteString(p.a.conditionsText(cs))
 }
 
 // caution stands wherever a screen says that a plan isolates, that work may

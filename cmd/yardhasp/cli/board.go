@@ -7,6 +7,7 @@ import (
 	"io/fs"
 	"slices"
 	"strings"
+	"time"
 
 	"github.com/spf13/cobra"
 
@@ -35,42 +36,51 @@ func (r *readFlags) how(c *cobra.Command) (servicev1.Consistency, error) {
 	return servicev1.Consistency_CONSISTENCY_UNSPECIFIED, nil
 }
 
-// boardOf is the part of a board to show: one yard only, or every point.
+// boardOf is the part of a board to show: what a filter picks, or every point.
 type boardOf struct {
-	only string
-	all  bool
+	filter
+	all bool
 }
 
 func (a *App) boardCmd() *cobra.Command {
 	var read readFlags
-	var only string
-	var offline, all bool
+	var of boardOf
+	var offline, watch bool
+	var every time.Duration
 	c := &cobra.Command{Use: "board", Short: "Everything that is locked, open or asked for", Args: args(0, 0),
-		Example: "  yardhasp board\n  yardhasp board --only millrow\n  yardhasp board --offline"}
-	c.Flags().StringVar(&only, "only", "", "show this `yard` only")
-	c.Flags().BoolVar(&all, "all", false, "list every point, also those that are live with nothing on them")
+		Long:    "Alarms always stand on it, whatever it is cut down to. With --watch it is drawn again\nat every record and at least every --every, until it is interrupted: for a screen in\nthe scale house, with a profile of its own that nobody signs with.",
+		Example: "  yardhasp board\n  yardhasp board --at millrow --person ravi\n  yardhasp board --offline\n  yardhasp board --watch --at stonebend --profile screen.yaml"}
+	of.add(c, "")
+	c.Flags().BoolVar(&of.all, "all", false, "list every point, also those that are live with nothing on them")
 	c.Flags().BoolVar(&offline, "offline", false, "show the last board read on this machine; ask nobody")
+	c.Flags().BoolVar(&watch, "watch", false, "draw it again at every change, until interrupted")
+	c.Flags().DurationVar(&every, "every", 15*time.Second, "with --watch: draw again after `so long` at the latest")
 	read.add(c)
 	c.RunE = func(c *cobra.Command, _ []string) error {
 		how, err := read.how(c)
-		if err != nil {
+		switch {
+		case err != nil:
 			return err
-		}
-		if offline && only != "" {
-			return usage(c, "--offline shows the whole board: leave out --only")
-		}
-		if offline {
-			return a.lastBoard(all)
+		case watch && offline:
+			return usage(c, "--watch asks the yards, --offline asks nobody: leave one out")
+		case watch && a.output != "table":
+			return usage(c, "--watch draws a screen: for programs there is \"yardhasp watch -o json\"")
+		case watch && every < time.Second:
+			return usage(c, "--every %s is less than a second", every)
+		case watch:
+			return a.watchBoard(c, how, of, every)
+		case offline:
+			return a.lastBoard(c, of)
 		}
 		return a.with(c, func(ctx context.Context, cl *client.Client) error {
-			b, err := cl.Board(ctx, how, only)
+			b, err := cl.Board(ctx, how, of.at)
 			if err != nil {
 				return err
 			}
-			if err := knownYard(c, b.GetAsOf(), only); err != nil {
+			if err := knownYard(c, b.GetAsOf(), of.at); err != nil {
 				return err
 			}
-			return a.showBoard(b, 0, boardOf{only, all})
+			return a.showBoard(b, 0, of)
 		})
 	}
 	return c
@@ -86,10 +96,10 @@ func knownYard(c *cobra.Command, v *recordv1.AsOf, only string) error {
 	if only == "" || slices.Contains(ids, only) {
 		return nil
 	}
-	return usage(c, "--only %q is none of the co-op's yards: %s", only, orDash(strings.Join(ids, ", ")))
+	return usage(c, "--at %q is none of the co-op's yards: %s", only, orDash(strings.Join(ids, ", ")))
 }
 
-func (a *App) lastBoard(all bool) error {
+func (a *App) lastBoard(c *cobra.Command, of boardOf) error {
 	prof, err := a.profile()
 	if err != nil {
 		return err
@@ -105,11 +115,17 @@ func (a *App) lastBoard(all bool) error {
 	if err != nil {
 		return err
 	}
-	return a.showBoard(b, a.Now().UnixMilli()-saved.UnixMilli(), boardOf{all: all})
+	if err := knownYard(c, b.GetAsOf(), of.at); err != nil {
+		return err
+	}
+	return a.showBoard(b, a.Now().UnixMilli()-saved.UnixMilli(), of)
 }
 
 func (a *App) showBoard(b *recordv1.Board, keptMS int64, of boardOf) error {
 	client.WithholdBoard(b)
+	if a.output != "table" {
+		of.cut(b)
+	}
 	return a.print(b, func(p *page) {
 		p.kept, p.of = msec(keptMS), of
 		p.board(b)
@@ -118,13 +134,13 @@ func (a *App) showBoard(b *recordv1.Board, keptMS int64, of boardOf) error {
 
 func (p *page) board(b *recordv1.Board) {
 	p.asOf(b.GetAsOf())
-	if p.of.only != "" {
-		p.loud("ONLY", "%s is shown: what is locked, open or asked for elsewhere is not", p.of.only)
-	}
+	p.shown(p.of.filter)
 	p.alarms(b.GetAlarms())
 	p.writtenHere(b)
+	// Whoever must get out is named before anything is left out.
 	p.inside(b.GetJobs(), b.GetSignedOn())
 	p.permitsOut(b.GetPermits())
+	p.of.cut(b)
 	may := false
 	for _, j := range b.GetJobs() {
 		may = may || permits(j)
@@ -149,7 +165,7 @@ func (p *page) board(b *recordv1.Board) {
 	}
 	p.table("boxes", []string{"BOX", "HOLDS THE KEYS OF", "LOCKS ON IT"}, rows)
 	if len(b.GetJobs())+len(b.GetRequests())+len(b.GetHolds())+len(b.GetSignedOn())+len(b.GetPermits())+len(rows)+len(busy)+len(b.GetWrittenHere()) == 0 {
-		p.line("\nno lock, opening, job or request is recorded; that does not say that no lock hangs")
+		p.line("\nno lock, opening, job or request is recorded%s; that does not say that no lock hangs", forWhat(p.of.filter))
 	}
 	if n := len(b.GetPoints()) - len(busy); n > 0 {
 		p.line("\n%d more points are LIVE with nothing recorded on them: --all lists them", n)
@@ -182,14 +198,7 @@ func idle(v *recordv1.PointView) bool {
 // not met, at whatever stage the job is.
 func (p *page) inside(jobs []*recordv1.JobView, ss []*recordv1.SignOnView) {
 	for _, j := range jobs {
-		lacks := slices.ContainsFunc(j.GetToStart(), func(c *recordv1.Condition) bool { return c.GetCode() != "UNCONFIRMED" })
-		var who []string
-		for _, s := range ss {
-			if s.GetJob() == j.GetId() && !slices.Contains(who, s.GetPerson()) {
-				who = append(who, s.GetPerson())
-			}
-		}
-		if lacks && len(who) > 0 {
+		if who := insiders(j, ss); len(who) > 0 {
 			p.loud("GET OUT:", "%s signed on to %s, whose conditions for work are not met", strings.Join(who, ", "), j.GetId())
 		}
 	}

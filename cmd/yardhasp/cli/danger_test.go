@@ -45,7 +45,7 @@ func TestInside(t *testing.T) {
 		b := &recordv1.Board{AsOf: asOf(true), Jobs: []*recordv1.JobView{c.j}, SignedOn: in}
 		for screenName, got := range map[string]string{
 			"board": screen(func(p *page) { p.board(b) }),
-			"jobs":  screen(func(p *page) { p.jobs(b) }),
+			"jobs":  screen(func(p *page) { p.jobs(b, filter{}) }),
 			"job":   screen(func(p *page) { p.job(c.j, "ann-dahl") }),
 		} {
 			if strings.Count(got, "GET OUT: ben-ito signed on to boot-7,") != c.want {
@@ -98,14 +98,14 @@ func TestBoardOfOneYard(t *testing.T) {
 	for only, ok := range map[string]bool{"": true, "millrow": true, "milrow": false} {
 		err := knownYard(c, asOf(true), only)
 		if (err == nil) != ok {
-			t.Errorf("--only %q: %v", only, err)
+			t.Errorf("--at %q: %v", only, err)
 		}
 		if err != nil && !strings.Contains(err.Error(), "eastfork, millrow") {
-			t.Errorf("--only %q names no yard: %v", only, err)
+			t.Errorf("--at %q names no yard: %v", only, err)
 		}
 	}
 	b := &recordv1.Board{AsOf: asOf(true)}
-	if got := screen(func(p *page) { p.of.only = "millrow"; p.board(b) }); !strings.Contains(got, "ONLY millrow is shown") {
+	if got := screen(func(p *page) { p.of.at = "millrow"; p.board(b) }); !strings.Contains(got, "ONLY yard millrow is shown") {
 		t.Error(got)
 	}
 	if got := screen(func(p *page) { p.board(b) }); strings.Contains(got, "ONLY") {

@@ -66,10 +66,14 @@ func (p *page) known(how string, asOf *recordv1.AsOf) {
 
 // plan is the plan of a zone, or what follows from points that were given.
 func (y *yardGraph) plan(zone string, points []string, level recordv1.Isolation) (energy.Plan, error) {
+	var p energy.Plan
+	var err error
 	if len(points) > 0 {
-		return y.g.Describe(zone, points, level)
+		p, err = y.g.Describe(zone, points, level)
+	} else {
+		p, err = y.g.Plan(zone, level)
 	}
-	return y.g.Plan(zone, level)
+	return p, withZones(err, zone, y.g.Zones())
 }
 
 // withWarnings adds what an electrician would say to what stands in the way of

@@ -139,28 +139,10 @@ func (a *App) fail(err error) {
 // refusal lists every unmet condition: what, remedy, who, clause.
 func (a *App) refusal(out *recordv1.Outcome) {
 	a.errorf("refused: %s", strings.ReplaceAll(out.GetKind(), "_", " "))
-	for i, c := range out.GetConditions() {
-		fmt.Fprint(a.Err, conditionText(i+1, c))
-	}
+	fmt.Fprint(a.Err, a.conditionsText(out.GetConditions()))
 	if p := ledger.PermitFor(out.GetKind()); p != nil && p.Class == ledger.Lifts {
 		a.hintf("nothing was changed; meet every condition above, then do it again")
 	} else {
 		a.hintf("NOT RECORDED, nobody counts on it: put right what is listed above, then record it again")
 	}
-}
-
-// conditionText is one unmet condition in up to four lines.
-func conditionText(n int, c *recordv1.Condition) string {
-	var b strings.Builder
-	fmt.Fprintf(&b, "  %d. ", n)
-	if c.GetSubject() != "" && !strings.HasPrefix(c.GetText(), c.GetSubject()) {
-		fmt.Fprintf(&b, "%s: ", c.GetSubject())
-	}
-	fmt.Fprintf(&b, "%s\n", c.GetText())
-	for _, l := range [][2]string{{"remedy", c.GetRemedy()}, {"who", c.GetWho()}, {"clause", c.GetClause()}} {
-		if l[1] != "" {
-			fmt.Fprintf(&b, "     %-7s %s\n", l[0]+":", l[1])
-		}
-	}
-	return b.String()
 }

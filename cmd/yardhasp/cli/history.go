@@ -11,14 +11,18 @@ import (
 	"github.com/spf13/cobra"
 
 	"yardhasp/client"
+	"yardhasp/client/record"
+	"yardhasp/ledger"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
 func (a *App) watchCmd() *cobra.Command {
 	var from uint64
+	var f filter
 	c := &cobra.Command{Use: "watch", Short: "Print every record as the ledger takes it", Args: args(0, 0),
-		Long:    "Runs until it is interrupted. After a lost connection it goes on where it was, at\nanother yard if need be. With -o json each record is one line.",
-		Example: "  yardhasp watch --from 1200 -o json"}
+		Long:    "Runs until it is interrupted. After a lost connection it goes on where it was, at\nanother yard if need be. With -o json each record is one line. --at, --person and\n--job read the whole history once: what a record is about stands in earlier ones.",
+		Example: "  yardhasp watch --from 1200 -o json\n  yardhasp watch --at millrow --state refused"}
+	f.add(c, strings.Join(record.States, ", "))
 	c.Flags().Uint64Var(&from, "from", 0, "ledger `index` to begin with")
 	c.RunE = func(c *cobra.Command, _ []string) error {
 		cl, err := a.client()
@@ -26,7 +30,14 @@ func (a *App) watchCmd() *cobra.Command {
 			return err
 		}
 		defer cl.Close()
+		w, err := a.follower(c, cl, f)
+		if err != nil {
+			return err
+		}
 		return cl.Watch(c.Context(), from, func(o *recordv1.Outcome) error {
+			if !w.picks(c.Context(), o) {
+				return nil
+			}
 			return a.printLine(o, func(p *page) { p.outcome(o) })
 		}, func(yard string, err error) { a.warnf("%s: %s; going on with the next yard", yard, client.Plain(err)) })
 	}
@@ -52,6 +63,7 @@ func (p *page) outcome(o *recordv1.Outcome) {
 type exported struct {
 	File    string `json:"file"`
 	Entries uint64 `json:"entries,string"`
+	Caution string `json:"caution"`
 }
 
 func (a *App) exportCmd() *cobra.Command {
@@ -63,7 +75,9 @@ func (a *App) exportCmd() *cobra.Command {
 				if err != nil {
 					return err
 				}
-				n, err := cl.Export(ctx, f)
+				out := &counting{Writer: f, a: a, what: "written"}
+				n, err := cl.Export(ctx, out)
+				out.done()
 				if err == nil {
 					err = f.Sync()
 				}
@@ -71,7 +85,10 @@ func (a *App) exportCmd() *cobra.Command {
 					// Half an export proves nothing.
 					return errors.Join(err, os.Remove(args[0]))
 				}
-				return a.print(exported{args[0], n}, func(p *page) { p.line("%d entries written to %s", n, args[0]) })
+				return a.print(exported{args[0], n, ledger.Caution}, func(p *page) {
+					p.line("%d entries written to %s", n, args[0])
+					p.caution()
+				})
 			})
 		}}
 }
@@ -85,24 +102,9 @@ func (a *App) verifyCmd() *cobra.Command {
 	c.Flags().StringVar(&ledgerID, "ledger", "", "`id` the ledger must have, 64 hex digits (default: your profile's)")
 	c.Flags().StringSliceVar(&earlier, "checkpoint", nil, "`file` with a checkpoint kept earlier")
 	c.RunE = func(c *cobra.Command, args []string) error {
-		var want []byte
-		if ledgerID != "" {
-			var err error
-			if want, err = hex.DecodeString(ledgerID); err != nil || len(want) != 32 {
-				return usage(c, "--ledger is not 64 hex digits")
-			}
-		} else if p, err := a.profile(); err == nil {
-			want = p.Ledger
-		} else {
-			a.warnf("no profile and no --ledger: this shows that the file is whole, not whose ledger it is")
-		}
-		var notes [][]byte
-		for _, f := range earlier {
-			data, err := os.ReadFile(f)
-			if err != nil {
-				return err
-			}
-			notes = append(notes, data)
+		want, notes, err := a.against(c, ledgerID, earlier)
+		if err != nil {
+			return err
 		}
 		v, err := client.Verify(args[0], want, notes...)
 		if err != nil {
@@ -116,9 +118,32 @@ func (a *App) verifyCmd() *cobra.Command {
 			for _, n := range v.Earlier {
 				p.line("the checkpoint of size %d lies on this history", n)
 			}
+			p.caution()
 		})
 	}
 	return c
+}
+
+// against is what a file is checked against: the ledger's id, nil when none is
+// known, and checkpoints kept earlier.
+func (a *App) against(c *cobra.Command, ledgerID string, earlier []string) (want []byte, notes [][]byte, err error) {
+	if ledgerID != "" {
+		if want, err = hex.DecodeString(ledgerID); err != nil || len(want) != 32 {
+			return nil, nil, usage(c, "--ledger is not 64 hex digits")
+		}
+	} else if p, err := a.profile(); err == nil {
+		want = p.Ledger
+	} else {
+		a.warnf("no profile and no --ledger: this shows that the file is whole, not whose ledger it is")
+	}
+	for _, f := range earlier {
+		data, err := os.ReadFile(f)
+		if err != nil {
+			return nil, nil, err
+		}
+		notes = append(notes, data)
+	}
+	return want, notes, nil
 }
 
 // checkpoint is what the checkpoint command prints.

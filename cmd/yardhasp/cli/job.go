@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"github.com/spf13/cobra"
+	"google.golang.org/protobuf/proto"
 
 	"yardhasp/client"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
@@ -19,29 +20,44 @@ func (a *App) jobCmd() *cobra.Command {
 
 func (a *App) jobList() *cobra.Command {
 	var read readFlags
-	c := &cobra.Command{Use: "list", Short: "The open jobs", Args: args(0, 0)}
+	var f filter
+	c := &cobra.Command{Use: "list", Short: "The open jobs", Args: args(0, 0),
+		Example: "  yardhasp job list\n  yardhasp job list --at stonebend --state stopped"}
+	f.add(c, enumWords("STAGE_", recordv1.Stage_name))
 	read.add(c)
 	c.RunE = func(c *cobra.Command, _ []string) error {
 		how, err := read.how(c)
+		if err == nil {
+			err = f.knownState(c, "STAGE_", recordv1.Stage_value)
+		}
 		if err != nil {
 			return err
 		}
 		return a.with(c, func(ctx context.Context, cl *client.Client) error {
 			b, err := cl.Board(ctx, how, "")
+			if err == nil {
+				err = knownYard(c, b.GetAsOf(), f.at)
+			}
 			if err != nil {
 				return err
 			}
 			client.WithholdBoard(b)
+			whole := proto.CloneOf(b)
+			f.cut(b)
 			// Only what the list shows, in the shape of a board.
-			return a.print(&recordv1.Board{AsOf: b.GetAsOf(), Coop: b.GetCoop(), Alarms: b.GetAlarms(), Jobs: b.GetJobs()}, func(p *page) { p.jobs(b) })
+			return a.print(&recordv1.Board{AsOf: b.GetAsOf(), Coop: b.GetCoop(), Alarms: b.GetAlarms(), Jobs: b.GetJobs()}, func(p *page) { p.jobs(whole, f) })
 		})
 	}
 	return c
 }
 
-func (p *page) jobs(b *recordv1.Board) {
+// jobs lists those that a filter picks; whoever must get out is named all the same.
+func (p *page) jobs(b *recordv1.Board, f filter) {
 	p.asOf(b.GetAsOf())
+	p.listed(f)
 	p.alarms(b.GetAlarms())
+	p.inside(b.GetJobs(), b.GetSignedOn())
+	f.cut(b)
 	var rows [][]string
 	may := false
 	for _, j := range b.GetJobs() {
@@ -49,9 +65,8 @@ func (p *page) jobs(b *recordv1.Board) {
 		rows = append(rows, []string{j.GetId(), j.GetZone(), stageWord(j.GetStage()), missing(j), j.GetResponsible(), j.GetPurpose()})
 	}
 	if len(rows) == 0 {
-		p.line("\nno job is open")
+		p.line("\nno job is open%s", forWhat(f))
 	}
-	p.inside(b.GetJobs(), b.GetSignedOn())
 	p.table("jobs", []string{"JOB", "ZONE", "STAGE", "MISSING", "RESPONSIBLE", "PURPOSE"}, rows)
 	if may {
 		p.caution()

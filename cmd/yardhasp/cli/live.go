@@ -11,14 +11,14 @@ import (
 )
 
 func (a *App) liveCmd() *cobra.Command {
-	var only string
+	var f filter
 	c := &cobra.Command{Use: "live", Short: "What is live with the points as the ledger has them", Args: args(0, 0),
 		Long:    "What the drawings say is live now, with every point where it was recorded: locked\nopen, open but not locked, or closed. It is no proof: only a test at the point of\nwork is.",
-		Example: "  yardhasp live\n  yardhasp live --only stonebend"}
-	c.Flags().StringVar(&only, "only", "", "only what is in this `yard`")
+		Example: "  yardhasp live\n  yardhasp live --at stonebend"}
+	f.addAt(c)
 	c.RunE = func(c *cobra.Command, _ []string) error {
 		return a.with(c, func(ctx context.Context, cl *client.Client) error {
-			v, err := cl.EnergyNow(ctx, only)
+			v, err := cl.EnergyNow(ctx, f.at)
 			if err != nil {
 				return err
 			}

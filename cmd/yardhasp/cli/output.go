@@ -108,7 +108,9 @@ type page struct {
 	of boardOf
 }
 
-func (p *page) line(format string, v ...any) { fmt.Fprintf(&p.buf, format+"\n", v...) }
+func (p *page) line(format string, v ...any) {
+	fmt.Fprintln(&p.buf, p.a.quantities(fmt.Sprintf(format, v...)))
+}
 
 // loud is a line whose first word stands out.
 func (p *page) loud(word, format string, v ...any) {
@@ -126,7 +128,11 @@ func (p *page) table(title string, heads []string, rows [][]string) {
 	w := tabwriter.NewWriter(&p.buf, 0, 0, 2, ' ', 0)
 	fmt.Fprintln(w, "  "+strings.Join(heads, "\t"))
 	for _, r := range rows {
-		fmt.Fprintln(w, "  "+strings.Join(r, "\t"))
+		cells := make([]string, len(r))
+		for i, cell := range r {
+			cells[i] = p.a.quantities(cell)
+		}
+		fmt.Fprintln(w, "  "+strings.Join(cells, "\t"))
 	}
 	w.Flush()
 }
@@ -137,7 +143,7 @@ func (p *page) list(title string, items []string) {
 	}
 	p.section(title)
 	for _, i := range items {
-		p.line("  - %s", i)
+		p.wrapped("  - ", "    ", i)
 	}
 }
 

@@ -10,6 +10,7 @@ import (
 
 	"yardhasp/client"
 	"yardhasp/client/sheet"
+	"yardhasp/client/unit"
 	"yardhasp/ledger/energy"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
@@ -46,7 +47,7 @@ func (a *App) planCmd() *cobra.Command {
 		return a.with(c, func(ctx context.Context, cl *client.Client) error {
 			plan, err := cl.Plan(ctx, req)
 			if err != nil {
-				return err
+				return askedZone(ctx, cl, err, req.GetZone())
 			}
 			return a.showPlan(plan, len(req.Points) > 0)
 		})
@@ -71,7 +72,7 @@ func (a *App) planHere(files []string, req *servicev1.PlanRequest) (*servicev1.P
 		p, err = g.Plan(req.GetZone(), req.GetIsolation())
 	}
 	if err != nil {
-		return nil, err
+		return nil, withZones(err, req.GetZone(), g.Zones())
 	}
 	out := sheet.Plan(g, p, int(req.GetPeople()))
 	out.Drawings = revisions(ds.list)
@@ -143,7 +144,7 @@ func (p *page) plan(v *servicev1.PlanResponse, given bool) {
 	for _, s := range v.GetStores() {
 		joules := "not known"
 		if s.GetJoules() > 0 {
-			joules = fmt.Sprintf("%g J", s.GetJoules())
+			joules = unit.Joules(s.GetJoules())
 		}
 		rows = append(rows, []string{s.GetStore(), mediumWord(s.GetMedium()), joules, fmt.Sprintf("%d s", s.GetWaitSeconds()), orDash(s.GetLimit()), s.GetRelease()})
 	}
@@ -182,8 +183,8 @@ func (p *page) proofs(ps []*servicev1.ProofView) {
 			what += ", " + r.GetLimitText()
 		}
 		p.line("  %d. %s: %s", i+1, r.GetPart(), what)
-		p.line("     how:    %s", r.GetText())
-		p.line("     source: %s", r.GetSource())
+		p.wrapped("     how:    ", "             ", r.GetText())
+		p.wrapped("     source: ", "             ", r.GetSource())
 	}
 }
 

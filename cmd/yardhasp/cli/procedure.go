@@ -160,7 +160,7 @@ func (p *page) written(v *written) {
 			}
 			p.line("  %d. %s%s", x.Number, x.Text, suffix("  @ ", where))
 			if x.Test != "" {
-				p.line("     test:   %s", x.Test)
+				p.wrapped("     test:   ", "             ", x.Test)
 			}
 			if x.Clause != "" {
 				p.line("     clause: %s", x.Clause)

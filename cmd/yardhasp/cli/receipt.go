@@ -241,7 +241,9 @@ func (a *App) outboxCmd() *cobra.Command {
 	}}
 	send := &cobra.Command{Use: "send", Short: "Send what is kept, oldest first", Args: args(0, 0), RunE: func(c *cobra.Command, _ []string) error {
 		return a.with(c, func(ctx context.Context, cl *client.Client) error {
+			done := a.progress("sending what is kept")
 			sent, err := cl.SendOutbox(ctx)
+			done()
 			var first error
 			for _, s := range sent {
 				if serr := a.settled(cl, s.Kind, s.Receipt, s.Err); serr != nil && first == nil {

@@ -55,23 +55,34 @@ func (a *App) requestCmd() *cobra.Command {
 
 func (a *App) requestList() *cobra.Command {
 	var read readFlags
-	c := &cobra.Command{Use: "list", Short: "The open requests", Args: args(0, 0)}
+	var f filter
+	c := &cobra.Command{Use: "list", Short: "The open requests", Args: args(0, 0),
+		Example: "  yardhasp request list\n  yardhasp request list --at millrow --state approved"}
+	f.add(c, enumWords("REQUEST_STATE_", recordv1.RequestState_name))
 	read.add(c)
 	c.RunE = func(c *cobra.Command, _ []string) error {
 		how, err := read.how(c)
+		if err == nil {
+			err = f.knownState(c, "REQUEST_STATE_", recordv1.RequestState_value)
+		}
 		if err != nil {
 			return err
 		}
 		return a.with(c, func(ctx context.Context, cl *client.Client) error {
 			b, err := cl.Board(ctx, how, "")
+			if err == nil {
+				err = knownYard(c, b.GetAsOf(), f.at)
+			}
 			if err != nil {
 				return err
 			}
 			client.WithholdBoard(b)
+			f.cut(b)
 			return a.print(&recordv1.Board{AsOf: b.GetAsOf(), Coop: b.GetCoop(), Requests: b.GetRequests()}, func(p *page) {
 				p.asOf(b.GetAsOf())
+				p.listed(f)
 				if len(b.GetRequests()) == 0 {
-					p.line("\nno request is open; one that a new lock or its deadline ended is not listed")
+					p.line("\nno request is open%s; one that a new lock or its deadline ended is not listed", forWhat(f))
 				}
 				if p.requests(b.GetRequests()) {
 					p.caution()

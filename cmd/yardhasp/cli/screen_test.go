@@ -39,7 +39,7 @@ func TestCaution(t *testing.T) {
 		"a plan":                 func(p *page) { p.plan(&servicev1.PlanResponse{Isolates: true}, false) },
 		"work may start":         func(p *page) { p.job(mayStart(true), "ann-dahl") },
 		"work may start, board":  func(p *page) { p.board(board) },
-		"work may start, jobs":   func(p *page) { p.jobs(board) },
+		"work may start, jobs":   func(p *page) { p.jobs(board, filter{}) },
 		"a request is approved":  func(p *page) { p.job(asked, "ann-dahl") },
 		"an approval on a board": func(p *page) { p.board(&recordv1.Board{AsOf: asOf(true), Requests: asked.Requests}) },
 		"a go-ahead":             func(p *page) { p.panel(&servicev1.GetPanelResponse{AsOf: asOf(true), GoAhead: true}) },
@@ -137,7 +137,7 @@ func TestAsOfComesFirst(t *testing.T) {
 		b := &recordv1.Board{AsOf: asOf(confirmed), Alarms: []string{"x"}, Jobs: []*recordv1.JobView{{Id: "j", AsOf: asOf(confirmed)}}}
 		for name, draw := range map[string]func(p *page){
 			"board":  func(p *page) { p.board(b) },
-			"jobs":   func(p *page) { p.jobs(b) },
+			"jobs":   func(p *page) { p.jobs(b, filter{}) },
 			"job":    func(p *page) { p.job(b.Jobs[0], "ann-dahl") },
 			"people": func(p *page) { p.people(b) },
 			"status": func(p *page) { p.status(&servicev1.GetMembersResponse{AsOf: asOf(confirmed)}) },

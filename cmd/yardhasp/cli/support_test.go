@@ -3,6 +3,7 @@ package cli
 import (
 	"crypto/ed25519"
 	"crypto/sha256"
+	"encoding/hex"
 	"errors"
 	"fmt"
 	"net"
@@ -21,6 +22,7 @@ import (
 	"yardhasp/client"
 	"yardhasp/client/fakeyard"
 	"yardhasp/client/keys"
+	"yardhasp/client/record/sample"
 	"yardhasp/ledger"
 	"yardhasp/ledger/seal"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
@@ -77,6 +79,11 @@ func found() (signed []byte, id [32]byte, err error) {
 // setup gives each script two yards that answer (eastfork, millrow), a profile
 // for them, and another profile whose yards are down.
 func setup(env *testscript.Env) error {
+	return fixture(env.WorkDir, env.Defer, env.Setenv)
+}
+
+// fixture is setup in a folder, for a test that runs commands itself.
+func fixture(dir string, later func(func()), setenv func(k, v string)) error {
 	founding, id, err := found()
 	if err != nil {
 		return err
@@ -96,7 +103,7 @@ func setup(env *testscript.Env) error {
 			return &servicev1.JoinResponse{Founding: founding, Id: "ben-ito", Yards: infos}, nil
 		}
 		y.Serve(lis)
-		env.Defer(y.Stop)
+		later(y.Stop)
 		dead, err := net.Listen("tcp", "127.0.0.1:0")
 		if err != nil {
 			return err
@@ -105,24 +112,58 @@ func setup(env *testscript.Env) error {
 		up.Yards = append(up.Yards, client.Yard{ID: name, Name: name, Address: lis.Addr().String(), Key: y.Public()})
 		down.Yards = append(down.Yards, client.Yard{ID: name, Name: name, Address: dead.Addr().String(), Key: y.Public()})
 	}
-	if err := keys.Write(filepath.Join(env.WorkDir, "ann.key"), keyOf("ann"), ""); err != nil {
+	if err := keys.Write(filepath.Join(dir, "ann.key"), keyOf("ann"), ""); err != nil {
 		return err
 	}
 	// bo-lind is another person of the same co-op, with a key of their own.
 	bo := *up
 	bo.Person, bo.Key = "bo-lind", "bo.key"
-	if err := errors.Join(keys.Write(filepath.Join(env.WorkDir, "bo.key"), keyOf("bo"), ""), bo.Save(filepath.Join(env.WorkDir, "bo.yaml"))); err != nil {
+	if err := errors.Join(keys.Write(filepath.Join(dir, "bo.key"), keyOf("bo"), ""), bo.Save(filepath.Join(dir, "bo.yaml"))); err != nil {
 		return err
 	}
+	// A true history of another ledger, as a file.
+	week, err := sample.Week()
+	if err != nil {
+		return err
+	}
+	if err := os.WriteFile(filepath.Join(dir, "week.yardhasp"), week.Export(), 0o600); err != nil {
+		return err
+	}
+	if err := serveWeek(week, dir, later); err != nil {
+		return err
+	}
+	root := week.State.Root()
+	setenv("WEEK", hex.EncodeToString(week.ID))
+	setenv("WEEKROOT", hex.EncodeToString(root[:]))
 	coop, err := filepath.Abs("testdata/coop")
 	if err != nil {
 		return err
 	}
-	env.Setenv("COOP", coop)
-	env.Setenv("XDG_STATE_HOME", filepath.Join(env.WorkDir, "state"))
-	env.Setenv("XDG_CONFIG_HOME", filepath.Join(env.WorkDir, "config"))
-	env.Setenv("YARDHASP_PROFILE", filepath.Join(env.WorkDir, "up.yaml"))
-	return errors.Join(up.Save(filepath.Join(env.WorkDir, "up.yaml")), down.Save(filepath.Join(env.WorkDir, "down.yaml")), os.MkdirAll(filepath.Join(env.WorkDir, "config"), 0o700))
+	setenv("COOP", coop)
+	setenv("XDG_STATE_HOME", filepath.Join(dir, "state"))
+	setenv("XDG_CONFIG_HOME", filepath.Join(dir, "config"))
+	setenv("YARDHASP_PROFILE", filepath.Join(dir, "up.yaml"))
+	return errors.Join(up.Save(filepath.Join(dir, "up.yaml")), down.Save(filepath.Join(dir, "down.yaml")), os.MkdirAll(filepath.Join(dir, "config"), 0o700))
+}
+
+// serveWeek has a yard answer with a true history, and writes a profile for it.
+func serveWeek(w *sample.World, dir string, later func(func())) error {
+	lis, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		return err
+	}
+	y := &fakeyard.Yard{ID: "stonebend", Key: sample.Key("stonebend")}
+	note := string(w.Note())
+	y.OnCheckpoint = func() (string, error) { return note, w.Err }
+	y.OnExport = func(from, to uint64) ([][]byte, error) { return w.Entries[from:min(to, uint64(len(w.Entries)))], nil }
+	y.OnWatch = func(from uint64) ([]*recordv1.Outcome, error) {
+		return w.Outs[min(from, uint64(len(w.Outs))):], fakeyard.Fail(codes.OutOfRange, "", "the week ends here", "")
+	}
+	y.Serve(lis)
+	later(y.Stop)
+	p := &client.Profile{Ledger: w.ID, Coop: "Three Forks Grain Co-op", Person: "ann-dahl", Key: "ann.key", Yard: "stonebend", Device: "tablet-1",
+		Yards: []client.Yard{{ID: "stonebend", Name: "Stonebend", Address: lis.Addr().String(), Key: y.Public()}}}
+	return p.Save(filepath.Join(dir, "week.yaml"))
 }
 
 func asOf(confirmed bool) *recordv1.AsOf {
@@ -235,6 +276,16 @@ func scene(y *fakeyard.Yard) {
 			WrittenHere: []*recordv1.WrittenView{{Ref: "eastfork/1/12", Kind: "lock", Signer: "ann-dahl", About: "eastfork/mcc-1/fan", SinceUnixMs: 1790000300000, Promise: "held here"}, {Ref: "eastfork/1/13", Kind: "found_lock", Signer: "bo-lind"}},
 			Permits:     []*recordv1.PermitView{permitInForce(), permitSuspended()},
 			People:      []*recordv1.PersonView{{Id: "ann-dahl", Name: "Ann Dahl", Roles: []recordv1.Role{recordv1.Role_ROLE_AUTHORISED}, HasKey: true}}}, nil
+	}
+	y.OnPlan = func(r *servicev1.PlanRequest) (*servicev1.PlanResponse, error) {
+		if r.GetZone() != "stonebend/leg-2-boot" {
+			return nil, fakeyard.Fail(codes.NotFound, "", "there is no zone of this name", "")
+		}
+		return &servicev1.PlanResponse{AsOf: asOf(true), Zone: r.GetZone(), Isolates: true, Fewest: true, Points: []string{"stonebend/mcc-1/leg-2"},
+			Proofs: []*servicev1.ProofView{{Part: "stonebend/leg-2-motor", Medium: recordv1.Medium_MEDIUM_ELECTRICITY, Kind: recordv1.ReadingKind_READING_KIND_METER}}}, nil
+	}
+	y.OnEnergyNow = func(string) (*servicev1.GetEnergyNowResponse, error) {
+		return &servicev1.GetEnergyNowResponse{AsOf: asOf(true), Zones: []*servicev1.ZoneNow{{Zone: "stonebend/pit"}, {Zone: "stonebend/leg-2-boot", Condition: "locked"}}}, nil
 	}
 	y.OnMembers = func() (*servicev1.GetMembersResponse, error) {
 		return &servicev1.GetMembersResponse{AsOf: asOf(true), Coop: "Three Forks Grain Co-op", Yard: y.ID, Voters: 3, Alive: 2, Quorum: 2, MayFail: 0, HasQuorum: true, Health: []string{"the disk is 91 % full"},

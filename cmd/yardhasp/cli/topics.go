@@ -59,6 +59,7 @@ A flag wins over its variable, a variable over the profile.
   YARDHASP_TIMEOUT          --timeout, as 10s
   YARDHASP_OUTPUT           --output
   YARDHASP_COLOR            --color
+  YARDHASP_UNITS            --units
   YARDHASP_PASSPHRASE_FILE  --passphrase-file
   XDG_CONFIG_HOME           folder of yardhasp/profile.yaml; ~/.config otherwise
   XDG_STATE_HOME            folder of yardhasp/<ledger>/: tickets, outbox and the

@@ -1,0 +1,195 @@
+package record
+
+import (
+	"slices"
+	"strings"
+
+	"yardhasp/ledger"
+	recordv1 "yardhasp/proto/yardhasp/record/v1"
+)
+
+// Reading is one measurement or try, with what it was taken with.
+type Reading struct {
+	Job, Part, Medium, Kind string
+	// Value is the highest value read, in Unit; a try and a look have no unit.
+	Value        float64
+	Unit         string
+	Instrument   string
+	ProvedBefore bool
+	ProvedAfter  bool
+	Moved        bool
+	By           string
+	AtUnixMs     int64
+	// Counts is false for one that was refused, flagged or found something live. That
+	// it is true says only that it counted when it was recorded.
+	Counts bool
+
+	of *Event
+}
+
+// Removal is an absent person's lock taken off, with the three duties of
+// 1910.147(e)(3): (i) verified not at the facility, (ii) reasonable efforts to
+// reach the person, (iii) told before working again.
+type Removal struct {
+	Lock, Holder, Target string
+	By, Second           string
+	AtUnixMs             int64
+	NotHere, Tried       string
+	// ToldUnixMs is when the person said that they know; 0: not yet. OwnerUnknown
+	// says that there is nobody to tell.
+	ToldUnixMs   int64
+	OwnerUnknown bool
+
+	of *Event
+}
+
+// HandOver is one pair of a hand-over of locks, 1910.147(f)(4).
+type HandOver struct {
+	Off, OffHolder, On, OnHolder, Target string
+	AtUnixMs                             int64
+
+	of *Event
+}
+
+// Training is one certificate of training, 1910.147(c)(7)(iv): the employee's name
+// and the dates.
+type Training struct {
+	Person, By            string
+	AtUnixMs, UntilUnixMs int64
+	Qualified             bool
+	of                    *Event
+}
+
+// sheets gathers what certificates are made of.
+type sheets struct {
+	readings  []*Reading
+	removals  []*Removal
+	handOvers []*HandOver
+	training  []*Training
+	zones     map[string]string // job -> zone
+}
+
+// add takes an accepted entry; holds are looked up in the state after it, where
+// one that ended lately still stands.
+func (x *sheets) add(ev *Event, rec *recordv1.Record, s *ledger.State) {
+	at := earlier(ev.CapturedUnixMs, ev.TimeUnixMs)
+	holder := func(ref string) (who, target string) {
+		if h := s.Holds[ref]; h != nil {
+			return h.Holder, h.Target()
+		}
+		return "", ""
+	}
+	switch a := rec.GetAct().(type) {
+	case *recordv1.Record_Reading:
+		r := a.Reading
+		x.readings = append(x.readings, &Reading{Job: r.GetJob(), Part: r.GetPart(), Medium: mediumWord(r.GetMedium()), Kind: kindWord(r.GetKind()), Value: r.GetValue(), Unit: unitOf(r.GetKind()),
+			Instrument: r.GetInstrument(), ProvedBefore: r.GetProvedBefore(), ProvedAfter: r.GetProvedAfter(), Moved: r.GetMoved(), By: ev.Signer, AtUnixMs: at,
+			Counts: ev.Accepted && len(ev.Flags) == 0 && !r.GetMoved() && took(ev), of: ev})
+	case *recordv1.Record_OpenJob:
+		if ev.Accepted {
+			x.zones[a.OpenJob.GetId()] = a.OpenJob.GetZone()
+		}
+	case *recordv1.Record_Removal:
+		if ev.Accepted {
+			v := &Removal{Lock: ledger.RefOf(a.Removal.GetHold()), By: ev.Signer, Second: a.Removal.GetSecond(), AtUnixMs: ev.TimeUnixMs, NotHere: a.Removal.GetNotHere(), Tried: a.Removal.GetTriedToReach(), of: ev}
+			v.Holder, v.Target = holder(v.Lock)
+			v.OwnerUnknown = v.Holder == ""
+			x.removals = append(x.removals, v)
+		}
+	case *recordv1.Record_AcknowledgeRemoval:
+		for _, v := range x.removals {
+			if ev.Accepted && v.Lock == ledger.RefOf(a.AcknowledgeRemoval.GetHold()) {
+				v.ToldUnixMs = ev.TimeUnixMs
+			}
+		}
+	case *recordv1.Record_HandOver:
+		for _, p := range a.HandOver.GetPairs() {
+			if ev.Accepted {
+				v := &HandOver{Off: ledger.RefOf(p.GetOff()), On: ledger.RefOf(p.GetOn()), AtUnixMs: ev.TimeUnixMs, of: ev}
+				v.OffHolder, v.Target = holder(v.Off)
+				v.OnHolder, _ = holder(v.On)
+				x.handOvers = append(x.handOvers, v)
+			}
+		}
+	case *recordv1.Record_RecordTraining:
+		if ev.Accepted {
+			t := a.RecordTraining
+			x.training = append(x.training, &Training{Person: t.GetPerson(), By: ev.Signer, AtUnixMs: ev.TimeUnixMs, UntilUnixMs: t.GetUntilUnixMs(), Qualified: t.GetQualified(), of: ev})
+		}
+	case *recordv1.Record_Invite:
+		// Whoever invites a person vouches for the training written there.
+		if p := a.Invite.GetPerson(); ev.Accepted && p.GetTrainedUntilUnixMs() != 0 {
+			x.training = append(x.training, &Training{Person: p.GetId(), By: ev.Signer, AtUnixMs: ev.TimeUnixMs, UntilUnixMs: p.GetTrainedUntilUnixMs(), Qualified: p.GetQualified(), of: ev})
+		}
+	}
+}
+
+// took reports whether the ledger took a reading as one: what showed energy became
+// something else, found live.
+func took(ev *Event) bool {
+	return slices.ContainsFunc(ev.Changes, func(c string) bool { return strings.HasPrefix(c, "reading for ") })
+}
+
+func earlier(a, b int64) int64 {
+	if a == 0 {
+		return b
+	}
+	return min(a, b)
+}
+
+func mediumWord(m recordv1.Medium) string {
+	if m == recordv1.Medium_MEDIUM_UNSPECIFIED {
+		return ""
+	}
+	return enumWord("Medium", m.String())
+}
+
+func kindWord(k recordv1.ReadingKind) string { return enumWord("ReadingKind", k.String()) }
+
+// unitOf is the unit a reading of a kind is recorded in (record.proto, Reading).
+func unitOf(k recordv1.ReadingKind) string {
+	switch k {
+	case recordv1.ReadingKind_READING_KIND_METER:
+		return "V"
+	case recordv1.ReadingKind_READING_KIND_GAUGE:
+		return "kPa"
+	case recordv1.ReadingKind_READING_KIND_THERMOMETER:
+		return "°C"
+	case recordv1.ReadingKind_READING_KIND_GAS:
+		return "ppm"
+	}
+	return ""
+}
+
+// Machine is what the certificate of a periodic inspection, 1910.147(c)(6)(ii),
+// can take from the ledger: the machine (a work zone) and the employees who worked
+// there under lock. Its date and inspector are in no record of this release.
+type Machine struct {
+	Zone string
+	// Employees locked for jobs on the zone or signed on to them.
+	Employees []string
+}
+
+// machines lists zones of the picked entries and who worked there.
+func (x *sheets) machines(events []*Event) []Machine {
+	by := map[string][]string{}
+	for _, e := range events {
+		for _, j := range e.Jobs {
+			z := x.zones[j]
+			if z == "" || !e.Accepted {
+				continue
+			}
+			list := by[z]
+			if e.Kind == "lock" || e.Kind == "sign_on" {
+				put(&list, e.Signer)
+			}
+			by[z] = list
+		}
+	}
+	var out []Machine
+	for z, who := range by {
+		out = append(out, Machine{z, who})
+	}
+	slices.SortFunc(out, func(a, b Machine) int { return strings.Compare(a.Zone, b.Zone) })
+	return out
+}

@@ -1,0 +1,85 @@
+package cli
+
+import (
+	"fmt"
+	"strings"
+
+	"yardhasp/client/unit"
+	"yardhasp/client/wrap"
+	recordv1 "yardhasp/proto/yardhasp/record/v1"
+)
+
+// grouped is from how many conditions on they are put together by who supplies
+// them: a short list is read in the order of the work.
+const grouped = 4
+
+// width is how many columns a screen has.
+func (a *App) width() int {
+	if a.Width < 40 {
+		return 80 // not known, or too narrow to be true
+	}
+	return a.Width
+}
+
+// quantities puts customary units beside SI where they were asked for.
+func (a *App) quantities(text string) string {
+	if a.units != "us" {
+		return text
+	}
+	return unit.Beside(text)
+}
+
+// wrapped is a text of as many lines as it takes, the later ones indented.
+func (p *page) wrapped(first, rest, text string) {
+	for _, l := range wrap.Lines(p.a.quantities(text), p.a.width(), first, rest) {
+		p.buf.WriteString(l + "\n")
+	}
+}
+
+// conditionsText lists what is not met, with who supplies what; a long list by
+// whoever supplies it, in the order of their first.
+func (a *App) conditionsText(cs []*recordv1.Condition) string {
+	var b strings.Builder
+	var order []string
+	by := map[string][]*recordv1.Condition{}
+	for _, c := range cs {
+		if by[c.GetWho()] == nil {
+			order = append(order, c.GetWho())
+		}
+		by[c.GetWho()] = append(by[c.GetWho()], c)
+	}
+	if len(cs) < grouped || len(order) < 2 {
+		for i, c := range cs {
+			a.condition(&b, i+1, c, true)
+		}
+		return b.String()
+	}
+	n := 0
+	for _, who := range order {
+		name := who
+		if name == "" {
+			name = "nobody named"
+		}
+		fmt.Fprintf(&b, "  from %s:\n", name)
+		for _, c := range by[who] {
+			n++
+			a.condition(&b, n, c, false)
+		}
+	}
+	return b.String()
+}
+
+// condition is one of them, in lines of its own.
+func (a *App) condition(b *strings.Builder, n int, c *recordv1.Condition, who bool) {
+	text := c.GetText()
+	if c.GetSubject() != "" && !strings.HasPrefix(text, c.GetSubject()) {
+		text = c.GetSubject() + ": " + text
+	}
+	lines := wrap.Lines(a.quantities(text), a.width(), fmt.Sprintf("  %d. ", n), "     ")
+	for _, l := range [][2]string{{"remedy", c.GetRemedy()}, {"who", c.GetWho()}, {"clause", c.GetClause()}} {
+		if l[1] != "" && (who || l[0] != "who") {
+			lines = append(lines, wrap.Lines(a.quantities(l[1]), a.width(), fmt.Sprintf("     %-7s ", l[0]+":"), "             ")...)
+		}
+	}
+	b.WriteString(strings.Join(lines, "\n") + "\n")
+}
