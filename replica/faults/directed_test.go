@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"math/rand"
 	"testing"
-	"testing/synctest"
 	"time"
 
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
@@ -18,7 +17,7 @@ func played(t *testing.T, tell func(ctx context.Context, w *world)) {
 	tpl := makeTemplate(t)
 	var w *world
 	var end *ending
-	synctest.Test(t, func(t *testing.T) {
+	bubble(t, func(t *testing.T) {
 		w = newWorld(t, rand.New(rand.NewSource(1)))
 		defer w.end()
 		if err := w.use(tpl); err != nil {

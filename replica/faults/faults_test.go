@@ -96,6 +96,25 @@ func leftOver() string {
 	return strings.Join(out, "\n\n")
 }
 
+// bubble is synctest.Test, but lets a stopped replica leave behind who waits for an
+// answer of its raft: raft 1.8.0 forgets some when it stops, and a process would
+// just end (libraries.md R3, R5).
+func bubble(t *testing.T, fn func(t *testing.T)) {
+	defer func() {
+		r := recover()
+		if r == nil {
+			return
+		}
+		left := leftOver()
+		for _, g := range strings.Split(left, "\n\n") {
+			if !strings.Contains(g, "raft.(*deferError).Error") || !strings.Contains(g, "quorum.await.func1") {
+				panic(fmt.Sprint(r, "\n", left))
+			}
+		}
+	}()
+	synctest.Test(t, fn)
+}
+
 // scenario runs one seed and tells its story if anything is wrong.
 func scenario(t *testing.T, tpl *template, seed int64, sum *tally) {
 	var w *world
@@ -103,13 +122,13 @@ func scenario(t *testing.T, tpl *template, seed int64, sum *tally) {
 	var bad []string
 	defer func() {
 		if r := recover(); r != nil {
-			bad = append(bad, fmt.Sprint("PANIC: ", r), leftOver())
+			bad = append(bad, fmt.Sprint("PANIC: ", r))
 		}
 		if len(bad) > 0 {
 			t.Errorf("seed %d:\n  %s\n\nthe story:\n%s\n\nagain: go test ./replica/faults -run TestScenarios -seeds 1 -seed %d -v", seed, strings.Join(bad, "\n  "), w.story, seed)
 		}
 	}()
-	synctest.Test(t, func(t *testing.T) {
+	bubble(t, func(t *testing.T) {
 		w = newWorld(t, rand.New(rand.NewSource(seed)))
 		err := w.use(tpl)
 		time.Sleep(age)

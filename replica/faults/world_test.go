@@ -14,6 +14,7 @@ import (
 	"os"
 	"path/filepath"
 	"runtime"
+	"strings"
 	"sync"
 	"sync/atomic"
 	"testing"
@@ -133,8 +134,12 @@ func (w *world) revive(yard string, r *replica.Replica, gone chan struct{}) {
 	defer w.restarts.Done()
 	w.mu.Unlock()
 	w.net.kill(yard)
-	err := r.Close()
-	if err = errors.Join(err, w.start(yard)); err != nil {
+	err := errors.Join(r.Close(), w.start(yard))
+	for try := 0; err != nil && strings.Contains(err.Error(), "free some space") && try < 60; try++ {
+		time.Sleep(2 * time.Second) // a service manager tries again until the disk has room
+		err = w.start(yard)
+	}
+	if err != nil {
 		w.mu.Lock()
 		w.broken = errors.Join(w.broken, err)
 		w.mu.Unlock()

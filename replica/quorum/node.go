@@ -85,10 +85,16 @@ func Open(cfg Config) (*Node, error) {
 		return nil, err
 	}
 	n.disk = &staging{Log: cfg.Log, before: cfg.BeforeWrite}
-	if n.raft, err = raft.NewRaft(rc, n.fsm, n.disk, cfg.Log, &guarded{snaps, n.disk}, cfg.Transport); err != nil {
+	trans, ok := cfg.Transport.(transport)
+	if !ok {
+		return nil, errors.New("consensus can't start: the transport has no pre-vote, or can't be closed")
+	}
+	keep := &retaining{transport: trans, out: make(chan raft.RPC)}
+	if n.raft, err = raft.NewRaft(rc, n.fsm, n.disk, cfg.Log, &guarded{snaps, n.disk}, keep); err != nil {
 		return nil, fmt.Errorf("consensus can't start: %w", err)
 	}
 	n.disk.raft.Store(n.raft)
+	n.wg.Go(func() { n.retain(keep) })
 	n.wg.Go(func() { n.lead(notify) })
 	n.wg.Go(n.coalesce)
 	n.wg.Go(n.fill)

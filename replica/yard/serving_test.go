@@ -61,7 +61,8 @@ func TestC5RestartWithAnOlderState(t *testing.T) {
 	wantGrant(t, e.lock("wanda", onPoint(drag)), live)
 
 	// The second half: with the drained Energise compacted away, and nothing after
-	// it, the raft index alone would let an older state through.
+	// it, a raft index alone would let an older state through: here one that is right
+	// beside a state that is not.
 	w = approved(t, "eastfork/tunnel", drag)
 	e = w.yards["eastfork"]
 	before := len(w.entries)
@@ -77,6 +78,8 @@ func TestC5RestartWithAnOlderState(t *testing.T) {
 	e.h, e.disk = h, nil
 	e.restart("run1")
 	e.see(w.stateAt(before), uint64(before))
+	wantOut(t, e, "catching up")
+	e.see(w.stateAt(before), h.RaftIndex)
 	wantOut(t, e, "older than what its journal has dropped")
 	e.catchUp()
 	wantGrant(t, e.lock("wanda", onPoint(drag)), live)

@@ -1,0 +1,98 @@
+package quorum
+
+import (
+	"io"
+
+	"github.com/hashicorp/raft"
+)
+
+// transport is what raft uses of a network transport.
+type transport interface {
+	raft.Transport
+	raft.WithPreVote
+	raft.WithClose
+}
+
+// retaining is the transport of a follower that keeps what it acknowledged.
+//
+// raft 1.8.0 installs any snapshot that it is sent, puts the state back to it, and
+// with a monotonic log drops all entries, those too that it acknowledged since; the
+// next commit then finds no entry, and the process dies. A leader sends an old one
+// after answers were lost or a disk was full. The Raft paper keeps what follows and
+// replies (Ongaro and Ousterhout 2014, extended version, figure 13, receiver step 6).
+//
+// After that the leader goes on with entries that begin where this log, cut off
+// behind a snapshot, no longer reaches; raft would refuse them and be sent the same
+// snapshot for ever. What was applied is committed, so the leader has the same
+// (figure 3, Leader Completeness): the part up to there is taken as matching.
+type retaining struct {
+	transport
+	out chan raft.RPC
+}
+
+// Consumer gives raft the calls that are left for it.
+func (t *retaining) Consumer() <-chan raft.RPC { return t.out }
+
+// retain passes calls on until the node closes.
+func (n *Node) retain(t *retaining) {
+	in := t.transport.Consumer()
+	for {
+		select {
+		case rpc := <-in:
+			switch q := rpc.Command.(type) {
+			case *raft.InstallSnapshotRequest:
+				if n.answered(rpc, q) {
+					continue
+				}
+			case *raft.AppendEntriesRequest:
+				rpc.Command = n.within(q)
+			}
+			select {
+			case t.out <- rpc:
+			case <-n.ctx.Done():
+				return
+			}
+		case <-n.ctx.Done():
+			return
+		}
+	}
+}
+
+// answered replies to a snapshot of what this replica has. One of a later term is
+// not taken either: its leader's next heartbeat brings the term, and it tries again.
+func (n *Node) answered(rpc raft.RPC, q *raft.InstallSnapshotRequest) bool {
+	term := n.raft.CurrentTerm()
+	if q.Term < term || !n.holds(q.LastLogIndex, q.LastLogTerm) {
+		return false
+	}
+	n.cfg.Logger.Info("a snapshot of entries that are here is not installed", "index", q.LastLogIndex)
+	if rpc.Reader != nil {
+		_, _ = io.Copy(io.Discard, rpc.Reader) // the stream goes on behind it
+	}
+	rpc.Respond(&raft.InstallSnapshotResponse{RPCHeader: raft.RPCHeader{ProtocolVersion: raft.ProtocolVersionMax,
+		ID: []byte(n.cfg.ID), Addr: n.cfg.Transport.EncodePeer(raft.ServerID(n.cfg.ID), raft.ServerAddress(n.cfg.Yard))}, Term: term, Success: q.Term == term}, nil)
+	return true
+}
+
+// holds reports whether everything up to an entry is here: it is committed here, or
+// the log has it.
+func (n *Node) holds(index, term uint64) bool {
+	var l raft.Log
+	return index <= n.raft.AppliedIndex() || n.cfg.Log.GetLog(index, &l) == nil && l.Term == term
+}
+
+// within leaves out of a call what was applied and is no longer in the log.
+func (n *Node) within(q *raft.AppendEntriesRequest) *raft.AppendEntriesRequest {
+	applied := n.raft.AppliedIndex()
+	var l raft.Log
+	gone := func(index uint64) bool { return index <= applied && n.cfg.Log.GetLog(index, &l) != nil }
+	if q.PrevLogEntry == 0 || !gone(q.PrevLogEntry) {
+		return q
+	}
+	short := *q
+	short.PrevLogEntry, short.PrevLogTerm = 0, 0 // nothing before them is compared
+	for len(short.Entries) > 0 && gone(short.Entries[0].Index) {
+		short.Entries = short.Entries[1:]
+	}
+	return &short
+}

@@ -1,0 +1,85 @@
+package quorum
+
+import (
+	"strings"
+	"testing"
+	"testing/synctest"
+	"time"
+
+	"github.com/hashicorp/raft"
+
+	"yardhasp/ledger"
+)
+
+// TestOldSnapshotIsNotInstalled: a follower that acknowledged entries keeps them when
+// a leader sends it a snapshot of earlier ones, and goes on from there, also where its
+// log begins behind the snapshot (figure 13, receiver step 6; figure 3, Leader
+// Completeness). What it does not have it installs.
+func TestOldSnapshotIsNotInstalled(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		p := newPaper(t, 2, server{"f", []uint64{1, 1, 1, 1, 1}, lazy}, server{"leader", nil, lazy})
+		f := p.start("f")
+		_, leader := raft.NewInmemTransportWithTimeout("leader", time.Second)
+		leader.Connect("f", f.wire)
+		f.wire.Connect("leader", leader)
+		head := raft.RPCHeader{ProtocolVersion: raft.ProtocolVersionMax, ID: []byte("leader"), Addr: []byte("leader")}
+		entries := func(from, to uint64) (out []*raft.Log) {
+			for i := from; i <= to; i++ {
+				out = append(out, &raft.Log{Index: i, Term: 2, Type: raft.LogCommand, Data: batch(t, nil, ledger.DirectEntry([]byte("later")))})
+				if i <= 5 {
+					out[len(out)-1].Term = 1
+				}
+			}
+			return out
+		}
+		add := func(prev, prevTerm, commit uint64, es ...*raft.Log) bool {
+			t.Helper()
+			var resp raft.AppendEntriesResponse
+			if err := leader.AppendEntries("f", "f", &raft.AppendEntriesRequest{RPCHeader: head, Term: 2, PrevLogEntry: prev, PrevLogTerm: prevTerm, Entries: es, LeaderCommitIndex: commit}, &resp); err != nil {
+				t.Fatal(err)
+			}
+			return resp.Success
+		}
+		install := func(term, index, of uint64) (bool, error) {
+			var resp raft.InstallSnapshotResponse
+			err := leader.InstallSnapshot("f", "f", &raft.InstallSnapshotRequest{RPCHeader: head, SnapshotVersion: 1, Term: term, LastLogIndex: index, LastLogTerm: of, Size: 4,
+				Configuration: raft.EncodeConfiguration(raft.Configuration{Servers: []raft.Server{{ID: "f", Address: "f"}}})}, &resp, strings.NewReader("none"))
+			return resp.Success, err
+		}
+		last := func() uint64 { n, _ := f.log.LastIndex(); return n }
+		if !add(5, 1, 5, entries(6, 7)...) {
+			t.Fatal("the first entries are not taken")
+		}
+		synctest.Wait()
+		for _, index := range []uint64{3, 5} {
+			if ok, err := install(2, index, 1); !ok || err != nil || last() != 7 {
+				t.Errorf("a snapshot up to %d: success %v, %v; the log ends at %d, acknowledged up to 7", index, ok, err, last())
+			}
+		}
+		if ok, _ := install(2, 7, 2); !ok || last() != 7 {
+			t.Errorf("a snapshot up to an entry of the log, not committed yet: %v, the log ends at %d", ok, last())
+		}
+		// A later term's: not installed either, and not called a success.
+		if ok, err := install(3, 5, 1); ok || err != nil || last() != 7 {
+			t.Errorf("of a later term: success %v, %v; the log ends at %d", ok, err, last())
+		}
+		// Its log begins at 5 now; the leader goes on from where its snapshot ended.
+		if err := f.log.DeleteRange(1, 4); err != nil {
+			t.Fatal(err)
+		}
+		if !add(2, 1, 7, entries(3, 8)...) || last() != 8 {
+			t.Errorf("entries that begin before its log: the log ends at %d", last())
+		}
+		if !add(3, 1, 8) {
+			t.Error("a call without entries, compared with one that it no longer has, fails")
+		}
+		// One that does not match, above what is committed, is still refused.
+		if add(9, 2, 8, entries(10, 10)...) || last() != 8 {
+			t.Errorf("an entry after a gap: the log ends at %d", last())
+		}
+		// And what it does not have is installed, or fails as what it is.
+		if ok, err := install(2, 20, 2); ok || err == nil {
+			t.Errorf("a damaged snapshot of what it lacks: success %v, %v", ok, err)
+		}
+	})
+}
