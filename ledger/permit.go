@@ -90,6 +90,14 @@ var Permits = []Permit{
 	{Kind: "clear_area", Class: Asserts, Roles: roles(authorised, supervisor), Journal: true, Clause: "1910.147(e)(1)"},
 	{Kind: "tried_handle", Class: Asserts, Own: true, Journal: true, Clause: "1910.147(d)(6)"},
 	{Kind: "close_job", Class: Lifts, Roles: roles(authorised, supervisor, manager), Journal: true},
+	{Kind: "move_key", Class: Asserts, Roles: roles(manager), Clause: "common practice, no source"},
+	{Kind: "issue_padlock", Class: Asserts, Roles: roles(supervisor, manager), Clause: padlockClause},
+	{Kind: "report_padlock", Class: Protects},
+	{Kind: "clear_padlock", Class: Lifts, Roles: roles(supervisor, manager), Clause: padlockClause},
+	{Kind: "review_lock", Class: Lifts, Roles: roles(supervisor, manager), Clause: "common practice, no source"},
+	{Kind: "describe_point", Class: Lifts, Roles: roles(supervisor, manager), Clause: "1910.147(c)(2)"},
+	{Kind: "found_choked", Class: Protects, Journal: true, Clause: chokeClause},
+	{Kind: "clear_choke", Class: Lifts, Roles: roles(authorised, supervisor), Journal: true, Clause: chokeClause},
 }
 
 var permitByKind = func() map[string]*Permit {

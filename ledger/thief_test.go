@@ -125,6 +125,12 @@ func everyAct(w *world, hold, on string) []*recordv1.Record {
 		{Act: &recordv1.Record_CloseJob{CloseJob: &recordv1.CloseJob{Job: "boot-1"}}},
 		actRemoval(hold, "nia"), actHandOver([]string{"lena"}, hold, "stonebend/1/4"), actClaim(hold, "nia"), actAcknowledge(hold),
 		w.actStandClear(hold, "thief"), actReplaceKey("mallory"), actReissueKey("lena", "mallory"), actFoundStarted("the leg was jogged", feeder),
+		actMoveKey("lena-1", recordv1.KeyMove_KEY_MOVE_TAKEN_OUT, "ravi", hold), actIssue("lena-1", "ravi"),
+		actReport("lena-1", recordv1.PadlockTrouble_PADLOCK_TROUBLE_KEY_LOST),
+		{Act: &recordv1.Record_ClearPadlock{ClearPadlock: &recordv1.ClearPadlock{Serial: "lena-1", Trouble: recordv1.PadlockTrouble_PADLOCK_TROUBLE_KEY_LOST, Why: "x"}}},
+		actReview(hold, w.now+1e9), actDescribe(&recordv1.DescribePoint{Point: feeder, NotLockable: true, Why: "x"}),
+		actChoked(zone), actClearChoke(hold, true),
+		actReleaseWhy(hold, "the machine is back"), actEquipment(feeder, "lena-1", w.now+1e9),
 	}
 	seen := map[string]bool{}
 	for _, a := range acts {
@@ -164,6 +170,9 @@ func TestPermits(t *testing.T) {
 						in = in || r == role
 					}
 					may = may && in
+				}
+				if act.GetLock().GetEquipment() { // (c)(8) is about personal locks
+					may = may || role == supervisor || role == manager
 				}
 				w.s = before.Clone()
 				var o *recordv1.Outcome

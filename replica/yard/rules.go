@@ -180,6 +180,9 @@ func (c *scene) barrier(p string) bool {
 		}
 	}
 	for _, it := range c.tail {
+		if l := it.rec.GetLock(); l.GetEquipment() || l.GetTag().GetOnly() {
+			continue // nobody's own lock, or none at all; what the ledger makes of it is in the view
+		}
 		if (it.kind == "lock" || it.kind == "found_lock") && !off[it.ref()] {
 			points, _, _ := c.promise(target(it))
 			if slices.Contains(points, p) {

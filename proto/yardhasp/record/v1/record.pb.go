@@ -475,6 +475,14 @@ type Record struct {
 	//	*Record_ClearArea
 	//	*Record_TriedHandle
 	//	*Record_CloseJob
+	//	*Record_MoveKey
+	//	*Record_IssuePadlock
+	//	*Record_ReportPadlock
+	//	*Record_ClearPadlock
+	//	*Record_ReviewLock
+	//	*Record_DescribePoint
+	//	*Record_FoundChoked
+	//	*Record_ClearChoke
 	Act           isRecord_Act `protobuf_oneof:"act"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -923,6 +931,78 @@ func (x *Record) GetCloseJob() *CloseJob {
 	return nil
 }
 
+func (x *Record) GetMoveKey() *MoveKey {
+	if x != nil {
+		if x, ok := x.Act.(*Record_MoveKey); ok {
+			return x.MoveKey
+		}
+	}
+	return nil
+}
+
+func (x *Record) GetIssuePadlock() *IssuePadlock {
+	if x != nil {
+		if x, ok := x.Act.(*Record_IssuePadlock); ok {
+			return x.IssuePadlock
+		}
+	}
+	return nil
+}
+
+func (x *Record) GetReportPadlock() *ReportPadlock {
+	if x != nil {
+		if x, ok := x.Act.(*Record_ReportPadlock); ok {
+			return x.ReportPadlock
+		}
+	}
+	return nil
+}
+
+func (x *Record) GetClearPadlock() *ClearPadlock {
+	if x != nil {
+		if x, ok := x.Act.(*Record_ClearPadlock); ok {
+			return x.ClearPadlock
+		}
+	}
+	return nil
+}
+
+func (x *Record) GetReviewLock() *ReviewLock {
+	if x != nil {
+		if x, ok := x.Act.(*Record_ReviewLock); ok {
+			return x.ReviewLock
+		}
+	}
+	return nil
+}
+
+func (x *Record) GetDescribePoint() *DescribePoint {
+	if x != nil {
+		if x, ok := x.Act.(*Record_DescribePoint); ok {
+			return x.DescribePoint
+		}
+	}
+	return nil
+}
+
+func (x *Record) GetFoundChoked() *FoundChoked {
+	if x != nil {
+		if x, ok := x.Act.(*Record_FoundChoked); ok {
+			return x.FoundChoked
+		}
+	}
+	return nil
+}
+
+func (x *Record) GetClearChoke() *ClearChoke {
+	if x != nil {
+		if x, ok := x.Act.(*Record_ClearChoke); ok {
+			return x.ClearChoke
+		}
+	}
+	return nil
+}
+
 type isRecord_Act interface {
 	isRecord_Act()
 }
@@ -1098,6 +1178,39 @@ type Record_CloseJob struct {
 	CloseJob *CloseJob `protobuf:"bytes,81,opt,name=close_job,json=closeJob,proto3,oneof"`
 }
 
+type Record_MoveKey struct {
+	// Padlocks, tags and chokes: direct, but for the last two.
+	MoveKey *MoveKey `protobuf:"bytes,120,opt,name=move_key,json=moveKey,proto3,oneof"`
+}
+
+type Record_IssuePadlock struct {
+	IssuePadlock *IssuePadlock `protobuf:"bytes,121,opt,name=issue_padlock,json=issuePadlock,proto3,oneof"`
+}
+
+type Record_ReportPadlock struct {
+	ReportPadlock *ReportPadlock `protobuf:"bytes,122,opt,name=report_padlock,json=reportPadlock,proto3,oneof"`
+}
+
+type Record_ClearPadlock struct {
+	ClearPadlock *ClearPadlock `protobuf:"bytes,123,opt,name=clear_padlock,json=clearPadlock,proto3,oneof"`
+}
+
+type Record_ReviewLock struct {
+	ReviewLock *ReviewLock `protobuf:"bytes,124,opt,name=review_lock,json=reviewLock,proto3,oneof"`
+}
+
+type Record_DescribePoint struct {
+	DescribePoint *DescribePoint `protobuf:"bytes,125,opt,name=describe_point,json=describePoint,proto3,oneof"`
+}
+
+type Record_FoundChoked struct {
+	FoundChoked *FoundChoked `protobuf:"bytes,126,opt,name=found_choked,json=foundChoked,proto3,oneof"`
+}
+
+type Record_ClearChoke struct {
+	ClearChoke *ClearChoke `protobuf:"bytes,127,opt,name=clear_choke,json=clearChoke,proto3,oneof"`
+}
+
 func (*Record_Invite) isRecord_Act() {}
 
 func (*Record_Join) isRecord_Act() {}
@@ -1181,6 +1294,22 @@ func (*Record_ClearArea) isRecord_Act() {}
 func (*Record_TriedHandle) isRecord_Act() {}
 
 func (*Record_CloseJob) isRecord_Act() {}
+
+func (*Record_MoveKey) isRecord_Act() {}
+
+func (*Record_IssuePadlock) isRecord_Act() {}
+
+func (*Record_ReportPadlock) isRecord_Act() {}
+
+func (*Record_ClearPadlock) isRecord_Act() {}
+
+func (*Record_ReviewLock) isRecord_Act() {}
+
+func (*Record_DescribePoint) isRecord_Act() {}
+
+func (*Record_FoundChoked) isRecord_Act() {}
+
+func (*Record_ClearChoke) isRecord_Act() {}
 
 // Ticket makes a retry recognisable: the same key, device and counter is the
 // same act, sent again.
@@ -1781,11 +1910,14 @@ func (x *RecordTraining) GetQualified() bool {
 
 // RegisterPadlock enters one personal padlock.
 type RegisterPadlock struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	Serial        string                 `protobuf:"bytes,1,opt,name=serial,proto3" json:"serial,omitempty"`
-	Owner         string                 `protobuf:"bytes,2,opt,name=owner,proto3" json:"owner,omitempty"`
-	KeysCut       uint32                 `protobuf:"varint,3,opt,name=keys_cut,json=keysCut,proto3" json:"keys_cut,omitempty"`
-	Spare         SpareKey               `protobuf:"varint,4,opt,name=spare,proto3,enum=yardhasp.record.v1.SpareKey" json:"spare,omitempty"`
+	state   protoimpl.MessageState `protogen:"open.v1"`
+	Serial  string                 `protobuf:"bytes,1,opt,name=serial,proto3" json:"serial,omitempty"`
+	Owner   string                 `protobuf:"bytes,2,opt,name=owner,proto3" json:"owner,omitempty"`
+	KeysCut uint32                 `protobuf:"varint,3,opt,name=keys_cut,json=keysCut,proto3" json:"keys_cut,omitempty"`
+	Spare   SpareKey               `protobuf:"varint,4,opt,name=spare,proto3,enum=yardhasp.record.v1.SpareKey" json:"spare,omitempty"`
+	Kind    PadlockKind            `protobuf:"varint,20,opt,name=kind,proto3,enum=yardhasp.record.v1.PadlockKind" json:"kind,omitempty"`
+	// Who has the second key, when it is in custody or elsewhere.
+	SpareHolder   string `protobuf:"bytes,21,opt,name=spare_holder,json=spareHolder,proto3" json:"spare_holder,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1846,6 +1978,20 @@ func (x *RegisterPadlock) GetSpare() SpareKey {
 		return x.Spare
 	}
 	return SpareKey_SPARE_KEY_UNSPECIFIED
+}
+
+func (x *RegisterPadlock) GetKind() PadlockKind {
+	if x != nil {
+		return x.Kind
+	}
+	return PadlockKind_PADLOCK_KIND_UNSPECIFIED
+}
+
+func (x *RegisterPadlock) GetSpareHolder() string {
+	if x != nil {
+		return x.SpareHolder
+	}
+	return ""
 }
 
 // RegisterPoint enters an isolation point. A new point counts as live.
@@ -3087,10 +3233,16 @@ func (*Target_Box) isTarget_On() {}
 
 // Lock is one person's lock going on. Never refused.
 type Lock struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	Target        *Target                `protobuf:"bytes,1,opt,name=target,proto3" json:"target,omitempty"`
-	Padlock       string                 `protobuf:"bytes,2,opt,name=padlock,proto3" json:"padlock,omitempty"`
-	Job           string                 `protobuf:"bytes,3,opt,name=job,proto3" json:"job,omitempty"`
+	state   protoimpl.MessageState `protogen:"open.v1"`
+	Target  *Target                `protobuf:"bytes,1,opt,name=target,proto3" json:"target,omitempty"`
+	Padlock string                 `protobuf:"bytes,2,opt,name=padlock,proto3" json:"padlock,omitempty"`
+	Job     string                 `protobuf:"bytes,3,opt,name=job,proto3" json:"job,omitempty"`
+	// A yard's own lock on a machine out of service between jobs: nobody's personal
+	// lock. A supervisor or manager takes it off.
+	Equipment bool `protobuf:"varint,20,opt,name=equipment,proto3" json:"equipment,omitempty"`
+	// When an equipment lock is to be looked at again.
+	ReviewUnixMs  int64 `protobuf:"varint,21,opt,name=review_unix_ms,json=reviewUnixMs,proto3" json:"review_unix_ms,omitempty"`
+	Tag           *Tag  `protobuf:"bytes,22,opt,name=tag,proto3" json:"tag,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -3144,6 +3296,27 @@ func (x *Lock) GetJob() string {
 		return x.Job
 	}
 	return ""
+}
+
+func (x *Lock) GetEquipment() bool {
+	if x != nil {
+		return x.Equipment
+	}
+	return false
+}
+
+func (x *Lock) GetReviewUnixMs() int64 {
+	if x != nil {
+		return x.ReviewUnixMs
+	}
+	return 0
+}
+
+func (x *Lock) GetTag() *Tag {
+	if x != nil {
+		return x.Tag
+	}
+	return nil
 }
 
 // FoundLock is a lock seen hanging whose owner is unknown or away.
@@ -3209,8 +3382,10 @@ func (x *FoundLock) GetJob() string {
 
 // Release is the holder taking their own lock off.
 type Release struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	Hold          *JournalRef            `protobuf:"bytes,1,opt,name=hold,proto3" json:"hold,omitempty"`
+	state protoimpl.MessageState `protogen:"open.v1"`
+	Hold  *JournalRef            `protobuf:"bytes,1,opt,name=hold,proto3" json:"hold,omitempty"`
+	// For an equipment lock: why a supervisor or manager takes it off.
+	Why           string `protobuf:"bytes,20,opt,name=why,proto3" json:"why,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -3250,6 +3425,13 @@ func (x *Release) GetHold() *JournalRef {
 		return x.Hold
 	}
 	return nil
+}
+
+func (x *Release) GetWhy() string {
+	if x != nil {
+		return x.Why
+	}
+	return ""
 }
 
 // Moved is the last Energise or FoundClosed of a point in its home journal;
@@ -4461,7 +4643,7 @@ var File_yardhasp_record_v1_record_proto protoreflect.FileDescriptor
 
 const file_yardhasp_record_v1_record_proto_rawDesc = "" +
 	"\n" +
-	"\x1fyardhasp/record/v1/record.proto\x12\x12yardhasp.record.v1\x1a yardhasp/record/v1/drawing.proto\"[\n" +
+	"\x1fyardhasp/record/v1/record.proto\x12\x12yardhasp.record.v1\x1a yardhasp/record/v1/drawing.proto\x1a yardhasp/record/v1/padlock.proto\"[\n" +
 	"\x06Signed\x12\x12\n" +
 	"\x04body\x18\x01 \x01(\fR\x04body\x12=\n" +
 	"\n" +
@@ -4469,7 +4651,7 @@ const file_yardhasp_record_v1_record_proto_rawDesc = "" +
 	"signatures\";\n" +
 	"\tSignature\x12\x10\n" +
 	"\x03key\x18\x01 \x01(\fR\x03key\x12\x1c\n" +
-	"\tsignature\x18\x02 \x01(\fR\tsignature\"\xaf\x16\n" +
+	"\tsignature\x18\x02 \x01(\fR\tsignature\"\xdf\x1a\n" +
 	"\x06Record\x12\x16\n" +
 	"\x06ledger\x18\x01 \x01(\fR\x06ledger\x12\x16\n" +
 	"\x06signer\x18\x02 \x01(\tR\x06signer\x122\n" +
@@ -4525,7 +4707,17 @@ const file_yardhasp_record_v1_record_proto_rawDesc = "" +
 	"\n" +
 	"clear_area\x18O \x01(\v2\x1d.yardhasp.record.v1.ClearAreaH\x00R\tclearArea\x12D\n" +
 	"\ftried_handle\x18P \x01(\v2\x1f.yardhasp.record.v1.TriedHandleH\x00R\vtriedHandle\x12;\n" +
-	"\tclose_job\x18Q \x01(\v2\x1c.yardhasp.record.v1.CloseJobH\x00R\bcloseJobB\x05\n" +
+	"\tclose_job\x18Q \x01(\v2\x1c.yardhasp.record.v1.CloseJobH\x00R\bcloseJob\x128\n" +
+	"\bmove_key\x18x \x01(\v2\x1b.yardhasp.record.v1.MoveKeyH\x00R\amoveKey\x12G\n" +
+	"\rissue_padlock\x18y \x01(\v2 .yardhasp.record.v1.IssuePadlockH\x00R\fissuePadlock\x12J\n" +
+	"\x0ereport_padlock\x18z \x01(\v2!.yardhasp.record.v1.ReportPadlockH\x00R\rreportPadlock\x12G\n" +
+	"\rclear_padlock\x18{ \x01(\v2 .yardhasp.record.v1.ClearPadlockH\x00R\fclearPadlock\x12A\n" +
+	"\vreview_lock\x18| \x01(\v2\x1e.yardhasp.record.v1.ReviewLockH\x00R\n" +
+	"reviewLock\x12J\n" +
+	"\x0edescribe_point\x18} \x01(\v2!.yardhasp.record.v1.DescribePointH\x00R\rdescribePoint\x12D\n" +
+	"\ffound_choked\x18~ \x01(\v2\x1f.yardhasp.record.v1.FoundChokedH\x00R\vfoundChoked\x12A\n" +
+	"\vclear_choke\x18\x7f \x01(\v2\x1e.yardhasp.record.v1.ClearChokeH\x00R\n" +
+	"clearChokeB\x05\n" +
 	"\x03act\":\n" +
 	"\x06Ticket\x12\x16\n" +
 	"\x06device\x18\x01 \x01(\tR\x06device\x12\x18\n" +
@@ -4572,12 +4764,14 @@ const file_yardhasp_record_v1_record_proto_rawDesc = "" +
 	"\x0eRecordTraining\x12\x16\n" +
 	"\x06person\x18\x01 \x01(\tR\x06person\x12\"\n" +
 	"\runtil_unix_ms\x18\x02 \x01(\x03R\vuntilUnixMs\x12\x1c\n" +
-	"\tqualified\x18\x03 \x01(\bR\tqualified\"\x8e\x01\n" +
+	"\tqualified\x18\x03 \x01(\bR\tqualified\"\xe6\x01\n" +
 	"\x0fRegisterPadlock\x12\x16\n" +
 	"\x06serial\x18\x01 \x01(\tR\x06serial\x12\x14\n" +
 	"\x05owner\x18\x02 \x01(\tR\x05owner\x12\x19\n" +
 	"\bkeys_cut\x18\x03 \x01(\rR\akeysCut\x122\n" +
-	"\x05spare\x18\x04 \x01(\x0e2\x1c.yardhasp.record.v1.SpareKeyR\x05spare\"Q\n" +
+	"\x05spare\x18\x04 \x01(\x0e2\x1c.yardhasp.record.v1.SpareKeyR\x05spare\x123\n" +
+	"\x04kind\x18\x14 \x01(\x0e2\x1f.yardhasp.record.v1.PadlockKindR\x04kind\x12!\n" +
+	"\fspare_holder\x18\x15 \x01(\tR\vspareHolder\"Q\n" +
 	"\rRegisterPoint\x12\x14\n" +
 	"\x05point\x18\x01 \x01(\tR\x05point\x12\x14\n" +
 	"\x05holes\x18\x02 \x01(\rR\x05holes\x12\x14\n" +
@@ -4660,17 +4854,21 @@ const file_yardhasp_record_v1_record_proto_rawDesc = "" +
 	"\x06Target\x12\x16\n" +
 	"\x05point\x18\x01 \x01(\tH\x00R\x05point\x12\x12\n" +
 	"\x03box\x18\x02 \x01(\tH\x00R\x03boxB\x04\n" +
-	"\x02on\"f\n" +
+	"\x02on\"\xd5\x01\n" +
 	"\x04Lock\x122\n" +
 	"\x06target\x18\x01 \x01(\v2\x1a.yardhasp.record.v1.TargetR\x06target\x12\x18\n" +
 	"\apadlock\x18\x02 \x01(\tR\apadlock\x12\x10\n" +
-	"\x03job\x18\x03 \x01(\tR\x03job\"e\n" +
+	"\x03job\x18\x03 \x01(\tR\x03job\x12\x1c\n" +
+	"\tequipment\x18\x14 \x01(\bR\tequipment\x12$\n" +
+	"\x0ereview_unix_ms\x18\x15 \x01(\x03R\freviewUnixMs\x12)\n" +
+	"\x03tag\x18\x16 \x01(\v2\x17.yardhasp.record.v1.TagR\x03tag\"e\n" +
 	"\tFoundLock\x122\n" +
 	"\x06target\x18\x01 \x01(\v2\x1a.yardhasp.record.v1.TargetR\x06target\x12\x12\n" +
 	"\x04seen\x18\x02 \x01(\tR\x04seen\x12\x10\n" +
-	"\x03job\x18\x03 \x01(\tR\x03job\"=\n" +
+	"\x03job\x18\x03 \x01(\tR\x03job\"O\n" +
 	"\aRelease\x122\n" +
-	"\x04hold\x18\x01 \x01(\v2\x1e.yardhasp.record.v1.JournalRefR\x04hold\"/\n" +
+	"\x04hold\x18\x01 \x01(\v2\x1e.yardhasp.record.v1.JournalRefR\x04hold\x12\x10\n" +
+	"\x03why\x18\x14 \x01(\tR\x03why\"/\n" +
 	"\x05Moved\x12\x14\n" +
 	"\x05epoch\x18\x01 \x01(\x04R\x05epoch\x12\x10\n" +
 	"\x03seq\x18\x02 \x01(\x04R\x03seq\"P\n" +
@@ -4854,7 +5052,17 @@ var file_yardhasp_record_v1_record_proto_goTypes = []any{
 	(*TriedHandle)(nil),        // 57: yardhasp.record.v1.TriedHandle
 	(*CloseJob)(nil),           // 58: yardhasp.record.v1.CloseJob
 	(*HandOver_Pair)(nil),      // 59: yardhasp.record.v1.HandOver.Pair
-	(Medium)(0),                // 60: yardhasp.record.v1.Medium
+	(*MoveKey)(nil),            // 60: yardhasp.record.v1.MoveKey
+	(*IssuePadlock)(nil),       // 61: yardhasp.record.v1.IssuePadlock
+	(*ReportPadlock)(nil),      // 62: yardhasp.record.v1.ReportPadlock
+	(*ClearPadlock)(nil),       // 63: yardhasp.record.v1.ClearPadlock
+	(*ReviewLock)(nil),         // 64: yardhasp.record.v1.ReviewLock
+	(*DescribePoint)(nil),      // 65: yardhasp.record.v1.DescribePoint
+	(*FoundChoked)(nil),        // 66: yardhasp.record.v1.FoundChoked
+	(*ClearChoke)(nil),         // 67: yardhasp.record.v1.ClearChoke
+	(PadlockKind)(0),           // 68: yardhasp.record.v1.PadlockKind
+	(*Tag)(nil),                // 69: yardhasp.record.v1.Tag
+	(Medium)(0),                // 70: yardhasp.record.v1.Medium
 }
 var file_yardhasp_record_v1_record_proto_depIdxs = []int32{
 	6,  // 0: yardhasp.record.v1.Signed.signatures:type_name -> yardhasp.record.v1.Signature
@@ -4901,39 +5109,49 @@ var file_yardhasp_record_v1_record_proto_depIdxs = []int32{
 	56, // 41: yardhasp.record.v1.Record.clear_area:type_name -> yardhasp.record.v1.ClearArea
 	57, // 42: yardhasp.record.v1.Record.tried_handle:type_name -> yardhasp.record.v1.TriedHandle
 	58, // 43: yardhasp.record.v1.Record.close_job:type_name -> yardhasp.record.v1.CloseJob
-	0,  // 44: yardhasp.record.v1.Person.roles:type_name -> yardhasp.record.v1.Role
-	11, // 45: yardhasp.record.v1.Founding.yard:type_name -> yardhasp.record.v1.YardInfo
-	10, // 46: yardhasp.record.v1.Founding.manager:type_name -> yardhasp.record.v1.Person
-	10, // 47: yardhasp.record.v1.Invite.person:type_name -> yardhasp.record.v1.Person
-	11, // 48: yardhasp.record.v1.Invite.yard:type_name -> yardhasp.record.v1.YardInfo
-	1,  // 49: yardhasp.record.v1.RegisterPadlock.spare:type_name -> yardhasp.record.v1.SpareKey
-	2,  // 50: yardhasp.record.v1.Request.kind:type_name -> yardhasp.record.v1.RequestKind
-	9,  // 51: yardhasp.record.v1.StandClear.hold:type_name -> yardhasp.record.v1.JournalRef
-	9,  // 52: yardhasp.record.v1.Removal.hold:type_name -> yardhasp.record.v1.JournalRef
-	9,  // 53: yardhasp.record.v1.AcknowledgeRemoval.hold:type_name -> yardhasp.record.v1.JournalRef
-	59, // 54: yardhasp.record.v1.HandOver.pairs:type_name -> yardhasp.record.v1.HandOver.Pair
-	9,  // 55: yardhasp.record.v1.ClaimLock.hold:type_name -> yardhasp.record.v1.JournalRef
-	33, // 56: yardhasp.record.v1.RecoverYard.locks:type_name -> yardhasp.record.v1.WalkedLock
-	34, // 57: yardhasp.record.v1.RecoverYard.inside:type_name -> yardhasp.record.v1.WalkedPerson
-	36, // 58: yardhasp.record.v1.WalkedLock.target:type_name -> yardhasp.record.v1.Target
-	36, // 59: yardhasp.record.v1.Lock.target:type_name -> yardhasp.record.v1.Target
-	36, // 60: yardhasp.record.v1.FoundLock.target:type_name -> yardhasp.record.v1.Target
-	9,  // 61: yardhasp.record.v1.Release.hold:type_name -> yardhasp.record.v1.JournalRef
-	40, // 62: yardhasp.record.v1.Isolate.moved:type_name -> yardhasp.record.v1.Moved
-	40, // 63: yardhasp.record.v1.Closed.moved:type_name -> yardhasp.record.v1.Moved
-	9,  // 64: yardhasp.record.v1.SignOff.sign_on:type_name -> yardhasp.record.v1.JournalRef
-	60, // 65: yardhasp.record.v1.Reading.medium:type_name -> yardhasp.record.v1.Medium
-	3,  // 66: yardhasp.record.v1.Reading.kind:type_name -> yardhasp.record.v1.ReadingKind
-	9,  // 67: yardhasp.record.v1.CorrectFoundLive.found:type_name -> yardhasp.record.v1.JournalRef
-	4,  // 68: yardhasp.record.v1.Notice.when:type_name -> yardhasp.record.v1.NoticeWhen
-	9,  // 69: yardhasp.record.v1.TriedHandle.hold:type_name -> yardhasp.record.v1.JournalRef
-	9,  // 70: yardhasp.record.v1.HandOver.Pair.off:type_name -> yardhasp.record.v1.JournalRef
-	9,  // 71: yardhasp.record.v1.HandOver.Pair.on:type_name -> yardhasp.record.v1.JournalRef
-	72, // [72:72] is the sub-list for method output_type
-	72, // [72:72] is the sub-list for method input_type
-	72, // [72:72] is the sub-list for extension type_name
-	72, // [72:72] is the sub-list for extension extendee
-	0,  // [0:72] is the sub-list for field type_name
+	60, // 44: yardhasp.record.v1.Record.move_key:type_name -> yardhasp.record.v1.MoveKey
+	61, // 45: yardhasp.record.v1.Record.issue_padlock:type_name -> yardhasp.record.v1.IssuePadlock
+	62, // 46: yardhasp.record.v1.Record.report_padlock:type_name -> yardhasp.record.v1.ReportPadlock
+	63, // 47: yardhasp.record.v1.Record.clear_padlock:type_name -> yardhasp.record.v1.ClearPadlock
+	64, // 48: yardhasp.record.v1.Record.review_lock:type_name -> yardhasp.record.v1.ReviewLock
+	65, // 49: yardhasp.record.v1.Record.describe_point:type_name -> yardhasp.record.v1.DescribePoint
+	66, // 50: yardhasp.record.v1.Record.found_choked:type_name -> yardhasp.record.v1.FoundChoked
+	67, // 51: yardhasp.record.v1.Record.clear_choke:type_name -> yardhasp.record.v1.ClearChoke
+	0,  // 52: yardhasp.record.v1.Person.roles:type_name -> yardhasp.record.v1.Role
+	11, // 53: yardhasp.record.v1.Founding.yard:type_name -> yardhasp.record.v1.YardInfo
+	10, // 54: yardhasp.record.v1.Founding.manager:type_name -> yardhasp.record.v1.Person
+	10, // 55: yardhasp.record.v1.Invite.person:type_name -> yardhasp.record.v1.Person
+	11, // 56: yardhasp.record.v1.Invite.yard:type_name -> yardhasp.record.v1.YardInfo
+	1,  // 57: yardhasp.record.v1.RegisterPadlock.spare:type_name -> yardhasp.record.v1.SpareKey
+	68, // 58: yardhasp.record.v1.RegisterPadlock.kind:type_name -> yardhasp.record.v1.PadlockKind
+	2,  // 59: yardhasp.record.v1.Request.kind:type_name -> yardhasp.record.v1.RequestKind
+	9,  // 60: yardhasp.record.v1.StandClear.hold:type_name -> yardhasp.record.v1.JournalRef
+	9,  // 61: yardhasp.record.v1.Removal.hold:type_name -> yardhasp.record.v1.JournalRef
+	9,  // 62: yardhasp.record.v1.AcknowledgeRemoval.hold:type_name -> yardhasp.record.v1.JournalRef
+	59, // 63: yardhasp.record.v1.HandOver.pairs:type_name -> yardhasp.record.v1.HandOver.Pair
+	9,  // 64: yardhasp.record.v1.ClaimLock.hold:type_name -> yardhasp.record.v1.JournalRef
+	33, // 65: yardhasp.record.v1.RecoverYard.locks:type_name -> yardhasp.record.v1.WalkedLock
+	34, // 66: yardhasp.record.v1.RecoverYard.inside:type_name -> yardhasp.record.v1.WalkedPerson
+	36, // 67: yardhasp.record.v1.WalkedLock.target:type_name -> yardhasp.record.v1.Target
+	36, // 68: yardhasp.record.v1.Lock.target:type_name -> yardhasp.record.v1.Target
+	69, // 69: yardhasp.record.v1.Lock.tag:type_name -> yardhasp.record.v1.Tag
+	36, // 70: yardhasp.record.v1.FoundLock.target:type_name -> yardhasp.record.v1.Target
+	9,  // 71: yardhasp.record.v1.Release.hold:type_name -> yardhasp.record.v1.JournalRef
+	40, // 72: yardhasp.record.v1.Isolate.moved:type_name -> yardhasp.record.v1.Moved
+	40, // 73: yardhasp.record.v1.Closed.moved:type_name -> yardhasp.record.v1.Moved
+	9,  // 74: yardhasp.record.v1.SignOff.sign_on:type_name -> yardhasp.record.v1.JournalRef
+	70, // 75: yardhasp.record.v1.Reading.medium:type_name -> yardhasp.record.v1.Medium
+	3,  // 76: yardhasp.record.v1.Reading.kind:type_name -> yardhasp.record.v1.ReadingKind
+	9,  // 77: yardhasp.record.v1.CorrectFoundLive.found:type_name -> yardhasp.record.v1.JournalRef
+	4,  // 78: yardhasp.record.v1.Notice.when:type_name -> yardhasp.record.v1.NoticeWhen
+	9,  // 79: yardhasp.record.v1.TriedHandle.hold:type_name -> yardhasp.record.v1.JournalRef
+	9,  // 80: yardhasp.record.v1.HandOver.Pair.off:type_name -> yardhasp.record.v1.JournalRef
+	9,  // 81: yardhasp.record.v1.HandOver.Pair.on:type_name -> yardhasp.record.v1.JournalRef
+	82, // [82:82] is the sub-list for method output_type
+	82, // [82:82] is the sub-list for method input_type
+	82, // [82:82] is the sub-list for extension type_name
+	82, // [82:82] is the sub-list for extension extendee
+	0,  // [0:82] is the sub-list for field type_name
 }
 
 func init() { file_yardhasp_record_v1_record_proto_init() }
@@ -4942,6 +5160,7 @@ func file_yardhasp_record_v1_record_proto_init() {
 		return
 	}
 	file_yardhasp_record_v1_drawing_proto_init()
+	file_yardhasp_record_v1_padlock_proto_init()
 	file_yardhasp_record_v1_record_proto_msgTypes[2].OneofWrappers = []any{
 		(*Record_Invite)(nil),
 		(*Record_Join)(nil),
@@ -4985,6 +5204,14 @@ func file_yardhasp_record_v1_record_proto_init() {
 		(*Record_ClearArea)(nil),
 		(*Record_TriedHandle)(nil),
 		(*Record_CloseJob)(nil),
+		(*Record_MoveKey)(nil),
+		(*Record_IssuePadlock)(nil),
+		(*Record_ReportPadlock)(nil),
+		(*Record_ClearPadlock)(nil),
+		(*Record_ReviewLock)(nil),
+		(*Record_DescribePoint)(nil),
+		(*Record_FoundChoked)(nil),
+		(*Record_ClearChoke)(nil),
 	}
 	file_yardhasp_record_v1_record_proto_msgTypes[8].OneofWrappers = []any{
 		(*Invite_Person)(nil),
