@@ -157,6 +157,8 @@ func scene(y *fakeyard.Yard) {
 			return nil, fakeyard.Refuse(two)
 		case rec.GetRequest().GetId() == "no-quorum":
 			return nil, fakeyard.Fail(codes.Unavailable, client.ReasonNoQuorum, "2 of 3 yards do not answer", "")
+		case said(&rec) != "":
+			return &servicev1.Receipt{Status: servicev1.Status_STATUS_CONFIRMED, Yard: y.ID, ReadUnixMs: 1790000400000, Text: said(&rec), Ref: "eastfork/1/8"}, nil
 		case rec.GetLock().GetPadlock() == "p-unknown":
 			return nil, fakeyard.Fail(codes.Aborted, client.ReasonOutcomeUnknown, "no answer from the quorum", "")
 		case rec.GetLock().GetPadlock() == "p-live":
@@ -190,7 +192,11 @@ func scene(y *fakeyard.Yard) {
 		confirmed := r.GetConsistency() != servicev1.Consistency_CONSISTENCY_LOCAL
 		j := mayStart(confirmed)
 		return &recordv1.Board{AsOf: asOf(confirmed), Coop: "Three Forks Grain Co-op", Alarms: []string{"something was found live"}, Jobs: []*recordv1.JobView{j}, Requests: j.Requests,
-			People: []*recordv1.PersonView{{Id: "ann-dahl", Name: "Ann Dahl", Roles: []recordv1.Role{recordv1.Role_ROLE_AUTHORISED}, HasKey: true}}}, nil
+			People: []*recordv1.PersonView{{Id: "ann-dahl", Name: "Ann Dahl", Roles: []recordv1.Role{recordv1.Role_ROLE_AUTHORISED}, HasKey: true}},
+			Padlocks: []*recordv1.PadlockView{
+				{Serial: "p-17", Owner: "ann-dahl", KeysCut: 2, Spare: "OUT OF CUSTODY", SpareHolder: "ben-ito", On: []string{"eastfork/mcc-1/fan", "millrow/mcc-1/fan"},
+					Flags: []*recordv1.Flag{{Code: "SPARE_KEY", Text: "padlock p-17 has 2 keys", Clause: "common practice, no source"}}},
+				{Serial: "yard-1", Owner: "bo-lind", KeysCut: 1, Spare: "none cut", Kind: recordv1.PadlockKind_PADLOCK_KIND_EQUIPMENT}}}, nil
 	}
 	y.OnMembers = func() (*servicev1.GetMembersResponse, error) {
 		return &servicev1.GetMembersResponse{AsOf: asOf(true), Coop: "Three Forks Grain Co-op", Yard: y.ID, Voters: 3, Alive: 2, Quorum: 2, MayFail: 0, HasQuorum: true, Health: []string{"the disk is 91 % full"},
