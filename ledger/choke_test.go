@@ -66,6 +66,7 @@ func TestChokeAtTheEnergise(t *testing.T) {
 		Zones: []*recordv1.Zone{{Name: "leg-boot", Parts: []*recordv1.ExposedPart{{Node: "leg", Media: []recordv1.Medium{recordv1.Medium_MEDIUM_ELECTRICITY}}}}}}
 	w.must(w.publish("nia", east))
 	w.must(w.journal("eastfork", "dov", actChoked("eastfork/leg-boot")))
+	w.must(w.journal("eastfork", "dov", actChoked("eastfork/leg")))
 	w.must(w.direct("mara", actRequest("start-2", "boot-1", w.now+1e7, feeder, control)))
 	if o := w.must(w.journal("eastfork", "dov", actChoked("eastfork/no-such"))); !flagged(o, "NOT_DRAWN") {
 		t.Error("a choke on no drawing is not flagged")

@@ -214,7 +214,7 @@ func (s *State) atRisk(j *Job, q *ReqState) []string {
 		out = append(out, so.Person)
 	}
 	for _, h := range s.active {
-		if !h.Equipment && !h.StoodClearFor(q) && (h.Job == j.ID || !j.Closed.Set() && s.unclaimed(h) && overlap(s.Covers(h), j.Plan)) {
+		if !h.StoodClearFor(q) && (h.Job == j.ID || !j.Closed.Set() && s.unclaimed(h) && overlap(s.Covers(h), j.Plan)) {
 			out = append(out, holderName(h))
 		}
 	}

@@ -75,8 +75,6 @@ func (s *State) lacks(h *Hold, point string) string {
 	switch {
 	case h.Box != "" && h.TagOnly():
 		return "a tag in the place of a lock on a box holds nothing"
-	case h.Box != "" && p.NotLockable:
-		return point + " takes no lock, so that no key of it can be in a box: hang a tag there, with an extra means"
 	case !h.TagOnly() && p.NotLockable:
 		return point + " takes no lock: hang a tag there, with an extra means"
 	case !h.TagOnly():

@@ -101,10 +101,22 @@ func TestTagOnBox(t *testing.T) {
 	w, _ := isolated(t)
 	w.must(w.direct("nia", &recordv1.Record{Act: &recordv1.Record_RegisterBox{RegisterBox: &recordv1.RegisterBox{Box: "stonebend/box-1", Holes: 6}}}))
 	w.must(w.journal("stonebend", "mara", &recordv1.Record{Act: &recordv1.Record_BoxAdd{BoxAdd: &recordv1.BoxAdd{Box: "stonebend/box-1", Point: feeder}}}))
+	w.must(w.direct("nia", actDescribe(&recordv1.DescribePoint{Point: feeder, Demonstration: "d-1", Why: "reviewed"})))
 	act := actLockBox("stonebend/box-1", "", "boot-1")
 	act.GetLock().Tag = fullTag()
+	act.GetLock().Tag.Demonstration = "d-1"
 	if o := w.must(w.journal("stonebend", "tomas", act)); !flagged(o, "TAG_LACKS") || w.onBoard(o.GetRef()).GetGuards() {
 		t.Errorf("a tag on a box counts: %v", o.GetFlags())
+	}
+	if o := w.must(w.journal("stonebend", "tomas", actLockBox("stonebend/box-1", "tomas-1", "boot-1"))); flagged(o, "TAG_LACKS") || !w.onBoard(o.GetRef()).GetGuards() {
+		t.Errorf("a lock on a box does not count: %v", o.GetFlags())
+	}
+	// No lock goes on the device, so that no key of it can be in a box.
+	w, _ = tagged(t, false, "", fullTag())
+	w.must(w.direct("nia", &recordv1.Record{Act: &recordv1.Record_RegisterBox{RegisterBox: &recordv1.RegisterBox{Box: "stonebend/box-1", Holes: 6}}}))
+	w.must(w.journal("stonebend", "mara", &recordv1.Record{Act: &recordv1.Record_BoxAdd{BoxAdd: &recordv1.BoxAdd{Box: "stonebend/box-1", Point: feeder}}}))
+	if o := w.must(w.journal("stonebend", "tomas", actLockBox("stonebend/box-1", "", "boot-1"))); !flagged(o, "TAG_LACKS") || w.onBoard(o.GetRef()).GetGuards() {
+		t.Errorf("a lock on a box that can't hold the key counts: %v", o.GetFlags())
 	}
 }
 
