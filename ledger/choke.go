@@ -37,7 +37,7 @@ func (x *step) foundChoked(f *recordv1.FoundChoked) {
 	s.alarm("CHOKED", c.Ref, c.text(), x.mark)
 	x.change("%s", c.text())
 	for _, id := range sorted(s.Reqs) {
-		if q := s.Reqs[id]; q.open() && s.chokeReached(c, q.Points) {
+		if q := s.Reqs[id]; q.open() && s.ChokeReached(c.Where, q.Points) {
 			s.void(q, c.Where+" was found choked", x)
 		}
 	}
@@ -76,11 +76,11 @@ func (s *State) zonesAt(where string) []string {
 	return slices.Compact(out)
 }
 
-// chokeReached reports whether closing these points could turn what is choked: by
+// ChokeReached reports whether closing these points could turn what is choked: by
 // the structure of any drawing, past or present. A place on no drawing is reached
 // by anything.
-func (s *State) chokeReached(c *Choke, points []string) bool {
-	zones := s.zonesAt(c.Where)
+func (s *State) ChokeReached(where string, points []string) bool {
+	zones := s.zonesAt(where)
 	return len(zones) == 0 || slices.ContainsFunc(zones, func(z string) bool { return s.couldReach(z, points, true) })
 }
 
@@ -88,7 +88,7 @@ func (s *State) chokeReached(c *Choke, points []string) bool {
 func (s *State) chokeConditions(points []string) []*recordv1.Condition {
 	var cs []*recordv1.Condition
 	for _, ref := range sorted(s.Chokes) {
-		if c := s.Chokes[ref]; s.chokeReached(c, points) {
+		if c := s.Chokes[ref]; s.ChokeReached(c.Where, points) {
 			cs = append(cs, cond("CHOKED", c.Where, c.text(), "dig it out by hand under locks, then an authorised employee or supervisor records it", "authorised employee or supervisor", chokeClause))
 		}
 	}
@@ -99,7 +99,7 @@ func (s *State) chokeConditions(points []string) []*recordv1.Condition {
 func (s *State) chokesFor(j *Job) []string {
 	var out []string
 	for _, ref := range sorted(s.Chokes) {
-		if c := s.Chokes[ref]; slices.Contains(s.zonesAt(c.Where), j.Zone) || c.Where == j.Zone || s.chokeReached(c, j.Plan) {
+		if c := s.Chokes[ref]; slices.Contains(s.zonesAt(c.Where), j.Zone) || c.Where == j.Zone || s.ChokeReached(c.Where, j.Plan) {
 			out = append(out, c.text())
 		}
 	}

@@ -35,3 +35,22 @@ func TestEquipmentLockIsNoBarrier(t *testing.T) {
 		wantGrant(t, e.signOn("walt", "j1"), held, drag)
 	}
 }
+
+func (st *site) choked(where string) *Reply {
+	st.w.t.Helper()
+	return st.note("abe", func(r *recordv1.Record) {
+		r.Act = &recordv1.Record_FoundChoked{FoundChoked: &recordv1.FoundChoked{Where: where}}
+	})
+}
+
+// A choke that the point does not reach stops nothing at its panel.
+func TestAnotherLegsChokeStopsNothing(t *testing.T) {
+	w, e := goAhead(t)
+	e.choked("eastfork/pit")
+	w.yards["millrow"].choked("millrow/gallery")
+	w.yards["millrow"].drain()
+	e.catchUp()
+	if v := e.y.Panel(drag); !v.GoAhead {
+		t.Errorf("the go-ahead is gone: %v", v.WhyNot)
+	}
+}

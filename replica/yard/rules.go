@@ -256,6 +256,23 @@ func (c *scene) standing(p string, q *ledger.ReqState) []string {
 	return out
 }
 
+// chokes lists the choked legs, in view or own undrained, that closing p could turn:
+// never jog one, 1910.272(q)(1). One cleared here counts until the ledger has it.
+func (c *scene) chokes(p string) []string {
+	var out []string
+	for _, ref := range slices.Sorted(maps.Keys(c.v.Chokes)) {
+		if k := c.v.Chokes[ref]; c.v.ChokeReached(k.Where, []string{p}) {
+			out = append(out, fmt.Sprintf("%s is choked (%s): dig it out by hand", k.Where, ref))
+		}
+	}
+	for _, it := range c.tail {
+		if w := it.rec.GetFoundChoked().GetWhere(); w != "" && c.v.ChokeReached(w, []string{p}) {
+			out = append(out, fmt.Sprintf("%s is choked, not yet in the ledger (%s)", w, it.ref()))
+		}
+	}
+	return out
+}
+
 // reaches reports whether closing p may let energy reach the zone of a job, by
 // the structure of the drawings. A job nobody knows may be anywhere.
 func (c *scene) reaches(p, job string) bool {
