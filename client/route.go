@@ -36,6 +36,10 @@ func home(rec *recordv1.Record, jobYard func(job string) string) string {
 		return ledger.YardOf(a.FumigationCleared.GetFumigation())
 	case *recordv1.Record_OpenJob:
 		return ledger.YardOf(a.OpenJob.GetZone())
+	case *recordv1.Record_FoundChoked:
+		return ledger.YardOf(a.FoundChoked.GetWhere())
+	case *recordv1.Record_ClearChoke:
+		return ledger.YardOf(a.ClearChoke.GetChoke())
 	case *recordv1.Record_Isolate:
 		return ledger.YardOf(a.Isolate.GetPoint())
 	case *recordv1.Record_Closed:

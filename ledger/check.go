@@ -148,7 +148,8 @@ func checkRecord(r *recordv1.Record) string {
 	case *recordv1.Record_Join:
 		return opt(Name(a.Join.GetInvitation()) && len(a.Join.GetKey()) == 32 && plain(a.Join.GetAddress()), "joining needs the invitation's id and a key")
 	case *recordv1.Record_RegisterPadlock:
-		return opt(Name(a.RegisterPadlock.GetSerial()) && Name(a.RegisterPadlock.GetOwner()), "a padlock needs a serial and an owner")
+		_, known := recordv1.PadlockKind_name[int32(a.RegisterPadlock.GetKind())]
+		return opt(known && Name(a.RegisterPadlock.GetSerial()) && Name(a.RegisterPadlock.GetOwner()) && optional(a.RegisterPadlock.GetSpareHolder()), "a padlock needs a serial and an owner, and a kind that is known")
 	case *recordv1.Record_RegisterPoint:
 		return opt(PointName(a.RegisterPoint.GetPoint()) && plain(a.RegisterPoint.GetLabel()), pointForm)
 	case *recordv1.Record_RegisterBox:
@@ -211,11 +212,14 @@ func checkRecord(r *recordv1.Record) string {
 		}
 		return others(r.GetSigner(), a.ClaimLock.GetWitness())
 	case *recordv1.Record_Lock:
-		return opt(targetOK(a.Lock.GetTarget()) && plain(a.Lock.GetPadlock()) && (a.Lock.GetJob() == "" || Name(a.Lock.GetJob())), pointForm+"; a box yard/box")
+		if !tagOK(a.Lock.GetTag()) {
+			return "a tag has a legend and extra means that are known, and names a demonstration by id"
+		}
+		return opt(targetOK(a.Lock.GetTarget()) && plain(a.Lock.GetPadlock()) && optional(a.Lock.GetJob()), pointForm+"; a box yard/box")
 	case *recordv1.Record_FoundLock:
 		return opt(targetOK(a.FoundLock.GetTarget()) && plain(a.FoundLock.GetSeen()) && (a.FoundLock.GetJob() == "" || Name(a.FoundLock.GetJob())), pointForm+"; a box yard/box")
 	case *recordv1.Record_Release:
-		return opt(refOK(a.Release.GetHold()), refForm)
+		return opt(refOK(a.Release.GetHold()) && plain(a.Release.GetWhy()), refForm)
 	case *recordv1.Record_Isolate:
 		return opt(PointName(a.Isolate.GetPoint()), pointForm)
 	case *recordv1.Record_Closed:
@@ -267,5 +271,5 @@ func checkRecord(r *recordv1.Record) string {
 	case *recordv1.Record_CloseJob:
 		return opt(Name(a.CloseJob.GetJob()), jobForm)
 	}
-	return "the record has no act"
+	return checkPadlockActs(r)
 }

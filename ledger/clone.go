@@ -24,7 +24,9 @@ func (s *State) Clone() *State {
 		c.Reach[z] = slices.Clone(points)
 	}
 	c.Jobs = each(s.Jobs, (*Job).part)
-	c.Holds = each(s.Holds, func(h *Hold) { h.Flags = slices.Clone(h.Flags) })
+	c.Holds = each(s.Holds, (*Hold).part)
+	c.Troubles = each(s.Troubles, func(*Trouble) {})
+	c.Chokes = each(s.Chokes, func(*Choke) {})
 	c.SignOns = each(s.SignOns, func(so *SignOn) { so.Promised = slices.Clone(so.Promised) })
 	c.Reqs = each(s.Reqs, func(q *ReqState) {
 		q.Points, q.Involved = slices.Clone(q.Points), slices.Clone(q.Involved)
@@ -59,6 +61,16 @@ func (j *Job) part() {
 	j.Looked, j.LastHold, j.LastOff, j.LastOn = maps.Clone(j.Looked), maps.Clone(j.LastHold), maps.Clone(j.LastOff), maps.Clone(j.LastOn)
 	j.Readings = each(j.Readings, func(*Proof) {})
 	j.Found = each(j.Found, func(*Found) {})
+}
+
+// part gives a copied hold lists of its own.
+func (h *Hold) part() {
+	h.Flags = slices.Clone(h.Flags)
+	if h.Tag != nil {
+		t := *h.Tag
+		t.Means = slices.Clone(t.Means)
+		h.Tag = &t
+	}
 }
 
 // each copies a map and what it points to; part then parts the lists inside.

@@ -23,6 +23,9 @@ func (x *step) handOver(o *recordv1.HandOver) {
 		if !x.holdStands(off, offRef) || !x.holdStands(on, onRef) {
 			continue
 		}
+		if !x.notPersonal(off) || !x.notPersonal(on) {
+			continue // an equipment lock protects nobody: nothing passes to it or from it
+		}
 		concerned = append(concerned, off.Holder, on.Holder)
 		for _, h := range []*Hold{off, on} {
 			if h.StoodClear() {

@@ -33,6 +33,10 @@ type Hold struct {
 	Off   Mark             `json:"off"`
 	How   string           `json:"how,omitempty"`
 	Flags []*recordv1.Flag `json:"flags,omitempty"`
+	// Equipment: a yard's own lock, nobody's; Review is when it is looked at again.
+	Equipment bool     `json:"equipment,omitempty"`
+	Review    int64    `json:"review,omitempty"`
+	Tag       *HoldTag `json:"tag,omitempty"`
 }
 
 // Active reports whether the lock is on, as far as records tell.
@@ -116,9 +120,15 @@ func (s *State) coveredSince(h *Hold, point string) Mark {
 
 // lock is never refused when its target and signer are known (decisions.md 2).
 func (x *step) lock(l *recordv1.Lock) {
-	h := &Hold{Ref: x.out.Ref, Holder: x.who.ID, Point: l.GetTarget().GetPoint(), Box: l.GetTarget().GetBox(), Padlock: l.GetPadlock(), Job: l.GetJob(), On: x.mark, Since: x.bornUnder()}
-	x.lockFlags(h)
-	x.flagDebt(h.Holder)
+	h := &Hold{Ref: x.out.Ref, Holder: x.who.ID, Point: l.GetTarget().GetPoint(), Box: l.GetTarget().GetBox(), Padlock: l.GetPadlock(), Job: l.GetJob(), On: x.mark, Since: x.bornUnder(), Tag: tagOf(l.GetTag())}
+	if l.GetEquipment() {
+		x.equipmentLock(h, l)
+	} else {
+		x.jobFlags(h)
+		x.flagDebt(h.Holder)
+	}
+	x.padlockOn(h)
+	x.tagFlags(h)
 	x.putOn(h, l.GetTarget())
 }
 
@@ -137,7 +147,7 @@ func (x *step) putOn(h *Hold, t *recordv1.Target) {
 		return
 	}
 	holes := s.holes(h)
-	if n := len(slices.DeleteFunc(s.holdsAt(h.Target()), (*Hold).StoodClear)); n >= holes {
+	if n := s.locksAt(h.Target()); n >= holes && !h.TagOnly() {
 		x.flag("HASP_FULL", h.Target(), fmt.Sprintf("%d locks are recorded and it has holes for %d", n+1, holes), "common practice, no source")
 	}
 	for _, p := range pts {
@@ -184,12 +194,16 @@ func (x *step) promiseKept(what string) {
 // unclaimed reports whether a hold names no open job: its holder may be at work
 // for any job on those points.
 func (s *State) unclaimed(h *Hold) bool {
+	if h.Equipment {
+		return false // nobody is at work behind it
+	}
 	j := s.Jobs[h.Job]
 	return j == nil || j.Closed.Set()
 }
 
-// lockFlags notes every rule the lock breaks; none of them stops it.
-func (x *step) lockFlags(h *Hold) {
+// jobFlags notes every rule that a personal lock breaks with its job; none of them
+// stops it.
+func (x *step) jobFlags(h *Hold) {
 	s := x.s
 	j := s.Jobs[h.Job]
 	switch {
@@ -205,6 +219,14 @@ func (x *step) lockFlags(h *Hold) {
 			x.flag("NOT_ON_CREW", h.Holder, h.Holder+" is not on the crew of "+j.ID, "1910.147(f)(3)")
 		}
 	}
+}
+
+// padlockOn notes every rule that the padlock breaks. A tag alone has none.
+func (x *step) padlockOn(h *Hold) {
+	s := x.s
+	if h.Padlock == "" && h.TagOnly() {
+		return
+	}
 	if h.Padlock == "" {
 		x.flag("NO_PADLOCK", h.Target(), "no padlock is named", "1910.147(c)(5)(ii)")
 		return
@@ -212,12 +234,14 @@ func (x *step) lockFlags(h *Hold) {
 	p := s.Locks[h.Padlock]
 	switch {
 	case p == nil:
-		x.flag("UNKNOWN_PADLOCK", h.Padlock, "this padlock is not registered", "1910.147(c)(5)(ii)")
+		x.flag("UNKNOWN_PADLOCK", h.Padlock, "this padlock is not registered", padlockClause)
+	case h.Equipment:
+	case p.Owner == "":
+		x.flag("OTHERS_PADLOCK", h.Padlock, "this padlock was returned and is issued to nobody", padlockClause)
 	case p.Owner != h.Holder:
-		x.flag("OTHERS_PADLOCK", h.Padlock, "this padlock belongs to "+p.Owner, "1910.147(c)(5)(ii)")
-	case p.unsafeKey() != "":
-		x.flag("SPARE_KEY", h.Padlock, p.unsafeKey(), "common practice, no source")
+		x.flag("OTHERS_PADLOCK", h.Padlock, "this padlock belongs to "+p.Owner, padlockClause)
 	}
+	x.out.Flags = append(x.out.Flags, s.padlockFlags(h.Padlock, h.Equipment)...)
 	for _, ref := range sorted(s.active) {
 		if o := s.active[ref]; o.Padlock == h.Padlock && !o.StoodClear() {
 			x.flag("TWO_PLACES", h.Padlock, "this padlock is recorded on "+o.Target()+" too", "1910.147(c)(5)(ii)")
@@ -245,6 +269,11 @@ func (s *State) holdsAt(target string) []*Hold {
 	return byRef(out)
 }
 
+// locksAt counts the locks that take a hole of a target.
+func (s *State) locksAt(target string) int {
+	return len(slices.DeleteFunc(s.holdsAt(target), func(h *Hold) bool { return h.StoodClear() || h.TagOnly() }))
+}
+
 // release ends a hold: its holder alone, with a key that is not younger than
 // the hold (design.md, Security; 1910.147(e)(3)).
 func (x *step) release(r *recordv1.Release) {
@@ -252,6 +281,8 @@ func (x *step) release(r *recordv1.Release) {
 	h := s.Holds[ref]
 	switch {
 	case !x.holdStands(h, ref):
+	case h.Equipment:
+		x.releaseEquipment(h, r)
 	case h.Holder != x.who.ID:
 		owner := h.Holder
 		if owner == "" {

@@ -99,6 +99,14 @@ var Permits = []Permit{
 	{Kind: "hot_work_done", Class: Asserts, Roles: roles(authorised, supervisor, contractor), Journal: true, Clause: "1910.272(f)"},
 	{Kind: "fumigation_recorded", Class: Protects, Journal: true},
 	{Kind: "fumigation_cleared", Class: Lifts, Roles: roles(authorised, supervisor, manager), Journal: true},
+	{Kind: "move_key", Class: Asserts, Roles: roles(manager), Clause: "common practice, no source"},
+	{Kind: "issue_padlock", Class: Asserts, Roles: roles(supervisor, manager), Clause: padlockClause},
+	{Kind: "report_padlock", Class: Protects},
+	{Kind: "clear_padlock", Class: Lifts, Roles: roles(supervisor, manager), Clause: padlockClause},
+	{Kind: "review_lock", Class: Lifts, Roles: roles(supervisor, manager), Clause: "common practice, no source"},
+	{Kind: "describe_point", Class: Lifts, Roles: roles(supervisor, manager), Clause: "1910.147(c)(2)"},
+	{Kind: "found_choked", Class: Protects, Journal: true, Clause: chokeClause},
+	{Kind: "clear_choke", Class: Lifts, Roles: roles(authorised, supervisor), Journal: true, Clause: chokeClause},
 }
 
 var permitByKind = func() map[string]*Permit {

@@ -109,31 +109,6 @@ func (x *step) join(j *recordv1.Join) {
 	x.change("%s enrolled", id)
 }
 
-func (x *step) registerPadlock(p *recordv1.RegisterPadlock) {
-	s := x.s
-	if s.Locks[p.GetSerial()] != nil {
-		x.refuse("EXISTS", p.GetSerial(), "a padlock with this serial is registered already", "read the serial again: each lock is singular", x.who.ID, "1910.147(c)(5)(ii)")
-		return
-	}
-	if s.People[p.GetOwner()] == nil {
-		x.refuse("UNKNOWN_PERSON", p.GetOwner(), "nobody of this name is enrolled", "invite them first", "a manager", "")
-		return
-	}
-	s.Locks[p.GetSerial()] = &Padlock{Serial: p.GetSerial(), Owner: p.GetOwner(), KeysCut: p.GetKeysCut(), Spare: p.GetSpare(), Recorded: x.mark}
-	if why := s.Locks[p.GetSerial()].unsafeKey(); why != "" {
-		x.flag("SPARE_KEY", p.GetSerial(), why, "common practice, no source")
-	}
-	x.change("padlock %s registered to %s", p.GetSerial(), p.GetOwner())
-}
-
-// unsafeKey says why the lock's keys break "one lock, one key, one person".
-func (p *Padlock) unsafeKey() string {
-	if p.KeysCut <= 1 || p.Spare == recordv1.SpareKey_SPARE_KEY_DESTROYED || p.Spare == recordv1.SpareKey_SPARE_KEY_MANAGER_CUSTODY {
-		return ""
-	}
-	return fmt.Sprintf("padlock %s has %d keys and the spare is neither destroyed nor in the manager's custody", p.Serial, p.KeysCut)
-}
-
 func (x *step) registerPoint(p *recordv1.RegisterPoint) {
 	s := x.s
 	yard := YardOf(p.GetPoint())

@@ -8,7 +8,11 @@ import (
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-const removalClause = "1910.147(e)(3)"
+const (
+	removalClause = "1910.147(e)(3)"
+	// removedHow is how a hold ended that two managers ordered off.
+	removedHow = "removed"
+)
 
 // Debt is a removal that its holder has not yet been told of: they are, before
 // they work again, 1910.147(e)(3)(iii).
@@ -27,6 +31,7 @@ func (x *step) removal(r *recordv1.Removal) {
 	s, ref := x.s, RefOf(r.GetHold())
 	h := s.Holds[ref]
 	x.holdStands(h, ref)
+	x.notPersonal(h)
 	if p := s.People[r.GetSecond()]; !p.Has(manager) {
 		x.refuse("NOT_PERMITTED", p.ID, p.ID+" is not a manager", "two managers order a removal", "two managers", removalClause)
 	}
@@ -42,7 +47,7 @@ func (x *step) removal(r *recordv1.Removal) {
 	if x.refused() {
 		return
 	}
-	x.takeOff(h, "removed")
+	x.takeOff(h, removedHow)
 	x.change("verified not here: %s", r.GetNotHere())
 	x.change("tried to reach: %s", r.GetTriedToReach())
 	if h.Holder == "" {

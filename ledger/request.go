@@ -131,6 +131,7 @@ func (s *State) startConditions(j *Job, q *ReqState, points []string) []*recordv
 		}
 	}
 	cs = append(cs, s.permitsReached(points)...)
+	cs = append(cs, s.chokeConditions(points)...)
 	return append(cs, s.endangered(q, points)...)
 }
 

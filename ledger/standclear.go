@@ -26,9 +26,10 @@ func (h *Hold) StoodClearFor(q *ReqState) bool {
 }
 
 // Guarding lists the holds that cover a point and protect: without those whose
-// holder stood clear.
+// holder stood clear, a yard's equipment locks, and tags that lack what a tag alone
+// needs.
 func (s *State) Guarding(point string) []*Hold {
-	return slices.DeleteFunc(s.HoldsOn(point), (*Hold).StoodClear)
+	return slices.DeleteFunc(s.HoldsOn(point), func(h *Hold) bool { return h.StoodClear() || h.Equipment || s.lacks(h, point) != "" })
 }
 
 // standClear takes a holder's protection away for one test or positioning. By
@@ -49,6 +50,7 @@ func (x *step) standClear(c *recordv1.StandClear) {
 		return
 	}
 	switch {
+	case !x.notPersonal(h):
 	case h.Holder != x.who.ID:
 		x.refuse("NOT_YOUR_LOCK", ref, fmt.Sprintf("the lock on %s is held by %s; only its holder stands clear", h.Target(), holderName(h)), "ask them", holderName(h), testClause)
 	case x.mayEnd(h, h.Holder) && q != nil:
@@ -113,6 +115,8 @@ func (s *State) holdConditions(p string, q *ReqState) []*recordv1.Condition {
 	for _, h := range s.HoldsOn(p) {
 		who := holderName(h)
 		switch {
+		case h.Equipment:
+			cs = append(cs, cond("HOLD_STANDS", p, fmt.Sprintf("a yard's equipment lock hangs on %s (%s), put on by %s: the machine is out of service", h.Target(), h.Ref, who), "a supervisor or manager takes it off at its yard, with a reason", "supervisor or manager", ""))
 		case q.Test() && h.Holder == "":
 			cs = append(cs, cond("HOLD_STANDS", p, fmt.Sprintf("a lock whose owner is not known hangs on %s (%s): nobody can stand clear of it", h.Target(), h.Ref), "its owner claims it first", who, testClause))
 		case q.Test():

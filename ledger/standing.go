@@ -95,9 +95,14 @@ func (s *State) pointConditions(j *Job, at int64) []*recordv1.Condition {
 			add("NOT_OPEN", id, id+" is not recorded open", "open it at its panel and record it", "authorised employee", "1910.147(d)(3)")
 			continue
 		}
-		holds := s.Guarding(id)
+		holds, hung := s.Guarding(id), s.HoldsOn(id)
 		for _, who := range must {
 			mine := slices.DeleteFunc(slices.Clone(holds), func(h *Hold) bool { return h.Holder != who })
+			tag := slices.IndexFunc(hung, func(h *Hold) bool { return h.Holder == who && !h.Equipment && !h.StoodClear() })
+			if len(mine) == 0 && tag >= 0 {
+				add("TAG_ONLY", id, s.lacks(hung[tag], id), "hang a lock where one goes on; else a tag with its legend and an extra means, and record them", who, tagClause)
+				continue
+			}
 			if len(mine) == 0 {
 				add("NO_LOCK", id, who+" has no lock on "+id, who+" hangs their own lock, there or on a box that holds its key", who, "1910.147(d)(4)(i)")
 				continue
@@ -353,7 +358,7 @@ func (s *State) stageAt(j *Job, at int64) recordv1.Stage {
 		return recordv1.Stage_STAGE_TOLD
 	case has("NOT_OPEN"):
 		return recordv1.Stage_STAGE_SHUT_DOWN
-	case has("NO_LOCK", "NOT_TRIED"):
+	case has("NO_LOCK", "NOT_TRIED", "TAG_ONLY"):
 		return recordv1.Stage_STAGE_OPENED
 	case has("STORED", "RECHECK"):
 		return recordv1.Stage_STAGE_LOCKED

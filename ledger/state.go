@@ -79,6 +79,11 @@ type Padlock struct {
 	KeysCut  uint32            `json:"keys_cut"`
 	Spare    recordv1.SpareKey `json:"spare"`
 	Recorded Mark              `json:"recorded"`
+	// Kind says what opens it. SpareHolder has the second key; SpareUnexplained is
+	// set while that key left custody for no recorded removal.
+	Kind             recordv1.PadlockKind `json:"kind,omitempty"`
+	SpareHolder      string               `json:"spare_holder,omitempty"`
+	SpareUnexplained bool                 `json:"spare_unexplained,omitempty"`
 }
 
 // Point is an isolation point. A new one is live.
@@ -93,6 +98,10 @@ type Point struct {
 	// made it live after it was open.
 	Opened Mark `json:"opened"`
 	Closed Mark `json:"closed"`
+	// NotLockable: its device takes no lock. Demonstration is the id of the written
+	// demonstration that a tag alone protects as fully there.
+	NotLockable   bool   `json:"not_lockable,omitempty"`
+	Demonstration string `json:"demonstration,omitempty"`
 }
 
 // Box is a group lock box. Points maps a point to when its key went in.
@@ -122,28 +131,30 @@ type Drawing struct {
 // State is everything the rules need, and nothing more. Fields are exported for
 // serialisation; change them only by Apply.
 type State struct {
-	Format  int                     `json:"format"`
-	Ledger  string                  `json:"ledger"` // hex; empty before the founding
-	Coop    string                  `json:"coop"`
-	Ruleset uint32                  `json:"ruleset"`
-	Time    int64                   `json:"time"`
-	Tree    seal.Edge               `json:"tree"`
-	Yards   map[string]*Yard        `json:"yards"`
-	People  map[string]*Person      `json:"people"`
-	Keys    map[string]*Key         `json:"keys"` // by fingerprint
-	Invites map[string]*Invitation  `json:"invites"`
-	Locks   map[string]*Padlock     `json:"padlocks"`
-	Points  map[string]*Point       `json:"points"`
-	Boxes   map[string]*Box         `json:"boxes"`
-	Plans   map[string]*Drawing     `json:"drawings"` // by yard
-	Reach   map[string][]string     `json:"reach"`    // zone -> points that may reach it; only grows
-	Jobs    map[string]*Job         `json:"jobs"`
-	Holds   map[string]*Hold        `json:"holds"`
-	SignOns map[string]*SignOn      `json:"sign_ons"`
-	Reqs    map[string]*ReqState    `json:"requests"`
-	Tickets map[string]*TicketState `json:"tickets"`
-	Debts   map[string]*Debt        `json:"debts,omitempty"`   // removals not acknowledged, by hold
-	Started map[string]*Started     `json:"started,omitempty"` // without the ledger, by reference
+	Format   int                     `json:"format"`
+	Ledger   string                  `json:"ledger"` // hex; empty before the founding
+	Coop     string                  `json:"coop"`
+	Ruleset  uint32                  `json:"ruleset"`
+	Time     int64                   `json:"time"`
+	Tree     seal.Edge               `json:"tree"`
+	Yards    map[string]*Yard        `json:"yards"`
+	People   map[string]*Person      `json:"people"`
+	Keys     map[string]*Key         `json:"keys"` // by fingerprint
+	Invites  map[string]*Invitation  `json:"invites"`
+	Locks    map[string]*Padlock     `json:"padlocks"`
+	Points   map[string]*Point       `json:"points"`
+	Boxes    map[string]*Box         `json:"boxes"`
+	Plans    map[string]*Drawing     `json:"drawings"` // by yard
+	Reach    map[string][]string     `json:"reach"`    // zone -> points that may reach it; only grows
+	Jobs     map[string]*Job         `json:"jobs"`
+	Holds    map[string]*Hold        `json:"holds"`
+	SignOns  map[string]*SignOn      `json:"sign_ons"`
+	Reqs     map[string]*ReqState    `json:"requests"`
+	Tickets  map[string]*TicketState `json:"tickets"`
+	Debts    map[string]*Debt        `json:"debts,omitempty"`    // removals not acknowledged, by hold
+	Started  map[string]*Started     `json:"started,omitempty"`  // without the ledger, by reference
+	Troubles map[string]*Trouble     `json:"troubles,omitempty"` // of padlocks, by serial and kind
+	Chokes   map[string]*Choke       `json:"chokes,omitempty"`   // not dug out, by reference
 	// Permits for bin entry and hot work by id, and what they rest on: tests of the
 	// air by job, watches and fumigations not cleared by reference.
 	WorkPermits map[string]*WorkPermit `json:"work_permits,omitempty"`
@@ -185,7 +196,7 @@ func New() *State {
 		Boxes: map[string]*Box{}, Plans: map[string]*Drawing{}, Reach: map[string][]string{},
 		Jobs: map[string]*Job{}, Holds: map[string]*Hold{}, SignOns: map[string]*SignOn{},
 		Reqs: map[string]*ReqState{}, Tickets: map[string]*TicketState{},
-		Debts: map[string]*Debt{}, Started: map[string]*Started{},
+		Debts: map[string]*Debt{}, Started: map[string]*Started{}, Troubles: map[string]*Trouble{}, Chokes: map[string]*Choke{},
 		WorkPermits: map[string]*WorkPermit{}, Air: map[string]*Air{}, Watches: map[string]*Watch{}, Fumigations: map[string]*Fumigation{},
 		active: map[string]*Hold{}, inside: map[string]*SignOn{},
 	}

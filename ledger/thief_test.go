@@ -127,6 +127,12 @@ func everyAct(w *world, hold, on string) []*recordv1.Record {
 		actIssueBin("in-1", "boot-1", w.now+3_600_000, bin()), actClosePermit("in-1"), actAir("boot-1", zone, recordv1.AirLevel_AIR_LEVEL_TOP, clean()...),
 		actStand("boot-1", recordv1.Duty_DUTY_OBSERVER), actLeave(hold), actHotDone("in-1"), actFumigated("stonebend/bin-9"), actFumigantCleared(hold, 0),
 		w.actStandClear(hold, "thief"), actTakeOver("boot-1", "ravi"), actReplaceKey("mallory"), actReissueKey("lena", "mallory"), actFoundStarted("the leg was jogged", feeder),
+		actMoveKey("lena-1", recordv1.KeyMove_KEY_MOVE_TAKEN_OUT, "ravi", hold), actIssue("lena-1", "ravi"),
+		actReport("lena-1", recordv1.PadlockTrouble_PADLOCK_TROUBLE_KEY_LOST),
+		{Act: &recordv1.Record_ClearPadlock{ClearPadlock: &recordv1.ClearPadlock{Serial: "lena-1", Trouble: recordv1.PadlockTrouble_PADLOCK_TROUBLE_KEY_LOST, Why: "x"}}},
+		actReview(hold, w.now+1e9), actDescribe(&recordv1.DescribePoint{Point: feeder, NotLockable: true, Why: "x"}),
+		actChoked(zone), actClearChoke(hold, true),
+		actReleaseWhy(hold, "the machine is back"), actEquipment(feeder, "lena-1", w.now+1e9),
 	}
 	seen := map[string]bool{}
 	for _, a := range acts {
@@ -166,6 +172,9 @@ func TestPermits(t *testing.T) {
 						in = in || r == role
 					}
 					may = may && in
+				}
+				if act.GetLock().GetEquipment() { // (c)(8) is about personal locks
+					may = may || role == supervisor || role == manager
 				}
 				w.s = before.Clone()
 				var o *recordv1.Outcome

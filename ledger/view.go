@@ -14,7 +14,8 @@ func (s *State) PointView(id string) *recordv1.PointView {
 	if p == nil {
 		return &recordv1.PointView{Point: id}
 	}
-	v := &recordv1.PointView{Point: id, Yard: p.Yard, Label: p.Label, Holes: p.Holes, Position: recordv1.Position_POSITION_LIVE}
+	v := &recordv1.PointView{Point: id, Yard: p.Yard, Label: p.Label, Holes: p.Holes, Position: recordv1.Position_POSITION_LIVE,
+		HolesLeft: int32(p.Holes) - int32(s.locksAt(id)), NotLockable: p.NotLockable, Demonstration: p.Demonstration}
 	for _, h := range s.HoldsOn(id) {
 		v.Holds = append(v.Holds, h.Ref)
 	}
@@ -40,12 +41,13 @@ func (s *State) PointView(id string) *recordv1.PointView {
 // HoldView shows one hold.
 func (s *State) HoldView(h *Hold) *recordv1.HoldView {
 	v := &recordv1.HoldView{Ref: h.Ref, Holder: h.Holder, Target: h.Target(), Covers: s.Covers(h), Job: h.Job, Padlock: h.Padlock,
-		SinceUnixMs: h.On.Time, Index: h.On.Index, Flags: h.Flags, Found: h.Holder == "", Guards: len(s.Covers(h)) > 0 && !h.StoodClear(), StoodClear: h.Stood}
+		SinceUnixMs: h.On.Time, Index: h.On.Index, Flags: h.Flags, Found: h.Holder == "", Guards: len(s.Covers(h)) > 0 && !h.StoodClear() && !h.Equipment, StoodClear: h.Stood,
+		Standing: s.standing(h), TagOnly: h.TagOnly(), Equipment: h.Equipment, ReviewUnixMs: h.Review, Tag: h.Tag.view()}
 	if p := s.People[h.Holder]; p != nil {
 		v.Name = p.Name
 	}
 	for _, c := range v.Covers {
-		v.Guards = v.Guards && s.Points[c] != nil && !s.Points[c].Live
+		v.Guards = v.Guards && s.Points[c] != nil && !s.Points[c].Live && s.lacks(h, c) == ""
 	}
 	return v
 }
@@ -110,6 +112,8 @@ func (s *State) JobView(id string, at int64) *recordv1.JobView {
 			v.Alarms = append(v.Alarms, a.Text)
 		}
 	}
+	v.Alarms = append(v.Alarms, s.overdue(at, func(h *Hold) bool { return overlap(s.Covers(h), j.Plan) })...)
+	v.Chokes = s.chokesFor(j)
 	for _, y := range s.drawingsOf(j) {
 		if d := s.Plans[y]; d != nil {
 			v.Drawings = append(v.Drawings, fmt.Sprintf("%s revision %d", y, d.Revision))
@@ -132,6 +136,10 @@ func (s *State) Board(yard string, at int64) *recordv1.Board {
 	for _, a := range s.Alarms {
 		b.Alarms = append(b.Alarms, a.Text)
 	}
+	b.Alarms = append(b.Alarms, s.overdue(at, func(*Hold) bool { return true })...)
+	for _, id := range sorted(s.Locks) {
+		b.Padlocks = append(b.Padlocks, s.PadlockView(id))
+	}
 	for _, id := range sorted(s.Points) {
 		if here(id) {
 			b.Points = append(b.Points, s.PointView(id))
@@ -142,7 +150,7 @@ func (s *State) Board(yard string, at int64) *recordv1.Board {
 		if !here(id) {
 			continue
 		}
-		v := &recordv1.BoxView{Box: id, Yard: x.Yard, Label: x.Label, Holes: x.Holes, Points: sorted(x.Points)}
+		v := &recordv1.BoxView{Box: id, Yard: x.Yard, Label: x.Label, Holes: x.Holes, Points: sorted(x.Points), HolesLeft: int32(x.Holes) - int32(s.locksAt(id))}
 		for _, h := range s.holdsAt(id) {
 			v.Holds = append(v.Holds, h.Ref)
 		}

@@ -307,6 +307,16 @@ func TestThreeYards(t *testing.T) {
 	release := &recordv1.Record{Act: &recordv1.Record_Release{Release: &recordv1.Release{Hold: hold}}}
 	c.refuse("nia", "eastfork", "NOT_YOUR_LOCK", release)
 	c.do("ravi", "eastfork", release)
+	// A yard's equipment lock and a tag alone say first what they are not.
+	for want, more := range map[string]*recordv1.Lock{
+		"EQUIPMENT LOCK: it protects nobody": {Equipment: true, ReviewUnixMs: 1 << 50},
+		"TAG ONLY: it warns":                 {Tag: &recordv1.Tag{Only: true}},
+	} {
+		more.Target = &recordv1.Target{On: &recordv1.Target_Point{Point: point}}
+		if rec := c.do("nia", "millrow", &recordv1.Record{Act: &recordv1.Record_Lock{Lock: more}}); !strings.Contains(rec.GetText(), want) {
+			t.Errorf("the receipt says %q", rec.GetText())
+		}
+	}
 }
 
 // testLog prints what a replica says when YARDHASP_TEST_LOG is set.

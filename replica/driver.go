@@ -229,6 +229,12 @@ func (d *driver) written() (out []*recordv1.WrittenView) {
 }
 
 // about names the act of a record of the journal and what it hangs on.
+func (d *driver) caveat(seq uint64) string {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	return d.y.Caveat(seq)
+}
+
 func (d *driver) about(seq uint64) (kind, target string) {
 	d.mu.Lock()
 	defer d.mu.Unlock()

@@ -70,9 +70,9 @@ func (r *Replica) lockReceipt(ctx context.Context, rec *servicev1.Receipt, seq u
 		rec.Status, rec.Promised, rec.Text = servicev1.Status_STATUS_UNCONFIRMED, nil, divergedWords(r.set.Name, a)
 		return
 	}
-	rec.Text = lockWords(rec.Status, r.set.Name, target, home, promised, rec.GetOutcome().GetTimeUnixMs())
+	rec.Text = strings.TrimSpace(r.yard.caveat(seq) + " " + lockWords(rec.Status, r.set.Name, target, home, promised, rec.GetOutcome().GetTimeUnixMs()))
 	for _, f := range rec.GetOutcome().GetFlags() {
-		if f.GetCode() == "DOES_NOT_ISOLATE" {
+		if f.GetCode() == "DOES_NOT_ISOLATE" || f.GetCode() == "TAG_LACKS" {
 			rec.Text = strings.TrimSpace(f.GetText() + ". " + rec.Text)
 		}
 	}

@@ -141,14 +141,14 @@ func (y *Yard) admit(c *scene, it *item) error {
 // owner is whose lock or sign-on a Release or SignOff would end, "" when this yard
 // does not know. Whose it is never changes, but for a lock found hanging.
 func (c *scene) owner(it *item) string {
-	if h := c.v.Holds[it.hold]; h != nil {
+	if h := c.v.Holds[it.hold]; h != nil && !h.Equipment { // the yard's own has no owner of its own
 		return h.Holder
 	}
 	if so := c.v.SignOns[it.signOn]; so != nil {
 		return so.Person
 	}
 	for _, t := range c.tail {
-		if (t.kind == "lock" || t.kind == "sign_on") && (t.ref() == it.hold || t.ref() == it.signOn) {
+		if (t.kind == "lock" && !t.rec.GetLock().GetEquipment() || t.kind == "sign_on") && (t.ref() == it.hold || t.ref() == it.signOn) {
 			return t.rec.GetSigner()
 		}
 	}

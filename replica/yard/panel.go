@@ -75,6 +75,7 @@ func (y *Yard) Panel(point string) PanelView {
 		v.WhyNot = append(v.WhyNot, c.unaccepted(point, a)...)
 	}
 	v.WhyNot = append(v.WhyNot, c.standing(point, c.v.Reqs[a.Request])...)
+	v.WhyNot = append(v.WhyNot, c.chokes(point)...)
 	if y.apart != "" {
 		v.WhyNot = append(v.WhyNot, y.apart)
 	}

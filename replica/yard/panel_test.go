@@ -76,6 +76,12 @@ func TestDecision6GoAheadIsWithdrawn(t *testing.T) {
 			w.yards["millrow"].drain()
 			e.catchUp()
 		}},
+		{"1910.272(q)(1): by a choke found here", "choked, not yet in the ledger", func(w *world, e *site) { e.choked("eastfork/tunnel") }},
+		{"1910.272(q)(1): by a choke found elsewhere", "dig it out by hand", func(w *world, e *site) {
+			w.yards["millrow"].choked("eastfork/tunnel")
+			w.yards["millrow"].drain()
+			e.catchUp()
+		}},
 		{"by leaving service", "out of service", func(w *world, e *site) { e.y.Broken("no space") }},
 	} {
 		t.Run(c.name, func(t *testing.T) {

@@ -180,6 +180,9 @@ func (c *scene) barrier(p string) bool {
 		}
 	}
 	for _, it := range c.tail {
+		if l := it.rec.GetLock(); l.GetEquipment() || l.GetTag().GetOnly() {
+			continue // nobody's own lock, or none at all; what the ledger makes of it is in the view
+		}
 		if (it.kind == "lock" || it.kind == "found_lock") && !off[it.ref()] {
 			points, _, _ := c.promise(target(it))
 			if slices.Contains(points, p) {
@@ -248,6 +251,23 @@ func (c *scene) standing(p string, q *ledger.ReqState) []string {
 	for _, it := range c.tail {
 		if it.kind == "sign_on" && (slices.Contains(it.Envelope.GetPromised(), p) || c.reaches(p, it.job)) {
 			out = append(out, fmt.Sprintf("%s is signed on for job %s, not yet in the ledger (%s)", it.rec.GetSigner(), it.job, it.ref()))
+		}
+	}
+	return out
+}
+
+// chokes lists the choked legs, in view or own undrained, that closing p could turn:
+// never jog one, 1910.272(q)(1). One cleared here counts until the ledger has it.
+func (c *scene) chokes(p string) []string {
+	var out []string
+	for _, ref := range slices.Sorted(maps.Keys(c.v.Chokes)) {
+		if k := c.v.Chokes[ref]; c.v.ChokeReached(k.Where, []string{p}) {
+			out = append(out, fmt.Sprintf("%s is choked (%s): dig it out by hand", k.Where, ref))
+		}
+	}
+	for _, it := range c.tail {
+		if w := it.rec.GetFoundChoked().GetWhere(); w != "" && c.v.ChokeReached(w, []string{p}) {
+			out = append(out, fmt.Sprintf("%s is choked, not yet in the ledger (%s)", w, it.ref()))
 		}
 	}
 	return out

@@ -330,6 +330,21 @@ func (y *Yard) About(seq uint64) (kind, target string) {
 	return it.kind, it.point + it.box
 }
 
+// Caveat says what a lock of the journal must not be taken for; empty for a
+// personal lock and for any other record.
+func (y *Yard) Caveat(seq uint64) string {
+	it := y.at(seq)
+	switch {
+	case it == nil:
+		return ""
+	case it.rec.GetLock().GetEquipment():
+		return "EQUIPMENT LOCK: it protects nobody. Whoever works here hangs their own lock."
+	case it.rec.GetLock().GetTag().GetOnly():
+		return "TAG ONLY: it warns and restrains nothing."
+	}
+	return ""
+}
+
 // FindTicket finds the latest record of the journal with a ticket of a key.
 func (y *Yard) FindTicket(key []byte, t *recordv1.Ticket) (seq uint64, found bool) {
 	seqs := y.tickets[ticketOf(key, &recordv1.Record{Ticket: t})]

@@ -161,9 +161,9 @@ func (p *page) board(b *recordv1.Board) {
 	p.points("points", busy)
 	var rows [][]string
 	for _, x := range b.GetBoxes() {
-		rows = append(rows, []string{x.GetBox(), orDash(strings.Join(x.GetPoints(), ", ")), orDash(strings.Join(x.GetHolds(), ", "))})
+		rows = append(rows, []string{x.GetBox(), orDash(strings.Join(x.GetPoints(), ", ")), orDash(strings.Join(x.GetHolds(), ", ")), holesLeft(x.GetHoles(), x.GetHolesLeft())})
 	}
-	p.table("boxes", []string{"BOX", "HOLDS THE KEYS OF", "LOCKS ON IT"}, rows)
+	p.table("boxes", []string{"BOX", "HOLDS THE KEYS OF", "LOCKS ON IT", "HOLES LEFT"}, rows)
 	if len(b.GetJobs())+len(b.GetRequests())+len(b.GetHolds())+len(b.GetSignedOn())+len(b.GetPermits())+len(rows)+len(busy)+len(b.GetWrittenHere()) == 0 {
 		p.line("\nno lock, opening, job or request is recorded%s; that does not say that no lock hangs", forWhat(p.of.filter))
 	}
@@ -256,6 +256,12 @@ func (p *page) holds(title string, hs []*recordv1.HoldView) {
 		}
 		worth := "yes"
 		switch {
+		case h.GetEquipment():
+			worth = "NO: EQUIPMENT LOCK, protects nobody; look again by " + p.a.lastDay(h.GetReviewUnixMs())
+		case h.GetTagOnly() && h.GetGuards():
+			worth = "TAG ONLY: " + tagWords(h.GetTag())
+		case h.GetTagOnly():
+			worth = "NO: TAG ONLY: " + tagWords(h.GetTag())
 		case h.GetStoodClear() != "":
 			worth = "NO: stood clear for " + h.GetStoodClear()
 		case !h.GetGuards():
@@ -265,8 +271,13 @@ func (p *page) holds(title string, hs []*recordv1.HoldView) {
 	}
 	p.table(title, []string{"LOCK", "WHOSE", "HANGS ON", "COVERS", "JOB", "PADLOCK", "SINCE", "GUARDS"}, rows)
 	for _, h := range hs {
+		for _, f := range h.GetStanding() {
+			p.loud("FLAGGED", "now: %s: %s%s", h.GetRef(), f.GetText(), inBrackets(f.GetClause()))
+		}
 		for _, f := range h.GetFlags() {
-			p.loud("FLAGGED", "when it was recorded: %s: %s%s", h.GetRef(), f.GetText(), inBrackets(f.GetClause()))
+			if !slices.ContainsFunc(h.GetStanding(), func(g *recordv1.Flag) bool { return g.GetCode() == f.GetCode() && g.GetSubject() == f.GetSubject() }) {
+				p.loud("FLAGGED", "when it was recorded: %s: %s%s", h.GetRef(), f.GetText(), inBrackets(f.GetClause()))
+			}
 		}
 	}
 }
@@ -282,7 +293,11 @@ func (p *page) signedOn(ss []*recordv1.SignOnView) {
 func (p *page) points(title string, ps []*recordv1.PointView) {
 	var rows [][]string
 	for _, v := range ps {
-		rows = append(rows, []string{v.GetPoint(), orDash(v.GetLabel()), positionWord(v.GetPosition()), orDash(strings.Join(v.GetHolds(), ", ")), orDash(strings.Join(v.GetBoxes(), ", ")), orDash(v.GetRequest())})
+		left := holesLeft(v.GetHoles(), v.GetHolesLeft())
+		if v.GetNotLockable() {
+			left = "TAG ONLY: takes no lock"
+		}
+		rows = append(rows, []string{v.GetPoint(), orDash(v.GetLabel()), positionWord(v.GetPosition()), orDash(strings.Join(v.GetHolds(), ", ")), orDash(strings.Join(v.GetBoxes(), ", ")), orDash(v.GetRequest()), left})
 	}
-	p.table(title, []string{"POINT", "LABEL", "POSITION", "LOCKS", "BOXES", "REQUEST"}, rows)
+	p.table(title, []string{"POINT", "LABEL", "POSITION", "LOCKS", "BOXES", "REQUEST", "HOLES LEFT"}, rows)
 }

@@ -112,6 +112,9 @@ func (a *App) jobShow() *cobra.Command {
 func (p *page) job(j *recordv1.JobView, me string) {
 	p.asOf(j.GetAsOf())
 	p.alarms(j.GetAlarms())
+	for _, t := range j.GetChokes() {
+		p.loud("DO NOT JOG:", "%s (1910.272(q)(1))", t)
+	}
 	p.inside([]*recordv1.JobView{j}, j.GetSignedOn())
 	p.permitsOut(j.GetPermits())
 	p.line("\njob %s on %s: %s", j.GetId(), j.GetZone(), stageWord(j.GetStage()))
@@ -126,7 +129,7 @@ func (p *page) job(j *recordv1.JobView, me string) {
 	p.points("points of the plan", j.GetPoints())
 	var own, others []*recordv1.HoldView
 	for _, h := range j.GetHolds() {
-		if h.GetHolder() == me && !h.GetFound() {
+		if h.GetHolder() == me && !h.GetFound() && !h.GetEquipment() {
 			own = append(own, h)
 		} else {
 			others = append(others, h)

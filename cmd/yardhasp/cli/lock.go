@@ -20,20 +20,26 @@ func targetArg(c *cobra.Command, args []string, box string) (*recordv1.Target, e
 }
 
 func (a *App) lockCmds() []*cobra.Command {
-	return []*cobra.Command{a.lockCmd(), a.foundLockCmd(), a.releaseCmd(), a.triedCmd()}
+	return []*cobra.Command{a.lockCmd(), a.foundLockCmd(), a.releaseCmd(), a.triedCmd(), a.reviewLockCmd(), a.foundChokedCmd(), a.clearChokeCmd()}
 }
 
 func (a *App) lockCmd() *cobra.Command {
 	l := &recordv1.Lock{}
 	var box string
+	var more lockMore
 	c := &cobra.Command{Use: "lock (POINT | --box BOX)", Short: "Record your lock going on", Args: args(0, 1),
-		Long:    "Records that you hung your own lock on a point or on a group lock box. Hang the\nlock first. A lock on a point or box that the ledger knows is never refused; what\nis wrong with it is flagged.",
-		Example: "  yardhasp lock stonebend/mcc-1/leg-2 --padlock p-17 --job boot-7\n  yardhasp lock --box stonebend/box-3 --padlock p-17 --job boot-7"}
+		Long: "Records that you hung your own lock on a point or on a group lock box. Hang the\nlock first. A lock on a point or box that the ledger knows is never refused; what\nis wrong with it is flagged.\n\n--equipment records a yard's own lock on a machine out of service. It blocks every\nstart and protects nobody: whoever works there hangs their own lock too.\n\n--tag-only records a tag where no lock goes on. It warns and restrains nothing, and\ncounts for work only with its legend, an extra means, a tie that holds 50 lb and a\nsignal word readable at 5 ft (1524 mm); where a lock would go on, only with the\nwritten demonstration of the point.",
+		Example: "  yardhasp lock stonebend/mcc-1/leg-2 --padlock p-17 --job boot-7\n  yardhasp lock --box stonebend/box-3 --padlock p-17 --job boot-7\n  yardhasp lock stonebend/mcc-1/leg-2 --equipment --padlock yard-1 --review-by 2027-01-31\n" +
+			"  yardhasp lock stonebend/old/knife --job boot-7 --tag-only --legend do-not-energise \\\n    --means isolating-element-removed --tie-pounds 50 --readable-mm 1600"}
+	more.flags(c)
 	c.Flags().StringVar(&box, "box", "", "group lock `box`, as yard/box")
 	c.Flags().StringVar(&l.Padlock, "padlock", "", "`serial` of your padlock")
 	c.Flags().StringVar(&l.Job, "job", "", "`job` it is for")
 	c.RunE = func(c *cobra.Command, args []string) (err error) {
 		if l.Target, err = targetArg(c, args, box); err != nil {
+			return err
+		}
+		if err := more.fill(c, l); err != nil {
 			return err
 		}
 		return a.submit(c, &recordv1.Record{Act: &recordv1.Record_Lock{Lock: l}})
@@ -71,12 +77,15 @@ func (a *App) onRef(use, short, long, example string, build func(r *recordv1.Jou
 }
 
 func (a *App) releaseCmd() *cobra.Command {
-	return a.onRef("release LOCK", "Record that you took your own lock off",
-		"Names one lock by its record, yard/epoch/number, as its receipt and the board show\nit. Nobody can release another's lock. From then on you have no protection from it.",
-		"  yardhasp release stonebend/1/204",
+	var why string
+	c := a.onRef("release LOCK", "Record that you took your own lock off",
+		"Names one lock by its record, yard/epoch/number, as its receipt and the board show\nit. Nobody can release another's lock. From then on you have no protection from it.\n\nA yard's equipment lock is taken off by a supervisor or manager, who says --why.",
+		"  yardhasp release stonebend/1/204\n  yardhasp release stonebend/1/188 --why \"belt is back on\"",
 		func(r *recordv1.JournalRef) *recordv1.Record {
-			return &recordv1.Record{Act: &recordv1.Record_Release{Release: &recordv1.Release{Hold: r}}}
+			return &recordv1.Record{Act: &recordv1.Record_Release{Release: &recordv1.Release{Hold: r, Why: why}}}
 		})
+	c.Flags().StringVar(&why, "why", "", "for an equipment lock: why it comes off, in words")
+	return c
 }
 
 func (a *App) triedCmd() *cobra.Command {

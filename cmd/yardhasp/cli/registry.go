@@ -4,6 +4,7 @@ import (
 	"context"
 	"encoding/base64"
 	"strings"
+	"time"
 
 	"github.com/spf13/cobra"
 
@@ -92,29 +93,6 @@ func (a *App) personRevoke() *cobra.Command {
 	return c
 }
 
-func (a *App) padlockCmd() *cobra.Command {
-	l := &recordv1.RegisterPadlock{}
-	var spare string
-	add := &cobra.Command{Use: "add SERIAL", Short: "Enter a personal padlock", Args: args(1, 1),
-		Example: "  yardhasp padlock add p-17 --owner ann-dahl --keys-cut 2 --spare destroyed"}
-	f := add.Flags()
-	f.StringVar(&l.Owner, "owner", "", "`person` it belongs to")
-	f.Uint32Var(&l.KeysCut, "keys-cut", 1, "keys that were ever cut for it")
-	f.StringVar(&spare, "spare", "none-cut", "where the second key is: none-cut, destroyed, manager-custody, elsewhere")
-	add.RunE = func(c *cobra.Command, args []string) error {
-		if err := need(c, "owner"); err != nil {
-			return err
-		}
-		n, err := pick(c, "spare", "SPARE_KEY_", spare, recordv1.SpareKey_value)
-		if err != nil {
-			return err
-		}
-		l.Serial, l.Spare = args[0], recordv1.SpareKey(n)
-		return a.submit(c, &recordv1.Record{Act: &recordv1.Record_RegisterPadlock{RegisterPadlock: l}})
-	}
-	return a.group("padlock", "Personal padlocks", "", add)
-}
-
 func (a *App) pointCmd() *cobra.Command {
 	p := &recordv1.RegisterPoint{}
 	add := &cobra.Command{Use: "add POINT", Short: "Enter an isolation point; it counts as live", Args: args(1, 1),
@@ -125,7 +103,38 @@ func (a *App) pointCmd() *cobra.Command {
 		p.Point = args[0]
 		return a.submit(c, &recordv1.Record{Act: &recordv1.Record_RegisterPoint{RegisterPoint: p}})
 	}
-	return a.group("point", "Isolation points", "", add)
+	return a.group("point", "Isolation points", "", add, a.pointDescribe())
+}
+
+func (a *App) pointDescribe() *cobra.Command {
+	d := &recordv1.DescribePoint{}
+	var installed string
+	c := &cobra.Command{Use: "describe POINT", Short: "Record whether a point's device takes a lock", Args: args(1, 1),
+		Long:    "A device that takes no lock gets a tag and at least one extra means, 1910.147(c)(3).\nWhere a lock goes on, a tag alone counts only with a written demonstration that it\nprotects as fully. What the drawing shows as lockable can't be described otherwise.",
+		Example: "  yardhasp point describe stonebend/old/knife --takes-no-lock --why \"toggle with no hole\" --installed 1978-06-01\n  yardhasp point describe stonebend/mcc-1/leg-2 --demonstration d-3 --why \"reviewed by the safety lead\""}
+	f := c.Flags()
+	f.BoolVar(&d.NotLockable, "takes-no-lock", false, "its device can't take a lock; left out, it can")
+	f.StringVar(&d.Demonstration, "demonstration", "", "`id` of the written demonstration that a tag alone protects as fully")
+	f.StringVar(&d.Why, "why", "", "why, in words")
+	f.StringVar(&installed, "installed", "", "`day` it was installed, replaced or heavily modified, as 1978-06-01")
+	c.RunE = func(c *cobra.Command, args []string) (err error) {
+		if err := need(c, "why"); err != nil {
+			return err
+		}
+		if d.NotLockable && d.Demonstration != "" {
+			return usage(c, "--takes-no-lock and --demonstration exclude each other")
+		}
+		if installed != "" {
+			day, err := time.Parse(time.DateOnly, installed)
+			if err != nil {
+				return usage(c, "--installed %q is not a day as 1978-06-01", installed)
+			}
+			d.InstalledUnixMs = day.UnixMilli()
+		}
+		d.Point = args[0]
+		return a.submit(c, &recordv1.Record{Act: &recordv1.Record_DescribePoint{DescribePoint: d}})
+	}
+	return c
 }
 
 func (a *App) boxCmd() *cobra.Command {

@@ -233,6 +233,8 @@ func scene(y *fakeyard.Yard) {
 			return nil, fakeyard.Refuse(two)
 		case rec.GetRequest().GetId() == "no-quorum":
 			return nil, fakeyard.Fail(codes.Unavailable, client.ReasonNoQuorum, "2 of 3 yards do not answer", "")
+		case said(&rec) != "":
+			return &servicev1.Receipt{Status: servicev1.Status_STATUS_CONFIRMED, Yard: y.ID, ReadUnixMs: 1790000400000, Text: said(&rec), Ref: "eastfork/1/8"}, nil
 		case rec.GetLock().GetPadlock() == "p-unknown":
 			return nil, fakeyard.Fail(codes.Aborted, client.ReasonOutcomeUnknown, "no answer from the quorum", "")
 		case rec.GetLock().GetPadlock() == "p-live":
@@ -275,7 +277,11 @@ func scene(y *fakeyard.Yard) {
 		return &recordv1.Board{AsOf: asOf(confirmed), Coop: "Three Forks Grain Co-op", Alarms: []string{"something was found live"}, Jobs: []*recordv1.JobView{j}, Requests: j.Requests,
 			WrittenHere: []*recordv1.WrittenView{{Ref: "eastfork/1/12", Kind: "lock", Signer: "ann-dahl", About: "eastfork/mcc-1/fan", SinceUnixMs: 1790000300000, Promise: "held here"}, {Ref: "eastfork/1/13", Kind: "found_lock", Signer: "bo-lind"}},
 			Permits:     []*recordv1.PermitView{permitInForce(), permitSuspended()},
-			People:      []*recordv1.PersonView{{Id: "ann-dahl", Name: "Ann Dahl", Roles: []recordv1.Role{recordv1.Role_ROLE_AUTHORISED}, HasKey: true}}}, nil
+			People:      []*recordv1.PersonView{{Id: "ann-dahl", Name: "Ann Dahl", Roles: []recordv1.Role{recordv1.Role_ROLE_AUTHORISED}, HasKey: true}},
+			Padlocks: []*recordv1.PadlockView{
+				{Serial: "p-17", Owner: "ann-dahl", KeysCut: 2, Spare: "OUT OF CUSTODY", SpareHolder: "ben-ito", On: []string{"eastfork/mcc-1/fan", "millrow/mcc-1/fan"},
+					Flags: []*recordv1.Flag{{Code: "SPARE_KEY", Text: "padlock p-17 has 2 keys", Clause: "common practice, no source"}}},
+				{Serial: "yard-1", Owner: "bo-lind", KeysCut: 1, Spare: "none cut", Kind: recordv1.PadlockKind_PADLOCK_KIND_EQUIPMENT}}}, nil
 	}
 	y.OnPlan = func(r *servicev1.PlanRequest) (*servicev1.PlanResponse, error) {
 		if r.GetZone() != "stonebend/leg-2-boot" {

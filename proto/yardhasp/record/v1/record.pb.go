@@ -484,6 +484,14 @@ type Record struct {
 	//	*Record_HotWorkDone
 	//	*Record_FumigationRecorded
 	//	*Record_FumigationCleared
+	//	*Record_MoveKey
+	//	*Record_IssuePadlock
+	//	*Record_ReportPadlock
+	//	*Record_ClearPadlock
+	//	*Record_ReviewLock
+	//	*Record_DescribePoint
+	//	*Record_FoundChoked
+	//	*Record_ClearChoke
 	Act           isRecord_Act `protobuf_oneof:"act"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -1013,6 +1021,78 @@ func (x *Record) GetFumigationCleared() *FumigationCleared {
 	return nil
 }
 
+func (x *Record) GetMoveKey() *MoveKey {
+	if x != nil {
+		if x, ok := x.Act.(*Record_MoveKey); ok {
+			return x.MoveKey
+		}
+	}
+	return nil
+}
+
+func (x *Record) GetIssuePadlock() *IssuePadlock {
+	if x != nil {
+		if x, ok := x.Act.(*Record_IssuePadlock); ok {
+			return x.IssuePadlock
+		}
+	}
+	return nil
+}
+
+func (x *Record) GetReportPadlock() *ReportPadlock {
+	if x != nil {
+		if x, ok := x.Act.(*Record_ReportPadlock); ok {
+			return x.ReportPadlock
+		}
+	}
+	return nil
+}
+
+func (x *Record) GetClearPadlock() *ClearPadlock {
+	if x != nil {
+		if x, ok := x.Act.(*Record_ClearPadlock); ok {
+			return x.ClearPadlock
+		}
+	}
+	return nil
+}
+
+func (x *Record) GetReviewLock() *ReviewLock {
+	if x != nil {
+		if x, ok := x.Act.(*Record_ReviewLock); ok {
+			return x.ReviewLock
+		}
+	}
+	return nil
+}
+
+func (x *Record) GetDescribePoint() *DescribePoint {
+	if x != nil {
+		if x, ok := x.Act.(*Record_DescribePoint); ok {
+			return x.DescribePoint
+		}
+	}
+	return nil
+}
+
+func (x *Record) GetFoundChoked() *FoundChoked {
+	if x != nil {
+		if x, ok := x.Act.(*Record_FoundChoked); ok {
+			return x.FoundChoked
+		}
+	}
+	return nil
+}
+
+func (x *Record) GetClearChoke() *ClearChoke {
+	if x != nil {
+		if x, ok := x.Act.(*Record_ClearChoke); ok {
+			return x.ClearChoke
+		}
+	}
+	return nil
+}
+
 type isRecord_Act interface {
 	isRecord_Act()
 }
@@ -1226,6 +1306,39 @@ type Record_FumigationCleared struct {
 	FumigationCleared *FumigationCleared `protobuf:"bytes,110,opt,name=fumigation_cleared,json=fumigationCleared,proto3,oneof"`
 }
 
+type Record_MoveKey struct {
+	// Padlocks, tags and chokes: direct, but for the last two.
+	MoveKey *MoveKey `protobuf:"bytes,120,opt,name=move_key,json=moveKey,proto3,oneof"`
+}
+
+type Record_IssuePadlock struct {
+	IssuePadlock *IssuePadlock `protobuf:"bytes,121,opt,name=issue_padlock,json=issuePadlock,proto3,oneof"`
+}
+
+type Record_ReportPadlock struct {
+	ReportPadlock *ReportPadlock `protobuf:"bytes,122,opt,name=report_padlock,json=reportPadlock,proto3,oneof"`
+}
+
+type Record_ClearPadlock struct {
+	ClearPadlock *ClearPadlock `protobuf:"bytes,123,opt,name=clear_padlock,json=clearPadlock,proto3,oneof"`
+}
+
+type Record_ReviewLock struct {
+	ReviewLock *ReviewLock `protobuf:"bytes,124,opt,name=review_lock,json=reviewLock,proto3,oneof"`
+}
+
+type Record_DescribePoint struct {
+	DescribePoint *DescribePoint `protobuf:"bytes,125,opt,name=describe_point,json=describePoint,proto3,oneof"`
+}
+
+type Record_FoundChoked struct {
+	FoundChoked *FoundChoked `protobuf:"bytes,126,opt,name=found_choked,json=foundChoked,proto3,oneof"`
+}
+
+type Record_ClearChoke struct {
+	ClearChoke *ClearChoke `protobuf:"bytes,127,opt,name=clear_choke,json=clearChoke,proto3,oneof"`
+}
+
 func (*Record_Invite) isRecord_Act() {}
 
 func (*Record_Join) isRecord_Act() {}
@@ -1327,6 +1440,22 @@ func (*Record_HotWorkDone) isRecord_Act() {}
 func (*Record_FumigationRecorded) isRecord_Act() {}
 
 func (*Record_FumigationCleared) isRecord_Act() {}
+
+func (*Record_MoveKey) isRecord_Act() {}
+
+func (*Record_IssuePadlock) isRecord_Act() {}
+
+func (*Record_ReportPadlock) isRecord_Act() {}
+
+func (*Record_ClearPadlock) isRecord_Act() {}
+
+func (*Record_ReviewLock) isRecord_Act() {}
+
+func (*Record_DescribePoint) isRecord_Act() {}
+
+func (*Record_FoundChoked) isRecord_Act() {}
+
+func (*Record_ClearChoke) isRecord_Act() {}
 
 // Ticket makes a retry recognisable: the same key, device and counter is the
 // same act, sent again.
@@ -1927,11 +2056,14 @@ func (x *RecordTraining) GetQualified() bool {
 
 // RegisterPadlock enters one personal padlock.
 type RegisterPadlock struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	Serial        string                 `protobuf:"bytes,1,opt,name=serial,proto3" json:"serial,omitempty"`
-	Owner         string                 `protobuf:"bytes,2,opt,name=owner,proto3" json:"owner,omitempty"`
-	KeysCut       uint32                 `protobuf:"varint,3,opt,name=keys_cut,json=keysCut,proto3" json:"keys_cut,omitempty"`
-	Spare         SpareKey               `protobuf:"varint,4,opt,name=spare,proto3,enum=yardhasp.record.v1.SpareKey" json:"spare,omitempty"`
+	state   protoimpl.MessageState `protogen:"open.v1"`
+	Serial  string                 `protobuf:"bytes,1,opt,name=serial,proto3" json:"serial,omitempty"`
+	Owner   string                 `protobuf:"bytes,2,opt,name=owner,proto3" json:"owner,omitempty"`
+	KeysCut uint32                 `protobuf:"varint,3,opt,name=keys_cut,json=keysCut,proto3" json:"keys_cut,omitempty"`
+	Spare   SpareKey               `protobuf:"varint,4,opt,name=spare,proto3,enum=yardhasp.record.v1.SpareKey" json:"spare,omitempty"`
+	Kind    PadlockKind            `protobuf:"varint,20,opt,name=kind,proto3,enum=yardhasp.record.v1.PadlockKind" json:"kind,omitempty"`
+	// Who has the second key, when it is in custody or elsewhere.
+	SpareHolder   string `protobuf:"bytes,21,opt,name=spare_holder,json=spareHolder,proto3" json:"spare_holder,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1992,6 +2124,20 @@ func (x *RegisterPadlock) GetSpare() SpareKey {
 		return x.Spare
 	}
 	return SpareKey_SPARE_KEY_UNSPECIFIED
+}
+
+func (x *RegisterPadlock) GetKind() PadlockKind {
+	if x != nil {
+		return x.Kind
+	}
+	return PadlockKind_PADLOCK_KIND_UNSPECIFIED
+}
+
+func (x *RegisterPadlock) GetSpareHolder() string {
+	if x != nil {
+		return x.SpareHolder
+	}
+	return ""
 }
 
 // RegisterPoint enters an isolation point. A new point counts as live.
@@ -3289,10 +3435,16 @@ func (*Target_Box) isTarget_On() {}
 
 // Lock is one person's lock going on. Never refused.
 type Lock struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	Target        *Target                `protobuf:"bytes,1,opt,name=target,proto3" json:"target,omitempty"`
-	Padlock       string                 `protobuf:"bytes,2,opt,name=padlock,proto3" json:"padlock,omitempty"`
-	Job           string                 `protobuf:"bytes,3,opt,name=job,proto3" json:"job,omitempty"`
+	state   protoimpl.MessageState `protogen:"open.v1"`
+	Target  *Target                `protobuf:"bytes,1,opt,name=target,proto3" json:"target,omitempty"`
+	Padlock string                 `protobuf:"bytes,2,opt,name=padlock,proto3" json:"padlock,omitempty"`
+	Job     string                 `protobuf:"bytes,3,opt,name=job,proto3" json:"job,omitempty"`
+	// A yard's own lock on a machine out of service between jobs: nobody's personal
+	// lock. A supervisor or manager takes it off.
+	Equipment bool `protobuf:"varint,20,opt,name=equipment,proto3" json:"equipment,omitempty"`
+	// When an equipment lock is to be looked at again.
+	ReviewUnixMs  int64 `protobuf:"varint,21,opt,name=review_unix_ms,json=reviewUnixMs,proto3" json:"review_unix_ms,omitempty"`
+	Tag           *Tag  `protobuf:"bytes,22,opt,name=tag,proto3" json:"tag,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -3346,6 +3498,27 @@ func (x *Lock) GetJob() string {
 		return x.Job
 	}
 	return ""
+}
+
+func (x *Lock) GetEquipment() bool {
+	if x != nil {
+		return x.Equipment
+	}
+	return false
+}
+
+func (x *Lock) GetReviewUnixMs() int64 {
+	if x != nil {
+		return x.ReviewUnixMs
+	}
+	return 0
+}
+
+func (x *Lock) GetTag() *Tag {
+	if x != nil {
+		return x.Tag
+	}
+	return nil
 }
 
 // FoundLock is a lock seen hanging whose owner is unknown or away.
@@ -3411,8 +3584,10 @@ func (x *FoundLock) GetJob() string {
 
 // Release is the holder taking their own lock off.
 type Release struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	Hold          *JournalRef            `protobuf:"bytes,1,opt,name=hold,proto3" json:"hold,omitempty"`
+	state protoimpl.MessageState `protogen:"open.v1"`
+	Hold  *JournalRef            `protobuf:"bytes,1,opt,name=hold,proto3" json:"hold,omitempty"`
+	// For an equipment lock: why a supervisor or manager takes it off.
+	Why           string `protobuf:"bytes,20,opt,name=why,proto3" json:"why,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -3452,6 +3627,13 @@ func (x *Release) GetHold() *JournalRef {
 		return x.Hold
 	}
 	return nil
+}
+
+func (x *Release) GetWhy() string {
+	if x != nil {
+		return x.Why
+	}
+	return ""
 }
 
 // Moved is the last Energise or FoundClosed of a point in its home journal;
@@ -4663,7 +4845,7 @@ var File_yardhasp_record_v1_record_proto protoreflect.FileDescriptor
 
 const file_yardhasp_record_v1_record_proto_rawDesc = "" +
 	"\n" +
-	"\x1fyardhasp/record/v1/record.proto\x12\x12yardhasp.record.v1\x1a yardhasp/record/v1/drawing.proto\x1a\x1fyardhasp/record/v1/permit.proto\"[\n" +
+	"\x1fyardhasp/record/v1/record.proto\x12\x12yardhasp.record.v1\x1a yardhasp/record/v1/drawing.proto\x1a yardhasp/record/v1/padlock.proto\x1a\x1fyardhasp/record/v1/permit.proto\"[\n" +
 	"\x06Signed\x12\x12\n" +
 	"\x04body\x18\x01 \x01(\fR\x04body\x12=\n" +
 	"\n" +
@@ -4671,7 +4853,7 @@ const file_yardhasp_record_v1_record_proto_rawDesc = "" +
 	"signatures\";\n" +
 	"\tSignature\x12\x10\n" +
 	"\x03key\x18\x01 \x01(\fR\x03key\x12\x1c\n" +
-	"\tsignature\x18\x02 \x01(\fR\tsignature\"\xbb\x1b\n" +
+	"\tsignature\x18\x02 \x01(\fR\tsignature\"\xeb\x1f\n" +
 	"\x06Record\x12\x16\n" +
 	"\x06ledger\x18\x01 \x01(\fR\x06ledger\x12\x16\n" +
 	"\x06signer\x18\x02 \x01(\tR\x06signer\x122\n" +
@@ -4739,7 +4921,17 @@ const file_yardhasp_record_v1_record_proto_rawDesc = "" +
 	"leaveWatch\x12E\n" +
 	"\rhot_work_done\x18l \x01(\v2\x1f.yardhasp.record.v1.HotWorkDoneH\x00R\vhotWorkDone\x12Y\n" +
 	"\x13fumigation_recorded\x18m \x01(\v2&.yardhasp.record.v1.FumigationRecordedH\x00R\x12fumigationRecorded\x12V\n" +
-	"\x12fumigation_cleared\x18n \x01(\v2%.yardhasp.record.v1.FumigationClearedH\x00R\x11fumigationClearedB\x05\n" +
+	"\x12fumigation_cleared\x18n \x01(\v2%.yardhasp.record.v1.FumigationClearedH\x00R\x11fumigationCleared\x128\n" +
+	"\bmove_key\x18x \x01(\v2\x1b.yardhasp.record.v1.MoveKeyH\x00R\amoveKey\x12G\n" +
+	"\rissue_padlock\x18y \x01(\v2 .yardhasp.record.v1.IssuePadlockH\x00R\fissuePadlock\x12J\n" +
+	"\x0ereport_padlock\x18z \x01(\v2!.yardhasp.record.v1.ReportPadlockH\x00R\rreportPadlock\x12G\n" +
+	"\rclear_padlock\x18{ \x01(\v2 .yardhasp.record.v1.ClearPadlockH\x00R\fclearPadlock\x12A\n" +
+	"\vreview_lock\x18| \x01(\v2\x1e.yardhasp.record.v1.ReviewLockH\x00R\n" +
+	"reviewLock\x12J\n" +
+	"\x0edescribe_point\x18} \x01(\v2!.yardhasp.record.v1.DescribePointH\x00R\rdescribePoint\x12D\n" +
+	"\ffound_choked\x18~ \x01(\v2\x1f.yardhasp.record.v1.FoundChokedH\x00R\vfoundChoked\x12A\n" +
+	"\vclear_choke\x18\x7f \x01(\v2\x1e.yardhasp.record.v1.ClearChokeH\x00R\n" +
+	"clearChokeB\x05\n" +
 	"\x03act\":\n" +
 	"\x06Ticket\x12\x16\n" +
 	"\x06device\x18\x01 \x01(\tR\x06device\x12\x18\n" +
@@ -4786,12 +4978,14 @@ const file_yardhasp_record_v1_record_proto_rawDesc = "" +
 	"\x0eRecordTraining\x12\x16\n" +
 	"\x06person\x18\x01 \x01(\tR\x06person\x12\"\n" +
 	"\runtil_unix_ms\x18\x02 \x01(\x03R\vuntilUnixMs\x12\x1c\n" +
-	"\tqualified\x18\x03 \x01(\bR\tqualified\"\x8e\x01\n" +
+	"\tqualified\x18\x03 \x01(\bR\tqualified\"\xe6\x01\n" +
 	"\x0fRegisterPadlock\x12\x16\n" +
 	"\x06serial\x18\x01 \x01(\tR\x06serial\x12\x14\n" +
 	"\x05owner\x18\x02 \x01(\tR\x05owner\x12\x19\n" +
 	"\bkeys_cut\x18\x03 \x01(\rR\akeysCut\x122\n" +
-	"\x05spare\x18\x04 \x01(\x0e2\x1c.yardhasp.record.v1.SpareKeyR\x05spare\"Q\n" +
+	"\x05spare\x18\x04 \x01(\x0e2\x1c.yardhasp.record.v1.SpareKeyR\x05spare\x123\n" +
+	"\x04kind\x18\x14 \x01(\x0e2\x1f.yardhasp.record.v1.PadlockKindR\x04kind\x12!\n" +
+	"\fspare_holder\x18\x15 \x01(\tR\vspareHolder\"Q\n" +
 	"\rRegisterPoint\x12\x14\n" +
 	"\x05point\x18\x01 \x01(\tR\x05point\x12\x14\n" +
 	"\x05holes\x18\x02 \x01(\rR\x05holes\x12\x14\n" +
@@ -4877,17 +5071,21 @@ const file_yardhasp_record_v1_record_proto_rawDesc = "" +
 	"\x06Target\x12\x16\n" +
 	"\x05point\x18\x01 \x01(\tH\x00R\x05point\x12\x12\n" +
 	"\x03box\x18\x02 \x01(\tH\x00R\x03boxB\x04\n" +
-	"\x02on\"f\n" +
+	"\x02on\"\xd5\x01\n" +
 	"\x04Lock\x122\n" +
 	"\x06target\x18\x01 \x01(\v2\x1a.yardhasp.record.v1.TargetR\x06target\x12\x18\n" +
 	"\apadlock\x18\x02 \x01(\tR\apadlock\x12\x10\n" +
-	"\x03job\x18\x03 \x01(\tR\x03job\"e\n" +
+	"\x03job\x18\x03 \x01(\tR\x03job\x12\x1c\n" +
+	"\tequipment\x18\x14 \x01(\bR\tequipment\x12$\n" +
+	"\x0ereview_unix_ms\x18\x15 \x01(\x03R\freviewUnixMs\x12)\n" +
+	"\x03tag\x18\x16 \x01(\v2\x17.yardhasp.record.v1.TagR\x03tag\"e\n" +
 	"\tFoundLock\x122\n" +
 	"\x06target\x18\x01 \x01(\v2\x1a.yardhasp.record.v1.TargetR\x06target\x12\x12\n" +
 	"\x04seen\x18\x02 \x01(\tR\x04seen\x12\x10\n" +
-	"\x03job\x18\x03 \x01(\tR\x03job\"=\n" +
+	"\x03job\x18\x03 \x01(\tR\x03job\"O\n" +
 	"\aRelease\x122\n" +
-	"\x04hold\x18\x01 \x01(\v2\x1e.yardhasp.record.v1.JournalRefR\x04hold\"/\n" +
+	"\x04hold\x18\x01 \x01(\v2\x1e.yardhasp.record.v1.JournalRefR\x04hold\x12\x10\n" +
+	"\x03why\x18\x14 \x01(\tR\x03why\"/\n" +
 	"\x05Moved\x12\x14\n" +
 	"\x05epoch\x18\x01 \x01(\x04R\x05epoch\x12\x10\n" +
 	"\x03seq\x18\x02 \x01(\x04R\x03seq\"P\n" +
@@ -5080,7 +5278,17 @@ var file_yardhasp_record_v1_record_proto_goTypes = []any{
 	(*HotWorkDone)(nil),        // 66: yardhasp.record.v1.HotWorkDone
 	(*FumigationRecorded)(nil), // 67: yardhasp.record.v1.FumigationRecorded
 	(*FumigationCleared)(nil),  // 68: yardhasp.record.v1.FumigationCleared
-	(Medium)(0),                // 69: yardhasp.record.v1.Medium
+	(*MoveKey)(nil),            // 69: yardhasp.record.v1.MoveKey
+	(*IssuePadlock)(nil),       // 70: yardhasp.record.v1.IssuePadlock
+	(*ReportPadlock)(nil),      // 71: yardhasp.record.v1.ReportPadlock
+	(*ClearPadlock)(nil),       // 72: yardhasp.record.v1.ClearPadlock
+	(*ReviewLock)(nil),         // 73: yardhasp.record.v1.ReviewLock
+	(*DescribePoint)(nil),      // 74: yardhasp.record.v1.DescribePoint
+	(*FoundChoked)(nil),        // 75: yardhasp.record.v1.FoundChoked
+	(*ClearChoke)(nil),         // 76: yardhasp.record.v1.ClearChoke
+	(PadlockKind)(0),           // 77: yardhasp.record.v1.PadlockKind
+	(*Tag)(nil),                // 78: yardhasp.record.v1.Tag
+	(Medium)(0),                // 79: yardhasp.record.v1.Medium
 }
 var file_yardhasp_record_v1_record_proto_depIdxs = []int32{
 	6,  // 0: yardhasp.record.v1.Signed.signatures:type_name -> yardhasp.record.v1.Signature
@@ -5136,39 +5344,49 @@ var file_yardhasp_record_v1_record_proto_depIdxs = []int32{
 	66, // 50: yardhasp.record.v1.Record.hot_work_done:type_name -> yardhasp.record.v1.HotWorkDone
 	67, // 51: yardhasp.record.v1.Record.fumigation_recorded:type_name -> yardhasp.record.v1.FumigationRecorded
 	68, // 52: yardhasp.record.v1.Record.fumigation_cleared:type_name -> yardhasp.record.v1.FumigationCleared
-	0,  // 53: yardhasp.record.v1.Person.roles:type_name -> yardhasp.record.v1.Role
-	11, // 54: yardhasp.record.v1.Founding.yard:type_name -> yardhasp.record.v1.YardInfo
-	10, // 55: yardhasp.record.v1.Founding.manager:type_name -> yardhasp.record.v1.Person
-	10, // 56: yardhasp.record.v1.Invite.person:type_name -> yardhasp.record.v1.Person
-	11, // 57: yardhasp.record.v1.Invite.yard:type_name -> yardhasp.record.v1.YardInfo
-	1,  // 58: yardhasp.record.v1.RegisterPadlock.spare:type_name -> yardhasp.record.v1.SpareKey
-	2,  // 59: yardhasp.record.v1.Request.kind:type_name -> yardhasp.record.v1.RequestKind
-	9,  // 60: yardhasp.record.v1.StandClear.hold:type_name -> yardhasp.record.v1.JournalRef
-	9,  // 61: yardhasp.record.v1.Removal.hold:type_name -> yardhasp.record.v1.JournalRef
-	9,  // 62: yardhasp.record.v1.AcknowledgeRemoval.hold:type_name -> yardhasp.record.v1.JournalRef
-	60, // 63: yardhasp.record.v1.HandOver.pairs:type_name -> yardhasp.record.v1.HandOver.Pair
-	9,  // 64: yardhasp.record.v1.ClaimLock.hold:type_name -> yardhasp.record.v1.JournalRef
-	34, // 65: yardhasp.record.v1.RecoverYard.locks:type_name -> yardhasp.record.v1.WalkedLock
-	35, // 66: yardhasp.record.v1.RecoverYard.inside:type_name -> yardhasp.record.v1.WalkedPerson
-	37, // 67: yardhasp.record.v1.WalkedLock.target:type_name -> yardhasp.record.v1.Target
-	37, // 68: yardhasp.record.v1.Lock.target:type_name -> yardhasp.record.v1.Target
-	37, // 69: yardhasp.record.v1.FoundLock.target:type_name -> yardhasp.record.v1.Target
-	9,  // 70: yardhasp.record.v1.Release.hold:type_name -> yardhasp.record.v1.JournalRef
-	41, // 71: yardhasp.record.v1.Isolate.moved:type_name -> yardhasp.record.v1.Moved
-	41, // 72: yardhasp.record.v1.Closed.moved:type_name -> yardhasp.record.v1.Moved
-	9,  // 73: yardhasp.record.v1.SignOff.sign_on:type_name -> yardhasp.record.v1.JournalRef
-	69, // 74: yardhasp.record.v1.Reading.medium:type_name -> yardhasp.record.v1.Medium
-	3,  // 75: yardhasp.record.v1.Reading.kind:type_name -> yardhasp.record.v1.ReadingKind
-	9,  // 76: yardhasp.record.v1.CorrectFoundLive.found:type_name -> yardhasp.record.v1.JournalRef
-	4,  // 77: yardhasp.record.v1.Notice.when:type_name -> yardhasp.record.v1.NoticeWhen
-	9,  // 78: yardhasp.record.v1.TriedHandle.hold:type_name -> yardhasp.record.v1.JournalRef
-	9,  // 79: yardhasp.record.v1.HandOver.Pair.off:type_name -> yardhasp.record.v1.JournalRef
-	9,  // 80: yardhasp.record.v1.HandOver.Pair.on:type_name -> yardhasp.record.v1.JournalRef
-	81, // [81:81] is the sub-list for method output_type
-	81, // [81:81] is the sub-list for method input_type
-	81, // [81:81] is the sub-list for extension type_name
-	81, // [81:81] is the sub-list for extension extendee
-	0,  // [0:81] is the sub-list for field type_name
+	69, // 53: yardhasp.record.v1.Record.move_key:type_name -> yardhasp.record.v1.MoveKey
+	70, // 54: yardhasp.record.v1.Record.issue_padlock:type_name -> yardhasp.record.v1.IssuePadlock
+	71, // 55: yardhasp.record.v1.Record.report_padlock:type_name -> yardhasp.record.v1.ReportPadlock
+	72, // 56: yardhasp.record.v1.Record.clear_padlock:type_name -> yardhasp.record.v1.ClearPadlock
+	73, // 57: yardhasp.record.v1.Record.review_lock:type_name -> yardhasp.record.v1.ReviewLock
+	74, // 58: yardhasp.record.v1.Record.describe_point:type_name -> yardhasp.record.v1.DescribePoint
+	75, // 59: yardhasp.record.v1.Record.found_choked:type_name -> yardhasp.record.v1.FoundChoked
+	76, // 60: yardhasp.record.v1.Record.clear_choke:type_name -> yardhasp.record.v1.ClearChoke
+	0,  // 61: yardhasp.record.v1.Person.roles:type_name -> yardhasp.record.v1.Role
+	11, // 62: yardhasp.record.v1.Founding.yard:type_name -> yardhasp.record.v1.YardInfo
+	10, // 63: yardhasp.record.v1.Founding.manager:type_name -> yardhasp.record.v1.Person
+	10, // 64: yardhasp.record.v1.Invite.person:type_name -> yardhasp.record.v1.Person
+	11, // 65: yardhasp.record.v1.Invite.yard:type_name -> yardhasp.record.v1.YardInfo
+	1,  // 66: yardhasp.record.v1.RegisterPadlock.spare:type_name -> yardhasp.record.v1.SpareKey
+	77, // 67: yardhasp.record.v1.RegisterPadlock.kind:type_name -> yardhasp.record.v1.PadlockKind
+	2,  // 68: yardhasp.record.v1.Request.kind:type_name -> yardhasp.record.v1.RequestKind
+	9,  // 69: yardhasp.record.v1.StandClear.hold:type_name -> yardhasp.record.v1.JournalRef
+	9,  // 70: yardhasp.record.v1.Removal.hold:type_name -> yardhasp.record.v1.JournalRef
+	9,  // 71: yardhasp.record.v1.AcknowledgeRemoval.hold:type_name -> yardhasp.record.v1.JournalRef
+	60, // 72: yardhasp.record.v1.HandOver.pairs:type_name -> yardhasp.record.v1.HandOver.Pair
+	9,  // 73: yardhasp.record.v1.ClaimLock.hold:type_name -> yardhasp.record.v1.JournalRef
+	34, // 74: yardhasp.record.v1.RecoverYard.locks:type_name -> yardhasp.record.v1.WalkedLock
+	35, // 75: yardhasp.record.v1.RecoverYard.inside:type_name -> yardhasp.record.v1.WalkedPerson
+	37, // 76: yardhasp.record.v1.WalkedLock.target:type_name -> yardhasp.record.v1.Target
+	37, // 77: yardhasp.record.v1.Lock.target:type_name -> yardhasp.record.v1.Target
+	78, // 78: yardhasp.record.v1.Lock.tag:type_name -> yardhasp.record.v1.Tag
+	37, // 79: yardhasp.record.v1.FoundLock.target:type_name -> yardhasp.record.v1.Target
+	9,  // 80: yardhasp.record.v1.Release.hold:type_name -> yardhasp.record.v1.JournalRef
+	41, // 81: yardhasp.record.v1.Isolate.moved:type_name -> yardhasp.record.v1.Moved
+	41, // 82: yardhasp.record.v1.Closed.moved:type_name -> yardhasp.record.v1.Moved
+	9,  // 83: yardhasp.record.v1.SignOff.sign_on:type_name -> yardhasp.record.v1.JournalRef
+	79, // 84: yardhasp.record.v1.Reading.medium:type_name -> yardhasp.record.v1.Medium
+	3,  // 85: yardhasp.record.v1.Reading.kind:type_name -> yardhasp.record.v1.ReadingKind
+	9,  // 86: yardhasp.record.v1.CorrectFoundLive.found:type_name -> yardhasp.record.v1.JournalRef
+	4,  // 87: yardhasp.record.v1.Notice.when:type_name -> yardhasp.record.v1.NoticeWhen
+	9,  // 88: yardhasp.record.v1.TriedHandle.hold:type_name -> yardhasp.record.v1.JournalRef
+	9,  // 89: yardhasp.record.v1.HandOver.Pair.off:type_name -> yardhasp.record.v1.JournalRef
+	9,  // 90: yardhasp.record.v1.HandOver.Pair.on:type_name -> yardhasp.record.v1.JournalRef
+	91, // [91:91] is the sub-list for method output_type
+	91, // [91:91] is the sub-list for method input_type
+	91, // [91:91] is the sub-list for extension type_name
+	91, // [91:91] is the sub-list for extension extendee
+	0,  // [0:91] is the sub-list for field type_name
 }
 
 func init() { file_yardhasp_record_v1_record_proto_init() }
@@ -5177,6 +5395,7 @@ func file_yardhasp_record_v1_record_proto_init() {
 		return
 	}
 	file_yardhasp_record_v1_drawing_proto_init()
+	file_yardhasp_record_v1_padlock_proto_init()
 	file_yardhasp_record_v1_permit_proto_init()
 	file_yardhasp_record_v1_record_proto_msgTypes[2].OneofWrappers = []any{
 		(*Record_Invite)(nil),
@@ -5230,6 +5449,14 @@ func file_yardhasp_record_v1_record_proto_init() {
 		(*Record_HotWorkDone)(nil),
 		(*Record_FumigationRecorded)(nil),
 		(*Record_FumigationCleared)(nil),
+		(*Record_MoveKey)(nil),
+		(*Record_IssuePadlock)(nil),
+		(*Record_ReportPadlock)(nil),
+		(*Record_ClearPadlock)(nil),
+		(*Record_ReviewLock)(nil),
+		(*Record_DescribePoint)(nil),
+		(*Record_FoundChoked)(nil),
+		(*Record_ClearChoke)(nil),
 	}
 	file_yardhasp_record_v1_record_proto_msgTypes[8].OneofWrappers = []any{
 		(*Invite_Person)(nil),

@@ -446,8 +446,14 @@ type PointView struct {
 	// References of the holds that cover it.
 	Holds []string `protobuf:"bytes,6,rep,name=holds,proto3" json:"holds,omitempty"`
 	// The open request that covers it.
-	Request       string   `protobuf:"bytes,7,opt,name=request,proto3" json:"request,omitempty"`
-	Boxes         []string `protobuf:"bytes,8,rep,name=boxes,proto3" json:"boxes,omitempty"`
+	Request string   `protobuf:"bytes,7,opt,name=request,proto3" json:"request,omitempty"`
+	Boxes   []string `protobuf:"bytes,8,rep,name=boxes,proto3" json:"boxes,omitempty"`
+	// Holes that no recorded lock takes; below 0: more locks than holes.
+	HolesLeft int32 `protobuf:"varint,70,opt,name=holes_left,json=holesLeft,proto3" json:"holes_left,omitempty"`
+	// Its device can't take a lock: tag and extra means only.
+	NotLockable bool `protobuf:"varint,71,opt,name=not_lockable,json=notLockable,proto3" json:"not_lockable,omitempty"`
+	// Id of the written demonstration that a tag alone protects as fully there.
+	Demonstration string `protobuf:"bytes,72,opt,name=demonstration,proto3" json:"demonstration,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -538,14 +544,37 @@ func (x *PointView) GetBoxes() []string {
 	return nil
 }
 
+func (x *PointView) GetHolesLeft() int32 {
+	if x != nil {
+		return x.HolesLeft
+	}
+	return 0
+}
+
+func (x *PointView) GetNotLockable() bool {
+	if x != nil {
+		return x.NotLockable
+	}
+	return false
+}
+
+func (x *PointView) GetDemonstration() string {
+	if x != nil {
+		return x.Demonstration
+	}
+	return ""
+}
+
 type BoxView struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	Box           string                 `protobuf:"bytes,1,opt,name=box,proto3" json:"box,omitempty"`
-	Yard          string                 `protobuf:"bytes,2,opt,name=yard,proto3" json:"yard,omitempty"`
-	Label         string                 `protobuf:"bytes,3,opt,name=label,proto3" json:"label,omitempty"`
-	Holes         uint32                 `protobuf:"varint,4,opt,name=holes,proto3" json:"holes,omitempty"`
-	Points        []string               `protobuf:"bytes,5,rep,name=points,proto3" json:"points,omitempty"`
-	Holds         []string               `protobuf:"bytes,6,rep,name=holds,proto3" json:"holds,omitempty"`
+	state  protoimpl.MessageState `protogen:"open.v1"`
+	Box    string                 `protobuf:"bytes,1,opt,name=box,proto3" json:"box,omitempty"`
+	Yard   string                 `protobuf:"bytes,2,opt,name=yard,proto3" json:"yard,omitempty"`
+	Label  string                 `protobuf:"bytes,3,opt,name=label,proto3" json:"label,omitempty"`
+	Holes  uint32                 `protobuf:"varint,4,opt,name=holes,proto3" json:"holes,omitempty"`
+	Points []string               `protobuf:"bytes,5,rep,name=points,proto3" json:"points,omitempty"`
+	Holds  []string               `protobuf:"bytes,6,rep,name=holds,proto3" json:"holds,omitempty"`
+	// Holes that no recorded lock takes; below 0: more locks than holes.
+	HolesLeft     int32 `protobuf:"varint,70,opt,name=holes_left,json=holesLeft,proto3" json:"holes_left,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -622,6 +651,13 @@ func (x *BoxView) GetHolds() []string {
 	return nil
 }
 
+func (x *BoxView) GetHolesLeft() int32 {
+	if x != nil {
+		return x.HolesLeft
+	}
+	return 0
+}
+
 type HoldView struct {
 	state  protoimpl.MessageState `protogen:"open.v1"`
 	Ref    string                 `protobuf:"bytes,1,opt,name=ref,proto3" json:"ref,omitempty"`
@@ -641,7 +677,16 @@ type HoldView struct {
 	Found bool `protobuf:"varint,12,opt,name=found,proto3" json:"found,omitempty"`
 	// The test or positioning its holder stood clear for: it protects nobody. Empty:
 	// none.
-	StoodClear    string `protobuf:"bytes,13,opt,name=stood_clear,json=stoodClear,proto3" json:"stood_clear,omitempty"`
+	StoodClear string `protobuf:"bytes,13,opt,name=stood_clear,json=stoodClear,proto3" json:"stood_clear,omitempty"`
+	// Rules that its padlock or tag breaks now, whenever it went on.
+	Standing []*Flag `protobuf:"bytes,70,rep,name=standing,proto3" json:"standing,omitempty"`
+	// A tag in the place of a lock: it warns and restrains nothing.
+	TagOnly bool `protobuf:"varint,71,opt,name=tag_only,json=tagOnly,proto3" json:"tag_only,omitempty"`
+	// A yard's equipment lock: it protects nobody.
+	Equipment bool `protobuf:"varint,72,opt,name=equipment,proto3" json:"equipment,omitempty"`
+	// When an equipment lock is to be looked at; 0: not said.
+	ReviewUnixMs  int64 `protobuf:"varint,73,opt,name=review_unix_ms,json=reviewUnixMs,proto3" json:"review_unix_ms,omitempty"`
+	Tag           *Tag  `protobuf:"bytes,74,opt,name=tag,proto3" json:"tag,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -765,6 +810,41 @@ func (x *HoldView) GetStoodClear() string {
 		return x.StoodClear
 	}
 	return ""
+}
+
+func (x *HoldView) GetStanding() []*Flag {
+	if x != nil {
+		return x.Standing
+	}
+	return nil
+}
+
+func (x *HoldView) GetTagOnly() bool {
+	if x != nil {
+		return x.TagOnly
+	}
+	return false
+}
+
+func (x *HoldView) GetEquipment() bool {
+	if x != nil {
+		return x.Equipment
+	}
+	return false
+}
+
+func (x *HoldView) GetReviewUnixMs() int64 {
+	if x != nil {
+		return x.ReviewUnixMs
+	}
+	return 0
+}
+
+func (x *HoldView) GetTag() *Tag {
+	if x != nil {
+		return x.Tag
+	}
+	return nil
 }
 
 type SignOnView struct {
@@ -1014,7 +1094,9 @@ type JobView struct {
 	// Double isolation was waived: by whom and why. Shown on every sheet.
 	Waiver string `protobuf:"bytes,19,opt,name=waiver,proto3" json:"waiver,omitempty"`
 	// The permits of the job.
-	Permits       []*PermitView `protobuf:"bytes,60,rep,name=permits,proto3" json:"permits,omitempty"`
+	Permits []*PermitView `protobuf:"bytes,60,rep,name=permits,proto3" json:"permits,omitempty"`
+	// What is choked or fed with grain in its zone: never jog it free.
+	Chokes        []string `protobuf:"bytes,70,rep,name=chokes,proto3" json:"chokes,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1189,6 +1271,13 @@ func (x *JobView) GetPermits() []*PermitView {
 	return nil
 }
 
+func (x *JobView) GetChokes() []string {
+	if x != nil {
+		return x.Chokes
+	}
+	return nil
+}
+
 type Board struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	AsOf  *AsOf                  `protobuf:"bytes,1,opt,name=as_of,json=asOf,proto3" json:"as_of,omitempty"`
@@ -1203,6 +1292,7 @@ type Board struct {
 	SignedOn []*SignOnView  `protobuf:"bytes,9,rep,name=signed_on,json=signedOn,proto3" json:"signed_on,omitempty"`
 	People   []*PersonView  `protobuf:"bytes,10,rep,name=people,proto3" json:"people,omitempty"`
 	Yards    []*YardView    `protobuf:"bytes,11,rep,name=yards,proto3" json:"yards,omitempty"`
+	Padlocks []*PadlockView `protobuf:"bytes,70,rep,name=padlocks,proto3" json:"padlocks,omitempty"`
 	// Permits that are not closed.
 	Permits []*PermitView `protobuf:"bytes,60,rep,name=permits,proto3" json:"permits,omitempty"`
 	// Records in the journal of the yard that answers which the ledger does not have:
@@ -1315,6 +1405,13 @@ func (x *Board) GetPeople() []*PersonView {
 func (x *Board) GetYards() []*YardView {
 	if x != nil {
 		return x.Yards
+	}
+	return nil
+}
+
+func (x *Board) GetPadlocks() []*PadlockView {
+	if x != nil {
+		return x.Padlocks
 	}
 	return nil
 }
@@ -1609,7 +1706,7 @@ var File_yardhasp_record_v1_view_proto protoreflect.FileDescriptor
 
 const file_yardhasp_record_v1_view_proto_rawDesc = "" +
 	"\n" +
-	"\x1dyardhasp/record/v1/view.proto\x12\x12yardhasp.record.v1\x1a\x1eyardhasp/record/v1/entry.proto\x1a\x1fyardhasp/record/v1/permit.proto\x1a\x1fyardhasp/record/v1/record.proto\"\xaf\x02\n" +
+	"\x1dyardhasp/record/v1/view.proto\x12\x12yardhasp.record.v1\x1a\x1eyardhasp/record/v1/entry.proto\x1a yardhasp/record/v1/padlock.proto\x1a\x1fyardhasp/record/v1/permit.proto\x1a\x1fyardhasp/record/v1/record.proto\"\xaf\x02\n" +
 	"\x04AsOf\x12\x12\n" +
 	"\x04size\x18\x01 \x01(\x04R\x04size\x12\x12\n" +
 	"\x04root\x18\x02 \x01(\fR\x04root\x12 \n" +
@@ -1630,7 +1727,7 @@ const file_yardhasp_record_v1_view_proto_rawDesc = "" +
 	"\x05heard\x18\x03 \x01(\bR\x05heard\x12+\n" +
 	"\x12last_heard_unix_ms\x18\x04 \x01(\x03R\x0flastHeardUnixMs\x12\x14\n" +
 	"\x05epoch\x18\x05 \x01(\x04R\x05epoch\x12\x18\n" +
-	"\adrained\x18\x06 \x01(\x04R\adrained\"\xe1\x01\n" +
+	"\adrained\x18\x06 \x01(\x04R\adrained\"\xc9\x02\n" +
 	"\tPointView\x12\x14\n" +
 	"\x05point\x18\x01 \x01(\tR\x05point\x12\x12\n" +
 	"\x04yard\x18\x02 \x01(\tR\x04yard\x12\x14\n" +
@@ -1639,14 +1736,20 @@ const file_yardhasp_record_v1_view_proto_rawDesc = "" +
 	"\bposition\x18\x05 \x01(\x0e2\x1c.yardhasp.record.v1.PositionR\bposition\x12\x14\n" +
 	"\x05holds\x18\x06 \x03(\tR\x05holds\x12\x18\n" +
 	"\arequest\x18\a \x01(\tR\arequest\x12\x14\n" +
-	"\x05boxes\x18\b \x03(\tR\x05boxes\"\x89\x01\n" +
+	"\x05boxes\x18\b \x03(\tR\x05boxes\x12\x1d\n" +
+	"\n" +
+	"holes_left\x18F \x01(\x05R\tholesLeft\x12!\n" +
+	"\fnot_lockable\x18G \x01(\bR\vnotLockable\x12$\n" +
+	"\rdemonstration\x18H \x01(\tR\rdemonstration\"\xa8\x01\n" +
 	"\aBoxView\x12\x10\n" +
 	"\x03box\x18\x01 \x01(\tR\x03box\x12\x12\n" +
 	"\x04yard\x18\x02 \x01(\tR\x04yard\x12\x14\n" +
 	"\x05label\x18\x03 \x01(\tR\x05label\x12\x14\n" +
 	"\x05holes\x18\x04 \x01(\rR\x05holes\x12\x16\n" +
 	"\x06points\x18\x05 \x03(\tR\x06points\x12\x14\n" +
-	"\x05holds\x18\x06 \x03(\tR\x05holds\"\xdd\x02\n" +
+	"\x05holds\x18\x06 \x03(\tR\x05holds\x12\x1d\n" +
+	"\n" +
+	"holes_left\x18F \x01(\x05R\tholesLeft\"\x9d\x04\n" +
 	"\bHoldView\x12\x10\n" +
 	"\x03ref\x18\x01 \x01(\tR\x03ref\x12\x16\n" +
 	"\x06holder\x18\x02 \x01(\tR\x06holder\x12\x12\n" +
@@ -1662,7 +1765,12 @@ const file_yardhasp_record_v1_view_proto_rawDesc = "" +
 	"\x06guards\x18\v \x01(\bR\x06guards\x12\x14\n" +
 	"\x05found\x18\f \x01(\bR\x05found\x12\x1f\n" +
 	"\vstood_clear\x18\r \x01(\tR\n" +
-	"stoodClear\"\x80\x01\n" +
+	"stoodClear\x124\n" +
+	"\bstanding\x18F \x03(\v2\x18.yardhasp.record.v1.FlagR\bstanding\x12\x19\n" +
+	"\btag_only\x18G \x01(\bR\atagOnly\x12\x1c\n" +
+	"\tequipment\x18H \x01(\bR\tequipment\x12$\n" +
+	"\x0ereview_unix_ms\x18I \x01(\x03R\freviewUnixMs\x12)\n" +
+	"\x03tag\x18J \x01(\v2\x17.yardhasp.record.v1.TagR\x03tag\"\x80\x01\n" +
 	"\n" +
 	"SignOnView\x12\x10\n" +
 	"\x03ref\x18\x01 \x01(\tR\x03ref\x12\x16\n" +
@@ -1684,7 +1792,7 @@ const file_yardhasp_record_v1_view_proto_rawDesc = "" +
 	" \x01(\tR\x03why\x123\n" +
 	"\x04kind\x18\v \x01(\x0e2\x1f.yardhasp.record.v1.RequestKindR\x04kind\x12\x14\n" +
 	"\x05index\x18\f \x01(\x04R\x05index\x12\x1b\n" +
-	"\tnot_clear\x18\r \x03(\tR\bnotClear\"\x8c\x06\n" +
+	"\tnot_clear\x18\r \x03(\tR\bnotClear\"\xa4\x06\n" +
 	"\aJobView\x12-\n" +
 	"\x05as_of\x18\x01 \x01(\v2\x18.yardhasp.record.v1.AsOfR\x04asOf\x12\x0e\n" +
 	"\x02id\x18\x02 \x01(\tR\x02id\x12\x12\n" +
@@ -1707,7 +1815,8 @@ const file_yardhasp_record_v1_view_proto_rawDesc = "" +
 	"\acaution\x18\x11 \x01(\tR\acaution\x12\x1a\n" +
 	"\baffected\x18\x12 \x03(\tR\baffected\x12\x16\n" +
 	"\x06waiver\x18\x13 \x01(\tR\x06waiver\x128\n" +
-	"\apermits\x18< \x03(\v2\x1e.yardhasp.record.v1.PermitViewR\apermits\"\x95\x05\n" +
+	"\apermits\x18< \x03(\v2\x1e.yardhasp.record.v1.PermitViewR\apermits\x12\x16\n" +
+	"\x06chokes\x18F \x03(\tR\x06chokes\"\xd2\x05\n" +
 	"\x05Board\x12-\n" +
 	"\x05as_of\x18\x01 \x01(\v2\x18.yardhasp.record.v1.AsOfR\x04asOf\x12\x12\n" +
 	"\x04coop\x18\x02 \x01(\tR\x04coop\x12\x16\n" +
@@ -1720,7 +1829,8 @@ const file_yardhasp_record_v1_view_proto_rawDesc = "" +
 	"\tsigned_on\x18\t \x03(\v2\x1e.yardhasp.record.v1.SignOnViewR\bsignedOn\x126\n" +
 	"\x06people\x18\n" +
 	" \x03(\v2\x1e.yardhasp.record.v1.PersonViewR\x06people\x122\n" +
-	"\x05yards\x18\v \x03(\v2\x1c.yardhasp.record.v1.YardViewR\x05yards\x128\n" +
+	"\x05yards\x18\v \x03(\v2\x1c.yardhasp.record.v1.YardViewR\x05yards\x12;\n" +
+	"\bpadlocks\x18F \x03(\v2\x1f.yardhasp.record.v1.PadlockViewR\bpadlocks\x128\n" +
 	"\apermits\x18< \x03(\v2\x1e.yardhasp.record.v1.PermitViewR\apermits\x12B\n" +
 	"\fwritten_here\x18\f \x03(\v2\x1f.yardhasp.record.v1.WrittenViewR\vwrittenHere\"\x9f\x01\n" +
 	"\vWrittenView\x12\x10\n" +
@@ -1811,43 +1921,48 @@ var file_yardhasp_record_v1_view_proto_goTypes = []any{
 	(*PersonView)(nil),  // 13: yardhasp.record.v1.PersonView
 	(*YardView)(nil),    // 14: yardhasp.record.v1.YardView
 	(*Flag)(nil),        // 15: yardhasp.record.v1.Flag
-	(RequestKind)(0),    // 16: yardhasp.record.v1.RequestKind
-	(*Condition)(nil),   // 17: yardhasp.record.v1.Condition
-	(*PermitView)(nil),  // 18: yardhasp.record.v1.PermitView
-	(Role)(0),           // 19: yardhasp.record.v1.Role
+	(*Tag)(nil),         // 16: yardhasp.record.v1.Tag
+	(RequestKind)(0),    // 17: yardhasp.record.v1.RequestKind
+	(*Condition)(nil),   // 18: yardhasp.record.v1.Condition
+	(*PermitView)(nil),  // 19: yardhasp.record.v1.PermitView
+	(*PadlockView)(nil), // 20: yardhasp.record.v1.PadlockView
+	(Role)(0),           // 21: yardhasp.record.v1.Role
 }
 var file_yardhasp_record_v1_view_proto_depIdxs = []int32{
 	4,  // 0: yardhasp.record.v1.AsOf.yards:type_name -> yardhasp.record.v1.YardContact
 	0,  // 1: yardhasp.record.v1.PointView.position:type_name -> yardhasp.record.v1.Position
 	15, // 2: yardhasp.record.v1.HoldView.flags:type_name -> yardhasp.record.v1.Flag
-	1,  // 3: yardhasp.record.v1.RequestView.state:type_name -> yardhasp.record.v1.RequestState
-	16, // 4: yardhasp.record.v1.RequestView.kind:type_name -> yardhasp.record.v1.RequestKind
-	3,  // 5: yardhasp.record.v1.JobView.as_of:type_name -> yardhasp.record.v1.AsOf
-	2,  // 6: yardhasp.record.v1.JobView.stage:type_name -> yardhasp.record.v1.Stage
-	17, // 7: yardhasp.record.v1.JobView.to_start:type_name -> yardhasp.record.v1.Condition
-	17, // 8: yardhasp.record.v1.JobView.to_energise:type_name -> yardhasp.record.v1.Condition
-	8,  // 9: yardhasp.record.v1.JobView.signed_on:type_name -> yardhasp.record.v1.SignOnView
-	7,  // 10: yardhasp.record.v1.JobView.holds:type_name -> yardhasp.record.v1.HoldView
-	9,  // 11: yardhasp.record.v1.JobView.requests:type_name -> yardhasp.record.v1.RequestView
-	5,  // 12: yardhasp.record.v1.JobView.points:type_name -> yardhasp.record.v1.PointView
-	18, // 13: yardhasp.record.v1.JobView.permits:type_name -> yardhasp.record.v1.PermitView
-	3,  // 14: yardhasp.record.v1.Board.as_of:type_name -> yardhasp.record.v1.AsOf
-	5,  // 15: yardhasp.record.v1.Board.points:type_name -> yardhasp.record.v1.PointView
-	6,  // 16: yardhasp.record.v1.Board.boxes:type_name -> yardhasp.record.v1.BoxView
-	7,  // 17: yardhasp.record.v1.Board.holds:type_name -> yardhasp.record.v1.HoldView
-	10, // 18: yardhasp.record.v1.Board.jobs:type_name -> yardhasp.record.v1.JobView
-	9,  // 19: yardhasp.record.v1.Board.requests:type_name -> yardhasp.record.v1.RequestView
-	8,  // 20: yardhasp.record.v1.Board.signed_on:type_name -> yardhasp.record.v1.SignOnView
-	13, // 21: yardhasp.record.v1.Board.people:type_name -> yardhasp.record.v1.PersonView
-	14, // 22: yardhasp.record.v1.Board.yards:type_name -> yardhasp.record.v1.YardView
-	18, // 23: yardhasp.record.v1.Board.permits:type_name -> yardhasp.record.v1.PermitView
-	12, // 24: yardhasp.record.v1.Board.written_here:type_name -> yardhasp.record.v1.WrittenView
-	19, // 25: yardhasp.record.v1.PersonView.roles:type_name -> yardhasp.record.v1.Role
-	26, // [26:26] is the sub-list for method output_type
-	26, // [26:26] is the sub-list for method input_type
-	26, // [26:26] is the sub-list for extension type_name
-	26, // [26:26] is the sub-list for extension extendee
-	0,  // [0:26] is the sub-list for field type_name
+	15, // 3: yardhasp.record.v1.HoldView.standing:type_name -> yardhasp.record.v1.Flag
+	16, // 4: yardhasp.record.v1.HoldView.tag:type_name -> yardhasp.record.v1.Tag
+	1,  // 5: yardhasp.record.v1.RequestView.state:type_name -> yardhasp.record.v1.RequestState
+	17, // 6: yardhasp.record.v1.RequestView.kind:type_name -> yardhasp.record.v1.RequestKind
+	3,  // 7: yardhasp.record.v1.JobView.as_of:type_name -> yardhasp.record.v1.AsOf
+	2,  // 8: yardhasp.record.v1.JobView.stage:type_name -> yardhasp.record.v1.Stage
+	18, // 9: yardhasp.record.v1.JobView.to_start:type_name -> yardhasp.record.v1.Condition
+	18, // 10: yardhasp.record.v1.JobView.to_energise:type_name -> yardhasp.record.v1.Condition
+	8,  // 11: yardhasp.record.v1.JobView.signed_on:type_name -> yardhasp.record.v1.SignOnView
+	7,  // 12: yardhasp.record.v1.JobView.holds:type_name -> yardhasp.record.v1.HoldView
+	9,  // 13: yardhasp.record.v1.JobView.requests:type_name -> yardhasp.record.v1.RequestView
+	5,  // 14: yardhasp.record.v1.JobView.points:type_name -> yardhasp.record.v1.PointView
+	19, // 15: yardhasp.record.v1.JobView.permits:type_name -> yardhasp.record.v1.PermitView
+	3,  // 16: yardhasp.record.v1.Board.as_of:type_name -> yardhasp.record.v1.AsOf
+	5,  // 17: yardhasp.record.v1.Board.points:type_name -> yardhasp.record.v1.PointView
+	6,  // 18: yardhasp.record.v1.Board.boxes:type_name -> yardhasp.record.v1.BoxView
+	7,  // 19: yardhasp.record.v1.Board.holds:type_name -> yardhasp.record.v1.HoldView
+	10, // 20: yardhasp.record.v1.Board.jobs:type_name -> yardhasp.record.v1.JobView
+	9,  // 21: yardhasp.record.v1.Board.requests:type_name -> yardhasp.record.v1.RequestView
+	8,  // 22: yardhasp.record.v1.Board.signed_on:type_name -> yardhasp.record.v1.SignOnView
+	13, // 23: yardhasp.record.v1.Board.people:type_name -> yardhasp.record.v1.PersonView
+	14, // 24: yardhasp.record.v1.Board.yards:type_name -> yardhasp.record.v1.YardView
+	20, // 25: yardhasp.record.v1.Board.padlocks:type_name -> yardhasp.record.v1.PadlockView
+	19, // 26: yardhasp.record.v1.Board.permits:type_name -> yardhasp.record.v1.PermitView
+	12, // 27: yardhasp.record.v1.Board.written_here:type_name -> yardhasp.record.v1.WrittenView
+	21, // 28: yardhasp.record.v1.PersonView.roles:type_name -> yardhasp.record.v1.Role
+	29, // [29:29] is the sub-list for method output_type
+	29, // [29:29] is the sub-list for method input_type
+	29, // [29:29] is the sub-list for extension type_name
+	29, // [29:29] is the sub-list for extension extendee
+	0,  // [0:29] is the sub-list for field type_name
 }
 
 func init() { file_yardhasp_record_v1_view_proto_init() }
@@ -1856,6 +1971,7 @@ func file_yardhasp_record_v1_view_proto_init() {
 		return
 	}
 	file_yardhasp_record_v1_entry_proto_init()
+	file_yardhasp_record_v1_padlock_proto_init()
 	file_yardhasp_record_v1_permit_proto_init()
 	file_yardhasp_record_v1_record_proto_init()
 	type x struct{}
