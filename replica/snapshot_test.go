@@ -52,10 +52,9 @@ func TestSnapshots(t *testing.T) {
 	}
 	c.start("millrow")
 	c.same(c.size("stonebend"), "millrow", "stonebend", "eastfork")
-	rec := c.do("ravi", "millrow", lockOn(legOne, "", ""))
-	if rec.GetStatus() != servicev1.Status_STATUS_CONFIRMED {
-		t.Errorf("a lock after the restart: %v", rec)
-	}
+	c.until("a lock after the restart is confirmed", func() bool {
+		return c.do("ravi", "millrow", lockOn(legOne, "", "")).GetStatus() == servicev1.Status_STATUS_CONFIRMED
+	})
 
 	c.joinYard("fourth")
 	c.voters(4)
