@@ -379,7 +379,7 @@ func (x *step) dispatch() {
 	case *recordv1.Record_CloseJob:
 		x.closeJob(a.CloseJob)
 	default:
-		x.refuse("MALFORMED", x.out.Kind, "no such act", "", "", "")
+		x.dispatchPeople()
 	}
 }
 

@@ -157,7 +157,7 @@ func checkRecord(r *recordv1.Record) string {
 	case *recordv1.Record_RevokeKey:
 		return opt(Name(a.RevokeKey.GetPerson()) && len(a.RevokeKey.GetKey()) == 32 && plain(a.RevokeKey.GetWhy()), "name the person and the key")
 	case *recordv1.Record_RecordTraining:
-		return opt(Name(a.RecordTraining.GetPerson()), "name the person")
+		return trainingShape(a.RecordTraining)
 	case *recordv1.Record_Request:
 		q := a.Request
 		if _, known := recordv1.RequestKind_name[int32(q.GetKind())]; !known {
@@ -256,5 +256,5 @@ func checkRecord(r *recordv1.Record) string {
 	case *recordv1.Record_CloseJob:
 		return opt(Name(a.CloseJob.GetJob()), jobForm)
 	}
-	return "the record has no act"
+	return checkPeople(r)
 }

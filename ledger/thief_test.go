@@ -125,6 +125,8 @@ func everyAct(w *world, hold, on string) []*recordv1.Record {
 		{Act: &recordv1.Record_CloseJob{CloseJob: &recordv1.CloseJob{Job: "boot-1"}}},
 		actRemoval(hold, "nia"), actHandOver([]string{"lena"}, hold, "stonebend/1/4"), actClaim(hold, "nia"), actAcknowledge(hold),
 		w.actStandClear(hold, "thief"), actReplaceKey("mallory"), actReissueKey("lena", "mallory"), actFoundStarted("the leg was jogged", feeder),
+		actProcedure(1), actApprove(1), actRequire("stonebend", w.now), actAttest("boot-1"), actInspect(1, w.now, "lena"), actCoordinator("boot-1", "ravi", ""),
+		actCrew("boot-1", "millwrights", "lena"), actAnswer("boot-1", verified), actExchange("stonebend", "Three Forks Grain Co-op", "lena", w.now),
 	}
 	seen := map[string]bool{}
 	for _, a := range acts {

@@ -475,6 +475,15 @@ type Record struct {
 	//	*Record_ClearArea
 	//	*Record_TriedHandle
 	//	*Record_CloseJob
+	//	*Record_PublishProcedure
+	//	*Record_ApproveProcedure
+	//	*Record_RequireProcedures
+	//	*Record_AttestException
+	//	*Record_InspectProcedure
+	//	*Record_SetCoordinator
+	//	*Record_AddCrew
+	//	*Record_AnswerVerification
+	//	*Record_ExchangeProcedures
 	Act           isRecord_Act `protobuf_oneof:"act"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -923,6 +932,87 @@ func (x *Record) GetCloseJob() *CloseJob {
 	return nil
 }
 
+func (x *Record) GetPublishProcedure() *PublishProcedure {
+	if x != nil {
+		if x, ok := x.Act.(*Record_PublishProcedure); ok {
+			return x.PublishProcedure
+		}
+	}
+	return nil
+}
+
+func (x *Record) GetApproveProcedure() *ApproveProcedure {
+	if x != nil {
+		if x, ok := x.Act.(*Record_ApproveProcedure); ok {
+			return x.ApproveProcedure
+		}
+	}
+	return nil
+}
+
+func (x *Record) GetRequireProcedures() *RequireProcedures {
+	if x != nil {
+		if x, ok := x.Act.(*Record_RequireProcedures); ok {
+			return x.RequireProcedures
+		}
+	}
+	return nil
+}
+
+func (x *Record) GetAttestException() *AttestException {
+	if x != nil {
+		if x, ok := x.Act.(*Record_AttestException); ok {
+			return x.AttestException
+		}
+	}
+	return nil
+}
+
+func (x *Record) GetInspectProcedure() *InspectProcedure {
+	if x != nil {
+		if x, ok := x.Act.(*Record_InspectProcedure); ok {
+			return x.InspectProcedure
+		}
+	}
+	return nil
+}
+
+func (x *Record) GetSetCoordinator() *SetCoordinator {
+	if x != nil {
+		if x, ok := x.Act.(*Record_SetCoordinator); ok {
+			return x.SetCoordinator
+		}
+	}
+	return nil
+}
+
+func (x *Record) GetAddCrew() *AddCrew {
+	if x != nil {
+		if x, ok := x.Act.(*Record_AddCrew); ok {
+			return x.AddCrew
+		}
+	}
+	return nil
+}
+
+func (x *Record) GetAnswerVerification() *AnswerVerification {
+	if x != nil {
+		if x, ok := x.Act.(*Record_AnswerVerification); ok {
+			return x.AnswerVerification
+		}
+	}
+	return nil
+}
+
+func (x *Record) GetExchangeProcedures() *ExchangeProcedures {
+	if x != nil {
+		if x, ok := x.Act.(*Record_ExchangeProcedures); ok {
+			return x.ExchangeProcedures
+		}
+	}
+	return nil
+}
+
 type isRecord_Act interface {
 	isRecord_Act()
 }
@@ -1098,6 +1188,44 @@ type Record_CloseJob struct {
 	CloseJob *CloseJob `protobuf:"bytes,81,opt,name=close_job,json=closeJob,proto3,oneof"`
 }
 
+type Record_PublishProcedure struct {
+	// Procedures, inspections, crews, outside employers: direct entries but for the
+	// answer, which is a note through a yard's journal.
+	PublishProcedure *PublishProcedure `protobuf:"bytes,130,opt,name=publish_procedure,json=publishProcedure,proto3,oneof"`
+}
+
+type Record_ApproveProcedure struct {
+	ApproveProcedure *ApproveProcedure `protobuf:"bytes,131,opt,name=approve_procedure,json=approveProcedure,proto3,oneof"`
+}
+
+type Record_RequireProcedures struct {
+	RequireProcedures *RequireProcedures `protobuf:"bytes,132,opt,name=require_procedures,json=requireProcedures,proto3,oneof"`
+}
+
+type Record_AttestException struct {
+	AttestException *AttestException `protobuf:"bytes,133,opt,name=attest_exception,json=attestException,proto3,oneof"`
+}
+
+type Record_InspectProcedure struct {
+	InspectProcedure *InspectProcedure `protobuf:"bytes,134,opt,name=inspect_procedure,json=inspectProcedure,proto3,oneof"`
+}
+
+type Record_SetCoordinator struct {
+	SetCoordinator *SetCoordinator `protobuf:"bytes,135,opt,name=set_coordinator,json=setCoordinator,proto3,oneof"`
+}
+
+type Record_AddCrew struct {
+	AddCrew *AddCrew `protobuf:"bytes,136,opt,name=add_crew,json=addCrew,proto3,oneof"`
+}
+
+type Record_AnswerVerification struct {
+	AnswerVerification *AnswerVerification `protobuf:"bytes,137,opt,name=answer_verification,json=answerVerification,proto3,oneof"`
+}
+
+type Record_ExchangeProcedures struct {
+	ExchangeProcedures *ExchangeProcedures `protobuf:"bytes,138,opt,name=exchange_procedures,json=exchangeProcedures,proto3,oneof"`
+}
+
 func (*Record_Invite) isRecord_Act() {}
 
 func (*Record_Join) isRecord_Act() {}
@@ -1181,6 +1309,24 @@ func (*Record_ClearArea) isRecord_Act() {}
 func (*Record_TriedHandle) isRecord_Act() {}
 
 func (*Record_CloseJob) isRecord_Act() {}
+
+func (*Record_PublishProcedure) isRecord_Act() {}
+
+func (*Record_ApproveProcedure) isRecord_Act() {}
+
+func (*Record_RequireProcedures) isRecord_Act() {}
+
+func (*Record_AttestException) isRecord_Act() {}
+
+func (*Record_InspectProcedure) isRecord_Act() {}
+
+func (*Record_SetCoordinator) isRecord_Act() {}
+
+func (*Record_AddCrew) isRecord_Act() {}
+
+func (*Record_AnswerVerification) isRecord_Act() {}
+
+func (*Record_ExchangeProcedures) isRecord_Act() {}
 
 // Ticket makes a retry recognisable: the same key, device and counter is the
 // same act, sent again.
@@ -1716,14 +1862,22 @@ func (x *Join) GetAddress() string {
 	return ""
 }
 
-// RecordTraining says until when a person's training is current,
-// 1910.147(c)(7).
+// RecordTraining says until when a person's training is current, 1910.147(c)(7)
+// and 1910.272(e).
 type RecordTraining struct {
 	state       protoimpl.MessageState `protogen:"open.v1"`
 	Person      string                 `protobuf:"bytes,1,opt,name=person,proto3" json:"person,omitempty"`
 	UntilUnixMs int64                  `protobuf:"varint,2,opt,name=until_unix_ms,json=untilUnixMs,proto3" json:"until_unix_ms,omitempty"`
-	// May test electrical parts.
-	Qualified     bool `protobuf:"varint,3,opt,name=qualified,proto3" json:"qualified,omitempty"`
+	// May test electrical parts; read for training as an authorised employee only.
+	Qualified bool          `protobuf:"varint,3,opt,name=qualified,proto3" json:"qualified,omitempty"`
+	Training  TrainingClass `protobuf:"varint,4,opt,name=training,proto3,enum=yardhasp.record.v1.TrainingClass" json:"training,omitempty"`
+	// When it was given; 0: when this was signed.
+	DoneUnixMs int64 `protobuf:"varint,5,opt,name=done_unix_ms,json=doneUnixMs,proto3" json:"done_unix_ms,omitempty"`
+	// What the certificate says, 1910.147(c)(7)(iv).
+	Certificate string `protobuf:"bytes,6,opt,name=certificate,proto3" json:"certificate,omitempty"`
+	// Zones whose changed isolation or procedure it covered: retraining,
+	// 1910.147(c)(7)(iii).
+	Covers        []string `protobuf:"bytes,7,rep,name=covers,proto3" json:"covers,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1777,6 +1931,34 @@ func (x *RecordTraining) GetQualified() bool {
 		return x.Qualified
 	}
 	return false
+}
+
+func (x *RecordTraining) GetTraining() TrainingClass {
+	if x != nil {
+		return x.Training
+	}
+	return TrainingClass_TRAINING_CLASS_UNSPECIFIED
+}
+
+func (x *RecordTraining) GetDoneUnixMs() int64 {
+	if x != nil {
+		return x.DoneUnixMs
+	}
+	return 0
+}
+
+func (x *RecordTraining) GetCertificate() string {
+	if x != nil {
+		return x.Certificate
+	}
+	return ""
+}
+
+func (x *RecordTraining) GetCovers() []string {
+	if x != nil {
+		return x.Covers
+	}
+	return nil
 }
 
 // RegisterPadlock enters one personal padlock.
@@ -3635,9 +3817,11 @@ type OpenJob struct {
 	Crew        []string `protobuf:"bytes,5,rep,name=crew,proto3" json:"crew,omitempty"`
 	Purpose     string   `protobuf:"bytes,6,opt,name=purpose,proto3" json:"purpose,omitempty"`
 	// People to be told before locks go on and after they come off.
-	Affected      []string `protobuf:"bytes,7,rep,name=affected,proto3" json:"affected,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	Affected []string `protobuf:"bytes,7,rep,name=affected,proto3" json:"affected,omitempty"`
+	// The version of the zone's procedure that was read; 0: not said.
+	ProcedureVersion uint32 `protobuf:"varint,80,opt,name=procedure_version,json=procedureVersion,proto3" json:"procedure_version,omitempty"`
+	unknownFields    protoimpl.UnknownFields
+	sizeCache        protoimpl.SizeCache
 }
 
 func (x *OpenJob) Reset() {
@@ -3717,6 +3901,13 @@ func (x *OpenJob) GetAffected() []string {
 		return x.Affected
 	}
 	return nil
+}
+
+func (x *OpenJob) GetProcedureVersion() uint32 {
+	if x != nil {
+		return x.ProcedureVersion
+	}
+	return 0
 }
 
 // SignOn is a person entering the zone of a job.
@@ -4461,7 +4652,7 @@ var File_yardhasp_record_v1_record_proto protoreflect.FileDescriptor
 
 const file_yardhasp_record_v1_record_proto_rawDesc = "" +
 	"\n" +
-	"\x1fyardhasp/record/v1/record.proto\x12\x12yardhasp.record.v1\x1a yardhasp/record/v1/drawing.proto\"[\n" +
+	"\x1fyardhasp/record/v1/record.proto\x12\x12yardhasp.record.v1\x1a yardhasp/record/v1/drawing.proto\x1a\x1fyardhasp/record/v1/people.proto\"[\n" +
 	"\x06Signed\x12\x12\n" +
 	"\x04body\x18\x01 \x01(\fR\x04body\x12=\n" +
 	"\n" +
@@ -4469,7 +4660,7 @@ const file_yardhasp_record_v1_record_proto_rawDesc = "" +
 	"signatures\";\n" +
 	"\tSignature\x12\x10\n" +
 	"\x03key\x18\x01 \x01(\fR\x03key\x12\x1c\n" +
-	"\tsignature\x18\x02 \x01(\fR\tsignature\"\xaf\x16\n" +
+	"\tsignature\x18\x02 \x01(\fR\tsignature\"\xa0\x1c\n" +
 	"\x06Record\x12\x16\n" +
 	"\x06ledger\x18\x01 \x01(\fR\x06ledger\x12\x16\n" +
 	"\x06signer\x18\x02 \x01(\tR\x06signer\x122\n" +
@@ -4525,7 +4716,16 @@ const file_yardhasp_record_v1_record_proto_rawDesc = "" +
 	"\n" +
 	"clear_area\x18O \x01(\v2\x1d.yardhasp.record.v1.ClearAreaH\x00R\tclearArea\x12D\n" +
 	"\ftried_handle\x18P \x01(\v2\x1f.yardhasp.record.v1.TriedHandleH\x00R\vtriedHandle\x12;\n" +
-	"\tclose_job\x18Q \x01(\v2\x1c.yardhasp.record.v1.CloseJobH\x00R\bcloseJobB\x05\n" +
+	"\tclose_job\x18Q \x01(\v2\x1c.yardhasp.record.v1.CloseJobH\x00R\bcloseJob\x12T\n" +
+	"\x11publish_procedure\x18\x82\x01 \x01(\v2$.yardhasp.record.v1.PublishProcedureH\x00R\x10publishProcedure\x12T\n" +
+	"\x11approve_procedure\x18\x83\x01 \x01(\v2$.yardhasp.record.v1.ApproveProcedureH\x00R\x10approveProcedure\x12W\n" +
+	"\x12require_procedures\x18\x84\x01 \x01(\v2%.yardhasp.record.v1.RequireProceduresH\x00R\x11requireProcedures\x12Q\n" +
+	"\x10attest_exception\x18\x85\x01 \x01(\v2#.yardhasp.record.v1.AttestExceptionH\x00R\x0fattestException\x12T\n" +
+	"\x11inspect_procedure\x18\x86\x01 \x01(\v2$.yardhasp.record.v1.InspectProcedureH\x00R\x10inspectProcedure\x12N\n" +
+	"\x0fset_coordinator\x18\x87\x01 \x01(\v2\".yardhasp.record.v1.SetCoordinatorH\x00R\x0esetCoordinator\x129\n" +
+	"\badd_crew\x18\x88\x01 \x01(\v2\x1b.yardhasp.record.v1.AddCrewH\x00R\aaddCrew\x12Z\n" +
+	"\x13answer_verification\x18\x89\x01 \x01(\v2&.yardhasp.record.v1.AnswerVerificationH\x00R\x12answerVerification\x12Z\n" +
+	"\x13exchange_procedures\x18\x8a\x01 \x01(\v2&.yardhasp.record.v1.ExchangeProceduresH\x00R\x12exchangeProceduresB\x05\n" +
 	"\x03act\":\n" +
 	"\x06Ticket\x12\x16\n" +
 	"\x06device\x18\x01 \x01(\tR\x06device\x12\x18\n" +
@@ -4568,11 +4768,16 @@ const file_yardhasp_record_v1_record_proto_rawDesc = "" +
 	"invitation\x18\x01 \x01(\tR\n" +
 	"invitation\x12\x10\n" +
 	"\x03key\x18\x02 \x01(\fR\x03key\x12\x18\n" +
-	"\aaddress\x18\x03 \x01(\tR\aaddress\"j\n" +
+	"\aaddress\x18\x03 \x01(\tR\aaddress\"\x85\x02\n" +
 	"\x0eRecordTraining\x12\x16\n" +
 	"\x06person\x18\x01 \x01(\tR\x06person\x12\"\n" +
 	"\runtil_unix_ms\x18\x02 \x01(\x03R\vuntilUnixMs\x12\x1c\n" +
-	"\tqualified\x18\x03 \x01(\bR\tqualified\"\x8e\x01\n" +
+	"\tqualified\x18\x03 \x01(\bR\tqualified\x12=\n" +
+	"\btraining\x18\x04 \x01(\x0e2!.yardhasp.record.v1.TrainingClassR\btraining\x12 \n" +
+	"\fdone_unix_ms\x18\x05 \x01(\x03R\n" +
+	"doneUnixMs\x12 \n" +
+	"\vcertificate\x18\x06 \x01(\tR\vcertificate\x12\x16\n" +
+	"\x06covers\x18\a \x03(\tR\x06covers\"\x8e\x01\n" +
 	"\x0fRegisterPadlock\x12\x16\n" +
 	"\x06serial\x18\x01 \x01(\tR\x06serial\x12\x14\n" +
 	"\x05owner\x18\x02 \x01(\tR\x05owner\x12\x19\n" +
@@ -4691,7 +4896,7 @@ const file_yardhasp_record_v1_record_proto_rawDesc = "" +
 	"\x05point\x18\x02 \x01(\tR\x05point\"3\n" +
 	"\tBoxRemove\x12\x10\n" +
 	"\x03box\x18\x01 \x01(\tR\x03box\x12\x14\n" +
-	"\x05point\x18\x02 \x01(\tR\x05point\"\xad\x01\n" +
+	"\x05point\x18\x02 \x01(\tR\x05point\"\xda\x01\n" +
 	"\aOpenJob\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x12\n" +
 	"\x04zone\x18\x02 \x01(\tR\x04zone\x12\x12\n" +
@@ -4699,7 +4904,8 @@ const file_yardhasp_record_v1_record_proto_rawDesc = "" +
 	"\vresponsible\x18\x04 \x01(\tR\vresponsible\x12\x12\n" +
 	"\x04crew\x18\x05 \x03(\tR\x04crew\x12\x18\n" +
 	"\apurpose\x18\x06 \x01(\tR\apurpose\x12\x1a\n" +
-	"\baffected\x18\a \x03(\tR\baffected\"\x1a\n" +
+	"\baffected\x18\a \x03(\tR\baffected\x12+\n" +
+	"\x11procedure_version\x18P \x01(\rR\x10procedureVersion\"\x1a\n" +
 	"\x06SignOn\x12\x10\n" +
 	"\x03job\x18\x01 \x01(\tR\x03job\"B\n" +
 	"\aSignOff\x127\n" +
@@ -4854,7 +5060,17 @@ var file_yardhasp_record_v1_record_proto_goTypes = []any{
 	(*TriedHandle)(nil),        // 57: yardhasp.record.v1.TriedHandle
 	(*CloseJob)(nil),           // 58: yardhasp.record.v1.CloseJob
 	(*HandOver_Pair)(nil),      // 59: yardhasp.record.v1.HandOver.Pair
-	(Medium)(0),                // 60: yardhasp.record.v1.Medium
+	(*PublishProcedure)(nil),   // 60: yardhasp.record.v1.PublishProcedure
+	(*ApproveProcedure)(nil),   // 61: yardhasp.record.v1.ApproveProcedure
+	(*RequireProcedures)(nil),  // 62: yardhasp.record.v1.RequireProcedures
+	(*AttestException)(nil),    // 63: yardhasp.record.v1.AttestException
+	(*InspectProcedure)(nil),   // 64: yardhasp.record.v1.InspectProcedure
+	(*SetCoordinator)(nil),     // 65: yardhasp.record.v1.SetCoordinator
+	(*AddCrew)(nil),            // 66: yardhasp.record.v1.AddCrew
+	(*AnswerVerification)(nil), // 67: yardhasp.record.v1.AnswerVerification
+	(*ExchangeProcedures)(nil), // 68: yardhasp.record.v1.ExchangeProcedures
+	(TrainingClass)(0),         // 69: yardhasp.record.v1.TrainingClass
+	(Medium)(0),                // 70: yardhasp.record.v1.Medium
 }
 var file_yardhasp_record_v1_record_proto_depIdxs = []int32{
 	6,  // 0: yardhasp.record.v1.Signed.signatures:type_name -> yardhasp.record.v1.Signature
@@ -4901,39 +5117,49 @@ var file_yardhasp_record_v1_record_proto_depIdxs = []int32{
 	56, // 41: yardhasp.record.v1.Record.clear_area:type_name -> yardhasp.record.v1.ClearArea
 	57, // 42: yardhasp.record.v1.Record.tried_handle:type_name -> yardhasp.record.v1.TriedHandle
 	58, // 43: yardhasp.record.v1.Record.close_job:type_name -> yardhasp.record.v1.CloseJob
-	0,  // 44: yardhasp.record.v1.Person.roles:type_name -> yardhasp.record.v1.Role
-	11, // 45: yardhasp.record.v1.Founding.yard:type_name -> yardhasp.record.v1.YardInfo
-	10, // 46: yardhasp.record.v1.Founding.manager:type_name -> yardhasp.record.v1.Person
-	10, // 47: yardhasp.record.v1.Invite.person:type_name -> yardhasp.record.v1.Person
-	11, // 48: yardhasp.record.v1.Invite.yard:type_name -> yardhasp.record.v1.YardInfo
-	1,  // 49: yardhasp.record.v1.RegisterPadlock.spare:type_name -> yardhasp.record.v1.SpareKey
-	2,  // 50: yardhasp.record.v1.Request.kind:type_name -> yardhasp.record.v1.RequestKind
-	9,  // 51: yardhasp.record.v1.StandClear.hold:type_name -> yardhasp.record.v1.JournalRef
-	9,  // 52: yardhasp.record.v1.Removal.hold:type_name -> yardhasp.record.v1.JournalRef
-	9,  // 53: yardhasp.record.v1.AcknowledgeRemoval.hold:type_name -> yardhasp.record.v1.JournalRef
-	59, // 54: yardhasp.record.v1.HandOver.pairs:type_name -> yardhasp.record.v1.HandOver.Pair
-	9,  // 55: yardhasp.record.v1.ClaimLock.hold:type_name -> yardhasp.record.v1.JournalRef
-	33, // 56: yardhasp.record.v1.RecoverYard.locks:type_name -> yardhasp.record.v1.WalkedLock
-	34, // 57: yardhasp.record.v1.RecoverYard.inside:type_name -> yardhasp.record.v1.WalkedPerson
-	36, // 58: yardhasp.record.v1.WalkedLock.target:type_name -> yardhasp.record.v1.Target
-	36, // 59: yardhasp.record.v1.Lock.target:type_name -> yardhasp.record.v1.Target
-	36, // 60: yardhasp.record.v1.FoundLock.target:type_name -> yardhasp.record.v1.Target
-	9,  // 61: yardhasp.record.v1.Release.hold:type_name -> yardhasp.record.v1.JournalRef
-	40, // 62: yardhasp.record.v1.Isolate.moved:type_name -> yardhasp.record.v1.Moved
-	40, // 63: yardhasp.record.v1.Closed.moved:type_name -> yardhasp.record.v1.Moved
-	9,  // 64: yardhasp.record.v1.SignOff.sign_on:type_name -> yardhasp.record.v1.JournalRef
-	60, // 65: yardhasp.record.v1.Reading.medium:type_name -> yardhasp.record.v1.Medium
-	3,  // 66: yardhasp.record.v1.Reading.kind:type_name -> yardhasp.record.v1.ReadingKind
-	9,  // 67: yardhasp.record.v1.CorrectFoundLive.found:type_name -> yardhasp.record.v1.JournalRef
-	4,  // 68: yardhasp.record.v1.Notice.when:type_name -> yardhasp.record.v1.NoticeWhen
-	9,  // 69: yardhasp.record.v1.TriedHandle.hold:type_name -> yardhasp.record.v1.JournalRef
-	9,  // 70: yardhasp.record.v1.HandOver.Pair.off:type_name -> yardhasp.record.v1.JournalRef
-	9,  // 71: yardhasp.record.v1.HandOver.Pair.on:type_name -> yardhasp.record.v1.JournalRef
-	72, // [72:72] is the sub-list for method output_type
-	72, // [72:72] is the sub-list for method input_type
-	72, // [72:72] is the sub-list for extension type_name
-	72, // [72:72] is the sub-list for extension extendee
-	0,  // [0:72] is the sub-list for field type_name
+	60, // 44: yardhasp.record.v1.Record.publish_procedure:type_name -> yardhasp.record.v1.PublishProcedure
+	61, // 45: yardhasp.record.v1.Record.approve_procedure:type_name -> yardhasp.record.v1.ApproveProcedure
+	62, // 46: yardhasp.record.v1.Record.require_procedures:type_name -> yardhasp.record.v1.RequireProcedures
+	63, // 47: yardhasp.record.v1.Record.attest_exception:type_name -> yardhasp.record.v1.AttestException
+	64, // 48: yardhasp.record.v1.Record.inspect_procedure:type_name -> yardhasp.record.v1.InspectProcedure
+	65, // 49: yardhasp.record.v1.Record.set_coordinator:type_name -> yardhasp.record.v1.SetCoordinator
+	66, // 50: yardhasp.record.v1.Record.add_crew:type_name -> yardhasp.record.v1.AddCrew
+	67, // 51: yardhasp.record.v1.Record.answer_verification:type_name -> yardhasp.record.v1.AnswerVerification
+	68, // 52: yardhasp.record.v1.Record.exchange_procedures:type_name -> yardhasp.record.v1.ExchangeProcedures
+	0,  // 53: yardhasp.record.v1.Person.roles:type_name -> yardhasp.record.v1.Role
+	11, // 54: yardhasp.record.v1.Founding.yard:type_name -> yardhasp.record.v1.YardInfo
+	10, // 55: yardhasp.record.v1.Founding.manager:type_name -> yardhasp.record.v1.Person
+	10, // 56: yardhasp.record.v1.Invite.person:type_name -> yardhasp.record.v1.Person
+	11, // 57: yardhasp.record.v1.Invite.yard:type_name -> yardhasp.record.v1.YardInfo
+	69, // 58: yardhasp.record.v1.RecordTraining.training:type_name -> yardhasp.record.v1.TrainingClass
+	1,  // 59: yardhasp.record.v1.RegisterPadlock.spare:type_name -> yardhasp.record.v1.SpareKey
+	2,  // 60: yardhasp.record.v1.Request.kind:type_name -> yardhasp.record.v1.RequestKind
+	9,  // 61: yardhasp.record.v1.StandClear.hold:type_name -> yardhasp.record.v1.JournalRef
+	9,  // 62: yardhasp.record.v1.Removal.hold:type_name -> yardhasp.record.v1.JournalRef
+	9,  // 63: yardhasp.record.v1.AcknowledgeRemoval.hold:type_name -> yardhasp.record.v1.JournalRef
+	59, // 64: yardhasp.record.v1.HandOver.pairs:type_name -> yardhasp.record.v1.HandOver.Pair
+	9,  // 65: yardhasp.record.v1.ClaimLock.hold:type_name -> yardhasp.record.v1.JournalRef
+	33, // 66: yardhasp.record.v1.RecoverYard.locks:type_name -> yardhasp.record.v1.WalkedLock
+	34, // 67: yardhasp.record.v1.RecoverYard.inside:type_name -> yardhasp.record.v1.WalkedPerson
+	36, // 68: yardhasp.record.v1.WalkedLock.target:type_name -> yardhasp.record.v1.Target
+	36, // 69: yardhasp.record.v1.Lock.target:type_name -> yardhasp.record.v1.Target
+	36, // 70: yardhasp.record.v1.FoundLock.target:type_name -> yardhasp.record.v1.Target
+	9,  // 71: yardhasp.record.v1.Release.hold:type_name -> yardhasp.record.v1.JournalRef
+	40, // 72: yardhasp.record.v1.Isolate.moved:type_name -> yardhasp.record.v1.Moved
+	40, // 73: yardhasp.record.v1.Closed.moved:type_name -> yardhasp.record.v1.Moved
+	9,  // 74: yardhasp.record.v1.SignOff.sign_on:type_name -> yardhasp.record.v1.JournalRef
+	70, // 75: yardhasp.record.v1.Reading.medium:type_name -> yardhasp.record.v1.Medium
+	3,  // 76: yardhasp.record.v1.Reading.kind:type_name -> yardhasp.record.v1.ReadingKind
+	9,  // 77: yardhasp.record.v1.CorrectFoundLive.found:type_name -> yardhasp.record.v1.JournalRef
+	4,  // 78: yardhasp.record.v1.Notice.when:type_name -> yardhasp.record.v1.NoticeWhen
+	9,  // 79: yardhasp.record.v1.TriedHandle.hold:type_name -> yardhasp.record.v1.JournalRef
+	9,  // 80: yardhasp.record.v1.HandOver.Pair.off:type_name -> yardhasp.record.v1.JournalRef
+	9,  // 81: yardhasp.record.v1.HandOver.Pair.on:type_name -> yardhasp.record.v1.JournalRef
+	82, // [82:82] is the sub-list for method output_type
+	82, // [82:82] is the sub-list for method input_type
+	82, // [82:82] is the sub-list for extension type_name
+	82, // [82:82] is the sub-list for extension extendee
+	0,  // [0:82] is the sub-list for field type_name
 }
 
 func init() { file_yardhasp_record_v1_record_proto_init() }
@@ -4942,6 +5168,7 @@ func file_yardhasp_record_v1_record_proto_init() {
 		return
 	}
 	file_yardhasp_record_v1_drawing_proto_init()
+	file_yardhasp_record_v1_people_proto_init()
 	file_yardhasp_record_v1_record_proto_msgTypes[2].OneofWrappers = []any{
 		(*Record_Invite)(nil),
 		(*Record_Join)(nil),
@@ -4985,6 +5212,15 @@ func file_yardhasp_record_v1_record_proto_init() {
 		(*Record_ClearArea)(nil),
 		(*Record_TriedHandle)(nil),
 		(*Record_CloseJob)(nil),
+		(*Record_PublishProcedure)(nil),
+		(*Record_ApproveProcedure)(nil),
+		(*Record_RequireProcedures)(nil),
+		(*Record_AttestException)(nil),
+		(*Record_InspectProcedure)(nil),
+		(*Record_SetCoordinator)(nil),
+		(*Record_AddCrew)(nil),
+		(*Record_AnswerVerification)(nil),
+		(*Record_ExchangeProcedures)(nil),
 	}
 	file_yardhasp_record_v1_record_proto_msgTypes[8].OneofWrappers = []any{
 		(*Invite_Person)(nil),
