@@ -77,7 +77,6 @@ func TestContractorView(t *testing.T) {
 	w.must(w.journal("stonebend", "tomas", actLock(fanFeed, "tomas-1", "fan-1")))
 	mine := w.must(w.journal("eastfork", "hana", actLock(fanFeed, "", ""))).GetRef()
 	w.must(w.journal("stonebend", "tomas", &recordv1.Record{Act: &recordv1.Record_FoundLive{FoundLive: &recordv1.FoundLive{Job: "boot-1", Part: motor, What: "480 V"}}}))
-	w.must(w.journal("stonebend", "tomas", &recordv1.Record{Act: &recordv1.Record_FoundLive{FoundLive: &recordv1.FoundLive{Job: "fan-1", Part: "stonebend/vent", What: "240 V"}}}))
 	b := w.s.Board("", w.now)
 	before := marshal(t, b)
 	if !ledger.Outsider(b, "hana") || ledger.Outsider(b, "lena") || ledger.Outsider(b, "ravi") || ledger.Outsider(b, "nobody") {
@@ -95,6 +94,7 @@ func TestContractorView(t *testing.T) {
 		t.Errorf("people: %v", v.GetPeople())
 	}
 	w.must(w.journal("eastfork", "hana", actRelease(mine)))
+	w.must(w.journal("stonebend", "tomas", &recordv1.Record{Act: &recordv1.Record_FoundLive{FoundLive: &recordv1.FoundLive{Job: "fan-1", Part: "stonebend/vent", What: "240 V"}}}))
 	v = ledger.ContractorView(w.s.Board("", w.now), "hana")
 	if len(v.GetJobs()) != 1 || v.GetJobs()[0].GetId() != "boot-1" {
 		t.Errorf("jobs: %v", v.GetJobs())
