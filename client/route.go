@@ -24,6 +24,8 @@ func home(rec *recordv1.Record, jobYard func(job string) string) string {
 		return a.SignOff.GetSignOn().GetYard()
 	case *recordv1.Record_SignOn:
 		return jobYard(a.SignOn.GetJob())
+	case *recordv1.Record_AnswerVerification:
+		return jobYard(a.AnswerVerification.GetJob())
 	case *recordv1.Record_OpenJob:
 		return ledger.YardOf(a.OpenJob.GetZone())
 	case *recordv1.Record_Isolate:

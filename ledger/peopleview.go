@@ -41,12 +41,11 @@ func (s *State) ProcedureView(zone string, at int64) *recordv1.ProcedureView {
 	if p == nil {
 		return nil
 	}
-	v := &recordv1.ProcedureView{Zone: zone, Waiting: p.Waiting.Number, WaitingAuthor: p.Waiting.Written.By}
-	c := &p.Current
+	v, c := &recordv1.ProcedureView{Zone: zone}, &p.Current
+	if w := &p.Waiting; w.Number > 0 {
+		v.Waiting, v.WaitingAuthor, v.WaitingHash, v.WaitingIndex = w.Number, w.Written.By, unhex(w.Hash), w.Written.Index
+	}
 	if c.Number == 0 {
-		// What waits is what there is to read.
-		v.TextHash, v.Index = unhex(p.Waiting.Hash), p.Waiting.Written.Index
-		v.Machines, v.Points, v.Drawings, v.Stale = p.Waiting.Machines, p.Waiting.Points, p.Waiting.Drawings, p.Waiting.Stale
 		return v
 	}
 	v.Version, v.TextHash, v.Author, v.ApprovedBy, v.ApprovedUnixMs = c.Number, unhex(c.Hash), c.Written.By, c.Approved.By, c.Approved.Time

@@ -82,7 +82,7 @@ func (a *App) root() *cobra.Command {
 	root.AddCommand(a.workActs()...)
 	root.AddCommand(a.draftCmds()...)
 	root.AddCommand(a.requestCmd(), a.withdrawCmd(), a.standClearCmd(), a.inviteCmd(), a.joinCmd(), a.keyCmd(), a.personCmd(), a.padlockCmd(), a.pointCmd(), a.boxCmd(),
-		a.drawingCmd(), a.exportCmd(), a.verifyCmd(), a.checkpointCmd(), a.outboxCmd(), a.versionCmd())
+		a.exchangeCmd(), a.visitCmd(), a.drawingCmd(), a.exportCmd(), a.verifyCmd(), a.checkpointCmd(), a.outboxCmd(), a.versionCmd())
 	root.AddCommand(topics()...)
 	return root
 }

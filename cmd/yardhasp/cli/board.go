@@ -121,8 +121,10 @@ func (p *page) board(b *recordv1.Board) {
 	if p.of.only != "" {
 		p.loud("ONLY", "%s is shown: what is locked, open or asked for elsewhere is not", p.of.only)
 	}
+	p.outsider(b)
 	p.alarms(b.GetAlarms())
 	p.inside(b.GetJobs(), b.GetSignedOn())
+	p.due(b.GetDue(), false)
 	may := false
 	for _, j := range b.GetJobs() {
 		may = may || permits(j)

@@ -96,6 +96,7 @@ func (a *App) procedureCmd() *cobra.Command {
 		}
 		return a.print(out, func(p *page) { p.written(out) })
 	}
+	c.AddCommand(a.procedureCmds()...)
 	return c
 }
 

@@ -4,6 +4,7 @@ import (
 	"crypto/ed25519"
 	"crypto/sha256"
 	"errors"
+	"fmt"
 	"net"
 	"os"
 	"os/exec"
@@ -111,6 +112,12 @@ func setup(env *testscript.Env) error {
 	if err := errors.Join(keys.Write(filepath.Join(env.WorkDir, "bo.key"), keyOf("bo"), ""), bo.Save(filepath.Join(env.WorkDir, "bo.yaml"))); err != nil {
 		return err
 	}
+	// lena-moss is of another employer.
+	lena := *up
+	lena.Person, lena.Key = "lena-moss", "lena.key"
+	if err := errors.Join(keys.Write(filepath.Join(env.WorkDir, "lena.key"), keyOf("lena"), ""), lena.Save(filepath.Join(env.WorkDir, "lena.yaml"))); err != nil {
+		return err
+	}
 	coop, err := filepath.Abs("testdata/coop")
 	if err != nil {
 		return err
@@ -157,6 +164,13 @@ func scene(y *fakeyard.Yard) {
 			return nil, fakeyard.Refuse(two)
 		case rec.GetRequest().GetId() == "no-quorum":
 			return nil, fakeyard.Fail(codes.Unavailable, client.ReasonNoQuorum, "2 of 3 yards do not answer", "")
+		case rec.GetInspectProcedure() != nil && rec.GetInspectProcedure().GetVersion() != 2:
+			return nil, fakeyard.Refuse(&recordv1.Outcome{Kind: "inspect_procedure", Conditions: []*recordv1.Condition{{Code: "UNKNOWN_PROCEDURE", Text: "not the version in use"}}})
+		case rec.GetPublishProcedure() != nil:
+			p := rec.GetPublishProcedure()
+			return &servicev1.Receipt{Status: servicev1.Status_STATUS_CONFIRMED, Yard: y.ID, ReadUnixMs: 1790000400000, Text: fmt.Sprintf("version %d, %d points, text %.9q", p.GetVersion(), len(p.GetPoints()), p.GetText())}, nil
+		case rec.GetRecordTraining() != nil:
+			return &servicev1.Receipt{Status: servicev1.Status_STATUS_CONFIRMED, Yard: y.ID, ReadUnixMs: 1790000400000, Text: rec.GetRecordTraining().String()}, nil
 		case rec.GetLock().GetPadlock() == "p-unknown":
 			return nil, fakeyard.Fail(codes.Aborted, client.ReasonOutcomeUnknown, "no answer from the quorum", "")
 		case rec.GetLock().GetPadlock() == "p-live":
@@ -176,6 +190,8 @@ func scene(y *fakeyard.Yard) {
 	y.OnJob = func(r *servicev1.GetJobRequest) (*recordv1.JobView, error) {
 		confirmed := r.GetConsistency() != servicev1.Consistency_CONSISTENCY_LOCAL
 		switch r.GetJob() {
+		case "crews":
+			return crewsJob(confirmed), nil
 		case "may":
 			return mayStart(confirmed), nil
 		case "boot-7":
@@ -189,9 +205,13 @@ func scene(y *fakeyard.Yard) {
 	y.OnBoard = func(r *servicev1.GetBoardRequest) (*recordv1.Board, error) {
 		confirmed := r.GetConsistency() != servicev1.Consistency_CONSISTENCY_LOCAL
 		j := mayStart(confirmed)
-		return &recordv1.Board{AsOf: asOf(confirmed), Coop: "Three Forks Grain Co-op", Alarms: []string{"something was found live"}, Jobs: []*recordv1.JobView{j}, Requests: j.Requests,
-			People: []*recordv1.PersonView{{Id: "ann-dahl", Name: "Ann Dahl", Roles: []recordv1.Role{recordv1.Role_ROLE_AUTHORISED}, HasKey: true}}}, nil
+		return &recordv1.Board{AsOf: asOf(confirmed), Coop: "Three Forks Grain Co-op", Alarms: []string{"something was found live"}, Jobs: []*recordv1.JobView{j, crewsJob(confirmed)}, Requests: j.Requests,
+			Holds: crewsJob(confirmed).Holds, Due: due(), Procedures: []*recordv1.ProcedureView{procedureView()},
+			People: []*recordv1.PersonView{{Id: "ann-dahl", Name: "Ann Dahl", Roles: []recordv1.Role{recordv1.Role_ROLE_AUTHORISED}, HasKey: true},
+				{Id: "lena-moss", Name: "Lena Moss", Employer: "Harrow Millwrights", Roles: []recordv1.Role{recordv1.Role_ROLE_CONTRACTOR}, HasKey: true,
+					Retrain: []*recordv1.RetrainView{{Zone: "stonebend/leg-2-boot", Why: "version 2 of the procedure"}}}}}, nil
 	}
+	peopleScene(y)
 	y.OnMembers = func() (*servicev1.GetMembersResponse, error) {
 		return &servicev1.GetMembersResponse{AsOf: asOf(true), Coop: "Three Forks Grain Co-op", Yard: y.ID, Voters: 3, Alive: 2, Quorum: 2, MayFail: 0, HasQuorum: true, Health: []string{"the disk is 91 % full"},
 			Members: []*servicev1.Member{{Yard: "eastfork", Voter: true, Leader: true, Alive: true},

@@ -1215,7 +1215,7 @@ func (x *DueView) GetClause() string {
 type ProcedureView struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	Zone  string                 `protobuf:"bytes,1,opt,name=zone,proto3" json:"zone,omitempty"`
-	// The approved version; 0: none.
+	// The approved version; 0: none. What follows is about it.
 	Version        uint32   `protobuf:"varint,2,opt,name=version,proto3" json:"version,omitempty"`
 	TextHash       []byte   `protobuf:"bytes,3,opt,name=text_hash,json=textHash,proto3" json:"text_hash,omitempty"`
 	Author         string   `protobuf:"bytes,4,opt,name=author,proto3" json:"author,omitempty"`
@@ -1236,6 +1236,8 @@ type ProcedureView struct {
 	ToReview []string `protobuf:"bytes,16,rep,name=to_review,json=toReview,proto3" json:"to_review,omitempty"`
 	// Entry of the published text, in the history.
 	Index         uint64 `protobuf:"varint,17,opt,name=index,proto3" json:"index,omitempty"`
+	WaitingHash   []byte `protobuf:"bytes,18,opt,name=waiting_hash,json=waitingHash,proto3" json:"waiting_hash,omitempty"`
+	WaitingIndex  uint64 `protobuf:"varint,19,opt,name=waiting_index,json=waitingIndex,proto3" json:"waiting_index,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1385,6 +1387,20 @@ func (x *ProcedureView) GetToReview() []string {
 func (x *ProcedureView) GetIndex() uint64 {
 	if x != nil {
 		return x.Index
+	}
+	return 0
+}
+
+func (x *ProcedureView) GetWaitingHash() []byte {
+	if x != nil {
+		return x.WaitingHash
+	}
+	return nil
+}
+
+func (x *ProcedureView) GetWaitingIndex() uint64 {
+	if x != nil {
+		return x.WaitingIndex
 	}
 	return 0
 }
@@ -1589,7 +1605,7 @@ const file_yardhasp_record_v1_people_proto_rawDesc = "" +
 	"\x04what\x18\x03 \x01(\tR\x04what\x12\x1e\n" +
 	"\vdue_unix_ms\x18\x04 \x01(\x03R\tdueUnixMs\x12\x18\n" +
 	"\aoverdue\x18\x05 \x01(\bR\aoverdue\x12\x16\n" +
-	"\x06clause\x18\x06 \x01(\tR\x06clause\"\x96\x04\n" +
+	"\x06clause\x18\x06 \x01(\tR\x06clause\"\xde\x04\n" +
 	"\rProcedureView\x12\x12\n" +
 	"\x04zone\x18\x01 \x01(\tR\x04zone\x12\x18\n" +
 	"\aversion\x18\x02 \x01(\rR\aversion\x12\x1b\n" +
@@ -1609,7 +1625,9 @@ const file_yardhasp_record_v1_people_proto_rawDesc = "" +
 	"\tinspector\x18\x0e \x01(\tR\tinspector\x123\n" +
 	"\x16inspection_due_unix_ms\x18\x0f \x01(\x03R\x13inspectionDueUnixMs\x12\x1b\n" +
 	"\tto_review\x18\x10 \x03(\tR\btoReview\x12\x14\n" +
-	"\x05index\x18\x11 \x01(\x04R\x05index\"\xb1\x02\n" +
+	"\x05index\x18\x11 \x01(\x04R\x05index\x12!\n" +
+	"\fwaiting_hash\x18\x12 \x01(\fR\vwaitingHash\x12#\n" +
+	"\rwaiting_index\x18\x13 \x01(\x04R\fwaitingIndex\"\xb1\x02\n" +
 	"\fExchangeView\x12\x12\n" +
 	"\x04yard\x18\x01 \x01(\tR\x04yard\x12\x1a\n" +
 	"\bemployer\x18\x02 \x01(\tR\bemployer\x12\x1e\n" +
