@@ -43,6 +43,15 @@ func TestExchange(t *testing.T) {
 	if !has(w.s.StartConditions(j), "NO_EXCHANGE", "hana") || j.Stopped == "" {
 		t.Error("hana is inside, nothing was exchanged, and work goes on")
 	}
+	missing := 0
+	for _, c := range w.s.StartConditions(j) {
+		if c.GetCode() == "NO_EXCHANGE" {
+			missing++
+		}
+	}
+	if missing != 2 {
+		t.Errorf("nothing was exchanged for stonebend and millrow, and %d are missing", missing)
+	}
 	w.refusedWith(w.together("mara", actExchange("stonebend", "Another Firm", "hana", w.now)), "OTHER_EMPLOYER")
 	w.refusedWith(w.together("mara", actExchange("stonebend", "Three Forks Grain Co-op", "lena", w.now)), "OTHER_EMPLOYER")
 	w.refusedWith(w.together("mara", actExchange("stonebend", harrow, "hana", w.now+day)), "NOT_YET")

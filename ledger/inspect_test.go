@@ -60,7 +60,9 @@ func TestInspector(t *testing.T) {
 	w.must(w.direct("ravi", actInspect(1, w.now, "lena")))
 	w.must(w.journal("stonebend", "mara", w.job("boot-2", "wim", feeder, control)))
 	w.must(w.journal("stonebend", "ravi", actLock(feeder, "ravi-1", "boot-2")))
+	w.must(w.direct("mara", actInspect(1, w.now, "lena")))
 	w.now += 400 * day
+	w.must(w.direct("nia", actTraining("ravi", classAuthorised, w.now, w.now+100*day, zone)))
 	w.refusedWith(w.direct("ravi", actInspect(1, w.now, "lena")), "INSPECTS_OWN_WORK")
 }
 
@@ -91,4 +93,18 @@ func TestInspectionDue(t *testing.T) {
 			t.Errorf("overdue a moment before %v, at %v, a moment after %v", overdue(due-1), overdue(due), overdue(due+1))
 		}
 	}
+}
+
+// TestInspectionPeriod: the period is the year before or, where the last inspection
+// is longer ago, since that one, 1910.147(c)(6)(i)(A).
+func TestInspectionPeriod(t *testing.T) {
+	w := approved(t)
+	w.must(w.direct("wim", actInspect(1, w.now, "ravi")))
+	w.now += 10 * day
+	w.must(w.journal("stonebend", "mara", w.job("boot-2", "wim", feeder, control)))
+	h := w.must(w.journal("stonebend", "tomas", actLock(feeder, "tomas-1", "boot-2"))).GetRef()
+	w.must(w.journal("stonebend", "tomas", actRelease(h)))
+	w.now += 500 * day
+	w.must(w.direct("nia", actTraining("tomas", classAuthorised, w.now, w.now+100*day)))
+	w.refusedWith(w.direct("tomas", actInspect(1, w.now, "ravi")), "INSPECTS_OWN_WORK")
 }

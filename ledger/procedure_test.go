@@ -89,13 +89,18 @@ func TestProcedureStale(t *testing.T) {
 	}
 	w.must(w.direct("nia", actTraining("ravi", classAuthorised, w.now, w.now+100*day, zone)))
 	w.must(w.direct("mara", actProcedure(2)))
+	w.must(w.publish("nia", withSecondCut(3)))
+	w.refusedWith(w.direct("nia", actApprove(2)), "PROCEDURE_STALE")
+	w.must(w.publish("nia", withMain(4)))
+	w.must(w.direct("nia", actTraining("ravi", classAuthorised, w.now, w.now+100*day, zone)))
+	w.must(w.direct("mara", actProcedure(3)))
 	if has(w.s.StartConditions(w.s.Jobs["boot-1"]), "RETRAIN", "ravi") {
 		t.Error("a version that nobody approved marks its users")
 	}
-	w.must(w.direct("nia", actApprove(2)))
+	w.must(w.direct("nia", actApprove(3)))
 	cs := w.s.StartConditions(w.s.Jobs["boot-1"])
 	if has(cs, "PROCEDURE_STALE", "") || !has(cs, "RETRAIN", "ravi") {
-		t.Errorf("version 2 approved: %v", cs)
+		t.Errorf("version 3 approved: %v", cs)
 	}
 }
 
@@ -141,11 +146,36 @@ func TestEightConditions(t *testing.T) {
 		t.Error("tomas has a lock on it too, and the exception still holds")
 	}
 	w.must(w.journal("stonebend", "tomas", actRelease(h)))
+	if has(w.s.StartConditions(j), "EIGHT", "") {
+		t.Error("tomas is off again, and the exception does not hold")
+	}
+	// So does a box: its key is not on the one who works.
+	w.must(w.direct("nia", &recordv1.Record{Act: &recordv1.Record_RegisterBox{RegisterBox: &recordv1.RegisterBox{Box: "stonebend/box-9", Holes: 4}}}))
+	w.must(w.journal("stonebend", "ravi", &recordv1.Record{Act: &recordv1.Record_BoxAdd{BoxAdd: &recordv1.BoxAdd{Box: "stonebend/box-9", Point: fanFeed}}}))
+	h = w.must(w.journal("stonebend", "ravi", actLockBox("stonebend/box-9", "ravi-1", "fan-1"))).GetRef()
+	if !has(w.s.StartConditions(j), "EIGHT", fanZone) {
+		t.Error("the key is in a box, and the exception still holds")
+	}
+	w.must(w.journal("stonebend", "ravi", actRelease(h)))
+	if has(w.s.StartConditions(j), "EIGHT", "") {
+		t.Error("nobody uses the box any more, and the exception does not hold")
+	}
 	// A second feed ends the computed half.
 	w.must(w.publish("nia", withSecondFeed(3)))
 	if !has(w.s.StartConditions(j), "EIGHT", fanZone) {
 		t.Error("a second source reaches the fan, and the exception still holds")
 	}
+}
+
+// withSecondCut puts a further point in the way of the leg.
+func withSecondCut(revision uint32) *recordv1.Drawing {
+	d, _ := drawings()
+	d.Revision = revision
+	d.Nodes = append(d.Nodes, &recordv1.Node{Name: "leg-line", Kind: recordv1.NodeKind_NODE_KIND_BUS})
+	d.Links[0].To = "leg-line"
+	d.Links = append(d.Links, &recordv1.Link{Name: "local", From: "leg-line", To: "leg-motor", Medium: recordv1.Medium_MEDIUM_ELECTRICITY,
+		Device: &recordv1.Device{Kind: recordv1.DeviceKind_DEVICE_KIND_DISCONNECT, Panel: "local", Device: "leg", Lockable: true, Holes: 4}})
+	return d
 }
 
 const (

@@ -33,6 +33,16 @@ func TestTrainingClasses(t *testing.T) {
 	if !w.s.TrainedIn("tomas", classAuthorised, until) || w.s.TrainedIn("tomas", classAuthorised, until+1) {
 		t.Error("authorised training is not current exactly until its date")
 	}
+	meter := actTraining("tomas", classAuthorised, w.now, until)
+	meter.GetRecordTraining().Qualified = true
+	w.must(w.direct("nia", meter))
+	if !w.s.People["tomas"].Qualified {
+		t.Error("he may test electrical parts now, and it is not kept")
+	}
+	w.must(w.direct("nia", actTraining("tomas", classBin, w.now, until)))
+	if !w.s.People["tomas"].Qualified {
+		t.Error("bin-entry training took away that he may test electrical parts")
+	}
 	w.refusedWith(w.direct("nia", actTraining("nia", classBin, w.now, until)), "OWN_TRAINING")
 	w.refusedWith(w.direct("nia", actTraining("tomas", classBin, w.now+day, until)), "NOT_YET")
 }
