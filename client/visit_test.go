@@ -28,6 +28,32 @@ func TestLookChanged(t *testing.T) {
 	}
 }
 
+// Out is said of somebody only while every yard is heard from and the answer is
+// confirmed, 1910.147(f)(3)(ii)(B): unknown counts as inside.
+func TestOutIsUnknownWhileAYardIsSilent(t *testing.T) {
+	heard, silent := &recordv1.YardContact{Yard: "eastfork", Heard: true}, &recordv1.YardContact{Yard: "millrow"}
+	for _, c := range []struct {
+		asOf *recordv1.AsOf
+		want recordv1.Exposure
+	}{
+		{&recordv1.AsOf{Confirmed: true, Yards: []*recordv1.YardContact{heard}}, recordv1.Exposure_EXPOSURE_OFF},
+		{&recordv1.AsOf{Confirmed: true, Yards: []*recordv1.YardContact{heard, silent}}, recordv1.Exposure_EXPOSURE_UNSPECIFIED},
+		{&recordv1.AsOf{Yards: []*recordv1.YardContact{heard}}, recordv1.Exposure_EXPOSURE_UNSPECIFIED},
+	} {
+		job := func() *recordv1.JobView {
+			return &recordv1.JobView{AsOf: c.asOf, Members: []*recordv1.MemberView{{Person: "joe-lund", Exposure: recordv1.Exposure_EXPOSURE_OFF}, {Person: "ann-dahl", Exposure: recordv1.Exposure_EXPOSURE_ON}}}
+		}
+		alone, b := job(), &recordv1.Board{AsOf: c.asOf, Jobs: []*recordv1.JobView{job()}}
+		client.WithholdJob(alone)
+		client.WithholdBoard(b)
+		for _, j := range []*recordv1.JobView{alone, b.GetJobs()[0]} {
+			if j.GetMembers()[0].GetExposure() != c.want || j.GetMembers()[1].GetExposure() != recordv1.Exposure_EXPOSURE_ON {
+				t.Errorf("as of %v: %v", c.asOf, j.GetMembers())
+			}
+		}
+	}
+}
+
 // A look is kept for the next time; before the first there is none. A contractor's
 // board, and what is kept of it, shows what concerns them alone.
 func TestContractorsBoardAndLook(t *testing.T) {

@@ -71,12 +71,7 @@ func killLeader(s *story) {
 	s.page.asOf(b.GetAsOf())
 	s.holdLines(b)
 	s.job("lena") // her client finds a yard that answers
-	r := s.do("lena", "took off her lock, the last one, with "+lead+" still down", servicev1.Status_STATUS_CONFIRMED, actRelease(s.holds["lena"]))
-	var flags []string
-	for _, f := range r.GetOutcome().GetFlags() {
-		flags = append(flags, f.GetCode())
-	}
-	s.expect(slices.Equal(flags, []string{"STILL_SIGNED_ON", "PROTECTION_ENDED"}), "the last lock off with lena inside and the job open is flagged %v", flags)
+	r := s.flagged("lena", "took off her lock, the last one, with "+lead+" still down", []string{"STILL_SIGNED_ON", "PROTECTION_ENDED"}, actRelease(s.holds["lena"]))
 	s.expect(r.GetYard() != lead, "%s is down and answered", lead)
 	if s.err != nil {
 		return
