@@ -60,6 +60,9 @@ func (c *Client) Board(ctx context.Context, how servicev1.Consistency, yard stri
 		r, err := servicev1.NewLedgerServiceClient(conn).GetBoard(ctx, &servicev1.GetBoardRequest{Consistency: how, Yard: yard})
 		return r.GetBoard(), err
 	})
+	if err == nil && ledger.Outsider(b, c.profile.Person) {
+		b = ledger.ContractorView(b, c.profile.Person)
+	}
 	if err == nil && yard == "" && c.state != "" {
 		// The board is read all the same when it can't be kept.
 		_ = c.keepBoard(b)

@@ -34,6 +34,8 @@ func home(rec *recordv1.Record, jobYard func(job string) string) string {
 		return ledger.YardOf(a.FumigationRecorded.GetPlace())
 	case *recordv1.Record_FumigationCleared:
 		return ledger.YardOf(a.FumigationCleared.GetFumigation())
+	case *recordv1.Record_AnswerVerification:
+		return jobYard(a.AnswerVerification.GetJob())
 	case *recordv1.Record_OpenJob:
 		return ledger.YardOf(a.OpenJob.GetZone())
 	case *recordv1.Record_FoundChoked:

@@ -1,6 +1,8 @@
 package client
 
 import (
+	"slices"
+
 	"yardhasp/ledger"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
@@ -9,6 +11,9 @@ import (
 // WithholdBoard takes every word of permission out of a board that is not
 // confirmed (design.md): what was permitted then says nothing about now.
 func WithholdBoard(b *recordv1.Board) {
+	for _, j := range b.GetJobs() {
+		unknownOut(j, b.GetAsOf())
+	}
 	if b.GetAsOf().GetConfirmed() {
 		return
 	}
@@ -21,6 +26,7 @@ func WithholdBoard(b *recordv1.Board) {
 
 // WithholdJob does the same for one job.
 func WithholdJob(j *recordv1.JobView) {
+	unknownOut(j, j.GetAsOf())
 	if !j.GetAsOf().GetConfirmed() {
 		withholdJob(j)
 	}
@@ -35,6 +41,19 @@ func WithholdPanel(p *servicev1.GetPanelResponse) {
 	}
 	p.GoAhead, p.Text = false, ""
 	p.WhyNot = append(p.WhyNot, "only the panel's own yard may give a go-ahead, and this is not its answer")
+}
+
+// unknownOut makes nobody count as out while a yard was not heard from or the answer
+// is not confirmed: they may have signed on since (1910.147(f)(3)(ii)(B)).
+func unknownOut(j *recordv1.JobView, a *recordv1.AsOf) {
+	if a.GetConfirmed() && !slices.ContainsFunc(a.GetYards(), func(y *recordv1.YardContact) bool { return !y.GetHeard() }) {
+		return
+	}
+	for _, m := range j.GetMembers() {
+		if m.GetExposure() == recordv1.Exposure_EXPOSURE_OFF {
+			m.Exposure = recordv1.Exposure_EXPOSURE_UNSPECIFIED
+		}
+	}
 }
 
 func withholdJob(j *recordv1.JobView) {

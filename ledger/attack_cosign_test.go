@@ -119,7 +119,7 @@ func TestCosignedSentAgain(t *testing.T) {
 // takes a second signature.
 func TestCosignersOfEveryAct(t *testing.T) {
 	w, holds := ready(t)
-	several := map[string]int{"removal": 1, "hand_over": 1, "claim_lock": 1, "replace_key": 1, "reissue_key": 1, "recover_yard": 2, "take_over": 1}
+	several := map[string]int{"removal": 1, "hand_over": 1, "claim_lock": 1, "replace_key": 1, "reissue_key": 1, "recover_yard": 2, "take_over": 1, "exchange_procedures": 1}
 	for _, act := range everyAct(w, holds["lena "+feeder], holds["lena "+feeder]) {
 		people, newKey := ledger.Cosigners(act)
 		n := len(people)

@@ -161,7 +161,7 @@ func checkRecord(r *recordv1.Record) string {
 	case *recordv1.Record_RevokeKey:
 		return opt(Name(a.RevokeKey.GetPerson()) && len(a.RevokeKey.GetKey()) == 32 && plain(a.RevokeKey.GetWhy()), "name the person and the key")
 	case *recordv1.Record_RecordTraining:
-		return opt(Name(a.RecordTraining.GetPerson()), "name the person")
+		return trainingShape(a.RecordTraining)
 	case *recordv1.Record_Request:
 		q := a.Request
 		if _, known := recordv1.RequestKind_name[int32(q.GetKind())]; !known {
@@ -270,6 +270,9 @@ func checkRecord(r *recordv1.Record) string {
 		return opt(refOK(a.TriedHandle.GetHold()), refForm)
 	case *recordv1.Record_CloseJob:
 		return opt(Name(a.CloseJob.GetJob()), jobForm)
+	case *recordv1.Record_PublishProcedure, *recordv1.Record_ApproveProcedure, *recordv1.Record_RequireProcedures, *recordv1.Record_AttestException, *recordv1.Record_InspectProcedure,
+		*recordv1.Record_SetCoordinator, *recordv1.Record_AddCrew, *recordv1.Record_AnswerVerification, *recordv1.Record_ExchangeProcedures:
+		return checkPeople(r)
 	}
 	return checkPadlockActs(r)
 }

@@ -1,7 +1,6 @@
 package ledger
 
 import (
-
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 

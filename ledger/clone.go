@@ -12,7 +12,7 @@ func (s *State) Clone() *State {
 	c := *s
 	c.Tree = s.Tree.Clone()
 	c.Yards = each(s.Yards, func(y *Yard) { y.Key, y.Hashes = slices.Clone(y.Key), slices.Clone(y.Hashes) })
-	c.People = each(s.People, func(p *Person) { p.Roles = slices.Clone(p.Roles) })
+	c.People = each(s.People, func(p *Person) { p.part() })
 	c.Keys = each(s.Keys, func(k *Key) { k.Public = slices.Clone(k.Public) })
 	c.Invites = each(s.Invites, func(i *Invitation) { i.Whom = slices.Clone(i.Whom) })
 	c.Locks = each(s.Locks, func(*Padlock) {})
@@ -41,6 +41,13 @@ func (s *State) Clone() *State {
 	c.Air = each(s.Air, func(a *Air) { a.Tests = each(a.Tests, func(*AirTest) {}) })
 	c.Watches = each(s.Watches, func(*Watch) {})
 	c.Fumigations = each(s.Fumigations, func(f *Fumigation) { f.Connected = slices.Clone(f.Connected) })
+	c.Procs = each(s.Procs, (*Procedure).part)
+	c.Required = each(s.Required, func(*Required) {})
+	c.Used = maps.Clone(s.Used)
+	for z, who := range c.Used {
+		c.Used[z] = maps.Clone(who)
+	}
+	c.Exchanges = each(s.Exchanges, func(e *Exchange) { e.Hazards = slices.Clone(e.Hazards) })
 	c.Alarms, c.Ended = slices.Clone(s.Alarms), slices.Clone(s.Ended)
 
 	c.active, c.inside = make(map[string]*Hold, len(s.active)), make(map[string]*SignOn, len(s.inside))
@@ -51,6 +58,7 @@ func (s *State) Clone() *State {
 		c.inside[ref] = c.SignOns[ref]
 	}
 	c.verdicts, c.proofs, c.stores = maps.Clone(s.verdicts), maps.Clone(s.proofs), maps.Clone(s.stores)
+	c.eights = maps.Clone(s.eights)
 	return &c
 }
 
@@ -61,6 +69,22 @@ func (j *Job) part() {
 	j.Looked, j.LastHold, j.LastOff, j.LastOn = maps.Clone(j.Looked), maps.Clone(j.LastHold), maps.Clone(j.LastOff), maps.Clone(j.LastOn)
 	j.Readings = each(j.Readings, func(*Proof) {})
 	j.Found = each(j.Found, func(*Found) {})
+	j.Crews = each(j.Crews, func(k *Crew) { k.People = slices.Clone(k.People) })
+	j.Verified = each(j.Verified, func(*Answer) {})
+}
+
+func (p *Person) part() {
+	p.Roles = slices.Clone(p.Roles)
+	p.Courses = each(p.Courses, func(*Course) {})
+	p.Retrain = each(p.Retrain, func(*Retrain) {})
+}
+
+func (p *Procedure) part() {
+	for _, v := range []*Version{&p.Current, &p.Waiting} {
+		v.Machines, v.Points, v.Drawings = slices.Clone(v.Machines), slices.Clone(v.Points), slices.Clone(v.Drawings)
+	}
+	p.Inspected.Employees = slices.Clone(p.Inspected.Employees)
+	p.Reviewed = maps.Clone(p.Reviewed)
 }
 
 // part gives a copied hold lists of its own.

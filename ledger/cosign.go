@@ -21,6 +21,8 @@ func Cosigners(r *recordv1.Record) (people []string, newKey []byte) {
 		return []string{a.TakeOver.GetFrom()}, nil
 	case *recordv1.Record_ClaimLock:
 		return []string{a.ClaimLock.GetWitness()}, nil
+	case *recordv1.Record_ExchangeProcedures:
+		return []string{a.ExchangeProcedures.GetContractor()}, nil
 	case *recordv1.Record_ReplaceKey:
 		return nil, a.ReplaceKey.GetKey()
 	case *recordv1.Record_ReissueKey:

@@ -106,7 +106,7 @@ func (x *step) dispatch() {
 		x.clearChoke(a.ClearChoke)
 	default:
 		if !x.permitAct() {
-			x.refuse("MALFORMED", x.out.Kind, "no such act", "", "", "")
+			x.dispatchPeople()
 		}
 	}
 }

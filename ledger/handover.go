@@ -115,6 +115,11 @@ func (x *step) claimLock(c *recordv1.ClaimLock) {
 		}
 	}
 	h.Flags = flags
+	for _, id := range sorted(s.Jobs) {
+		if j := s.Jobs[id]; !j.Closed.Set() && (h.Job == id || s.unclaimed(h) && overlap(s.Covers(h), j.Plan)) {
+			s.use(j.Zone, h.Holder, x.mark)
+		}
+	}
 	x.flagDebt(h.Holder)
 	x.change("the lock found on %s is %s's, as %s witnesses", h.Target(), h.Holder, c.GetWitness())
 }

@@ -161,6 +161,9 @@ func (x *step) putOn(h *Hold, t *recordv1.Target) {
 	for _, id := range sorted(s.Jobs) {
 		if j := s.Jobs[id]; h.Job == id || s.unclaimed(h) && overlap(pts, j.Plan) {
 			j.LastHold.add(h.On)
+			if !j.Closed.Set() {
+				s.use(j.Zone, h.Holder, h.On)
+			}
 		}
 	}
 	who := h.Holder
@@ -206,6 +209,12 @@ func (s *State) unclaimed(h *Hold) bool {
 func (x *step) jobFlags(h *Hold) {
 	s := x.s
 	j := s.Jobs[h.Job]
+	if j != nil && !j.Closed.Set() {
+		x.flagRetrain(h.Holder, j.Zone)
+	} else {
+		x.flagRetrain(h.Holder, "")
+	}
+	x.flagExchange(h.Holder, YardOf(h.Target()))
 	switch {
 	case h.Job == "":
 		x.flag("NO_JOB", h.Target(), "the lock names no job", "")
@@ -215,7 +224,7 @@ func (x *step) jobFlags(h *Hold) {
 		if !overlap(s.Covers(h), j.Plan) {
 			x.flag("DOES_NOT_ISOLATE", h.Target(), "THIS POINT DOES NOT ISOLATE YOUR WORK: "+h.Target()+" is not in the plan of "+j.ID, "1910.147(d)(3)")
 		}
-		if !slices.Contains(j.Crew, h.Holder) && j.Responsible != h.Holder {
+		if !j.member(h.Holder) {
 			x.flag("NOT_ON_CREW", h.Holder, h.Holder+" is not on the crew of "+j.ID, "1910.147(f)(3)")
 		}
 	}
@@ -295,7 +304,9 @@ func (x *step) release(r *recordv1.Release) {
 				x.flag("STILL_SIGNED_ON", on.Job, "you are still signed on to the zone of "+on.Job+" without this lock: get out, then sign off", "1910.147(e)(2)(i)")
 			}
 		}
+		covered := x.s.Covers(h)
 		x.takeOff(h, "released")
+		x.protectionEnded(h, covered)
 	}
 }
 

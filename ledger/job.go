@@ -46,6 +46,14 @@ type Job struct {
 	Met Mark `json:"met"`
 	// Stopped is what broke while people were signed on.
 	Stopped string `json:"stopped,omitempty"`
+
+	// Procedure is the approved version the job was opened against; 0: none.
+	Procedure uint32    `json:"procedure,omitempty"`
+	Exception Exception `json:"exception"`
+	// Coordinator coordinates all crews; Crews are those beside the first.
+	Coordinator string             `json:"coordinator,omitempty"`
+	Crews       map[string]*Crew   `json:"crews,omitempty"`
+	Verified    map[string]*Answer `json:"verified,omitempty"`
 }
 
 // Proof is one reading that counts as long as nothing voids it.
@@ -104,13 +112,21 @@ func (x *step) openJob(o *recordv1.OpenJob) {
 	if r := s.People[o.GetResponsible()]; r != nil && !r.Has(authorised) {
 		x.refuse("NOT_PERMITTED", r.ID, r.ID+" is not an authorised employee", "name one as responsible", "authorised employee", "1910.147(f)(3)(ii)(A)")
 	}
+	v := s.approved(o.GetZone())
+	if read := o.GetProcedureVersion(); read > 0 && (v == nil || v.Number != read) {
+		x.refuse("REVISION", o.GetZone(), fmt.Sprintf("version %d is not the approved procedure of this zone", read), "read the version in use, then open the job with it", x.who.ID, procedureClause)
+	}
 	if x.refused() {
 		return
 	}
 	j := &Job{ID: o.GetId(), Zone: o.GetZone(), Plan: slices.Sorted(slices.Values(o.GetPlan())), Responsible: o.GetResponsible(),
 		Crew: o.GetCrew(), Affected: slices.Sorted(slices.Values(o.GetAffected())), Purpose: o.GetPurpose(), Opened: x.mark,
 		ToldBefore: map[string]Mark{}, ToldAfter: map[string]Mark{}, Readings: map[string]*Proof{}, Released: map[string]Mark{}, Found: map[string]*Found{}}
+	if v != nil {
+		j.Procedure = v.Number
+	}
 	s.Jobs[j.ID] = j
+	s.use(j.Zone, j.Responsible, x.mark)
 	// What came before the job that it names is not forgotten.
 	for _, so := range s.SignOns {
 		if so.Job == j.ID {
@@ -126,6 +142,9 @@ func (x *step) openJob(o *recordv1.OpenJob) {
 	x.change("job %s opened on %s: %s", j.ID, j.Zone, j.Purpose)
 	if !s.verdicts[j.ID].Isolates {
 		x.flag("PLAN_DOES_NOT_ISOLATE", j.ID, "the plan does not cut "+j.Zone+" off on the current drawings", "1910.147(d)(3)")
+	}
+	for _, c := range s.procedureConditions(j) {
+		x.flag(c.GetCode(), c.GetSubject(), c.GetText(), c.GetClause())
 	}
 }
 
@@ -160,7 +179,10 @@ func (x *step) signOn(o *recordv1.SignOn) {
 		return
 	}
 	j.LastOn.add(x.mark)
-	if !slices.Contains(j.Crew, x.who.ID) && j.Responsible != x.who.ID {
+	s.use(j.Zone, x.who.ID, x.mark)
+	x.flagRetrain(x.who.ID, j.Zone)
+	x.flagExchange(x.who.ID, j.workYards()...)
+	if !j.member(x.who.ID) {
 		x.flag("NOT_ON_CREW", x.who.ID, x.who.ID+" is not on the crew of "+j.ID, "1910.147(f)(3)")
 	}
 	if missing := s.unlocked(j, x.who.ID); len(missing) > 0 {
@@ -359,5 +381,6 @@ func (x *step) closeJob(c *recordv1.CloseJob) {
 	s.end("job", j.ID)
 	s.redrawJob(j)
 	s.clearAlarm("STOPPED", j.ID)
+	s.clearAlarm("PROTECTION_ENDED", j.ID)
 	x.change("job %s closed", j.ID)
 }

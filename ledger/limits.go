@@ -10,6 +10,8 @@ const (
 	MaxName = 64
 	// MaxList bounds a list of points or people in one record.
 	MaxList = 500
+	// MaxProcedureBytes bounds the text of a procedure.
+	MaxProcedureBytes = 256 << 10
 	// MaxSignatures bounds the signatures of one record.
 	MaxSignatures = 32
 	// removalKeeps is how long two managers may take to sign a removal, in ms, from

@@ -107,6 +107,15 @@ var Permits = []Permit{
 	{Kind: "describe_point", Class: Lifts, Roles: roles(supervisor, manager), Clause: "1910.147(c)(2)"},
 	{Kind: "found_choked", Class: Protects, Journal: true, Clause: chokeClause},
 	{Kind: "clear_choke", Class: Lifts, Roles: roles(authorised, supervisor), Journal: true, Clause: chokeClause},
+	{Kind: "publish_procedure", Class: Lifts, Roles: roles(authorised, supervisor, manager), Clause: procedureClause},
+	{Kind: "approve_procedure", Class: Lifts, Roles: roles(supervisor, manager), Clause: procedureClause},
+	{Kind: "require_procedures", Class: Lifts, Roles: roles(manager), Clause: procedureClause},
+	{Kind: "attest_exception", Class: Lifts, Roles: roles(authorised, supervisor, manager), Clause: procedureClause},
+	{Kind: "inspect_procedure", Class: Lifts, Roles: roles(authorised), Clause: inspectClause + "(A)"},
+	{Kind: "set_coordinator", Class: Lifts, Roles: roles(authorised, supervisor, manager), Clause: groupClause + "(C)"},
+	{Kind: "add_crew", Class: Lifts, Roles: roles(authorised, supervisor, manager), Clause: groupClause + "(A)"},
+	{Kind: "answer_verification", Class: Asserts, Journal: true, Clause: "1910.147(f)(3)"},
+	{Kind: "exchange_procedures", Class: Lifts, Roles: roles(supervisor, manager), Clause: outsideClause},
 }
 
 var permitByKind = func() map[string]*Permit {

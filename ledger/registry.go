@@ -141,20 +141,6 @@ func (x *step) registerBox(b *recordv1.RegisterBox) {
 	}
 }
 
-func (x *step) recordTraining(t *recordv1.RecordTraining) {
-	p := x.s.People[t.GetPerson()]
-	if p == nil {
-		x.refuse("UNKNOWN_PERSON", t.GetPerson(), "nobody of this name is enrolled", "invite them first", "a manager", "")
-		return
-	}
-	if p.ID == x.who.ID {
-		x.refuse("OWN_TRAINING", p.ID, "nobody certifies their own training", "ask another supervisor or manager", "supervisor or manager", "1910.147(c)(7)(iv)")
-		return
-	}
-	p.TrainedUntil, p.Qualified = t.GetUntilUnixMs(), t.GetQualified()
-	x.change("training of %s recorded", p.ID)
-}
-
 func (x *step) revokeKey(r *recordv1.RevokeKey) {
 	k := x.s.KeyOf(r.GetKey())
 	if k == nil || k.Person != r.GetPerson() || k.Person == "" {
@@ -223,6 +209,7 @@ func (x *step) publishDrawing(p *recordv1.PublishDrawing) {
 		return
 	}
 	sum := sha256.Sum256(p.GetDrawing())
+	before := s.isolations()
 	old := s.Plans[yard]
 	s.Plans[yard] = &Drawing{Yard: yard, Revision: d.GetRevision(), Bytes: p.GetDrawing(), Hash: hex.EncodeToString(sum[:]), Recorded: x.mark}
 	if old != nil {
@@ -244,6 +231,7 @@ func (x *step) publishDrawing(p *recordv1.PublishDrawing) {
 	}
 	s.widen()
 	x.change("drawing of %s revision %d is current; it supports work once a qualified person has walked it", yard, d.GetRevision())
+	x.isolationChanged(before, yard, d.GetRevision())
 	for _, id := range sorted(s.Reqs) {
 		if s.Reqs[id].open() {
 			s.void(s.Reqs[id], fmt.Sprintf("the drawing of %s was revised", yard), x)

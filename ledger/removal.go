@@ -47,7 +47,9 @@ func (x *step) removal(r *recordv1.Removal) {
 	if x.refused() {
 		return
 	}
+	covered := s.Covers(h)
 	x.takeOff(h, removedHow)
+	x.protectionEnded(h, covered)
 	x.change("verified not here: %s", r.GetNotHere())
 	x.change("tried to reach: %s", r.GetTriedToReach())
 	if h.Holder == "" {

@@ -66,6 +66,8 @@ func (s *State) isolationConditions(j *Job, at int64) []*recordv1.Condition {
 	if !j.ShutDown.Set() || !s.closedBefore(j, j.ShutDown) {
 		add("NOT_SHUT_DOWN", j.Zone, "no orderly shut-down is recorded", "shut down and record it", j.Responsible, "1910.147(d)(2)")
 	}
+	cs = append(cs, s.procedureConditions(j)...)
+	cs = append(cs, s.crewConditions(j, at)...)
 	cs = append(cs, s.pointConditions(j, at)...)
 	cs = append(cs, s.proofConditions(j, at)...)
 	return cs
@@ -88,6 +90,10 @@ func (s *State) pointConditions(j *Job, at int64) []*recordv1.Condition {
 		if who := s.People[p]; who == nil || !who.trained(at) {
 			add("TRAINING_LAPSED", p, p+" has no current training as an authorised employee", "train them and record it", "supervisor or manager", "1910.147(c)(7)(i)")
 		}
+		if who := s.People[p]; who != nil && who.Retrain[j.Zone] != nil {
+			add("RETRAIN", p, p+" is to be retrained: "+who.Retrain[j.Zone].Why, "train them on it and record it, naming "+j.Zone, "supervisor or manager", retrainClause)
+		}
+		cs = append(cs, s.exchangeConditions(j, p)...)
 	}
 	for _, id := range j.Plan {
 		p := s.Points[id]
@@ -275,6 +281,7 @@ func (s *State) watchStandings(at Mark) {
 		if j.Closed.Set() {
 			continue
 		}
+		s.protectedAgain(j)
 		cs := s.StartConditions(j)
 		switch {
 		case len(cs) == 0:

@@ -42,7 +42,10 @@ type Person struct {
 	Roles        []recordv1.Role `json:"roles"`
 	Qualified    bool            `json:"qualified,omitempty"`
 	TrainedUntil int64           `json:"trained_until,omitempty"`
-	Enrolled     Mark            `json:"enrolled"`
+	// Courses are trainings by class, Retrain what is to be learnt again by zone.
+	Courses  map[string]*Course  `json:"courses,omitempty"`
+	Retrain  map[string]*Retrain `json:"retrain,omitempty"`
+	Enrolled Mark                `json:"enrolled"`
 }
 
 // Has reports whether the person has any of the roles.
@@ -131,30 +134,34 @@ type Drawing struct {
 // State is everything the rules need, and nothing more. Fields are exported for
 // serialisation; change them only by Apply.
 type State struct {
-	Format   int                     `json:"format"`
-	Ledger   string                  `json:"ledger"` // hex; empty before the founding
-	Coop     string                  `json:"coop"`
-	Ruleset  uint32                  `json:"ruleset"`
-	Time     int64                   `json:"time"`
-	Tree     seal.Edge               `json:"tree"`
-	Yards    map[string]*Yard        `json:"yards"`
-	People   map[string]*Person      `json:"people"`
-	Keys     map[string]*Key         `json:"keys"` // by fingerprint
-	Invites  map[string]*Invitation  `json:"invites"`
-	Locks    map[string]*Padlock     `json:"padlocks"`
-	Points   map[string]*Point       `json:"points"`
-	Boxes    map[string]*Box         `json:"boxes"`
-	Plans    map[string]*Drawing     `json:"drawings"` // by yard
-	Reach    map[string][]string     `json:"reach"`    // zone -> points that may reach it; only grows
-	Jobs     map[string]*Job         `json:"jobs"`
-	Holds    map[string]*Hold        `json:"holds"`
-	SignOns  map[string]*SignOn      `json:"sign_ons"`
-	Reqs     map[string]*ReqState    `json:"requests"`
-	Tickets  map[string]*TicketState `json:"tickets"`
-	Debts    map[string]*Debt        `json:"debts,omitempty"`    // removals not acknowledged, by hold
-	Started  map[string]*Started     `json:"started,omitempty"`  // without the ledger, by reference
-	Troubles map[string]*Trouble     `json:"troubles,omitempty"` // of padlocks, by serial and kind
-	Chokes   map[string]*Choke       `json:"chokes,omitempty"`   // not dug out, by reference
+	Format    int                        `json:"format"`
+	Ledger    string                     `json:"ledger"` // hex; empty before the founding
+	Coop      string                     `json:"coop"`
+	Ruleset   uint32                     `json:"ruleset"`
+	Time      int64                      `json:"time"`
+	Tree      seal.Edge                  `json:"tree"`
+	Yards     map[string]*Yard           `json:"yards"`
+	People    map[string]*Person         `json:"people"`
+	Keys      map[string]*Key            `json:"keys"` // by fingerprint
+	Invites   map[string]*Invitation     `json:"invites"`
+	Locks     map[string]*Padlock        `json:"padlocks"`
+	Points    map[string]*Point          `json:"points"`
+	Boxes     map[string]*Box            `json:"boxes"`
+	Plans     map[string]*Drawing        `json:"drawings"` // by yard
+	Reach     map[string][]string        `json:"reach"`    // zone -> points that may reach it; only grows
+	Jobs      map[string]*Job            `json:"jobs"`
+	Holds     map[string]*Hold           `json:"holds"`
+	SignOns   map[string]*SignOn         `json:"sign_ons"`
+	Reqs      map[string]*ReqState       `json:"requests"`
+	Tickets   map[string]*TicketState    `json:"tickets"`
+	Debts     map[string]*Debt           `json:"debts,omitempty"`      // removals not acknowledged, by hold
+	Started   map[string]*Started        `json:"started,omitempty"`    // without the ledger, by reference
+	Troubles  map[string]*Trouble        `json:"troubles,omitempty"`   // of padlocks, by serial and kind
+	Chokes    map[string]*Choke          `json:"chokes,omitempty"`     // not dug out, by reference
+	Procs     map[string]*Procedure      `json:"procedures,omitempty"` // by zone
+	Required  map[string]*Required       `json:"required,omitempty"`   // yard -> since when jobs need a procedure
+	Used      map[string]map[string]Mark `json:"used,omitempty"`       // zone -> who used its procedure last when
+	Exchanges map[string]*Exchange       `json:"exchanges,omitempty"`  // by yard and outside employer
 	// Permits for bin entry and hot work by id, and what they rest on: tests of the
 	// air by job, watches and fumigations not cleared by reference.
 	WorkPermits map[string]*WorkPermit `json:"work_permits,omitempty"`
@@ -171,6 +178,7 @@ type State struct {
 	verdicts map[string]energy.Verdict // job -> does its plan isolate; derived
 	proofs   map[string][]energy.Proof // job -> readings required; derived
 	stores   map[string][]energy.Store // job -> stores to release; derived
+	eights   map[string][]string       // attested job -> computed conditions that fail; derived
 }
 
 // Alarm is something everybody must see.
@@ -198,6 +206,7 @@ func New() *State {
 		Reqs: map[string]*ReqState{}, Tickets: map[string]*TicketState{},
 		Debts: map[string]*Debt{}, Started: map[string]*Started{}, Troubles: map[string]*Trouble{}, Chokes: map[string]*Choke{},
 		WorkPermits: map[string]*WorkPermit{}, Air: map[string]*Air{}, Watches: map[string]*Watch{}, Fumigations: map[string]*Fumigation{},
+		Procs: map[string]*Procedure{}, Required: map[string]*Required{}, Used: map[string]map[string]Mark{}, Exchanges: map[string]*Exchange{},
 		active: map[string]*Hold{}, inside: map[string]*SignOn{},
 	}
 }
@@ -275,6 +284,7 @@ func (s *State) redraw() error {
 	}
 	s.graph = g
 	s.verdicts, s.proofs, s.stores = map[string]energy.Verdict{}, map[string][]energy.Proof{}, map[string][]energy.Store{}
+	s.eights = map[string][]string{}
 	for _, id := range sorted(s.Jobs) {
 		s.redrawJob(s.Jobs[id])
 	}
@@ -286,7 +296,11 @@ func (s *State) redrawJob(j *Job) {
 		delete(s.verdicts, j.ID)
 		delete(s.proofs, j.ID)
 		delete(s.stores, j.ID)
+		delete(s.eights, j.ID)
 		return
+	}
+	if j.Exception.By.Set() {
+		s.eights[j.ID] = s.eightFails(j)
 	}
 	v, errV := s.graph.Examine(j.Zone, j.Plan, recordv1.Isolation_ISOLATION_UNSPECIFIED)
 	proofs, errP := s.graph.Proofs(j.Zone, j.Plan...)

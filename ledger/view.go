@@ -123,6 +123,7 @@ func (s *State) JobView(id string, at int64) *recordv1.JobView {
 		v.Points = append(v.Points, s.PointView(p))
 	}
 	v.Permits = s.permitViews(id, at, nil)
+	s.fillPeople(v, j, at)
 	return v
 }
 
@@ -183,11 +184,24 @@ func (s *State) Board(yard string, at int64) *recordv1.Board {
 	b.Permits = s.permitViews("", at, here)
 	for _, id := range sorted(s.People) {
 		p := s.People[id]
-		b.People = append(b.People, &recordv1.PersonView{Id: id, Name: p.Name, Employer: p.Employer, Roles: p.Roles,
-			Qualified: p.Qualified, TrainedUntilUnixMs: p.TrainedUntil, HasKey: s.LiveKey(id) != nil})
+		v := &recordv1.PersonView{Id: id, Name: p.Name, Employer: p.Employer, Roles: p.Roles,
+			Qualified: p.Qualified, TrainedUntilUnixMs: p.TrainedUntil, HasKey: s.LiveKey(id) != nil}
+		p.fill(v)
+		b.People = append(b.People, v)
 	}
 	for _, id := range sorted(s.Yards) {
 		b.Yards = append(b.Yards, s.YardView(id))
+	}
+	b.Due = s.Due(at)
+	for _, z := range sorted(s.Procs) {
+		if here(z) {
+			b.Procedures = append(b.Procedures, s.ProcedureView(z, at))
+		}
+	}
+	for _, k := range sorted(s.Exchanges) {
+		if e := s.Exchanges[k]; here(e.Yard) {
+			b.Exchanges = append(b.Exchanges, s.exchangeView(e))
+		}
 	}
 	return b
 }

@@ -94,7 +94,7 @@ func (a *App) root() *cobra.Command {
 	root.AddCommand(a.draftCmds()...)
 	root.AddCommand(a.permitCmd(), a.fumigationCmd())
 	root.AddCommand(a.requestCmd(), a.withdrawCmd(), a.standClearCmd(), a.inviteCmd(), a.joinCmd(), a.keyCmd(), a.personCmd(), a.padlockCmd(), a.pointCmd(), a.boxCmd(),
-		a.drawingCmd(), a.exportCmd(), a.verifyCmd(), a.checkpointCmd(), a.outboxCmd(), a.versionCmd())
+		a.exchangeCmd(), a.visitCmd(), a.drawingCmd(), a.exportCmd(), a.verifyCmd(), a.checkpointCmd(), a.outboxCmd(), a.versionCmd())
 	root.AddCommand(topics()...)
 	return root
 }

@@ -135,11 +135,13 @@ func (a *App) showBoard(b *recordv1.Board, keptMS int64, of boardOf) error {
 func (p *page) board(b *recordv1.Board) {
 	p.asOf(b.GetAsOf())
 	p.shown(p.of.filter)
+	p.outsider(b)
 	p.alarms(b.GetAlarms())
 	p.writtenHere(b)
 	// Whoever must get out is named before anything is left out.
 	p.inside(b.GetJobs(), b.GetSignedOn())
 	p.permitsOut(b.GetPermits())
+	p.due(b.GetDue(), false)
 	p.of.cut(b)
 	may := false
 	for _, j := range b.GetJobs() {

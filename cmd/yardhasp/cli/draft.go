@@ -233,6 +233,8 @@ func (p *page) draft(d *client.Draft) {
 		}
 	case *recordv1.Record_ClaimLock:
 		p.line("  the lock %s belongs to %s; witness %s", ledger.RefOf(act.ClaimLock.GetHold()), r.GetSigner(), act.ClaimLock.GetWitness())
+	case *recordv1.Record_ExchangeProcedures:
+		p.exchange(act.ExchangeProcedures)
 	case *recordv1.Record_ReissueKey:
 		p.line("  new key of %s; every key they had is revoked", act.ReissueKey.GetPerson())
 	case *recordv1.Record_RecoverYard:

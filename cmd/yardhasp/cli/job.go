@@ -15,7 +15,7 @@ import (
 func msec(n int64) time.Duration { return time.Duration(n) * time.Millisecond }
 
 func (a *App) jobCmd() *cobra.Command {
-	return a.group("job", "Jobs: list, show, open, close", "", a.jobList(), a.jobShow(), a.jobOpen(), a.jobClose())
+	return a.group("job", "Jobs: list, show, open, crews, close", "", append([]*cobra.Command{a.jobList(), a.jobShow(), a.jobOpen(), a.jobClose()}, a.crewCmds()...)...)
 }
 
 func (a *App) jobList() *cobra.Command {
@@ -101,6 +101,9 @@ func (a *App) jobShow() *cobra.Command {
 			if err != nil {
 				return err
 			}
+			if err := a.mayRead(ctx, cl, j); err != nil {
+				return err
+			}
 			client.WithholdJob(j)
 			return a.print(j, func(p *page) { p.job(j, cl.Profile().Person) })
 		})
@@ -124,6 +127,7 @@ func (p *page) job(j *recordv1.JobView, me string) {
 	if j.GetWaiver() != "" {
 		p.line("%s", j.GetWaiver())
 	}
+	p.procedureOf(j)
 	p.conditions("missing before work, and who supplies it", j.GetToStart())
 	p.permits(j.GetPermits())
 	p.points("points of the plan", j.GetPoints())
@@ -141,6 +145,7 @@ func (p *page) job(j *recordv1.JobView, me string) {
 	p.holds("your own locks, still on", own)
 	p.holds("locks of others", others)
 	p.signedOn(j.GetSignedOn())
+	p.members(j)
 	approved := p.requests(j.GetRequests())
 	p.conditions("missing before a request to re-energise would be taken", j.GetToEnergise())
 	p.list("computed on drawings", j.GetDrawings())
@@ -156,6 +161,7 @@ func (p *page) job(j *recordv1.JobView, me string) {
 func (a *App) jobOpen() *cobra.Command {
 	j := &recordv1.OpenJob{}
 	c := &cobra.Command{Use: "open JOB", Short: "Open a job on a zone with a plan", Args: args(1, 1),
+		Long:    "Opens against the zone's approved procedure. Where procedures are required and there\nis none, the job is opened and work may not start: see \"yardhasp procedure --help\".",
 		Example: "  yardhasp job open boot-7 --zone stonebend/leg-2-boot --plan stonebend/mcc-1/leg-2 \\\n    --responsible ann-dahl --affected joe-lund --purpose \"clear the plugged boot\""}
 	f := c.Flags()
 	f.StringVar(&j.Zone, "zone", "", "`zone`, as yard/zone")
@@ -164,6 +170,7 @@ func (a *App) jobOpen() *cobra.Command {
 	f.StringSliceVar(&j.Crew, "crew", nil, "`person` ids of the crew")
 	f.StringSliceVar(&j.Affected, "affected", nil, "`person` ids to be told before and after")
 	f.StringVar(&j.Purpose, "purpose", "", "what the job is, in words")
+	f.Uint32Var(&j.ProcedureVersion, "procedure", 0, "`version` of the zone's procedure that you read; refused when another one is in use")
 	c.RunE = func(c *cobra.Command, args []string) error {
 		if err := need(c, "zone", "plan", "responsible", "purpose"); err != nil {
 			return err

@@ -65,7 +65,7 @@ func (a *App) procedureCmd() *cobra.Command {
 	var level string
 	var people int
 	c := &cobra.Command{Use: "procedure ZONE [FILE...]", Short: "The written procedure for working in a zone", Args: args(1, -1),
-		Long:    "Writes what 29 CFR 1910.147(c)(4)(ii) asks for, in an order that a crew can follow,\nfrom the ledger's current drawings or from files, asking nobody; the locking\nhardware it takes; and whether the eight conditions for doing without hold.\nWhat only the co-op knows is left to be filled in.",
+		Long:    "Writes what 29 CFR 1910.147(c)(4)(ii) asks for, in an order that a crew can follow,\nfrom the ledger's current drawings or from files, asking nobody; the locking\nhardware it takes; and whether the eight conditions for doing without hold.\nWhat only the co-op knows is left to be filled in.\n\nThe commands below keep procedures in the ledger. Nothing is required at a yard until\nthe first one is published for it, or a manager says so; from then on every job opened\nthere needs an approved procedure, and nothing turns that off.",
 		Example: "  yardhasp procedure stonebend/leg-2-boot --people 4\n  yardhasp procedure stonebend/leg-2-boot *.yaml > leg-2-boot.txt"}
 	f := c.Flags()
 	f.StringSliceVar(&points, "point", nil, "lock this `point` instead of the plan's; more than one with commas or again")
@@ -96,6 +96,7 @@ func (a *App) procedureCmd() *cobra.Command {
 		}
 		return a.print(out, func(p *page) { p.written(out) })
 	}
+	c.AddCommand(a.procedureCmds()...)
 	return c
 }
 

@@ -14,7 +14,7 @@ import (
 )
 
 func (a *App) personCmd() *cobra.Command {
-	return a.group("person", "People: list, training, revoke-key, reissue-key", "", a.personList(), a.personTraining(), a.personRevoke(), a.personReissue())
+	return a.group("person", "People: list, training, due, revoke-key, reissue-key", "", a.personList(), a.personTraining(), a.personDue(), a.personRevoke(), a.personReissue())
 }
 
 func (a *App) personList() *cobra.Command {
@@ -43,6 +43,7 @@ func (p *page) people(b *recordv1.Board) {
 		rows = append(rows, []string{v.GetId(), v.GetName(), orDash(v.GetEmployer()), roleWords(v.GetRoles()), yesNo(v.GetQualified()), trained, yesNo(v.GetHasKey())})
 	}
 	p.table("people", []string{"PERSON", "NAME", "EMPLOYER", "ROLES", "QUALIFIED", "TRAINED UNTIL", "HAS A KEY"}, rows)
+	p.courses(b)
 }
 
 func yesNo(b bool) string {
@@ -50,26 +51,6 @@ func yesNo(b bool) string {
 		return "yes"
 	}
 	return "no"
-}
-
-func (a *App) personTraining() *cobra.Command {
-	t := &recordv1.RecordTraining{}
-	var until string
-	c := &cobra.Command{Use: "training PERSON", Short: "Record until when a person's training is current", Args: args(1, 1),
-		Example: "  yardhasp person training ben-ito --until 2027-01-31 --qualified"}
-	c.Flags().StringVar(&until, "until", "", "last `day`, as 2027-01-31")
-	c.Flags().BoolVar(&t.Qualified, "qualified", false, "may test electrical parts; left out, they may not")
-	c.RunE = func(c *cobra.Command, args []string) (err error) {
-		if err := need(c, "until"); err != nil {
-			return err
-		}
-		if t.UntilUnixMs, err = dateArg(c, "until", until); err != nil {
-			return err
-		}
-		t.Person = args[0]
-		return a.submit(c, &recordv1.Record{Act: &recordv1.Record_RecordTraining{RecordTraining: t}})
-	}
-	return c
 }
 
 func (a *App) personRevoke() *cobra.Command {

@@ -135,6 +135,12 @@ func fixture(dir string, later func(func()), setenv func(k, v string)) error {
 	root := week.State.Root()
 	setenv("WEEK", hex.EncodeToString(week.ID))
 	setenv("WEEKROOT", hex.EncodeToString(root[:]))
+	// lena-moss is of another employer.
+	lena := *up
+	lena.Person, lena.Key = "lena-moss", "lena.key"
+	if err := errors.Join(keys.Write(filepath.Join(dir, "lena.key"), keyOf("lena"), ""), lena.Save(filepath.Join(dir, "lena.yaml"))); err != nil {
+		return err
+	}
 	coop, err := filepath.Abs("testdata/coop")
 	if err != nil {
 		return err
@@ -233,6 +239,13 @@ func scene(y *fakeyard.Yard) {
 			return nil, fakeyard.Refuse(two)
 		case rec.GetRequest().GetId() == "no-quorum":
 			return nil, fakeyard.Fail(codes.Unavailable, client.ReasonNoQuorum, "2 of 3 yards do not answer", "")
+		case rec.GetInspectProcedure() != nil && rec.GetInspectProcedure().GetVersion() != 2:
+			return nil, fakeyard.Refuse(&recordv1.Outcome{Kind: "inspect_procedure", Conditions: []*recordv1.Condition{{Code: "UNKNOWN_PROCEDURE", Text: "not the version in use"}}})
+		case rec.GetPublishProcedure() != nil:
+			p := rec.GetPublishProcedure()
+			return &servicev1.Receipt{Status: servicev1.Status_STATUS_CONFIRMED, Yard: y.ID, ReadUnixMs: 1790000400000, Text: fmt.Sprintf("version %d, %d points, text %.9q", p.GetVersion(), len(p.GetPoints()), p.GetText())}, nil
+		case rec.GetRecordTraining() != nil:
+			return &servicev1.Receipt{Status: servicev1.Status_STATUS_CONFIRMED, Yard: y.ID, ReadUnixMs: 1790000400000, Text: rec.GetRecordTraining().String()}, nil
 		case said(&rec) != "":
 			return &servicev1.Receipt{Status: servicev1.Status_STATUS_CONFIRMED, Yard: y.ID, ReadUnixMs: 1790000400000, Text: said(&rec), Ref: "eastfork/1/8"}, nil
 		case rec.GetLock().GetPadlock() == "p-unknown":
@@ -261,6 +274,8 @@ func scene(y *fakeyard.Yard) {
 	y.OnJob = func(r *servicev1.GetJobRequest) (*recordv1.JobView, error) {
 		confirmed := r.GetConsistency() != servicev1.Consistency_CONSISTENCY_LOCAL
 		switch r.GetJob() {
+		case "crews":
+			return crewsJob(confirmed), nil
 		case "may":
 			return mayStart(confirmed), nil
 		case "boot-7":
@@ -274,10 +289,13 @@ func scene(y *fakeyard.Yard) {
 	y.OnBoard = func(r *servicev1.GetBoardRequest) (*recordv1.Board, error) {
 		confirmed := r.GetConsistency() != servicev1.Consistency_CONSISTENCY_LOCAL
 		j := mayStart(confirmed)
-		return &recordv1.Board{AsOf: asOf(confirmed), Coop: "Three Forks Grain Co-op", Alarms: []string{"something was found live"}, Jobs: []*recordv1.JobView{j}, Requests: j.Requests,
+		return &recordv1.Board{AsOf: asOf(confirmed), Coop: "Three Forks Grain Co-op", Alarms: []string{"something was found live"}, Jobs: []*recordv1.JobView{j, crewsJob(confirmed)}, Requests: j.Requests,
+			Holds: crewsJob(confirmed).Holds, Due: due(), Procedures: []*recordv1.ProcedureView{procedureView()},
 			WrittenHere: []*recordv1.WrittenView{{Ref: "eastfork/1/12", Kind: "lock", Signer: "ann-dahl", About: "eastfork/mcc-1/fan", SinceUnixMs: 1790000300000, Promise: "held here"}, {Ref: "eastfork/1/13", Kind: "found_lock", Signer: "bo-lind"}},
 			Permits:     []*recordv1.PermitView{permitInForce(), permitSuspended()},
-			People:      []*recordv1.PersonView{{Id: "ann-dahl", Name: "Ann Dahl", Roles: []recordv1.Role{recordv1.Role_ROLE_AUTHORISED}, HasKey: true}},
+			People: []*recordv1.PersonView{{Id: "ann-dahl", Name: "Ann Dahl", Roles: []recordv1.Role{recordv1.Role_ROLE_AUTHORISED}, HasKey: true},
+				{Id: "lena-moss", Name: "Lena Moss", Employer: "Harrow Millwrights", Roles: []recordv1.Role{recordv1.Role_ROLE_CONTRACTOR}, HasKey: true,
+					Retrain: []*recordv1.RetrainView{{Zone: "stonebend/leg-2-boot", Why: "version 2 of the procedure"}}}},
 			Padlocks: []*recordv1.PadlockView{
 				{Serial: "p-17", Owner: "ann-dahl", KeysCut: 2, Spare: "OUT OF CUSTODY", SpareHolder: "ben-ito", On: []string{"eastfork/mcc-1/fan", "millrow/mcc-1/fan"},
 					Flags: []*recordv1.Flag{{Code: "SPARE_KEY", Text: "padlock p-17 has 2 keys", Clause: "common practice, no source"}}},
@@ -293,6 +311,7 @@ func scene(y *fakeyard.Yard) {
 	y.OnEnergyNow = func(string) (*servicev1.GetEnergyNowResponse, error) {
 		return &servicev1.GetEnergyNowResponse{AsOf: asOf(true), Zones: []*servicev1.ZoneNow{{Zone: "stonebend/pit"}, {Zone: "stonebend/leg-2-boot", Condition: "locked"}}}, nil
 	}
+	peopleScene(y)
 	y.OnMembers = func() (*servicev1.GetMembersResponse, error) {
 		return &servicev1.GetMembersResponse{AsOf: asOf(true), Coop: "Three Forks Grain Co-op", Yard: y.ID, Voters: 3, Alive: 2, Quorum: 2, MayFail: 0, HasQuorum: true, Health: []string{"the disk is 91 % full"},
 			Members: []*servicev1.Member{{Yard: "eastfork", Voter: true, Leader: true, Alive: true},

@@ -79,6 +79,7 @@ func (s *story) examine(what string, points ...string) {
 func openJob(s *story) {
 	s.page.heading("A job is opened, with the plan and the crew",
 		"What a job has reached follows from what people recorded; nobody can tick it off.")
+	exchange(s)
 	s.done("ravi", "opened job "+jobID+" on "+zone+", crew ravi and lena", &recordv1.Record{Act: &recordv1.Record_OpenJob{OpenJob: &recordv1.OpenJob{
 		Id: jobID, Zone: zone, Plan: s.plan.GetPoints(), Responsible: "ravi", Crew: []string{"ravi", "lena"}, Affected: []string{"dov"},
 		Purpose: "clear the plugged boot of leg 2"}}})

@@ -71,7 +71,7 @@ func killLeader(s *story) {
 	s.page.asOf(b.GetAsOf())
 	s.holdLines(b)
 	s.job("lena") // her client finds a yard that answers
-	r := s.flagged("lena", "took off her lock, the last one, with "+lead+" still down", "STILL_SIGNED_ON", actRelease(s.holds["lena"]))
+	r := s.flagged("lena", "took off her lock, the last one, with "+lead+" still down", []string{"STILL_SIGNED_ON", "PROTECTION_ENDED"}, actRelease(s.holds["lena"]))
 	s.expect(r.GetYard() != lead, "%s is down and answered", lead)
 	if s.err != nil {
 		return

@@ -82,6 +82,7 @@ func irisJoins(s *story) {
 
 // openBoot is the job on both yards, with Tomas in its crew.
 func openBoot(s *story) {
+	exchange(s)
 	s.done("ravi", "opened job "+jobID, &recordv1.Record{Act: &recordv1.Record_OpenJob{OpenJob: &recordv1.OpenJob{
 		Id: jobID, Zone: zone, Plan: s.plan.GetPoints(), Responsible: "ravi", Crew: []string{"ravi", "lena", "tomas"}, Affected: []string{"dov"},
 		Purpose: "clear the plugged boot of leg 2"}}})
@@ -90,10 +91,10 @@ func openBoot(s *story) {
 
 // comeOut takes the locks off again: the plug ran free by itself.
 func comeOut(s *story) {
+	s.done("ravi", "looked the area over: tools out, guards on, people clear", actClear())
 	for _, who := range []string{"ravi", "lena"} {
 		s.done(who, "took off the lock", actRelease(s.holds[who]))
 	}
-	s.done("ravi", "looked the area over: tools out, guards on, people clear", actClear())
 	s.done("ravi", "told dov, now that the last lock is off", actNotice(recordv1.NoticeWhen_NOTICE_WHEN_AFTER))
 	for _, p := range s.plan.GetPoints() {
 		s.done("ravi", "took the key of "+p+" out of the box", actBoxRemove(p))
@@ -119,12 +120,16 @@ func openLift(s *story) {
 	}
 	told(recordv1.NoticeWhen_NOTICE_WHEN_BEFORE)
 	s.done("iris", "shut the truck lift down", &recordv1.Record{Act: &recordv1.Record_ShutDown{ShutDown: &recordv1.ShutDown{Job: liftJob}}})
+	var locks []string
 	for _, point := range s.liftPlan {
 		s.done("iris", "opened "+point, actIsolate(point))
 		r := s.done("iris", "locked "+point, actLockPoint(point, "1160", liftJob))
-		s.done("iris", "took the lock off", actRelease(r.GetRef()))
+		locks = append(locks, r.GetRef())
 	}
 	s.done("iris", "looked the area over", &recordv1.Record{Act: &recordv1.Record_ClearArea{ClearArea: &recordv1.ClearArea{Job: liftJob, ToolsOut: true, GuardsOn: true, PeopleClear: true}}})
+	for _, ref := range locks {
+		s.done("iris", "took the lock off", actRelease(ref))
+	}
 	told(recordv1.NoticeWhen_NOTICE_WHEN_AFTER)
 	s.caughtUp()
 }

@@ -113,11 +113,14 @@ func (s *story) done(who, what string, rec *recordv1.Record) *servicev1.Receipt 
 	return r
 }
 
-// flagged has somebody record what breaks one rule: it is taken, and said.
-func (s *story) flagged(who, what, code string, rec *recordv1.Record) *servicev1.Receipt {
+// flagged has somebody record what breaks these rules: it is taken, and said.
+func (s *story) flagged(who, what string, codes []string, rec *recordv1.Record) *servicev1.Receipt {
 	r := s.do(who, what, servicev1.Status_STATUS_CONFIRMED, rec)
-	fs := r.GetOutcome().GetFlags()
-	s.expect(len(fs) == 1 && fs[0].GetCode() == code, "%s %s: flagged %v, want %s alone", who, what, fs, code)
+	var got []string
+	for _, f := range r.GetOutcome().GetFlags() {
+		got = append(got, f.GetCode())
+	}
+	s.expect(slices.Equal(got, codes), "%s %s: flagged %v, want %v", who, what, got, codes)
 	return r
 }
 

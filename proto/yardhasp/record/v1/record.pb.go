@@ -492,6 +492,15 @@ type Record struct {
 	//	*Record_DescribePoint
 	//	*Record_FoundChoked
 	//	*Record_ClearChoke
+	//	*Record_PublishProcedure
+	//	*Record_ApproveProcedure
+	//	*Record_RequireProcedures
+	//	*Record_AttestException
+	//	*Record_InspectProcedure
+	//	*Record_SetCoordinator
+	//	*Record_AddCrew
+	//	*Record_AnswerVerification
+	//	*Record_ExchangeProcedures
 	Act           isRecord_Act `protobuf_oneof:"act"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -1093,6 +1102,87 @@ func (x *Record) GetClearChoke() *ClearChoke {
 	return nil
 }
 
+func (x *Record) GetPublishProcedure() *PublishProcedure {
+	if x != nil {
+		if x, ok := x.Act.(*Record_PublishProcedure); ok {
+			return x.PublishProcedure
+		}
+	}
+	return nil
+}
+
+func (x *Record) GetApproveProcedure() *ApproveProcedure {
+	if x != nil {
+		if x, ok := x.Act.(*Record_ApproveProcedure); ok {
+			return x.ApproveProcedure
+		}
+	}
+	return nil
+}
+
+func (x *Record) GetRequireProcedures() *RequireProcedures {
+	if x != nil {
+		if x, ok := x.Act.(*Record_RequireProcedures); ok {
+			return x.RequireProcedures
+		}
+	}
+	return nil
+}
+
+func (x *Record) GetAttestException() *AttestException {
+	if x != nil {
+		if x, ok := x.Act.(*Record_AttestException); ok {
+			return x.AttestException
+		}
+	}
+	return nil
+}
+
+func (x *Record) GetInspectProcedure() *InspectProcedure {
+	if x != nil {
+		if x, ok := x.Act.(*Record_InspectProcedure); ok {
+			return x.InspectProcedure
+		}
+	}
+	return nil
+}
+
+func (x *Record) GetSetCoordinator() *SetCoordinator {
+	if x != nil {
+		if x, ok := x.Act.(*Record_SetCoordinator); ok {
+			return x.SetCoordinator
+		}
+	}
+	return nil
+}
+
+func (x *Record) GetAddCrew() *AddCrew {
+	if x != nil {
+		if x, ok := x.Act.(*Record_AddCrew); ok {
+			return x.AddCrew
+		}
+	}
+	return nil
+}
+
+func (x *Record) GetAnswerVerification() *AnswerVerification {
+	if x != nil {
+		if x, ok := x.Act.(*Record_AnswerVerification); ok {
+			return x.AnswerVerification
+		}
+	}
+	return nil
+}
+
+func (x *Record) GetExchangeProcedures() *ExchangeProcedures {
+	if x != nil {
+		if x, ok := x.Act.(*Record_ExchangeProcedures); ok {
+			return x.ExchangeProcedures
+		}
+	}
+	return nil
+}
+
 type isRecord_Act interface {
 	isRecord_Act()
 }
@@ -1339,6 +1429,44 @@ type Record_ClearChoke struct {
 	ClearChoke *ClearChoke `protobuf:"bytes,127,opt,name=clear_choke,json=clearChoke,proto3,oneof"`
 }
 
+type Record_PublishProcedure struct {
+	// Procedures, inspections, crews, outside employers: direct entries but for the
+	// answer, which is a note through a yard's journal.
+	PublishProcedure *PublishProcedure `protobuf:"bytes,130,opt,name=publish_procedure,json=publishProcedure,proto3,oneof"`
+}
+
+type Record_ApproveProcedure struct {
+	ApproveProcedure *ApproveProcedure `protobuf:"bytes,131,opt,name=approve_procedure,json=approveProcedure,proto3,oneof"`
+}
+
+type Record_RequireProcedures struct {
+	RequireProcedures *RequireProcedures `protobuf:"bytes,132,opt,name=require_procedures,json=requireProcedures,proto3,oneof"`
+}
+
+type Record_AttestException struct {
+	AttestException *AttestException `protobuf:"bytes,133,opt,name=attest_exception,json=attestException,proto3,oneof"`
+}
+
+type Record_InspectProcedure struct {
+	InspectProcedure *InspectProcedure `protobuf:"bytes,134,opt,name=inspect_procedure,json=inspectProcedure,proto3,oneof"`
+}
+
+type Record_SetCoordinator struct {
+	SetCoordinator *SetCoordinator `protobuf:"bytes,135,opt,name=set_coordinator,json=setCoordinator,proto3,oneof"`
+}
+
+type Record_AddCrew struct {
+	AddCrew *AddCrew `protobuf:"bytes,136,opt,name=add_crew,json=addCrew,proto3,oneof"`
+}
+
+type Record_AnswerVerification struct {
+	AnswerVerification *AnswerVerification `protobuf:"bytes,137,opt,name=answer_verification,json=answerVerification,proto3,oneof"`
+}
+
+type Record_ExchangeProcedures struct {
+	ExchangeProcedures *ExchangeProcedures `protobuf:"bytes,138,opt,name=exchange_procedures,json=exchangeProcedures,proto3,oneof"`
+}
+
 func (*Record_Invite) isRecord_Act() {}
 
 func (*Record_Join) isRecord_Act() {}
@@ -1456,6 +1584,24 @@ func (*Record_DescribePoint) isRecord_Act() {}
 func (*Record_FoundChoked) isRecord_Act() {}
 
 func (*Record_ClearChoke) isRecord_Act() {}
+
+func (*Record_PublishProcedure) isRecord_Act() {}
+
+func (*Record_ApproveProcedure) isRecord_Act() {}
+
+func (*Record_RequireProcedures) isRecord_Act() {}
+
+func (*Record_AttestException) isRecord_Act() {}
+
+func (*Record_InspectProcedure) isRecord_Act() {}
+
+func (*Record_SetCoordinator) isRecord_Act() {}
+
+func (*Record_AddCrew) isRecord_Act() {}
+
+func (*Record_AnswerVerification) isRecord_Act() {}
+
+func (*Record_ExchangeProcedures) isRecord_Act() {}
 
 // Ticket makes a retry recognisable: the same key, device and counter is the
 // same act, sent again.
@@ -1991,14 +2137,22 @@ func (x *Join) GetAddress() string {
 	return ""
 }
 
-// RecordTraining says until when a person's training is current,
-// 1910.147(c)(7).
+// RecordTraining says until when a person's training is current, 1910.147(c)(7)
+// and 1910.272(e).
 type RecordTraining struct {
 	state       protoimpl.MessageState `protogen:"open.v1"`
 	Person      string                 `protobuf:"bytes,1,opt,name=person,proto3" json:"person,omitempty"`
 	UntilUnixMs int64                  `protobuf:"varint,2,opt,name=until_unix_ms,json=untilUnixMs,proto3" json:"until_unix_ms,omitempty"`
-	// May test electrical parts.
-	Qualified     bool `protobuf:"varint,3,opt,name=qualified,proto3" json:"qualified,omitempty"`
+	// May test electrical parts; read for training as an authorised employee only.
+	Qualified bool          `protobuf:"varint,3,opt,name=qualified,proto3" json:"qualified,omitempty"`
+	Training  TrainingClass `protobuf:"varint,4,opt,name=training,proto3,enum=yardhasp.record.v1.TrainingClass" json:"training,omitempty"`
+	// When it was given; 0: when this was signed.
+	DoneUnixMs int64 `protobuf:"varint,5,opt,name=done_unix_ms,json=doneUnixMs,proto3" json:"done_unix_ms,omitempty"`
+	// What the certificate says, 1910.147(c)(7)(iv).
+	Certificate string `protobuf:"bytes,6,opt,name=certificate,proto3" json:"certificate,omitempty"`
+	// Zones whose changed isolation or procedure it covered: retraining,
+	// 1910.147(c)(7)(iii).
+	Covers        []string `protobuf:"bytes,7,rep,name=covers,proto3" json:"covers,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -2052,6 +2206,34 @@ func (x *RecordTraining) GetQualified() bool {
 		return x.Qualified
 	}
 	return false
+}
+
+func (x *RecordTraining) GetTraining() TrainingClass {
+	if x != nil {
+		return x.Training
+	}
+	return TrainingClass_TRAINING_CLASS_UNSPECIFIED
+}
+
+func (x *RecordTraining) GetDoneUnixMs() int64 {
+	if x != nil {
+		return x.DoneUnixMs
+	}
+	return 0
+}
+
+func (x *RecordTraining) GetCertificate() string {
+	if x != nil {
+		return x.Certificate
+	}
+	return ""
+}
+
+func (x *RecordTraining) GetCovers() []string {
+	if x != nil {
+		return x.Covers
+	}
+	return nil
 }
 
 // RegisterPadlock enters one personal padlock.
@@ -4019,9 +4201,11 @@ type OpenJob struct {
 	Crew        []string `protobuf:"bytes,5,rep,name=crew,proto3" json:"crew,omitempty"`
 	Purpose     string   `protobuf:"bytes,6,opt,name=purpose,proto3" json:"purpose,omitempty"`
 	// People to be told before locks go on and after they come off.
-	Affected      []string `protobuf:"bytes,7,rep,name=affected,proto3" json:"affected,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	Affected []string `protobuf:"bytes,7,rep,name=affected,proto3" json:"affected,omitempty"`
+	// The version of the zone's procedure that was read; 0: not said.
+	ProcedureVersion uint32 `protobuf:"varint,80,opt,name=procedure_version,json=procedureVersion,proto3" json:"procedure_version,omitempty"`
+	unknownFields    protoimpl.UnknownFields
+	sizeCache        protoimpl.SizeCache
 }
 
 func (x *OpenJob) Reset() {
@@ -4101,6 +4285,13 @@ func (x *OpenJob) GetAffected() []string {
 		return x.Affected
 	}
 	return nil
+}
+
+func (x *OpenJob) GetProcedureVersion() uint32 {
+	if x != nil {
+		return x.ProcedureVersion
+	}
+	return 0
 }
 
 // SignOn is a person entering the zone of a job.
@@ -4845,7 +5036,7 @@ var File_yardhasp_record_v1_record_proto protoreflect.FileDescriptor
 
 const file_yardhasp_record_v1_record_proto_rawDesc = "" +
 	"\n" +
-	"\x1fyardhasp/record/v1/record.proto\x12\x12yardhasp.record.v1\x1a yardhasp/record/v1/drawing.proto\x1a yardhasp/record/v1/padlock.proto\x1a\x1fyardhasp/record/v1/permit.proto\"[\n" +
+	"\x1fyardhasp/record/v1/record.proto\x12\x12yardhasp.record.v1\x1a yardhasp/record/v1/drawing.proto\x1a yardhasp/record/v1/padlock.proto\x1a\x1fyardhasp/record/v1/permit.proto\x1a\x1fyardhasp/record/v1/people.proto\"[\n" +
 	"\x06Signed\x12\x12\n" +
 	"\x04body\x18\x01 \x01(\fR\x04body\x12=\n" +
 	"\n" +
@@ -4853,7 +5044,7 @@ const file_yardhasp_record_v1_record_proto_rawDesc = "" +
 	"signatures\";\n" +
 	"\tSignature\x12\x10\n" +
 	"\x03key\x18\x01 \x01(\fR\x03key\x12\x1c\n" +
-	"\tsignature\x18\x02 \x01(\fR\tsignature\"\xeb\x1f\n" +
+	"\tsignature\x18\x02 \x01(\fR\tsignature\"\xdc%\n" +
 	"\x06Record\x12\x16\n" +
 	"\x06ledger\x18\x01 \x01(\fR\x06ledger\x12\x16\n" +
 	"\x06signer\x18\x02 \x01(\tR\x06signer\x122\n" +
@@ -4931,7 +5122,16 @@ const file_yardhasp_record_v1_record_proto_rawDesc = "" +
 	"\x0edescribe_point\x18} \x01(\v2!.yardhasp.record.v1.DescribePointH\x00R\rdescribePoint\x12D\n" +
 	"\ffound_choked\x18~ \x01(\v2\x1f.yardhasp.record.v1.FoundChokedH\x00R\vfoundChoked\x12A\n" +
 	"\vclear_choke\x18\x7f \x01(\v2\x1e.yardhasp.record.v1.ClearChokeH\x00R\n" +
-	"clearChokeB\x05\n" +
+	"clearChoke\x12T\n" +
+	"\x11publish_procedure\x18\x82\x01 \x01(\v2$.yardhasp.record.v1.PublishProcedureH\x00R\x10publishProcedure\x12T\n" +
+	"\x11approve_procedure\x18\x83\x01 \x01(\v2$.yardhasp.record.v1.ApproveProcedureH\x00R\x10approveProcedure\x12W\n" +
+	"\x12require_procedures\x18\x84\x01 \x01(\v2%.yardhasp.record.v1.RequireProceduresH\x00R\x11requireProcedures\x12Q\n" +
+	"\x10attest_exception\x18\x85\x01 \x01(\v2#.yardhasp.record.v1.AttestExceptionH\x00R\x0fattestException\x12T\n" +
+	"\x11inspect_procedure\x18\x86\x01 \x01(\v2$.yardhasp.record.v1.InspectProcedureH\x00R\x10inspectProcedure\x12N\n" +
+	"\x0fset_coordinator\x18\x87\x01 \x01(\v2\".yardhasp.record.v1.SetCoordinatorH\x00R\x0esetCoordinator\x129\n" +
+	"\badd_crew\x18\x88\x01 \x01(\v2\x1b.yardhasp.record.v1.AddCrewH\x00R\aaddCrew\x12Z\n" +
+	"\x13answer_verification\x18\x89\x01 \x01(\v2&.yardhasp.record.v1.AnswerVerificationH\x00R\x12answerVerification\x12Z\n" +
+	"\x13exchange_procedures\x18\x8a\x01 \x01(\v2&.yardhasp.record.v1.ExchangeProceduresH\x00R\x12exchangeProceduresB\x05\n" +
 	"\x03act\":\n" +
 	"\x06Ticket\x12\x16\n" +
 	"\x06device\x18\x01 \x01(\tR\x06device\x12\x18\n" +
@@ -4974,11 +5174,16 @@ const file_yardhasp_record_v1_record_proto_rawDesc = "" +
 	"invitation\x18\x01 \x01(\tR\n" +
 	"invitation\x12\x10\n" +
 	"\x03key\x18\x02 \x01(\fR\x03key\x12\x18\n" +
-	"\aaddress\x18\x03 \x01(\tR\aaddress\"j\n" +
+	"\aaddress\x18\x03 \x01(\tR\aaddress\"\x85\x02\n" +
 	"\x0eRecordTraining\x12\x16\n" +
 	"\x06person\x18\x01 \x01(\tR\x06person\x12\"\n" +
 	"\runtil_unix_ms\x18\x02 \x01(\x03R\vuntilUnixMs\x12\x1c\n" +
-	"\tqualified\x18\x03 \x01(\bR\tqualified\"\xe6\x01\n" +
+	"\tqualified\x18\x03 \x01(\bR\tqualified\x12=\n" +
+	"\btraining\x18\x04 \x01(\x0e2!.yardhasp.record.v1.TrainingClassR\btraining\x12 \n" +
+	"\fdone_unix_ms\x18\x05 \x01(\x03R\n" +
+	"doneUnixMs\x12 \n" +
+	"\vcertificate\x18\x06 \x01(\tR\vcertificate\x12\x16\n" +
+	"\x06covers\x18\a \x03(\tR\x06covers\"\xe6\x01\n" +
 	"\x0fRegisterPadlock\x12\x16\n" +
 	"\x06serial\x18\x01 \x01(\tR\x06serial\x12\x14\n" +
 	"\x05owner\x18\x02 \x01(\tR\x05owner\x12\x19\n" +
@@ -5106,7 +5311,7 @@ const file_yardhasp_record_v1_record_proto_rawDesc = "" +
 	"\x05point\x18\x02 \x01(\tR\x05point\"3\n" +
 	"\tBoxRemove\x12\x10\n" +
 	"\x03box\x18\x01 \x01(\tR\x03box\x12\x14\n" +
-	"\x05point\x18\x02 \x01(\tR\x05point\"\xad\x01\n" +
+	"\x05point\x18\x02 \x01(\tR\x05point\"\xda\x01\n" +
 	"\aOpenJob\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x12\n" +
 	"\x04zone\x18\x02 \x01(\tR\x04zone\x12\x12\n" +
@@ -5114,7 +5319,8 @@ const file_yardhasp_record_v1_record_proto_rawDesc = "" +
 	"\vresponsible\x18\x04 \x01(\tR\vresponsible\x12\x12\n" +
 	"\x04crew\x18\x05 \x03(\tR\x04crew\x12\x18\n" +
 	"\apurpose\x18\x06 \x01(\tR\apurpose\x12\x1a\n" +
-	"\baffected\x18\a \x03(\tR\baffected\"\x1a\n" +
+	"\baffected\x18\a \x03(\tR\baffected\x12+\n" +
+	"\x11procedure_version\x18P \x01(\rR\x10procedureVersion\"\x1a\n" +
 	"\x06SignOn\x12\x10\n" +
 	"\x03job\x18\x01 \x01(\tR\x03job\"B\n" +
 	"\aSignOff\x127\n" +
@@ -5286,107 +5492,127 @@ var file_yardhasp_record_v1_record_proto_goTypes = []any{
 	(*DescribePoint)(nil),      // 74: yardhasp.record.v1.DescribePoint
 	(*FoundChoked)(nil),        // 75: yardhasp.record.v1.FoundChoked
 	(*ClearChoke)(nil),         // 76: yardhasp.record.v1.ClearChoke
-	(PadlockKind)(0),           // 77: yardhasp.record.v1.PadlockKind
-	(*Tag)(nil),                // 78: yardhasp.record.v1.Tag
-	(Medium)(0),                // 79: yardhasp.record.v1.Medium
+	(*PublishProcedure)(nil),   // 77: yardhasp.record.v1.PublishProcedure
+	(*ApproveProcedure)(nil),   // 78: yardhasp.record.v1.ApproveProcedure
+	(*RequireProcedures)(nil),  // 79: yardhasp.record.v1.RequireProcedures
+	(*AttestException)(nil),    // 80: yardhasp.record.v1.AttestException
+	(*InspectProcedure)(nil),   // 81: yardhasp.record.v1.InspectProcedure
+	(*SetCoordinator)(nil),     // 82: yardhasp.record.v1.SetCoordinator
+	(*AddCrew)(nil),            // 83: yardhasp.record.v1.AddCrew
+	(*AnswerVerification)(nil), // 84: yardhasp.record.v1.AnswerVerification
+	(*ExchangeProcedures)(nil), // 85: yardhasp.record.v1.ExchangeProcedures
+	(TrainingClass)(0),         // 86: yardhasp.record.v1.TrainingClass
+	(PadlockKind)(0),           // 87: yardhasp.record.v1.PadlockKind
+	(*Tag)(nil),                // 88: yardhasp.record.v1.Tag
+	(Medium)(0),                // 89: yardhasp.record.v1.Medium
 }
 var file_yardhasp_record_v1_record_proto_depIdxs = []int32{
-	6,  // 0: yardhasp.record.v1.Signed.signatures:type_name -> yardhasp.record.v1.Signature
-	8,  // 1: yardhasp.record.v1.Record.ticket:type_name -> yardhasp.record.v1.Ticket
-	13, // 2: yardhasp.record.v1.Record.invite:type_name -> yardhasp.record.v1.Invite
-	14, // 3: yardhasp.record.v1.Record.join:type_name -> yardhasp.record.v1.Join
-	16, // 4: yardhasp.record.v1.Record.register_padlock:type_name -> yardhasp.record.v1.RegisterPadlock
-	17, // 5: yardhasp.record.v1.Record.register_point:type_name -> yardhasp.record.v1.RegisterPoint
-	18, // 6: yardhasp.record.v1.Record.register_box:type_name -> yardhasp.record.v1.RegisterBox
-	19, // 7: yardhasp.record.v1.Record.publish_drawing:type_name -> yardhasp.record.v1.PublishDrawing
-	20, // 8: yardhasp.record.v1.Record.walk_drawing:type_name -> yardhasp.record.v1.WalkDrawing
-	21, // 9: yardhasp.record.v1.Record.revoke_key:type_name -> yardhasp.record.v1.RevokeKey
-	22, // 10: yardhasp.record.v1.Record.request:type_name -> yardhasp.record.v1.Request
-	24, // 11: yardhasp.record.v1.Record.withdraw:type_name -> yardhasp.record.v1.Withdraw
-	25, // 12: yardhasp.record.v1.Record.expire:type_name -> yardhasp.record.v1.Expire
-	15, // 13: yardhasp.record.v1.Record.record_training:type_name -> yardhasp.record.v1.RecordTraining
-	26, // 14: yardhasp.record.v1.Record.removal:type_name -> yardhasp.record.v1.Removal
-	28, // 15: yardhasp.record.v1.Record.hand_over:type_name -> yardhasp.record.v1.HandOver
-	30, // 16: yardhasp.record.v1.Record.replace_key:type_name -> yardhasp.record.v1.ReplaceKey
-	31, // 17: yardhasp.record.v1.Record.reissue_key:type_name -> yardhasp.record.v1.ReissueKey
-	32, // 18: yardhasp.record.v1.Record.claim_lock:type_name -> yardhasp.record.v1.ClaimLock
-	33, // 19: yardhasp.record.v1.Record.recover_yard:type_name -> yardhasp.record.v1.RecoverYard
-	27, // 20: yardhasp.record.v1.Record.acknowledge_removal:type_name -> yardhasp.record.v1.AcknowledgeRemoval
-	23, // 21: yardhasp.record.v1.Record.stand_clear:type_name -> yardhasp.record.v1.StandClear
-	29, // 22: yardhasp.record.v1.Record.take_over:type_name -> yardhasp.record.v1.TakeOver
-	38, // 23: yardhasp.record.v1.Record.lock:type_name -> yardhasp.record.v1.Lock
-	39, // 24: yardhasp.record.v1.Record.found_lock:type_name -> yardhasp.record.v1.FoundLock
-	40, // 25: yardhasp.record.v1.Record.release:type_name -> yardhasp.record.v1.Release
-	42, // 26: yardhasp.record.v1.Record.isolate:type_name -> yardhasp.record.v1.Isolate
-	43, // 27: yardhasp.record.v1.Record.closed:type_name -> yardhasp.record.v1.Closed
-	44, // 28: yardhasp.record.v1.Record.found_closed:type_name -> yardhasp.record.v1.FoundClosed
-	45, // 29: yardhasp.record.v1.Record.energise:type_name -> yardhasp.record.v1.Energise
-	46, // 30: yardhasp.record.v1.Record.box_add:type_name -> yardhasp.record.v1.BoxAdd
-	47, // 31: yardhasp.record.v1.Record.box_remove:type_name -> yardhasp.record.v1.BoxRemove
-	36, // 32: yardhasp.record.v1.Record.found_started:type_name -> yardhasp.record.v1.FoundStarted
-	48, // 33: yardhasp.record.v1.Record.open_job:type_name -> yardhasp.record.v1.OpenJob
-	49, // 34: yardhasp.record.v1.Record.sign_on:type_name -> yardhasp.record.v1.SignOn
-	50, // 35: yardhasp.record.v1.Record.sign_off:type_name -> yardhasp.record.v1.SignOff
-	51, // 36: yardhasp.record.v1.Record.shut_down:type_name -> yardhasp.record.v1.ShutDown
-	52, // 37: yardhasp.record.v1.Record.reading:type_name -> yardhasp.record.v1.Reading
-	53, // 38: yardhasp.record.v1.Record.found_live:type_name -> yardhasp.record.v1.FoundLive
-	54, // 39: yardhasp.record.v1.Record.correct_found_live:type_name -> yardhasp.record.v1.CorrectFoundLive
-	55, // 40: yardhasp.record.v1.Record.stored_released:type_name -> yardhasp.record.v1.StoredReleased
-	56, // 41: yardhasp.record.v1.Record.notice:type_name -> yardhasp.record.v1.Notice
-	57, // 42: yardhasp.record.v1.Record.clear_area:type_name -> yardhasp.record.v1.ClearArea
-	58, // 43: yardhasp.record.v1.Record.tried_handle:type_name -> yardhasp.record.v1.TriedHandle
-	59, // 44: yardhasp.record.v1.Record.close_job:type_name -> yardhasp.record.v1.CloseJob
-	61, // 45: yardhasp.record.v1.Record.issue_permit:type_name -> yardhasp.record.v1.IssuePermit
-	62, // 46: yardhasp.record.v1.Record.close_permit:type_name -> yardhasp.record.v1.ClosePermit
-	63, // 47: yardhasp.record.v1.Record.air_reading:type_name -> yardhasp.record.v1.AirReading
-	64, // 48: yardhasp.record.v1.Record.stand_watch:type_name -> yardhasp.record.v1.StandWatch
-	65, // 49: yardhasp.record.v1.Record.leave_watch:type_name -> yardhasp.record.v1.LeaveWatch
-	66, // 50: yardhasp.record.v1.Record.hot_work_done:type_name -> yardhasp.record.v1.HotWorkDone
-	67, // 51: yardhasp.record.v1.Record.fumigation_recorded:type_name -> yardhasp.record.v1.FumigationRecorded
-	68, // 52: yardhasp.record.v1.Record.fumigation_cleared:type_name -> yardhasp.record.v1.FumigationCleared
-	69, // 53: yardhasp.record.v1.Record.move_key:type_name -> yardhasp.record.v1.MoveKey
-	70, // 54: yardhasp.record.v1.Record.issue_padlock:type_name -> yardhasp.record.v1.IssuePadlock
-	71, // 55: yardhasp.record.v1.Record.report_padlock:type_name -> yardhasp.record.v1.ReportPadlock
-	72, // 56: yardhasp.record.v1.Record.clear_padlock:type_name -> yardhasp.record.v1.ClearPadlock
-	73, // 57: yardhasp.record.v1.Record.review_lock:type_name -> yardhasp.record.v1.ReviewLock
-	74, // 58: yardhasp.record.v1.Record.describe_point:type_name -> yardhasp.record.v1.DescribePoint
-	75, // 59: yardhasp.record.v1.Record.found_choked:type_name -> yardhasp.record.v1.FoundChoked
-	76, // 60: yardhasp.record.v1.Record.clear_choke:type_name -> yardhasp.record.v1.ClearChoke
-	0,  // 61: yardhasp.record.v1.Person.roles:type_name -> yardhasp.record.v1.Role
-	11, // 62: yardhasp.record.v1.Founding.yard:type_name -> yardhasp.record.v1.YardInfo
-	10, // 63: yardhasp.record.v1.Founding.manager:type_name -> yardhasp.record.v1.Person
-	10, // 64: yardhasp.record.v1.Invite.person:type_name -> yardhasp.record.v1.Person
-	11, // 65: yardhasp.record.v1.Invite.yard:type_name -> yardhasp.record.v1.YardInfo
-	1,  // 66: yardhasp.record.v1.RegisterPadlock.spare:type_name -> yardhasp.record.v1.SpareKey
-	77, // 67: yardhasp.record.v1.RegisterPadlock.kind:type_name -> yardhasp.record.v1.PadlockKind
-	2,  // 68: yardhasp.record.v1.Request.kind:type_name -> yardhasp.record.v1.RequestKind
-	9,  // 69: yardhasp.record.v1.StandClear.hold:type_name -> yardhasp.record.v1.JournalRef
-	9,  // 70: yardhasp.record.v1.Removal.hold:type_name -> yardhasp.record.v1.JournalRef
-	9,  // 71: yardhasp.record.v1.AcknowledgeRemoval.hold:type_name -> yardhasp.record.v1.JournalRef
-	60, // 72: yardhasp.record.v1.HandOver.pairs:type_name -> yardhasp.record.v1.HandOver.Pair
-	9,  // 73: yardhasp.record.v1.ClaimLock.hold:type_name -> yardhasp.record.v1.JournalRef
-	34, // 74: yardhasp.record.v1.RecoverYard.locks:type_name -> yardhasp.record.v1.WalkedLock
-	35, // 75: yardhasp.record.v1.RecoverYard.inside:type_name -> yardhasp.record.v1.WalkedPerson
-	37, // 76: yardhasp.record.v1.WalkedLock.target:type_name -> yardhasp.record.v1.Target
-	37, // 77: yardhasp.record.v1.Lock.target:type_name -> yardhasp.record.v1.Target
-	78, // 78: yardhasp.record.v1.Lock.tag:type_name -> yardhasp.record.v1.Tag
-	37, // 79: yardhasp.record.v1.FoundLock.target:type_name -> yardhasp.record.v1.Target
-	9,  // 80: yardhasp.record.v1.Release.hold:type_name -> yardhasp.record.v1.JournalRef
-	41, // 81: yardhasp.record.v1.Isolate.moved:type_name -> yardhasp.record.v1.Moved
-	41, // 82: yardhasp.record.v1.Closed.moved:type_name -> yardhasp.record.v1.Moved
-	9,  // 83: yardhasp.record.v1.SignOff.sign_on:type_name -> yardhasp.record.v1.JournalRef
-	79, // 84: yardhasp.record.v1.Reading.medium:type_name -> yardhasp.record.v1.Medium
-	3,  // 85: yardhasp.record.v1.Reading.kind:type_name -> yardhasp.record.v1.ReadingKind
-	9,  // 86: yardhasp.record.v1.CorrectFoundLive.found:type_name -> yardhasp.record.v1.JournalRef
-	4,  // 87: yardhasp.record.v1.Notice.when:type_name -> yardhasp.record.v1.NoticeWhen
-	9,  // 88: yardhasp.record.v1.TriedHandle.hold:type_name -> yardhasp.record.v1.JournalRef
-	9,  // 89: yardhasp.record.v1.HandOver.Pair.off:type_name -> yardhasp.record.v1.JournalRef
-	9,  // 90: yardhasp.record.v1.HandOver.Pair.on:type_name -> yardhasp.record.v1.JournalRef
-	91, // [91:91] is the sub-list for method output_type
-	91, // [91:91] is the sub-list for method input_type
-	91, // [91:91] is the sub-list for extension type_name
-	91, // [91:91] is the sub-list for extension extendee
-	0,  // [0:91] is the sub-list for field type_name
+	6,   // 0: yardhasp.record.v1.Signed.signatures:type_name -> yardhasp.record.v1.Signature
+	8,   // 1: yardhasp.record.v1.Record.ticket:type_name -> yardhasp.record.v1.Ticket
+	13,  // 2: yardhasp.record.v1.Record.invite:type_name -> yardhasp.record.v1.Invite
+	14,  // 3: yardhasp.record.v1.Record.join:type_name -> yardhasp.record.v1.Join
+	16,  // 4: yardhasp.record.v1.Record.register_padlock:type_name -> yardhasp.record.v1.RegisterPadlock
+	17,  // 5: yardhasp.record.v1.Record.register_point:type_name -> yardhasp.record.v1.RegisterPoint
+	18,  // 6: yardhasp.record.v1.Record.register_box:type_name -> yardhasp.record.v1.RegisterBox
+	19,  // 7: yardhasp.record.v1.Record.publish_drawing:type_name -> yardhasp.record.v1.PublishDrawing
+	20,  // 8: yardhasp.record.v1.Record.walk_drawing:type_name -> yardhasp.record.v1.WalkDrawing
+	21,  // 9: yardhasp.record.v1.Record.revoke_key:type_name -> yardhasp.record.v1.RevokeKey
+	22,  // 10: yardhasp.record.v1.Record.request:type_name -> yardhasp.record.v1.Request
+	24,  // 11: yardhasp.record.v1.Record.withdraw:type_name -> yardhasp.record.v1.Withdraw
+	25,  // 12: yardhasp.record.v1.Record.expire:type_name -> yardhasp.record.v1.Expire
+	15,  // 13: yardhasp.record.v1.Record.record_training:type_name -> yardhasp.record.v1.RecordTraining
+	26,  // 14: yardhasp.record.v1.Record.removal:type_name -> yardhasp.record.v1.Removal
+	28,  // 15: yardhasp.record.v1.Record.hand_over:type_name -> yardhasp.record.v1.HandOver
+	30,  // 16: yardhasp.record.v1.Record.replace_key:type_name -> yardhasp.record.v1.ReplaceKey
+	31,  // 17: yardhasp.record.v1.Record.reissue_key:type_name -> yardhasp.record.v1.ReissueKey
+	32,  // 18: yardhasp.record.v1.Record.claim_lock:type_name -> yardhasp.record.v1.ClaimLock
+	33,  // 19: yardhasp.record.v1.Record.recover_yard:type_name -> yardhasp.record.v1.RecoverYard
+	27,  // 20: yardhasp.record.v1.Record.acknowledge_removal:type_name -> yardhasp.record.v1.AcknowledgeRemoval
+	23,  // 21: yardhasp.record.v1.Record.stand_clear:type_name -> yardhasp.record.v1.StandClear
+	29,  // 22: yardhasp.record.v1.Record.take_over:type_name -> yardhasp.record.v1.TakeOver
+	38,  // 23: yardhasp.record.v1.Record.lock:type_name -> yardhasp.record.v1.Lock
+	39,  // 24: yardhasp.record.v1.Record.found_lock:type_name -> yardhasp.record.v1.FoundLock
+	40,  // 25: yardhasp.record.v1.Record.release:type_name -> yardhasp.record.v1.Release
+	42,  // 26: yardhasp.record.v1.Record.isolate:type_name -> yardhasp.record.v1.Isolate
+	43,  // 27: yardhasp.record.v1.Record.closed:type_name -> yardhasp.record.v1.Closed
+	44,  // 28: yardhasp.record.v1.Record.found_closed:type_name -> yardhasp.record.v1.FoundClosed
+	45,  // 29: yardhasp.record.v1.Record.energise:type_name -> yardhasp.record.v1.Energise
+	46,  // 30: yardhasp.record.v1.Record.box_add:type_name -> yardhasp.record.v1.BoxAdd
+	47,  // 31: yardhasp.record.v1.Record.box_remove:type_name -> yardhasp.record.v1.BoxRemove
+	36,  // 32: yardhasp.record.v1.Record.found_started:type_name -> yardhasp.record.v1.FoundStarted
+	48,  // 33: yardhasp.record.v1.Record.open_job:type_name -> yardhasp.record.v1.OpenJob
+	49,  // 34: yardhasp.record.v1.Record.sign_on:type_name -> yardhasp.record.v1.SignOn
+	50,  // 35: yardhasp.record.v1.Record.sign_off:type_name -> yardhasp.record.v1.SignOff
+	51,  // 36: yardhasp.record.v1.Record.shut_down:type_name -> yardhasp.record.v1.ShutDown
+	52,  // 37: yardhasp.record.v1.Record.reading:type_name -> yardhasp.record.v1.Reading
+	53,  // 38: yardhasp.record.v1.Record.found_live:type_name -> yardhasp.record.v1.FoundLive
+	54,  // 39: yardhasp.record.v1.Record.correct_found_live:type_name -> yardhasp.record.v1.CorrectFoundLive
+	55,  // 40: yardhasp.record.v1.Record.stored_released:type_name -> yardhasp.record.v1.StoredReleased
+	56,  // 41: yardhasp.record.v1.Record.notice:type_name -> yardhasp.record.v1.Notice
+	57,  // 42: yardhasp.record.v1.Record.clear_area:type_name -> yardhasp.record.v1.ClearArea
+	58,  // 43: yardhasp.record.v1.Record.tried_handle:type_name -> yardhasp.record.v1.TriedHandle
+	59,  // 44: yardhasp.record.v1.Record.close_job:type_name -> yardhasp.record.v1.CloseJob
+	61,  // 45: yardhasp.record.v1.Record.issue_permit:type_name -> yardhasp.record.v1.IssuePermit
+	62,  // 46: yardhasp.record.v1.Record.close_permit:type_name -> yardhasp.record.v1.ClosePermit
+	63,  // 47: yardhasp.record.v1.Record.air_reading:type_name -> yardhasp.record.v1.AirReading
+	64,  // 48: yardhasp.record.v1.Record.stand_watch:type_name -> yardhasp.record.v1.StandWatch
+	65,  // 49: yardhasp.record.v1.Record.leave_watch:type_name -> yardhasp.record.v1.LeaveWatch
+	66,  // 50: yardhasp.record.v1.Record.hot_work_done:type_name -> yardhasp.record.v1.HotWorkDone
+	67,  // 51: yardhasp.record.v1.Record.fumigation_recorded:type_name -> yardhasp.record.v1.FumigationRecorded
+	68,  // 52: yardhasp.record.v1.Record.fumigation_cleared:type_name -> yardhasp.record.v1.FumigationCleared
+	69,  // 53: yardhasp.record.v1.Record.move_key:type_name -> yardhasp.record.v1.MoveKey
+	70,  // 54: yardhasp.record.v1.Record.issue_padlock:type_name -> yardhasp.record.v1.IssuePadlock
+	71,  // 55: yardhasp.record.v1.Record.report_padlock:type_name -> yardhasp.record.v1.ReportPadlock
+	72,  // 56: yardhasp.record.v1.Record.clear_padlock:type_name -> yardhasp.record.v1.ClearPadlock
+	73,  // 57: yardhasp.record.v1.Record.review_lock:type_name -> yardhasp.record.v1.ReviewLock
+	74,  // 58: yardhasp.record.v1.Record.describe_point:type_name -> yardhasp.record.v1.DescribePoint
+	75,  // 59: yardhasp.record.v1.Record.found_choked:type_name -> yardhasp.record.v1.FoundChoked
+	76,  // 60: yardhasp.record.v1.Record.clear_choke:type_name -> yardhasp.record.v1.ClearChoke
+	77,  // 61: yardhasp.record.v1.Record.publish_procedure:type_name -> yardhasp.record.v1.PublishProcedure
+	78,  // 62: yardhasp.record.v1.Record.approve_procedure:type_name -> yardhasp.record.v1.ApproveProcedure
+	79,  // 63: yardhasp.record.v1.Record.require_procedures:type_name -> yardhasp.record.v1.RequireProcedures
+	80,  // 64: yardhasp.record.v1.Record.attest_exception:type_name -> yardhasp.record.v1.AttestException
+	81,  // 65: yardhasp.record.v1.Record.inspect_procedure:type_name -> yardhasp.record.v1.InspectProcedure
+	82,  // 66: yardhasp.record.v1.Record.set_coordinator:type_name -> yardhasp.record.v1.SetCoordinator
+	83,  // 67: yardhasp.record.v1.Record.add_crew:type_name -> yardhasp.record.v1.AddCrew
+	84,  // 68: yardhasp.record.v1.Record.answer_verification:type_name -> yardhasp.record.v1.AnswerVerification
+	85,  // 69: yardhasp.record.v1.Record.exchange_procedures:type_name -> yardhasp.record.v1.ExchangeProcedures
+	0,   // 70: yardhasp.record.v1.Person.roles:type_name -> yardhasp.record.v1.Role
+	11,  // 71: yardhasp.record.v1.Founding.yard:type_name -> yardhasp.record.v1.YardInfo
+	10,  // 72: yardhasp.record.v1.Founding.manager:type_name -> yardhasp.record.v1.Person
+	10,  // 73: yardhasp.record.v1.Invite.person:type_name -> yardhasp.record.v1.Person
+	11,  // 74: yardhasp.record.v1.Invite.yard:type_name -> yardhasp.record.v1.YardInfo
+	86,  // 75: yardhasp.record.v1.RecordTraining.training:type_name -> yardhasp.record.v1.TrainingClass
+	1,   // 76: yardhasp.record.v1.RegisterPadlock.spare:type_name -> yardhasp.record.v1.SpareKey
+	87,  // 77: yardhasp.record.v1.RegisterPadlock.kind:type_name -> yardhasp.record.v1.PadlockKind
+	2,   // 78: yardhasp.record.v1.Request.kind:type_name -> yardhasp.record.v1.RequestKind
+	9,   // 79: yardhasp.record.v1.StandClear.hold:type_name -> yardhasp.record.v1.JournalRef
+	9,   // 80: yardhasp.record.v1.Removal.hold:type_name -> yardhasp.record.v1.JournalRef
+	9,   // 81: yardhasp.record.v1.AcknowledgeRemoval.hold:type_name -> yardhasp.record.v1.JournalRef
+	60,  // 82: yardhasp.record.v1.HandOver.pairs:type_name -> yardhasp.record.v1.HandOver.Pair
+	9,   // 83: yardhasp.record.v1.ClaimLock.hold:type_name -> yardhasp.record.v1.JournalRef
+	34,  // 84: yardhasp.record.v1.RecoverYard.locks:type_name -> yardhasp.record.v1.WalkedLock
+	35,  // 85: yardhasp.record.v1.RecoverYard.inside:type_name -> yardhasp.record.v1.WalkedPerson
+	37,  // 86: yardhasp.record.v1.WalkedLock.target:type_name -> yardhasp.record.v1.Target
+	37,  // 87: yardhasp.record.v1.Lock.target:type_name -> yardhasp.record.v1.Target
+	88,  // 88: yardhasp.record.v1.Lock.tag:type_name -> yardhasp.record.v1.Tag
+	37,  // 89: yardhasp.record.v1.FoundLock.target:type_name -> yardhasp.record.v1.Target
+	9,   // 90: yardhasp.record.v1.Release.hold:type_name -> yardhasp.record.v1.JournalRef
+	41,  // 91: yardhasp.record.v1.Isolate.moved:type_name -> yardhasp.record.v1.Moved
+	41,  // 92: yardhasp.record.v1.Closed.moved:type_name -> yardhasp.record.v1.Moved
+	9,   // 93: yardhasp.record.v1.SignOff.sign_on:type_name -> yardhasp.record.v1.JournalRef
+	89,  // 94: yardhasp.record.v1.Reading.medium:type_name -> yardhasp.record.v1.Medium
+	3,   // 95: yardhasp.record.v1.Reading.kind:type_name -> yardhasp.record.v1.ReadingKind
+	9,   // 96: yardhasp.record.v1.CorrectFoundLive.found:type_name -> yardhasp.record.v1.JournalRef
+	4,   // 97: yardhasp.record.v1.Notice.when:type_name -> yardhasp.record.v1.NoticeWhen
+	9,   // 98: yardhasp.record.v1.TriedHandle.hold:type_name -> yardhasp.record.v1.JournalRef
+	9,   // 99: yardhasp.record.v1.HandOver.Pair.off:type_name -> yardhasp.record.v1.JournalRef
+	9,   // 100: yardhasp.record.v1.HandOver.Pair.on:type_name -> yardhasp.record.v1.JournalRef
+	101, // [101:101] is the sub-list for method output_type
+	101, // [101:101] is the sub-list for method input_type
+	101, // [101:101] is the sub-list for extension type_name
+	101, // [101:101] is the sub-list for extension extendee
+	0,   // [0:101] is the sub-list for field type_name
 }
 
 func init() { file_yardhasp_record_v1_record_proto_init() }
@@ -5397,6 +5623,7 @@ func file_yardhasp_record_v1_record_proto_init() {
 	file_yardhasp_record_v1_drawing_proto_init()
 	file_yardhasp_record_v1_padlock_proto_init()
 	file_yardhasp_record_v1_permit_proto_init()
+	file_yardhasp_record_v1_people_proto_init()
 	file_yardhasp_record_v1_record_proto_msgTypes[2].OneofWrappers = []any{
 		(*Record_Invite)(nil),
 		(*Record_Join)(nil),
@@ -5457,6 +5684,15 @@ func file_yardhasp_record_v1_record_proto_init() {
 		(*Record_DescribePoint)(nil),
 		(*Record_FoundChoked)(nil),
 		(*Record_ClearChoke)(nil),
+		(*Record_PublishProcedure)(nil),
+		(*Record_ApproveProcedure)(nil),
+		(*Record_RequireProcedures)(nil),
+		(*Record_AttestException)(nil),
+		(*Record_InspectProcedure)(nil),
+		(*Record_SetCoordinator)(nil),
+		(*Record_AddCrew)(nil),
+		(*Record_AnswerVerification)(nil),
+		(*Record_ExchangeProcedures)(nil),
 	}
 	file_yardhasp_record_v1_record_proto_msgTypes[8].OneofWrappers = []any{
 		(*Invite_Person)(nil),

@@ -1096,7 +1096,16 @@ type JobView struct {
 	// The permits of the job.
 	Permits []*PermitView `protobuf:"bytes,60,rep,name=permits,proto3" json:"permits,omitempty"`
 	// What is choked or fed with grain in its zone: never jog it free.
-	Chokes        []string `protobuf:"bytes,70,rep,name=chokes,proto3" json:"chokes,omitempty"`
+	Chokes  []string      `protobuf:"bytes,70,rep,name=chokes,proto3" json:"chokes,omitempty"`
+	Members []*MemberView `protobuf:"bytes,80,rep,name=members,proto3" json:"members,omitempty"`
+	// What makes it a complex lockout, NFPA 70E 120.4; empty: nothing.
+	Complex     []string `protobuf:"bytes,81,rep,name=complex,proto3" json:"complex,omitempty"`
+	Coordinator string   `protobuf:"bytes,82,opt,name=coordinator,proto3" json:"coordinator,omitempty"`
+	// The zone's procedure; unset: none was published.
+	Procedure *ProcedureView `protobuf:"bytes,83,opt,name=procedure,proto3" json:"procedure,omitempty"`
+	// Who attested that no written procedure is needed, and how they know.
+	Exception     string          `protobuf:"bytes,84,opt,name=exception,proto3" json:"exception,omitempty"`
+	Exchanges     []*ExchangeView `protobuf:"bytes,85,rep,name=exchanges,proto3" json:"exchanges,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1278,6 +1287,48 @@ func (x *JobView) GetChokes() []string {
 	return nil
 }
 
+func (x *JobView) GetMembers() []*MemberView {
+	if x != nil {
+		return x.Members
+	}
+	return nil
+}
+
+func (x *JobView) GetComplex() []string {
+	if x != nil {
+		return x.Complex
+	}
+	return nil
+}
+
+func (x *JobView) GetCoordinator() string {
+	if x != nil {
+		return x.Coordinator
+	}
+	return ""
+}
+
+func (x *JobView) GetProcedure() *ProcedureView {
+	if x != nil {
+		return x.Procedure
+	}
+	return nil
+}
+
+func (x *JobView) GetException() string {
+	if x != nil {
+		return x.Exception
+	}
+	return ""
+}
+
+func (x *JobView) GetExchanges() []*ExchangeView {
+	if x != nil {
+		return x.Exchanges
+	}
+	return nil
+}
+
 type Board struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	AsOf  *AsOf                  `protobuf:"bytes,1,opt,name=as_of,json=asOf,proto3" json:"as_of,omitempty"`
@@ -1292,7 +1343,11 @@ type Board struct {
 	SignedOn []*SignOnView  `protobuf:"bytes,9,rep,name=signed_on,json=signedOn,proto3" json:"signed_on,omitempty"`
 	People   []*PersonView  `protobuf:"bytes,10,rep,name=people,proto3" json:"people,omitempty"`
 	Yards    []*YardView    `protobuf:"bytes,11,rep,name=yards,proto3" json:"yards,omitempty"`
-	Padlocks []*PadlockView `protobuf:"bytes,70,rep,name=padlocks,proto3" json:"padlocks,omitempty"`
+	// What is due, the most urgent first.
+	Due        []*DueView       `protobuf:"bytes,80,rep,name=due,proto3" json:"due,omitempty"`
+	Procedures []*ProcedureView `protobuf:"bytes,81,rep,name=procedures,proto3" json:"procedures,omitempty"`
+	Exchanges  []*ExchangeView  `protobuf:"bytes,82,rep,name=exchanges,proto3" json:"exchanges,omitempty"`
+	Padlocks   []*PadlockView   `protobuf:"bytes,70,rep,name=padlocks,proto3" json:"padlocks,omitempty"`
 	// Permits that are not closed.
 	Permits []*PermitView `protobuf:"bytes,60,rep,name=permits,proto3" json:"permits,omitempty"`
 	// Records in the journal of the yard that answers which the ledger does not have:
@@ -1405,6 +1460,27 @@ func (x *Board) GetPeople() []*PersonView {
 func (x *Board) GetYards() []*YardView {
 	if x != nil {
 		return x.Yards
+	}
+	return nil
+}
+
+func (x *Board) GetDue() []*DueView {
+	if x != nil {
+		return x.Due
+	}
+	return nil
+}
+
+func (x *Board) GetProcedures() []*ProcedureView {
+	if x != nil {
+		return x.Procedures
+	}
+	return nil
+}
+
+func (x *Board) GetExchanges() []*ExchangeView {
+	if x != nil {
+		return x.Exchanges
 	}
 	return nil
 }
@@ -1526,6 +1602,8 @@ type PersonView struct {
 	Qualified          bool                   `protobuf:"varint,5,opt,name=qualified,proto3" json:"qualified,omitempty"`
 	TrainedUntilUnixMs int64                  `protobuf:"varint,6,opt,name=trained_until_unix_ms,json=trainedUntilUnixMs,proto3" json:"trained_until_unix_ms,omitempty"`
 	HasKey             bool                   `protobuf:"varint,7,opt,name=has_key,json=hasKey,proto3" json:"has_key,omitempty"`
+	Courses            []*CourseView          `protobuf:"bytes,80,rep,name=courses,proto3" json:"courses,omitempty"`
+	Retrain            []*RetrainView         `protobuf:"bytes,81,rep,name=retrain,proto3" json:"retrain,omitempty"`
 	unknownFields      protoimpl.UnknownFields
 	sizeCache          protoimpl.SizeCache
 }
@@ -1607,6 +1685,20 @@ func (x *PersonView) GetHasKey() bool {
 		return x.HasKey
 	}
 	return false
+}
+
+func (x *PersonView) GetCourses() []*CourseView {
+	if x != nil {
+		return x.Courses
+	}
+	return nil
+}
+
+func (x *PersonView) GetRetrain() []*RetrainView {
+	if x != nil {
+		return x.Retrain
+	}
+	return nil
 }
 
 type YardView struct {
@@ -1706,7 +1798,7 @@ var File_yardhasp_record_v1_view_proto protoreflect.FileDescriptor
 
 const file_yardhasp_record_v1_view_proto_rawDesc = "" +
 	"\n" +
-	"\x1dyardhasp/record/v1/view.proto\x12\x12yardhasp.record.v1\x1a\x1eyardhasp/record/v1/entry.proto\x1a yardhasp/record/v1/padlock.proto\x1a\x1fyardhasp/record/v1/permit.proto\x1a\x1fyardhasp/record/v1/record.proto\"\xaf\x02\n" +
+	"\x1dyardhasp/record/v1/view.proto\x12\x12yardhasp.record.v1\x1a\x1eyardhasp/record/v1/entry.proto\x1a yardhasp/record/v1/padlock.proto\x1a\x1fyardhasp/record/v1/permit.proto\x1a\x1fyardhasp/record/v1/people.proto\x1a\x1fyardhasp/record/v1/record.proto\"\xaf\x02\n" +
 	"\x04AsOf\x12\x12\n" +
 	"\x04size\x18\x01 \x01(\x04R\x04size\x12\x12\n" +
 	"\x04root\x18\x02 \x01(\fR\x04root\x12 \n" +
@@ -1792,7 +1884,7 @@ const file_yardhasp_record_v1_view_proto_rawDesc = "" +
 	" \x01(\tR\x03why\x123\n" +
 	"\x04kind\x18\v \x01(\x0e2\x1f.yardhasp.record.v1.RequestKindR\x04kind\x12\x14\n" +
 	"\x05index\x18\f \x01(\x04R\x05index\x12\x1b\n" +
-	"\tnot_clear\x18\r \x03(\tR\bnotClear\"\xa4\x06\n" +
+	"\tnot_clear\x18\r \x03(\tR\bnotClear\"\xb9\b\n" +
 	"\aJobView\x12-\n" +
 	"\x05as_of\x18\x01 \x01(\v2\x18.yardhasp.record.v1.AsOfR\x04asOf\x12\x0e\n" +
 	"\x02id\x18\x02 \x01(\tR\x02id\x12\x12\n" +
@@ -1816,7 +1908,13 @@ const file_yardhasp_record_v1_view_proto_rawDesc = "" +
 	"\baffected\x18\x12 \x03(\tR\baffected\x12\x16\n" +
 	"\x06waiver\x18\x13 \x01(\tR\x06waiver\x128\n" +
 	"\apermits\x18< \x03(\v2\x1e.yardhasp.record.v1.PermitViewR\apermits\x12\x16\n" +
-	"\x06chokes\x18F \x03(\tR\x06chokes\"\xd2\x05\n" +
+	"\x06chokes\x18F \x03(\tR\x06chokes\x128\n" +
+	"\amembers\x18P \x03(\v2\x1e.yardhasp.record.v1.MemberViewR\amembers\x12\x18\n" +
+	"\acomplex\x18Q \x03(\tR\acomplex\x12 \n" +
+	"\vcoordinator\x18R \x01(\tR\vcoordinator\x12?\n" +
+	"\tprocedure\x18S \x01(\v2!.yardhasp.record.v1.ProcedureViewR\tprocedure\x12\x1c\n" +
+	"\texception\x18T \x01(\tR\texception\x12>\n" +
+	"\texchanges\x18U \x03(\v2 .yardhasp.record.v1.ExchangeViewR\texchanges\"\x84\a\n" +
 	"\x05Board\x12-\n" +
 	"\x05as_of\x18\x01 \x01(\v2\x18.yardhasp.record.v1.AsOfR\x04asOf\x12\x12\n" +
 	"\x04coop\x18\x02 \x01(\tR\x04coop\x12\x16\n" +
@@ -1829,7 +1927,12 @@ const file_yardhasp_record_v1_view_proto_rawDesc = "" +
 	"\tsigned_on\x18\t \x03(\v2\x1e.yardhasp.record.v1.SignOnViewR\bsignedOn\x126\n" +
 	"\x06people\x18\n" +
 	" \x03(\v2\x1e.yardhasp.record.v1.PersonViewR\x06people\x122\n" +
-	"\x05yards\x18\v \x03(\v2\x1c.yardhasp.record.v1.YardViewR\x05yards\x12;\n" +
+	"\x05yards\x18\v \x03(\v2\x1c.yardhasp.record.v1.YardViewR\x05yards\x12-\n" +
+	"\x03due\x18P \x03(\v2\x1b.yardhasp.record.v1.DueViewR\x03due\x12A\n" +
+	"\n" +
+	"procedures\x18Q \x03(\v2!.yardhasp.record.v1.ProcedureViewR\n" +
+	"procedures\x12>\n" +
+	"\texchanges\x18R \x03(\v2 .yardhasp.record.v1.ExchangeViewR\texchanges\x12;\n" +
 	"\bpadlocks\x18F \x03(\v2\x1f.yardhasp.record.v1.PadlockViewR\bpadlocks\x128\n" +
 	"\apermits\x18< \x03(\v2\x1e.yardhasp.record.v1.PermitViewR\apermits\x12B\n" +
 	"\fwritten_here\x18\f \x03(\v2\x1f.yardhasp.record.v1.WrittenViewR\vwrittenHere\"\x9f\x01\n" +
@@ -1839,7 +1942,7 @@ const file_yardhasp_record_v1_view_proto_rawDesc = "" +
 	"\x06signer\x18\x03 \x01(\tR\x06signer\x12\x14\n" +
 	"\x05about\x18\x04 \x01(\tR\x05about\x12\"\n" +
 	"\rsince_unix_ms\x18\x05 \x01(\x03R\vsinceUnixMs\x12\x18\n" +
-	"\apromise\x18\x06 \x01(\tR\apromise\"\xe6\x01\n" +
+	"\apromise\x18\x06 \x01(\tR\apromise\"\xdb\x02\n" +
 	"\n" +
 	"PersonView\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x12\n" +
@@ -1848,7 +1951,9 @@ const file_yardhasp_record_v1_view_proto_rawDesc = "" +
 	"\x05roles\x18\x04 \x03(\x0e2\x18.yardhasp.record.v1.RoleR\x05roles\x12\x1c\n" +
 	"\tqualified\x18\x05 \x01(\bR\tqualified\x121\n" +
 	"\x15trained_until_unix_ms\x18\x06 \x01(\x03R\x12trainedUntilUnixMs\x12\x17\n" +
-	"\ahas_key\x18\a \x01(\bR\x06hasKey\"\xe2\x01\n" +
+	"\ahas_key\x18\a \x01(\bR\x06hasKey\x128\n" +
+	"\acourses\x18P \x03(\v2\x1e.yardhasp.record.v1.CourseViewR\acourses\x129\n" +
+	"\aretrain\x18Q \x03(\v2\x1f.yardhasp.record.v1.RetrainViewR\aretrain\"\xe2\x01\n" +
 	"\bYardView\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x12\n" +
 	"\x04name\x18\x02 \x01(\tR\x04name\x12\x18\n" +
@@ -1905,28 +2010,34 @@ func file_yardhasp_record_v1_view_proto_rawDescGZIP() []byte {
 var file_yardhasp_record_v1_view_proto_enumTypes = make([]protoimpl.EnumInfo, 3)
 var file_yardhasp_record_v1_view_proto_msgTypes = make([]protoimpl.MessageInfo, 12)
 var file_yardhasp_record_v1_view_proto_goTypes = []any{
-	(Position)(0),       // 0: yardhasp.record.v1.Position
-	(RequestState)(0),   // 1: yardhasp.record.v1.RequestState
-	(Stage)(0),          // 2: yardhasp.record.v1.Stage
-	(*AsOf)(nil),        // 3: yardhasp.record.v1.AsOf
-	(*YardContact)(nil), // 4: yardhasp.record.v1.YardContact
-	(*PointView)(nil),   // 5: yardhasp.record.v1.PointView
-	(*BoxView)(nil),     // 6: yardhasp.record.v1.BoxView
-	(*HoldView)(nil),    // 7: yardhasp.record.v1.HoldView
-	(*SignOnView)(nil),  // 8: yardhasp.record.v1.SignOnView
-	(*RequestView)(nil), // 9: yardhasp.record.v1.RequestView
-	(*JobView)(nil),     // 10: yardhasp.record.v1.JobView
-	(*Board)(nil),       // 11: yardhasp.record.v1.Board
-	(*WrittenView)(nil), // 12: yardhasp.record.v1.WrittenView
-	(*PersonView)(nil),  // 13: yardhasp.record.v1.PersonView
-	(*YardView)(nil),    // 14: yardhasp.record.v1.YardView
-	(*Flag)(nil),        // 15: yardhasp.record.v1.Flag
-	(*Tag)(nil),         // 16: yardhasp.record.v1.Tag
-	(RequestKind)(0),    // 17: yardhasp.record.v1.RequestKind
-	(*Condition)(nil),   // 18: yardhasp.record.v1.Condition
-	(*PermitView)(nil),  // 19: yardhasp.record.v1.PermitView
-	(*PadlockView)(nil), // 20: yardhasp.record.v1.PadlockView
-	(Role)(0),           // 21: yardhasp.record.v1.Role
+	(Position)(0),         // 0: yardhasp.record.v1.Position
+	(RequestState)(0),     // 1: yardhasp.record.v1.RequestState
+	(Stage)(0),            // 2: yardhasp.record.v1.Stage
+	(*AsOf)(nil),          // 3: yardhasp.record.v1.AsOf
+	(*YardContact)(nil),   // 4: yardhasp.record.v1.YardContact
+	(*PointView)(nil),     // 5: yardhasp.record.v1.PointView
+	(*BoxView)(nil),       // 6: yardhasp.record.v1.BoxView
+	(*HoldView)(nil),      // 7: yardhasp.record.v1.HoldView
+	(*SignOnView)(nil),    // 8: yardhasp.record.v1.SignOnView
+	(*RequestView)(nil),   // 9: yardhasp.record.v1.RequestView
+	(*JobView)(nil),       // 10: yardhasp.record.v1.JobView
+	(*Board)(nil),         // 11: yardhasp.record.v1.Board
+	(*WrittenView)(nil),   // 12: yardhasp.record.v1.WrittenView
+	(*PersonView)(nil),    // 13: yardhasp.record.v1.PersonView
+	(*YardView)(nil),      // 14: yardhasp.record.v1.YardView
+	(*Flag)(nil),          // 15: yardhasp.record.v1.Flag
+	(*Tag)(nil),           // 16: yardhasp.record.v1.Tag
+	(RequestKind)(0),      // 17: yardhasp.record.v1.RequestKind
+	(*Condition)(nil),     // 18: yardhasp.record.v1.Condition
+	(*PermitView)(nil),    // 19: yardhasp.record.v1.PermitView
+	(*MemberView)(nil),    // 20: yardhasp.record.v1.MemberView
+	(*ProcedureView)(nil), // 21: yardhasp.record.v1.ProcedureView
+	(*ExchangeView)(nil),  // 22: yardhasp.record.v1.ExchangeView
+	(*DueView)(nil),       // 23: yardhasp.record.v1.DueView
+	(*PadlockView)(nil),   // 24: yardhasp.record.v1.PadlockView
+	(Role)(0),             // 25: yardhasp.record.v1.Role
+	(*CourseView)(nil),    // 26: yardhasp.record.v1.CourseView
+	(*RetrainView)(nil),   // 27: yardhasp.record.v1.RetrainView
 }
 var file_yardhasp_record_v1_view_proto_depIdxs = []int32{
 	4,  // 0: yardhasp.record.v1.AsOf.yards:type_name -> yardhasp.record.v1.YardContact
@@ -1945,24 +2056,32 @@ var file_yardhasp_record_v1_view_proto_depIdxs = []int32{
 	9,  // 13: yardhasp.record.v1.JobView.requests:type_name -> yardhasp.record.v1.RequestView
 	5,  // 14: yardhasp.record.v1.JobView.points:type_name -> yardhasp.record.v1.PointView
 	19, // 15: yardhasp.record.v1.JobView.permits:type_name -> yardhasp.record.v1.PermitView
-	3,  // 16: yardhasp.record.v1.Board.as_of:type_name -> yardhasp.record.v1.AsOf
-	5,  // 17: yardhasp.record.v1.Board.points:type_name -> yardhasp.record.v1.PointView
-	6,  // 18: yardhasp.record.v1.Board.boxes:type_name -> yardhasp.record.v1.BoxView
-	7,  // 19: yardhasp.record.v1.Board.holds:type_name -> yardhasp.record.v1.HoldView
-	10, // 20: yardhasp.record.v1.Board.jobs:type_name -> yardhasp.record.v1.JobView
-	9,  // 21: yardhasp.record.v1.Board.requests:type_name -> yardhasp.record.v1.RequestView
-	8,  // 22: yardhasp.record.v1.Board.signed_on:type_name -> yardhasp.record.v1.SignOnView
-	13, // 23: yardhasp.record.v1.Board.people:type_name -> yardhasp.record.v1.PersonView
-	14, // 24: yardhasp.record.v1.Board.yards:type_name -> yardhasp.record.v1.YardView
-	20, // 25: yardhasp.record.v1.Board.padlocks:type_name -> yardhasp.record.v1.PadlockView
-	19, // 26: yardhasp.record.v1.Board.permits:type_name -> yardhasp.record.v1.PermitView
-	12, // 27: yardhasp.record.v1.Board.written_here:type_name -> yardhasp.record.v1.WrittenView
-	21, // 28: yardhasp.record.v1.PersonView.roles:type_name -> yardhasp.record.v1.Role
-	29, // [29:29] is the sub-list for method output_type
-	29, // [29:29] is the sub-list for method input_type
-	29, // [29:29] is the sub-list for extension type_name
-	29, // [29:29] is the sub-list for extension extendee
-	0,  // [0:29] is the sub-list for field type_name
+	20, // 16: yardhasp.record.v1.JobView.members:type_name -> yardhasp.record.v1.MemberView
+	21, // 17: yardhasp.record.v1.JobView.procedure:type_name -> yardhasp.record.v1.ProcedureView
+	22, // 18: yardhasp.record.v1.JobView.exchanges:type_name -> yardhasp.record.v1.ExchangeView
+	3,  // 19: yardhasp.record.v1.Board.as_of:type_name -> yardhasp.record.v1.AsOf
+	5,  // 20: yardhasp.record.v1.Board.points:type_name -> yardhasp.record.v1.PointView
+	6,  // 21: yardhasp.record.v1.Board.boxes:type_name -> yardhasp.record.v1.BoxView
+	7,  // 22: yardhasp.record.v1.Board.holds:type_name -> yardhasp.record.v1.HoldView
+	10, // 23: yardhasp.record.v1.Board.jobs:type_name -> yardhasp.record.v1.JobView
+	9,  // 24: yardhasp.record.v1.Board.requests:type_name -> yardhasp.record.v1.RequestView
+	8,  // 25: yardhasp.record.v1.Board.signed_on:type_name -> yardhasp.record.v1.SignOnView
+	13, // 26: yardhasp.record.v1.Board.people:type_name -> yardhasp.record.v1.PersonView
+	14, // 27: yardhasp.record.v1.Board.yards:type_name -> yardhasp.record.v1.YardView
+	23, // 28: yardhasp.record.v1.Board.due:type_name -> yardhasp.record.v1.DueView
+	21, // 29: yardhasp.record.v1.Board.procedures:type_name -> yardhasp.record.v1.ProcedureView
+	22, // 30: yardhasp.record.v1.Board.exchanges:type_name -> yardhasp.record.v1.ExchangeView
+	24, // 31: yardhasp.record.v1.Board.padlocks:type_name -> yardhasp.record.v1.PadlockView
+	19, // 32: yardhasp.record.v1.Board.permits:type_name -> yardhasp.record.v1.PermitView
+	12, // 33: yardhasp.record.v1.Board.written_here:type_name -> yardhasp.record.v1.WrittenView
+	25, // 34: yardhasp.record.v1.PersonView.roles:type_name -> yardhasp.record.v1.Role
+	26, // 35: yardhasp.record.v1.PersonView.courses:type_name -> yardhasp.record.v1.CourseView
+	27, // 36: yardhasp.record.v1.PersonView.retrain:type_name -> yardhasp.record.v1.RetrainView
+	37, // [37:37] is the sub-list for method output_type
+	37, // [37:37] is the sub-list for method input_type
+	37, // [37:37] is the sub-list for extension type_name
+	37, // [37:37] is the sub-list for extension extendee
+	0,  // [0:37] is the sub-list for field type_name
 }
 
 func init() { file_yardhasp_record_v1_view_proto_init() }
@@ -1973,6 +2092,7 @@ func file_yardhasp_record_v1_view_proto_init() {
 	file_yardhasp_record_v1_entry_proto_init()
 	file_yardhasp_record_v1_padlock_proto_init()
 	file_yardhasp_record_v1_permit_proto_init()
+	file_yardhasp_record_v1_people_proto_init()
 	file_yardhasp_record_v1_record_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{

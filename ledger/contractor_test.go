@@ -1,0 +1,136 @@
+package ledger_test
+
+import (
+	"bytes"
+	"slices"
+	"strings"
+	"testing"
+
+	"yardhasp/ledger"
+	recordv1 "yardhasp/proto/yardhasp/record/v1"
+)
+
+const harrow = "Harrow Millwrights"
+
+// outside is ready with hana, a contractor's person of another firm.
+func outside(t *testing.T) *world {
+	w, _ := ready(t)
+	p := person("hana", false, contractor)
+	p.Employer = harrow
+	w.joinPerson(p)
+	w.must(w.direct("mara", actCrew("boot-1", "millwrights", "hana")))
+	w.must(w.direct("mara", actCoordinator("boot-1", "ravi", "")))
+	return w
+}
+
+// TestExchange: the co-op and an outside employer tell each other their procedures
+// and hazards, per yard; without it a lock or sign-on is recorded and flagged and
+// work may not go on with them inside, 1910.147(f)(2)(i), 1910.272(i).
+func TestExchange(t *testing.T) {
+	w := outside(t)
+	j := w.s.Jobs["boot-1"]
+	if cs := w.s.StartConditions(j); len(cs) > 0 {
+		t.Fatalf("hana is not inside: %v", cs)
+	}
+	for _, o := range []*recordv1.Outcome{
+		w.must(w.journal("stonebend", "hana", actLock(feeder, "", "boot-1"))), w.must(w.journal("millrow", "hana", actLock(control, "", "boot-1"))),
+		w.must(w.journal("stonebend", "hana", actSignOn("boot-1"))),
+	} {
+		if !flagged(o, "NO_EXCHANGE") {
+			t.Errorf("%s of hana, nothing exchanged: %v", o.GetKind(), o.GetFlags())
+		}
+	}
+	if !has(w.s.StartConditions(j), "NO_EXCHANGE", "hana") || j.Stopped == "" {
+		t.Error("hana is inside, nothing was exchanged, and work goes on")
+	}
+	missing := 0
+	for _, c := range w.s.StartConditions(j) {
+		if c.GetCode() == "NO_EXCHANGE" {
+			missing++
+		}
+	}
+	if missing != 2 {
+		t.Errorf("nothing was exchanged for stonebend and millrow, and %d are missing", missing)
+	}
+	w.refusedWith(w.together("mara", actExchange("stonebend", "Another Firm", "hana", w.now)), "OTHER_EMPLOYER")
+	w.refusedWith(w.together("mara", actExchange("stonebend", "Three Forks Grain Co-op", "lena", w.now)), "OTHER_EMPLOYER")
+	w.refusedWith(w.together("mara", actExchange("stonebend", harrow, "hana", w.now+day)), "NOT_YET")
+	w.refusedWith(w.together("ravi", actExchange("stonebend", harrow, "hana", w.now)), "NOT_PERMITTED")
+	untold := actExchange("stonebend", harrow, "hana", w.now)
+	untold.GetExchangeProcedures().Hazards = nil
+	w.refusedWith(w.together("mara", untold), "MALFORMED")
+	w.must(w.together("mara", actExchange("stonebend", harrow, "hana", w.now)))
+	if !has(w.s.StartConditions(j), "NO_EXCHANGE", "hana") {
+		t.Error("a plan point is at millrow, for which nothing was exchanged")
+	}
+	w.must(w.together("mara", actExchange("millrow", harrow, "hana", w.now)))
+	if has(w.s.StartConditions(j), "NO_EXCHANGE", "") {
+		t.Error("exchanged for both yards, and still missing")
+	}
+	if o := w.must(w.journal("stonebend", "hana", actSignOn("boot-1"))); flagged(o, "NO_EXCHANGE") {
+		t.Error("exchanged, and still flagged")
+	}
+	if n := len(w.s.JobView("boot-1", w.now).GetExchanges()); n != 2 {
+		t.Errorf("the job shows %d exchanges, want 2", n)
+	}
+}
+
+// TestContractorView: an outside person sees their own jobs, locks and points, and
+// every alarm that touches them, and nobody else's details.
+func TestContractorView(t *testing.T) {
+	w := outside(t)
+	w.must(w.publish("nia", withFan(2)))
+	fan := w.job("fan-1", "tomas", fanFeed)
+	fan.GetOpenJob().Zone = fanZone
+	w.must(w.journal("stonebend", "mara", fan))
+	w.must(w.journal("stonebend", "tomas", actLock(fanFeed, "tomas-1", "fan-1")))
+	mine := w.must(w.journal("eastfork", "hana", actLock(fanFeed, "", ""))).GetRef()
+	w.must(w.journal("stonebend", "tomas", &recordv1.Record{Act: &recordv1.Record_FoundLive{FoundLive: &recordv1.FoundLive{Job: "boot-1", Part: motor, What: "480 V"}}}))
+	b := w.s.Board("", w.now)
+	before := marshal(t, b)
+	if !ledger.Outsider(b, "hana") || ledger.Outsider(b, "lena") || ledger.Outsider(b, "ravi") || ledger.Outsider(b, "nobody") {
+		t.Error("who is of another employer is told wrongly")
+	}
+	v := ledger.ContractorView(b, "hana")
+	if len(v.GetJobs()) != 2 {
+		// Her lock covers the fan's point: that job is hers too.
+		t.Errorf("jobs: %d", len(v.GetJobs()))
+	}
+	if !slices.ContainsFunc(v.GetHolds(), func(h *recordv1.HoldView) bool { return h.GetRef() == mine }) {
+		t.Error("her own lock is left out")
+	}
+	if len(v.GetPeople()) != 1 || v.GetPeople()[0].GetId() != "hana" {
+		t.Errorf("people: %v", v.GetPeople())
+	}
+	w.must(w.journal("eastfork", "hana", actRelease(mine)))
+	w.must(w.journal("stonebend", "tomas", &recordv1.Record{Act: &recordv1.Record_FoundLive{FoundLive: &recordv1.FoundLive{Job: "fan-1", Part: "stonebend/vent", What: "240 V"}}}))
+	v = ledger.ContractorView(w.s.Board("", w.now), "hana")
+	if len(v.GetJobs()) != 1 || v.GetJobs()[0].GetId() != "boot-1" {
+		t.Errorf("jobs: %v", v.GetJobs())
+	}
+	for _, h := range v.GetHolds() {
+		if h.GetJob() == "fan-1" {
+			t.Errorf("a lock of another job shows: %v", h)
+		}
+	}
+	for _, p := range v.GetPoints() {
+		if p.GetPoint() != feeder && p.GetPoint() != control {
+			t.Errorf("a point of no plan of hers shows: %s", p.GetPoint())
+		}
+	}
+	var live, other bool
+	for _, a := range v.GetAlarms() {
+		live, other = live || strings.Contains(a, "480 V"), other || strings.Contains(a, "240 V")
+	}
+	if !live || other {
+		t.Errorf("alarms of her job %v, of another %v", live, other)
+	}
+	for _, d := range v.GetDue() {
+		if d.GetSubject() != "hana" {
+			t.Errorf("somebody else's training shows: %v", d)
+		}
+	}
+	if !bytes.Equal(before, marshal(t, b)) {
+		t.Error("the board itself was changed")
+	}
+}
