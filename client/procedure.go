@@ -4,7 +4,9 @@ import (
 	"bytes"
 	"context"
 	"crypto/sha256"
+	"errors"
 	"fmt"
+	"io"
 
 	"google.golang.org/grpc"
 
@@ -24,6 +26,9 @@ func (c *Client) ProcedureText(ctx context.Context, entry uint64, hash []byte) (
 			return nil, err
 		}
 		m, err := stream.Recv()
+		if errors.Is(err, io.EOF) {
+			return nil, fmt.Errorf("the history there does not reach entry %d yet: ask again, or another yard", entry)
+		}
 		return m.GetEntry(), err
 	})
 	if err != nil {

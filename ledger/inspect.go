@@ -67,7 +67,7 @@ func (x *step) inspectProcedure(i *recordv1.InspectProcedure) {
 	switch {
 	case date > s.Time+clockAhead:
 		x.refuse("NOT_YET", zone, "the day of the inspection has not come yet", "record it when it was made", x.who.ID, inspectClause)
-	case date < v.Approved.Time:
+	case date/dayMS < v.Approved.Time/dayMS: // a certificate names a day
 		x.refuse("TOO_OLD", zone, fmt.Sprintf("version %d was not in use yet on that day", v.Number), "inspect the version in use", x.who.ID, inspectClause)
 	case date < p.Inspected.Date:
 		x.refuse("TOO_OLD", zone, "an inspection after that day is recorded already", "", "", inspectClause)

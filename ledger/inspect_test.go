@@ -4,6 +4,7 @@ import (
 	"slices"
 	"testing"
 
+	"yardhasp/ledger"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
@@ -23,6 +24,20 @@ func approved(t *testing.T) *world {
 	return w
 }
 
+// decoded is the entry of signed bytes, at the world's time.
+func (w *world) decoded(signed []byte) *ledger.Entry {
+	w.t.Helper()
+	raw, err := ledger.Stamp(ledger.DirectEntry(signed), w.now+1000)
+	if err != nil {
+		w.t.Fatal(err)
+	}
+	e, err := ledger.Decode(raw)
+	if err != nil {
+		w.t.Fatal(err)
+	}
+	return e
+}
+
 // TestInspector: an authorised employee who did not use the procedure in the period
 // inspects, 1910.147(c)(6)(i)(A).
 func TestInspector(t *testing.T) {
@@ -32,7 +47,11 @@ func TestInspector(t *testing.T) {
 	w.refusedWith(w.direct("nia", actInspect(1, w.now, "ravi")), "NOT_PERMITTED")
 	w.refusedWith(w.direct("wim", actInspect(1, w.now, "ravi", "wim")), "INSPECTS_OWN_WORK")
 	w.refusedWith(w.direct("wim", actInspect(1, w.now+day, "ravi")), "NOT_YET")
-	w.refusedWith(w.direct("wim", actInspect(1, w.now-day, "ravi")), "TOO_OLD")
+	morning := w.s.Procs[zone].First.Time / day * day // a day alone means its beginning
+	w.refusedWith(w.direct("wim", actInspect(1, morning-1, "ravi")), "TOO_OLD")
+	if o := w.s.Clone().Apply(w.decoded(w.sign("wim", actInspect(1, morning, "ravi")))); !o.GetAccepted() {
+		t.Errorf("inspected on the day it was approved: %v", o.GetConditions())
+	}
 	w.must(w.direct("nia", actTraining("wim", classAuthorised, 1, 2)))
 	w.refusedWith(w.direct("wim", actInspect(1, w.now, "ravi")), "TRAINING_LAPSED")
 	w.must(w.direct("nia", actTraining("wim", classAuthorised, w.now, w.now+2000*day)))
