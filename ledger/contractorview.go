@@ -69,6 +69,17 @@ func ContractorView(b *recordv1.Board, person string) *recordv1.Board {
 			}
 		}
 	}
+	for _, w := range b.GetWrittenHere() {
+		// What they wrote down here and nobody else knows of is theirs to see above all.
+		if w.GetSigner() == person || mine[w.GetAbout()] || points[w.GetAbout()] {
+			v.WrittenHere = append(v.WrittenHere, w)
+		}
+	}
+	for _, m := range b.GetPermits() {
+		if mine[m.GetJob()] || slices.Contains(m.GetNamed(), person) || slices.Contains(m.GetWatchers(), person) {
+			v.Permits = append(v.Permits, m)
+		}
+	}
 	for _, s := range b.GetSignedOn() {
 		if s.GetPerson() == person || mine[s.GetJob()] {
 			v.SignedOn = append(v.SignedOn, s)
@@ -91,7 +102,7 @@ func ContractorView(b *recordv1.Board, person string) *recordv1.Board {
 		}
 	}
 	for _, a := range b.GetAlarms() {
-		if told[a] || mentions(a, words) {
+		if told[a] || mentions(a, words) || strings.Contains(a, UnderFumigant) {
 			v.Alarms = append(v.Alarms, a)
 		}
 	}

@@ -17,10 +17,14 @@ type Fumigation struct {
 	At        Mark              `json:"at"`
 }
 
+// UnderFumigant is in the alarm of every place that is under a fumigant: whoever comes
+// to a yard reads it, whatever else they see.
+const UnderFumigant = "is under a fumigant"
+
 func (x *step) fumigationRecorded(f *recordv1.FumigationRecorded) {
 	x.s.Fumigations[x.out.Ref] = &Fumigation{Ref: x.out.Ref, Place: f.GetPlace(), Fumigant: f.GetFumigant(), Until: f.GetUntilUnixMs(),
 		Connected: slices.Sorted(slices.Values(f.GetConnected())), At: x.mark}
-	x.s.alarm("FUMIGATED", x.out.Ref, fmt.Sprintf("%s is under a fumigant, recorded by %s (%s)", f.GetPlace(), x.who.ID, x.out.Ref), x.mark)
+	x.s.alarm("FUMIGATED", x.out.Ref, fmt.Sprintf("%s %s, recorded by %s (%s)", f.GetPlace(), UnderFumigant, x.who.ID, x.out.Ref), x.mark)
 	x.change("%s is under a fumigant until it is cleared", f.GetPlace())
 }
 

@@ -22,6 +22,7 @@ type trip struct {
 	plan    *servicev1.PlanResponse
 	own     []*recordv1.HoldView
 	told    []*recordv1.ExchangeView
+	fumes   []string // places under a fumigant
 	last    *client.Look
 	changed []string
 	yards   []client.Yard
@@ -94,6 +95,11 @@ func (t *trip) of(b *recordv1.Board) {
 			t.own = append(t.own, h)
 		}
 	}
+	for _, a := range b.GetAlarms() {
+		if strings.Contains(a, ledger.UnderFumigant) {
+			t.fumes = append(t.fumes, a)
+		}
+	}
 	t.told = t.job.GetExchanges()
 	t.outside = ledger.Outsider(b, t.me)
 }
@@ -103,7 +109,7 @@ func (a *App) visitOffline(job string) error {
 	if err != nil {
 		return err
 	}
-	dir, err := prof.StateDir()
+	dir, err := a.stateDir(prof)
 	if err != nil {
 		return err
 	}
@@ -226,7 +232,17 @@ func (p *page) dangers(t *trip) {
 			p.line("    can build up again: look every %d s", s.GetRecheckSeconds())
 		}
 	}
-	p.section("other permits, fumigation: none recorded; this screen knows of none, ask at the yard")
+	if len(t.job.GetPermits()) == 0 {
+		p.section("permits for bin entry and hot work: none recorded for this job")
+	}
+	p.permits(t.job.GetPermits())
+	p.section("fumigation")
+	for _, a := range t.fumes {
+		p.loud("  FUMIGANT:", "%s", a)
+	}
+	if len(t.fumes) == 0 {
+		p.line("  none recorded at any yard; read the placards all the same")
+	}
 	p.section("hazards told to your employer (1910.272(i))")
 	for _, e := range t.told {
 		p.line("  %s, %s, %s: %s", e.GetYard(), e.GetEmployer(), p.a.when(e.GetDateUnixMs()), strings.Join(e.GetHazards(), "; "))
