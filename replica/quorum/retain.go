@@ -81,15 +81,21 @@ func (n *Node) holds(index, term uint64) bool {
 	return index <= n.raft.AppliedIndex() || n.cfg.Log.GetLog(index, &l) == nil && l.Term == term
 }
 
-// within leaves out of a call what was applied and is no longer in the log.
+// within leaves out of a call what was applied and is no longer in the log. And it
+// lets the call commit no more than it shows to match: the paper's rule is the last
+// new entry (figure 2, AppendEntries, receiver step 5), where raft 1.8.0 takes the end
+// of the follower's own log, which may have a tail that the leader is about to cut off.
 func (n *Node) within(q *raft.AppendEntriesRequest) *raft.AppendEntriesRequest {
+	short := *q
+	if shown := q.PrevLogEntry + uint64(len(q.Entries)); shown > 0 {
+		short.LeaderCommitIndex = min(q.LeaderCommitIndex, shown)
+	}
 	applied := n.raft.AppliedIndex()
 	var l raft.Log
 	gone := func(index uint64) bool { return index <= applied && n.cfg.Log.GetLog(index, &l) != nil }
 	if q.PrevLogEntry == 0 || !gone(q.PrevLogEntry) {
-		return q
+		return &short
 	}
-	short := *q
 	short.PrevLogEntry, short.PrevLogTerm = 0, 0 // nothing before them is compared
 	for len(short.Entries) > 0 && gone(short.Entries[0].Index) {
 		short.Entries = short.Entries[1:]

@@ -11,6 +11,76 @@ import (
 	"yardhasp/ledger"
 )
 
+// fakeLeader sends a lone follower what a leader of term 2 might.
+type fakeLeader struct {
+	t    *testing.T
+	wire *raft.InmemTransport
+	head raft.RPCHeader
+}
+
+func newFakeLeader(t *testing.T, f *paperNode) *fakeLeader {
+	_, wire := raft.NewInmemTransportWithTimeout("leader", time.Second)
+	wire.Connect("f", f.wire)
+	f.wire.Connect("leader", wire)
+	return &fakeLeader{t, wire, raft.RPCHeader{ProtocolVersion: raft.ProtocolVersionMax, ID: []byte("leader"), Addr: []byte("leader")}}
+}
+
+// entries are those of term 1 up to index 5, of term 2 behind it.
+func (f *fakeLeader) entries(from, to uint64) (out []*raft.Log) {
+	for i := from; i <= to; i++ {
+		term := uint64(2)
+		if i <= 5 {
+			term = 1
+		}
+		out = append(out, &raft.Log{Index: i, Term: term, Type: raft.LogCommand, Data: batch(f.t, nil, ledger.DirectEntry([]byte("later")))})
+	}
+	return out
+}
+
+func (f *fakeLeader) add(prev, prevTerm, commit uint64, es ...*raft.Log) bool {
+	f.t.Helper()
+	var resp raft.AppendEntriesResponse
+	if err := f.wire.AppendEntries("f", "f", &raft.AppendEntriesRequest{RPCHeader: f.head, Term: 2, PrevLogEntry: prev, PrevLogTerm: prevTerm, Entries: es, LeaderCommitIndex: commit}, &resp); err != nil {
+		f.t.Fatal(err)
+	}
+	return resp.Success
+}
+
+// TestNoTailIsCommitted: a follower commits no entry that the leader has not shown to
+// match, though the leader's commit index is beyond it (figure 2, AppendEntries,
+// receiver step 5); its uncommitted tail is replaced.
+func TestNoTailIsCommitted(t *testing.T) {
+	for name, first := range map[string]uint64{"the log is whole": 1, "the log begins at 5": 5} {
+		synctest.Test(t, func(t *testing.T) {
+			p := newPaper(t, 2, server{"f", []uint64{1, 1, 1, 1, 1, 1, 1}, lazy}, server{"leader", nil, lazy})
+			f := p.start("f")
+			l := newFakeLeader(t, f)
+			l.add(5, 1, 5)
+			synctest.Wait()
+			if first > 1 {
+				if err := f.log.DeleteRange(1, first-1); err != nil {
+					t.Fatal(err)
+				}
+			}
+			if !l.add(2, 1, 7, l.entries(3, 4)...) {
+				t.Errorf("%s: entries that it has are refused", name)
+			}
+			synctest.Wait()
+			if got := f.raft.AppliedIndex(); got != 5 {
+				t.Errorf("%s: %d entries are applied, of which the leader has shown 5", name, got)
+			}
+			if !l.add(5, 1, 7, l.entries(6, 7)...) {
+				t.Errorf("%s: the leader's own entries are refused", name)
+			}
+			synctest.Wait()
+			var e raft.Log
+			if err := f.log.GetLog(7, &e); err != nil || e.Term != 2 || f.raft.AppliedIndex() != 7 {
+				t.Errorf("%s: entry 7 is of term %d, applied %d: %v", name, e.Term, f.raft.AppliedIndex(), err)
+			}
+		})
+	}
+}
+
 // TestOldSnapshotIsNotInstalled: a follower that acknowledged entries keeps them when
 // a leader sends it a snapshot of earlier ones, and goes on from there, also where its
 // log begins behind the snapshot (figure 13, receiver step 6; figure 3, Leader
@@ -19,27 +89,8 @@ func TestOldSnapshotIsNotInstalled(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		p := newPaper(t, 2, server{"f", []uint64{1, 1, 1, 1, 1}, lazy}, server{"leader", nil, lazy})
 		f := p.start("f")
-		_, leader := raft.NewInmemTransportWithTimeout("leader", time.Second)
-		leader.Connect("f", f.wire)
-		f.wire.Connect("leader", leader)
-		head := raft.RPCHeader{ProtocolVersion: raft.ProtocolVersionMax, ID: []byte("leader"), Addr: []byte("leader")}
-		entries := func(from, to uint64) (out []*raft.Log) {
-			for i := from; i <= to; i++ {
-				out = append(out, &raft.Log{Index: i, Term: 2, Type: raft.LogCommand, Data: batch(t, nil, ledger.DirectEntry([]byte("later")))})
-				if i <= 5 {
-					out[len(out)-1].Term = 1
-				}
-			}
-			return out
-		}
-		add := func(prev, prevTerm, commit uint64, es ...*raft.Log) bool {
-			t.Helper()
-			var resp raft.AppendEntriesResponse
-			if err := leader.AppendEntries("f", "f", &raft.AppendEntriesRequest{RPCHeader: head, Term: 2, PrevLogEntry: prev, PrevLogTerm: prevTerm, Entries: es, LeaderCommitIndex: commit}, &resp); err != nil {
-				t.Fatal(err)
-			}
-			return resp.Success
-		}
+		l := newFakeLeader(t, f)
+		add, entries, leader, head := l.add, l.entries, l.wire, l.head
 		install := func(term, index, of uint64) (bool, error) {
 			var resp raft.InstallSnapshotResponse
 			err := leader.InstallSnapshot("f", "f", &raft.InstallSnapshotRequest{RPCHeader: head, SnapshotVersion: 1, Term: term, LastLogIndex: index, LastLogTerm: of, Size: 4,
