@@ -1,6 +1,8 @@
 package ledger_test
 
 import (
+	"slices"
+	"strings"
 	"testing"
 
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
@@ -60,8 +62,18 @@ func TestOlderBadAirHidesNewer(t *testing.T) {
 	}))
 	b := bin()
 	b.Ventilation = recordv1.Ventilation_VENTILATION_FORCED
+	o := w.issueBin("in-1", b)
+	w.refusedWith(o, "AIR_OUT_OF_LIMITS")
+	if !slices.ContainsFunc(o.GetConditions(), func(c *recordv1.Condition) bool { return strings.Contains(c.GetText(), "6000 ppm") }) {
+		t.Errorf("the later of two bad values is not the one shown: %v", o.GetConditions())
+	}
+	// A good one that knows the later of two and not the other counts no more.
+	seen = w.s.Size()
+	w.must(w.journal("eastfork", "dov", actAir(binJob, binZone, bottom, values(co2, 7_000_000)...)))
+	w.must(w.behind("stonebend", "dov", seen, actAir(binJob, binZone, bottom, values(co2, 5_200_000)...)))
+	w.must(w.behind("stonebend", "ravi", seen, actAir(binJob, binZone, bottom, values(co2, 400_000)...)))
 	w.refusedWith(w.issueBin("in-1", b), "AIR_OUT_OF_LIMITS")
-	// Whoever knows of both tests it good.
+	// Whoever knows of all tests it good.
 	w.must(w.journal("eastfork", "ravi", actAir(binJob, binZone, bottom, values(co2, 400_000)...)))
 	w.must(w.issueBin("in-2", b))
 }

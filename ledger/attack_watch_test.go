@@ -48,6 +48,14 @@ func TestLeftBeforeItArrived(t *testing.T) {
 		t.Fatalf("the watch is %s, not %s", o.GetRef(), next)
 	}
 	w.refusedWith(w.issueBin("in-1", bin()), "NO_OBSERVER")
+	// A place that is taken, of an old epoch or of no yard: nothing can arrive there.
+	n := len(w.s.Watches)
+	for _, ref := range []string{"eastfork/1/1", "millrow/2/900", "nowhere/1/900"} {
+		w.must(w.journal("eastfork", "mara", actLeave(ref)))
+	}
+	if len(w.s.Watches) != n {
+		t.Errorf("leaving what can't be leaves %d watches in the state", len(w.s.Watches)-n)
+	}
 	// A watch that they take up after it counts.
 	w.must(w.journal("eastfork", "mara", actStand(binJob, observes)))
 	w.must(w.issueBin("in-1", bin()))
