@@ -23,6 +23,20 @@ func TestWatchRecordedTwice(t *testing.T) {
 	}
 }
 
+// TestWatchOfAFastClock: the yard that took the second record has a clock that is
+// ahead; whoever leaves, knowing of both, leaves both.
+func TestWatchOfAFastClock(t *testing.T) {
+	w, _, watch := readyBin(t)
+	w.now += 5 * minute
+	w.must(w.journal("stonebend", "mara", actStand(binJob, observes)))
+	w.must(w.issueBin("in-1", bin()))
+	w.now -= 4 * minute // eastfork's clock; the ledger's own does not go back
+	w.must(w.journal("eastfork", "mara", actLeave(watch)))
+	if st := w.permitState("in-1"); st != recordv1.PermitState_PERMIT_STATE_SUSPENDED {
+		t.Errorf("mara left and the permit is %v", st)
+	}
+}
+
 // TestLateLeaveEndsNoNewerWatch: the word that somebody left says nothing of a
 // watch that they took up afterwards.
 func TestLateLeaveEndsNoNewerWatch(t *testing.T) {

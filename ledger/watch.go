@@ -67,7 +67,7 @@ func (x *step) leaveWatch(l *recordv1.LeaveWatch) {
 	default:
 		x.left(w)
 		for _, ref := range sorted(x.s.Watches) {
-			if o := x.s.Watches[ref]; o.Person == w.Person && o.Job == w.Job && o.Duty == w.Duty && !o.Off.Set() && o.On.Time <= x.mark.Late {
+			if o := x.s.Watches[ref]; o.Person == w.Person && o.Job == w.Job && o.Duty == w.Duty && !o.Off.Set() && (o.On.seenBy(x.mark) || o.On.Time <= x.mark.Late) {
 				x.left(o)
 			}
 		}
