@@ -104,6 +104,9 @@ func TestFireWatchInTwoPlaces(t *testing.T) {
 	w.must(w.journal("stonebend", "lena", actHotDone("weld-1")))
 	w.now += 10 * minute
 	other := w.must(w.journal("stonebend", "tomas", actStand("boot-2", fireWatch))).GetRef()
+	if a := w.outAlarm(); !names(a, "NO FIRE WATCH") {
+		t.Errorf("tomas watches two places, and the alarm is %q", a)
+	}
 	w.now += 55 * minute
 	w.refusedWith(w.direct("nia", actClosePermit("weld-1")), "FIRE_WATCH")
 	w.must(w.journal("stonebend", "tomas", actLeave(other)))

@@ -98,6 +98,13 @@ func (s *State) fireWatchLeft(p *WorkPermit) int64 {
 	return max(0, fireWatchAfter-best)
 }
 
+// fireWatched reports whether somebody whose watch counts stands it now.
+func (s *State) fireWatched(p *WorkPermit) bool {
+	return slices.ContainsFunc(s.watchesOf(p.Job, recordv1.Duty_DUTY_FIRE_WATCH, s.Time), func(w *Watch) bool {
+		return !slices.Contains(p.Named, w.Person) && len(s.watchFaults(w, s.Time)) == 0
+	})
+}
+
 func (s *State) hotCloseConditions(p *WorkPermit, c *recordv1.ClosePermit) []*recordv1.Condition {
 	var cs []*recordv1.Condition
 	switch left := s.fireWatchLeft(p); {
