@@ -2,6 +2,7 @@ package ledger
 
 import (
 	"fmt"
+	"maps"
 	"slices"
 	"strings"
 
@@ -24,6 +25,9 @@ type AirTest struct {
 	Thousandths int64             `json:"thousandths"`
 	Instrument  string            `json:"instrument"`
 	At          Mark              `json:"at"`
+	// Bad are the readings out of limits here since the last one within them: one
+	// within them counts only if its writer knew all of those.
+	Bad Latest `json:"bad,omitempty"`
 }
 
 func airKey(l recordv1.AirLevel, a recordv1.AirAgent) string { return fmt.Sprintf("%d %d", l, a) }
@@ -40,19 +44,53 @@ func (t *AirTest) text() string {
 	return fmt.Sprintf("%s %s at %s", l.Name, l.Text(t.Thousandths), LevelWord(t.Level))
 }
 
+// airOf is what was measured for a job; it makes the place for it.
+func (s *State) airOf(job string) *Air {
+	if s.Air[job] == nil {
+		s.Air[job] = &Air{Job: job, Tests: map[string]*AirTest{}}
+	}
+	return s.Air[job]
+}
+
+// out takes a value out of limits. It hides no other one: of several the latest
+// is shown, and each must be known to whoever tests the air good again.
+func (a *Air) out(t AirTest) {
+	k := airKey(t.Level, t.Agent)
+	var bad Latest
+	if old := a.Tests[k]; old != nil && old.outside() {
+		bad = maps.Clone(old.Bad)
+		if old.At.Late > t.At.Late {
+			bad.add(t.At)
+			t = *old
+		}
+	}
+	bad.add(t.At)
+	t.Bad = bad
+	a.Tests[k], a.Over = &t, t.At
+}
+
+// inBadAir lists the open jobs that a value out of limits concerns: the one it
+// names, if any, and every one on the zone where it was read.
+func (s *State) inBadAir(named *Job, zone string) []*Job {
+	var out []*Job
+	for _, id := range sorted(s.Jobs) {
+		if j := s.Jobs[id]; !j.Closed.Set() && (j == named || j.Zone == zone || named != nil && j.Zone == named.Zone) {
+			out = append(out, j)
+		}
+	}
+	return out
+}
+
 // airReading records a test of the air. A value out of limits counts whoever took
-// it and however; one within them only from somebody who may, with an instrument
-// proved before and after, by a clock that is not in doubt.
+// it and however, for every job on the zone: the job's name may be a slip. One
+// within them counts only from somebody who may, with an instrument proved before
+// and after, by a clock that is not in doubt.
 func (x *step) airReading(r *recordv1.AirReading) {
 	s := x.s
-	j := x.job(r.GetJob())
-	if j == nil {
-		return
-	}
-	air := s.Air[j.ID]
-	if air == nil {
-		air = &Air{Job: j.ID, Tests: map[string]*AirTest{}}
-		s.Air[j.ID] = air
+	j := s.Jobs[r.GetJob()]
+	if j == nil || j.Closed.Set() {
+		j = nil
+		x.flag("UNKNOWN_JOB", r.GetJob(), "no open job of this name: what is out of limits counts for every job on "+r.GetZone()+", anything else for none", "")
 	}
 	var good, bad []*AirTest
 	for _, v := range r.GetValues() {
@@ -64,10 +102,16 @@ func (x *step) airReading(r *recordv1.AirReading) {
 		}
 	}
 	for _, t := range bad {
-		air.Tests[airKey(t.Level, t.Agent)], air.Over = t, x.mark
-		x.flag("AIR_OUT_OF_LIMITS", j.Zone, fmt.Sprintf("%s: the limit is %s. Nobody goes in; whoever is in comes out", t.text(), t.limit().LimitText()), t.limit().Source)
-		x.change("air of %s tested by %s: %s, OUT OF LIMITS", j.Zone, x.who.ID, t.text())
+		for _, o := range s.inBadAir(j, r.GetZone()) {
+			s.airOf(o.ID).out(*t)
+		}
+		x.flag("AIR_OUT_OF_LIMITS", r.GetZone(), fmt.Sprintf("%s: the limit is %s. Nobody goes in; whoever is in comes out", t.text(), t.limit().LimitText()), t.limit().Source)
+		x.change("air of %s tested by %s: %s, OUT OF LIMITS", r.GetZone(), x.who.ID, t.text())
 	}
+	if j == nil {
+		return
+	}
+	air := s.airOf(j.ID)
 	for _, need := range []struct {
 		bad              bool
 		code, text, rule string
@@ -86,7 +130,7 @@ func (x *step) airReading(r *recordv1.AirReading) {
 		k := airKey(t.Level, t.Agent)
 		old := air.Tests[k]
 		switch {
-		case old != nil && old.outside() && !old.At.before(t.At):
+		case old != nil && old.outside() && !(old.At.before(t.At) && old.Bad.before(t.At)):
 			x.flag("AIR_OUT_OF_LIMITS", j.Zone, "it was written without knowing of "+old.text()+": test again", t.limit().Source)
 		case old != nil && t.At.Time < old.At.Time:
 			// An older one that arrived late says nothing new.

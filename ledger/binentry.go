@@ -23,6 +23,12 @@ func (s *State) binForm(p *WorkPermit, b *recordv1.BinEntry) []*recordv1.Conditi
 		p.ClosedPaths[c.GetFumigation()] = c.GetHow()
 	}
 	var cs []*recordv1.Condition
+	for _, ref := range sorted(p.ClosedPaths) {
+		// Its name can be guessed: the way of one that comes later was not looked at.
+		if s.Fumigations[ref] == nil {
+			cs = append(cs, cond("UNKNOWN_FUMIGATION", ref, "no such fumigation is recorded, or it was cleared: its way can't be certified as closed", "read its reference on the board again, or leave it out", "the issuer", "1910.272(g)(1)(iii)"))
+		}
+	}
 	const issuer = "the issuer"
 	add := func(bad bool, code, text, remedy, who, clause string) {
 		if bad {
@@ -127,12 +133,25 @@ func (s *State) binConditions(p *WorkPermit, j *Job, at int64) []*recordv1.Condi
 	if !p.Flat {
 		cs = append(cs, s.watchConditions(j.ID, recordv1.Duty_DUTY_OBSERVER, p.Watchers, "1910.272(g)(3)", at)...)
 	}
-	for _, so := range s.signedOn(j.ID) {
-		if !slices.Contains(p.Named, so.Person) {
+	for _, so := range s.insideOf(j.ID) {
+		// Whoever is signed on to a job nobody knows may be anywhere: they stand
+		// against issuing, and not against every bin of the co-op.
+		if (so.Job == j.ID || s.Jobs[so.Job] != nil) && !slices.Contains(p.Named, so.Person) && !s.namedElsewhere(p, so) {
 			cs = append(cs, cond("NOT_NAMED", so.Person, so.Person+" is inside and not named on the permit", "everybody comes out; issue one that names them", so.Person, "1910.272(g)(1)(i)"))
 		}
 	}
 	return cs
+}
+
+// namedElsewhere reports whether somebody in the zone of p is there for another
+// job, under a permit in force that names them.
+func (s *State) namedElsewhere(p *WorkPermit, so *SignOn) bool {
+	for _, o := range s.WorkPermits {
+		if o.Job == so.Job && o.Job != p.Job && o.binEntry() && o.State == recordv1.PermitState_PERMIT_STATE_IN_FORCE && slices.Contains(o.Named, so.Person) {
+			return true
+		}
+	}
+	return false
 }
 
 // airNeeds is the air that a permit needs tested. The fan is locked out, so oxygen

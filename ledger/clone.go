@@ -38,7 +38,7 @@ func (s *State) Clone() *State {
 	c.WorkPermits = each(s.WorkPermits, func(p *WorkPermit) {
 		p.Named, p.Watchers, p.Agents, p.ClosedPaths = slices.Clone(p.Named), slices.Clone(p.Watchers), slices.Clone(p.Agents), maps.Clone(p.ClosedPaths)
 	})
-	c.Air = each(s.Air, func(a *Air) { a.Tests = each(a.Tests, func(*AirTest) {}) })
+	c.Air = each(s.Air, func(a *Air) { a.Tests = each(a.Tests, func(t *AirTest) { t.Bad = maps.Clone(t.Bad) }) })
 	c.Watches = each(s.Watches, func(*Watch) {})
 	c.Fumigations = each(s.Fumigations, func(f *Fumigation) { f.Connected = slices.Clone(f.Connected) })
 	c.Procs = each(s.Procs, (*Procedure).part)

@@ -54,8 +54,12 @@ func (x *step) hotWorkDone(d *recordv1.HotWorkDone) {
 		x.flag("UNKNOWN_PERMIT", d.GetPermit(), "there is no hot-work permit of this name that is not closed: the record is kept and changes nothing", "")
 	case !x.ok:
 		// Flagged already; the watch counts from the word of one who may.
+	case !p.By.seenBy(x.mark):
+		x.flag("NOT_SEEN", p.ID, "it was written before the permit was known there: it is about other work, and changes nothing. Record it again if it is about this", "")
 	default:
-		p.Done = x.mark // a later word is the later end
+		if p.Done.Late < x.mark.Late {
+			p.Done = x.mark // the latest end, in whatever order the words arrive
+		}
 		if p.State == recordv1.PermitState_PERMIT_STATE_IN_FORCE {
 			p.State, p.Stopped, p.Why = recordv1.PermitState_PERMIT_STATE_WATCHED, x.now(), "the hot work is over"
 		}
@@ -76,9 +80,29 @@ func (s *State) fireWatchLeft(p *WorkPermit) int64 {
 		if w.Off.Set() {
 			to = min(to, w.Off.Time)
 		}
-		best = max(best, to-max(p.Done.Late, w.On.Late))
+		from := max(p.Done.Late, w.On.Late)
+		for _, other := range sorted(s.Watches) {
+			o := s.Watches[other]
+			if o.Person != w.Person || o.Job == w.Job && o.Duty == w.Duty || o.Off.Set() && o.Off.Late <= from {
+				continue
+			}
+			// In two places at once they watch neither: what is before or after counts.
+			if o.Off.Set() && o.On.Time < to {
+				from = max(from, o.Off.Late)
+			} else {
+				to = min(to, o.On.Time)
+			}
+		}
+		best = max(best, to-from)
 	}
 	return max(0, fireWatchAfter-best)
+}
+
+// fireWatched reports whether somebody whose watch counts stands it now.
+func (s *State) fireWatched(p *WorkPermit) bool {
+	return slices.ContainsFunc(s.watchesOf(p.Job, recordv1.Duty_DUTY_FIRE_WATCH, s.Time), func(w *Watch) bool {
+		return !slices.Contains(p.Named, w.Person) && len(s.watchFaults(w, s.Time)) == 0
+	})
 }
 
 func (s *State) hotCloseConditions(p *WorkPermit, c *recordv1.ClosePermit) []*recordv1.Condition {

@@ -379,6 +379,11 @@ func (x *step) closeJob(c *recordv1.CloseJob) {
 	}
 	j.Closed = x.mark
 	s.end("job", j.ID)
+	for _, ref := range sorted(s.Watches) {
+		if w := s.Watches[ref]; w.Job == j.ID && !w.Off.Set() {
+			x.left(w)
+		}
+	}
 	s.redrawJob(j)
 	s.clearAlarm("STOPPED", j.ID)
 	s.clearAlarm("PROTECTION_ENDED", j.ID)

@@ -34,13 +34,18 @@ func (x *step) permitAct() bool {
 
 // refText reports whether a text names a journal place as Ref writes it.
 func refText(t string) bool {
+	_, _, _, ok := parseRef(t)
+	return ok
+}
+
+func parseRef(t string) (yard string, epoch, seq uint64, ok bool) {
 	parts := strings.Split(t, "/")
 	if len(parts) != 3 || !Name(parts[0]) {
-		return false
+		return "", 0, 0, false
 	}
 	epoch, e1 := strconv.ParseUint(parts[1], 10, 64)
 	seq, e2 := strconv.ParseUint(parts[2], 10, 64)
-	return e1 == nil && e2 == nil && epoch > 0 && seq > 0 && Ref(parts[0], epoch, seq) == t
+	return parts[0], epoch, seq, e1 == nil && e2 == nil && epoch > 0 && seq > 0 && Ref(parts[0], epoch, seq) == t
 }
 
 // known reports whether an enum value is one of the contract's, zero left out.

@@ -292,7 +292,7 @@ func (s *State) watchStandings(at Mark) {
 			s.clearAlarm("STOPPED", id)
 		case len(s.signedOn(id)) > 0 && (j.Met.Set() || j.Stopped == ""):
 			// Whoever entered before it was ready is told to stop as well.
-			j.Met, j.Stopped = Mark{}, cs[0].GetText()
+			j.Met, j.Stopped = Mark{}, worst(cs).GetText()
 		default:
 			j.Met = Mark{}
 		}
@@ -312,6 +312,16 @@ func (s *State) watchStandings(at Mark) {
 		}
 		s.alarm("STOPPED", id, fmt.Sprintf("STOP WORK on %s: %s. Signed on: %s", id, j.Stopped, strings.Join(names, ", ")), at)
 	}
+}
+
+// worst is the condition to be read first: what may be live, before what is owed.
+func worst(cs []*recordv1.Condition) *recordv1.Condition {
+	for _, code := range []string{"FOUND_LIVE", "FOUND_STARTED", "NOT_OPEN", "NO_LOCK"} {
+		if i := slices.IndexFunc(cs, func(c *recordv1.Condition) bool { return c.GetCode() == code }); i >= 0 {
+			return cs[i]
+		}
+	}
+	return cs[0]
 }
 
 // StageOf is what a job has reached, from its facts.

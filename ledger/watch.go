@@ -36,24 +36,56 @@ func (x *step) standWatch(w *recordv1.StandWatch) {
 	if j == nil || !x.ok {
 		return
 	}
+	left := Mark{}
+	if early := x.s.Watches[x.out.Ref]; early != nil {
+		left = early.Off
+		x.flag("ENDED", x.out.Ref, "it was recorded before this arrived that this watch is left: to stand it, record it anew", "")
+	}
 	x.s.Watches[x.out.Ref] = &Watch{Ref: x.out.Ref, Person: x.who.ID, Job: j.ID, Duty: w.GetDuty(), Station: w.GetStation(), Contact: w.GetContact(),
-		Equipped: w.GetEquipped(), RescueTrained: w.GetRescueTrained(), On: x.mark}
+		Equipped: w.GetEquipped(), RescueTrained: w.GetRescueTrained(), On: x.mark, Off: left}
+	if left.Set() {
+		return
+	}
 	x.change("%s stands watch as %s for %s: %s", x.who.ID, DutyWord(w.GetDuty()), j.ID, w.GetStation())
 }
 
-// leaveWatch: a watch is not stood any more, whoever saw it.
+// leaveWatch: a watch is not stood any more, whoever saw it. The word may come
+// before the watch that it names, from a yard that was cut off; and what one person
+// stands is left as a whole, however often it was recorded.
 func (x *step) leaveWatch(l *recordv1.LeaveWatch) {
 	w := x.s.Watches[l.GetWatch()]
 	switch {
+	case w == nil && x.s.mayArrive(l.GetWatch()):
+		x.s.Watches[l.GetWatch()] = &Watch{Ref: l.GetWatch(), Off: x.mark}
+		x.s.end("watch", l.GetWatch())
+		x.flag("UNKNOWN_WATCH", l.GetWatch(), "no such watch is known yet", "")
+		x.change("the watch %s counts as left as soon as its record arrives", l.GetWatch())
 	case w == nil:
 		x.flag("UNKNOWN_WATCH", l.GetWatch(), "no such watch: the record is kept and changes nothing", "")
 	case w.Off.Set():
 		x.flag("ENDED", w.Ref, w.Person+" left this watch before", "")
 	default:
-		w.Off = x.mark
-		x.s.end("watch", w.Ref)
-		x.change("%s stands watch as %s for %s no more", w.Person, DutyWord(w.Duty), w.Job)
+		x.left(w)
+		for _, ref := range sorted(x.s.Watches) {
+			if o := x.s.Watches[ref]; o.Person == w.Person && o.Job == w.Job && o.Duty == w.Duty && !o.Off.Set() && (o.On.seenBy(x.mark) || o.On.Time <= x.mark.Late) {
+				x.left(o)
+			}
+		}
 	}
+}
+
+func (x *step) left(w *Watch) {
+	w.Off = x.mark
+	x.s.end("watch", w.Ref)
+	x.change("%s stands watch as %s for %s no more", w.Person, DutyWord(w.Duty), w.Job)
+}
+
+// mayArrive reports whether the journal place that a text names can still be taken:
+// it is ahead of what the ledger has of that yard.
+func (s *State) mayArrive(ref string) bool {
+	yard, epoch, seq, ok := parseRef(ref)
+	y := s.Yards[yard]
+	return ok && y != nil && epoch == y.Epoch && seq > y.Drained
 }
 
 // watchesOf lists who stands a duty for a job, in order of reference. A watch that

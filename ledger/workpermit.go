@@ -335,7 +335,7 @@ func (s *State) permitAlarm(p *WorkPermit) string {
 	switch st := p.State; {
 	case !p.binEntry() && !p.Done.Set() && st != recordv1.PermitState_PERMIT_STATE_IN_FORCE:
 		return fmt.Sprintf("STOP THE HOT WORK: %s. Workers: %s", what, strings.Join(p.Named, ", "))
-	case !p.binEntry() && p.Done.Set() && s.fireWatchLeft(p) > 0 && len(s.watchesOf(p.Job, recordv1.Duty_DUTY_FIRE_WATCH, s.Time)) == 0:
+	case !p.binEntry() && p.Done.Set() && s.fireWatchLeft(p) > 0 && !s.fireWatched(p):
 		return fmt.Sprintf("NO FIRE WATCH at %s after the hot work of permit %s: somebody stands it for %d min", p.Zone, p.ID, minutes(s.fireWatchLeft(p)))
 	case !p.binEntry() || st == recordv1.PermitState_PERMIT_STATE_IN_FORCE:
 		return ""

@@ -137,9 +137,13 @@ func TestReceiptWarns(t *testing.T) {
 		{"sign_on", servicev1.Status_STATUS_NOT_SENT, nil, "KEEP OUT:", true},
 		{"sign_off", servicev1.Status_STATUS_WRITTEN, nil, "UNPROTECTED", true},
 		{"sign_off", confirmed, clean, "UNPROTECTED", false},
+		{"release", servicev1.Status_STATUS_NOT_SENT, nil, "UNPROTECTED", true},
 		{"request", confirmed, clean, "DO NOT CLOSE:", true},
 		{"energise", confirmed, clean, "DO NOT CLOSE", true},
 		{"isolate", confirmed, clean, "DO NOT CLOSE", false},
+		{"issue_permit", confirmed, clean, "BEFORE ANYBODY GOES IN OR STRIKES AN ARC:", true},
+		// A lock that is off, or whose holder stood clear, is answered without a promise.
+		{"lock", confirmed, clean, "CONFIRMED, NO PROTECTION,", true},
 	} {
 		got := screen(func(p *page) { p.receipt(c.kind, &servicev1.Receipt{Status: c.status, Outcome: c.out}) })
 		if strings.Contains(got, c.want) != c.there {

@@ -227,6 +227,7 @@ func (p *page) draft(d *client.Draft) {
 		p.line("  tried to reach        %s", act.Removal.GetTriedToReach())
 	case *recordv1.Record_TakeOver:
 		p.line("  %s is responsible for %s from now on", r.GetSigner(), act.TakeOver.GetJob())
+		p.line("  %s signs as the one responsible until now, or in their place as supervisor or manager", act.TakeOver.GetFrom())
 	case *recordv1.Record_HandOver:
 		for _, pair := range act.HandOver.GetPairs() {
 			p.line("  %s comes off, %s stays", ledger.RefOf(pair.GetOff()), ledger.RefOf(pair.GetOn()))

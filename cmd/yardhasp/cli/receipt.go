@@ -37,7 +37,7 @@ func (a *App) settled(cl *client.Client, kind string, r *servicev1.Receipt, err 
 		}
 	}
 	if err != nil {
-		return err
+		return lockOff(kind, err)
 	}
 	if err := a.print(r, func(p *page) { p.receipt(kind, r) }); err != nil {
 		return err
@@ -47,6 +47,15 @@ func (a *App) settled(cl *client.Client, kind string, r *servicev1.Receipt, err 
 	}
 	a.warnOutbox(cl)
 	return nil
+}
+
+// lockOff adds to whatever kept a record of a lock taken off from being taken what
+// it means for whoever took theirs off before they said so.
+func lockOff(kind string, err error) error {
+	if kind != "release" && kind != "stand_clear" {
+		return err
+	}
+	return &hinted{err, []string{"if your lock is off already, it protects you from nothing, recorded or not: stay out, or hang it again and record that"}}
 }
 
 // warnOutbox reminds of records that nobody else has.
@@ -66,6 +75,9 @@ func (p *page) receipt(kind string, r *servicev1.Receipt) {
 	switch {
 	case countsForNothing(kind, r):
 		p.loud(status+", DOES NOT COUNT,", "read at %s from %s", p.a.when(r.GetReadUnixMs()), orDash(r.GetYard()))
+	case r.GetStatus() == servicev1.Status_STATUS_CONFIRMED && (kind == "lock" || kind == "found_lock") && len(r.GetPromised()) == 0:
+		// It is off, or its holder stood clear: the first word must not reassure.
+		p.loud(status+", NO PROTECTION,", "read at %s from %s", p.a.when(r.GetReadUnixMs()), orDash(r.GetYard()))
 	case r.GetStatus() == servicev1.Status_STATUS_CONFIRMED:
 		p.line("%s, read at %s from %s", status, p.a.when(r.GetReadUnixMs()), orDash(r.GetYard()))
 	case r.GetStatus() == servicev1.Status_STATUS_NOT_SENT:
@@ -111,8 +123,10 @@ func (p *page) next(kind string, r *servicev1.Receipt) {
 		p.loud("KEEP OUT:", "this record is no leave to be inside; \"yardhasp job show\" says what is missing")
 	case kind == "sign_off" && r.GetStatus() != servicev1.Status_STATUS_CONFIRMED:
 		p.line("Count yourself UNPROTECTED from now, though others may still see you as inside.")
+	case kind == "release" && r.GetStatus() != servicev1.Status_STATUS_CONFIRMED:
+		p.line("Count yourself UNPROTECTED from now, though others may still see your lock.")
 	case kind == "issue_permit":
-		p.loud("BEFORE ANYBODY GOES IN:", "ask \"yardhasp permit show\" then; it holds only while every condition holds")
+		p.loud("BEFORE ANYBODY GOES IN OR STRIKES AN ARC:", "ask \"yardhasp permit show\" then; it holds only while every condition holds")
 	case kind == "request":
 		p.loud("DO NOT CLOSE:", "only a go-ahead at the point's own panel is permission")
 	case kind == "energise":

@@ -29,7 +29,7 @@ func (a *App) standClearCmd() *cobra.Command {
 		return a.with(c, func(ctx context.Context, cl *client.Client) error {
 			b, err := cl.Board(ctx, servicev1.Consistency_CONSISTENCY_UNSPECIFIED, "")
 			if err != nil {
-				return err
+				return lockOff("stand_clear", err)
 			}
 			for _, q := range b.GetRequests() {
 				if q.GetId() != request {
@@ -39,7 +39,7 @@ func (a *App) standClearCmd() *cobra.Command {
 				r, err := cl.Submit(ctx, rec)
 				return a.settled(cl, ledger.KindOf(rec), r, err)
 			}
-			return fmt.Errorf("no request %q is known here: keep your lock on, and read `yardhasp request list`", request)
+			return lockOff("stand_clear", fmt.Errorf("no request %q is known here: keep your lock on, and read `yardhasp request list`", request))
 		})
 	}
 	return c

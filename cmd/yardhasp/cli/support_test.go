@@ -253,7 +253,11 @@ func scene(y *fakeyard.Yard) {
 		case rec.GetLock().GetPadlock() == "p-live":
 			return &servicev1.Receipt{Status: servicev1.Status_STATUS_LIVE, Yard: y.ID, Ref: "eastfork/1/9", Text: "eastfork/mcc-1/fan is recorded as switched on. Your lock is noted but protects nothing until it is isolated and this screen changes."}, nil
 		}
-		return &servicev1.Receipt{Status: servicev1.Status_STATUS_CONFIRMED, Yard: y.ID, ReadUnixMs: 1790000400000, Text: "Recorded by the co-op at 14:02.", Ref: "eastfork/1/8"}, nil
+		ok := &servicev1.Receipt{Status: servicev1.Status_STATUS_CONFIRMED, Yard: y.ID, ReadUnixMs: 1790000400000, Text: "Recorded by the co-op at 14:02.", Ref: "eastfork/1/8"}
+		if rec.GetLock() != nil { // a yard names what a lock that is on is promised
+			ok.Promised = []string{rec.GetLock().GetTarget().GetPoint()}
+		}
+		return ok, nil
 	}
 	var asked atomic.Int64
 	y.OnReceipt = func(r *servicev1.GetReceiptRequest) (*servicev1.Receipt, error) {
