@@ -52,6 +52,7 @@ type world struct {
 	restarts sync.WaitGroup // restarts to come
 	broken   error          // why a restart failed
 	gone     map[string]chan struct{}
+	dead     map[string]*atomic.Bool // of the running replica: it crashed and reaches nobody any more
 	lives    int
 	copies   int
 	wrongs   []string // what a told scenario expected otherwise
@@ -63,9 +64,11 @@ type world struct {
 	halts    int                      // replicas that stopped by themselves
 }
 
+var errCrashed = errors.New("the machine is off")
+
 func newWorld(t testing.TB, rng *rand.Rand) *world {
 	w := &world{t: t, rng: rng, net: newNetwork(), root: t.TempDir(), story: newStory(), clocks: map[string]*atomic.Int64{},
-		dirs: map[string]string{}, up: map[string]*replica.Replica{}, gone: map[string]chan struct{}{}, raws: map[string]*grpc.ClientConn{}, free: map[string]*atomic.Uint64{},
+		dirs: map[string]string{}, up: map[string]*replica.Replica{}, gone: map[string]chan struct{}{}, dead: map[string]*atomic.Bool{}, raws: map[string]*grpc.ClientConn{}, free: map[string]*atomic.Uint64{},
 		slowed: map[string]*atomic.Int64{}, synced: map[string]string{}}
 	for _, y := range yards {
 		w.clocks[y], w.free[y], w.slowed[y] = &atomic.Int64{}, &atomic.Uint64{}, &atomic.Int64{}
@@ -92,6 +95,7 @@ func (w *world) start(yard string) error {
 		return err
 	}
 	p := w.net.listen(yard)
+	dead := &atomic.Bool{}
 	r, err := replica.Open(replica.Config{Dir: w.dirs[yard], Listener: p, Logger: log, Timers: w.timers,
 		Disk: &replica.DiskLimits{Low: low << 20, Full: full << 20, Ballast: 64 << 10},
 		Free: func(string) (uint64, error) { return w.free[yard].Load() << 20, nil },
@@ -101,7 +105,16 @@ func (w *world) start(yard string) error {
 				time.Sleep(time.Duration(d))
 			}
 		},
-		Dial: func(ctx context.Context, _, address string) (net.Conn, error) { return w.net.dial(ctx, yard, address) }})
+		Dial: func(ctx context.Context, _, address string) (net.Conn, error) {
+			c, err := w.net.dial(ctx, yard, address)
+			if err == nil && dead.Load() {
+				err = errors.Join(errCrashed, c.Close())
+			}
+			if err != nil {
+				return nil, err
+			}
+			return c, nil
+		}})
 	if err != nil {
 		return errors.Join(fmt.Errorf("%s does not start: %w", yard, err), p.Close())
 	}
@@ -109,7 +122,7 @@ func (w *world) start(yard string) error {
 	defer w.mu.Unlock()
 	w.up[yard] = r
 	gone := make(chan struct{})
-	w.gone[yard] = gone
+	w.gone[yard], w.dead[yard] = gone, dead
 	w.waits.Go(func() { w.revive(yard, r, gone) })
 	return nil
 }
@@ -184,6 +197,9 @@ func (w *world) crash(yard string, forget bool) error {
 		to := filepath.Join(dir, historyName)
 		err = errors.Join(err, os.RemoveAll(to), copyDir(to, old))
 	}
+	w.mu.Lock()
+	w.dead[yard].Store(true) // or what is left of it would lead on once the yard is back
+	w.mu.Unlock()
 	w.net.kill(yard)
 	old := w.dirs[yard]
 	w.dirs[yard] = dir
