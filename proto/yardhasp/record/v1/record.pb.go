@@ -5036,7 +5036,7 @@ var File_yardhasp_record_v1_record_proto protoreflect.FileDescriptor
 
 const file_yardhasp_record_v1_record_proto_rawDesc = "" +
 	"\n" +
-	"\x1fyardhasp/record/v1/record.proto\x12\x12yardhasp.record.v1\x1a yardhasp/record/v1/drawing.proto\x1a yardhasp/record/v1/padlock.proto\x1a\x1fyardhasp/record/v1/permit.proto\x1a\x1fyardhasp/record/v1/people.proto\"[\n" +
+	"\x1fyardhasp/record/v1/record.proto\x12\x12yardhasp.record.v1\x1a yardhasp/record/v1/drawing.proto\x1a yardhasp/record/v1/padlock.proto\x1a\x1fyardhasp/record/v1/people.proto\x1a\x1fyardhasp/record/v1/permit.proto\"[\n" +
 	"\x06Signed\x12\x12\n" +
 	"\x04body\x18\x01 \x01(\fR\x04body\x12=\n" +
 	"\n" +
@@ -5622,8 +5622,8 @@ func file_yardhasp_record_v1_record_proto_init() {
 	}
 	file_yardhasp_record_v1_drawing_proto_init()
 	file_yardhasp_record_v1_padlock_proto_init()
-	file_yardhasp_record_v1_permit_proto_init()
 	file_yardhasp_record_v1_people_proto_init()
+	file_yardhasp_record_v1_permit_proto_init()
 	file_yardhasp_record_v1_record_proto_msgTypes[2].OneofWrappers = []any{
 		(*Record_Invite)(nil),
 		(*Record_Join)(nil),

@@ -1798,7 +1798,7 @@ var File_yardhasp_record_v1_view_proto protoreflect.FileDescriptor
 
 const file_yardhasp_record_v1_view_proto_rawDesc = "" +
 	"\n" +
-	"\x1dyardhasp/record/v1/view.proto\x12\x12yardhasp.record.v1\x1a\x1eyardhasp/record/v1/entry.proto\x1a yardhasp/record/v1/padlock.proto\x1a\x1fyardhasp/record/v1/permit.proto\x1a\x1fyardhasp/record/v1/people.proto\x1a\x1fyardhasp/record/v1/record.proto\"\xaf\x02\n" +
+	"\x1dyardhasp/record/v1/view.proto\x12\x12yardhasp.record.v1\x1a\x1eyardhasp/record/v1/entry.proto\x1a yardhasp/record/v1/padlock.proto\x1a\x1fyardhasp/record/v1/people.proto\x1a\x1fyardhasp/record/v1/permit.proto\x1a\x1fyardhasp/record/v1/record.proto\"\xaf\x02\n" +
 	"\x04AsOf\x12\x12\n" +
 	"\x04size\x18\x01 \x01(\x04R\x04size\x12\x12\n" +
 	"\x04root\x18\x02 \x01(\fR\x04root\x12 \n" +
@@ -2091,8 +2091,8 @@ func file_yardhasp_record_v1_view_proto_init() {
 	}
 	file_yardhasp_record_v1_entry_proto_init()
 	file_yardhasp_record_v1_padlock_proto_init()
-	file_yardhasp_record_v1_permit_proto_init()
 	file_yardhasp_record_v1_people_proto_init()
+	file_yardhasp_record_v1_permit_proto_init()
 	file_yardhasp_record_v1_record_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{
