@@ -38,7 +38,8 @@ func (p *person) clears(ctx context.Context, b *recordv1.Board) {
 	}
 }
 
-// gather has every holder that a test waits for stand clear, most of the time.
+// gather has every holder that a test waits for stand clear, most of the time, and
+// now and then somebody else, or the holder for another request of that name.
 func (p *person) gather(ctx context.Context, request string) {
 	b := p.board(ctx)
 	for _, q := range b.GetRequests() {
@@ -46,7 +47,17 @@ func (p *person) gather(ctx context.Context, request string) {
 			continue
 		}
 		for _, h := range b.GetHolds() {
-			if slices.Contains(q.GetNotClear(), h.GetRef()) && h.GetHolder() != "" && p.rng.Intn(8) > 0 {
+			if !slices.Contains(q.GetNotClear(), h.GetRef()) || h.GetHolder() == "" {
+				continue
+			}
+			switch p.rng.Intn(6) { // neither of these must be taken
+			case 0:
+				p.alone(ctx, h.GetHolder(), "stands clear of "+h.GetRef()+" for an older "+request, standsClear(h.GetRef(), request, q.GetIndex()-1))
+			case 1:
+				other := sortedWorkers()[p.rng.Intn(len(workers))]
+				p.alone(ctx, other, other+" stands clear of "+h.GetRef()+" for "+request, standsClear(h.GetRef(), request, q.GetIndex()))
+			}
+			if p.rng.Intn(8) > 0 {
 				p.alone(ctx, h.GetHolder(), "stands clear of "+h.GetRef()+" for "+request, standsClear(h.GetRef(), request, q.GetIndex()))
 			}
 		}
