@@ -6,6 +6,9 @@
 // In half of the scenarios others beside them find and claim locks, hand over,
 // remove locks of absent people, and put keys into boxes and take them out.
 //
+// In every other scenario tests are asked for in the middle of the work, and
+// holders stand clear for them; some try to for others, or for an older request.
+//
 // Faults: partitions of every shape, one-way loss, slow and broken links, silence
 // of a machine, crashes of one, two or all yards at one instant, also after so
 // many messages, restarts, clock jumps, slow, low and full disks; half of them at
@@ -17,7 +20,8 @@
 //
 //   - what anybody was told is in the ledger of every yard, as it was told;
 //   - the histories are the same bytes, under the root RFC 6962 gives them;
-//   - no energising was taken under a lock, a sign-on, a promise or an ended
+//   - no energising was taken under a lock but one whose holder stood clear for that
+//     very test, nor under a sign-on, a promise or an ended
 //     request, and no lock went but by its holder, a hand-over signed by both, or
 //     two managers, by a walk over the entries that uses none of the ledger's rules;
 //   - every point's history is linearizable, by porcupine.

@@ -30,13 +30,13 @@ func sortedWorkers() []string { return slices.Sorted(maps.Keys(workers)) }
 // tally is what a run of scenarios saw, so that one that did nothing shows.
 type tally struct {
 	told, held, energised, refused, unknown, boards, goAheads, checked, undecided, crashes, faults, entries, done atomic.Int64
-	found, claimed, handed, removed, boxed                                                                        atomic.Int64
+	stood, tested, found, claimed, handed, removed, boxed                                                         atomic.Int64
 }
 
 func (y *tally) String() string {
-	return fmt.Sprintf("%d faults (%d crashes); %d acts acknowledged, %d held locally, %d energised, %d refused, %d unknown; %d confirmed boards, %d go-aheads; %d locks found, %d claimed, %d handed over, %d removed, %d keys into boxes; %d entries; %d operations checked, %d histories undecided",
+	return fmt.Sprintf("%d faults (%d crashes); %d acts acknowledged, %d held locally, %d energised, %d refused, %d unknown; %d confirmed boards, %d go-aheads; %d stood clear, %d energised for a test; %d locks found, %d claimed, %d handed over, %d removed, %d keys into boxes; %d entries; %d operations checked, %d histories undecided",
 		y.faults.Load(), y.crashes.Load(), y.told.Load(), y.held.Load(), y.energised.Load(), y.refused.Load(), y.unknown.Load(), y.boards.Load(), y.goAheads.Load(),
-		y.found.Load(), y.claimed.Load(), y.handed.Load(), y.removed.Load(), y.boxed.Load(),
+		y.stood.Load(), y.tested.Load(), y.found.Load(), y.claimed.Load(), y.handed.Load(), y.removed.Load(), y.boxed.Load(),
 		y.entries.Load(), y.checked.Load(), y.undecided.Load())
 }
 
@@ -183,11 +183,14 @@ func (y *tally) add(s *story, checked, undecided, entries int) {
 			if o.receipt.GetStatus() == servicev1.Status_STATUS_HELD_LOCALLY {
 				y.held.Add(1)
 			}
-			if n := map[string]*atomic.Int64{"found_lock": &y.found, "claim_lock": &y.claimed, "hand_over": &y.handed, "removal": &y.removed, "box_add": &y.boxed}[o.kind]; n != nil && o.receipt.GetOutcome().GetAccepted() {
+			if n := map[string]*atomic.Int64{"stand_clear": &y.stood, "found_lock": &y.found, "claim_lock": &y.claimed, "hand_over": &y.handed, "removal": &y.removed, "box_add": &y.boxed}[o.kind]; n != nil && o.receipt.GetOutcome().GetAccepted() {
 				n.Add(1)
 			}
 			if o.kind == "energise" && o.receipt.GetOutcome().GetAccepted() {
 				y.energised.Add(1)
+				if strings.HasPrefix(o.rec.GetEnergise().GetRequest(), jog) {
+					y.tested.Add(1)
+				}
 			}
 		case o.refused != nil:
 			y.refused.Add(1)

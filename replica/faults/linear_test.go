@@ -28,11 +28,15 @@ func (s state) holds() []string { return strings.Fields(string(s))[1:] }
 
 // step is what one operation did to a point, or saw.
 type step struct {
-	kind  string // lock, release, isolate, energise; board, guarded, may close
+	kind  string // lock, release, clear, isolate, energise; board, guarded, may close
 	hold  string // the ticket of the lock
+	test  string // the test that its holder stands clear for, or that energises
 	seen  state  // for a board
 	about string // for a person who reads it
 }
+
+// clearFor joins a lock and the test that its holder stood clear for.
+const clearFor = "~"
 
 // onePoint is the model that real replicas must look like: as if every operation
 // took place at one instant between its call and its answer.
@@ -48,15 +52,19 @@ var onePoint = porcupine.Model{
 func (x step) apply(s state) (bool, any) {
 	holds := s.holds()
 	has := slices.Contains(holds, x.hold)
+	of := func(h string) bool { return h == x.hold || strings.HasPrefix(h, x.hold+clearFor) }
 	switch x.kind {
 	case "lock":
 		return !has, newState(s.live(), append(holds, x.hold))
 	case "release":
-		return has, newState(s.live(), slices.DeleteFunc(holds, func(h string) bool { return h == x.hold }))
+		return slices.ContainsFunc(holds, of), newState(s.live(), slices.DeleteFunc(holds, of))
+	case "clear": // from now on the lock protects nobody
+		return slices.ContainsFunc(holds, of), newState(s.live(), append(slices.DeleteFunc(holds, of), x.hold+clearFor+x.test))
 	case "isolate":
 		return true, newState(false, holds)
 	case "energise":
-		return !s.live() && len(holds) == 0, newState(true, holds)
+		clear := func(h string) bool { return x.test != "" && strings.HasSuffix(h, clearFor+x.test) }
+		return !s.live() && len(slices.DeleteFunc(slices.Clone(holds), clear)) == 0, newState(true, holds)
 	case "board":
 		return x.seen == s, s
 	case "guarded": // a confirmed lock on an open point
@@ -81,6 +89,12 @@ func histories(ops []*op, all []entry) map[string][]porcupine.Operation {
 			lockOf[all[i].ref], pointOf[all[i].ref] = ticketName(all[i].rec.GetTicket()), l.GetTarget().GetPoint()
 		}
 	}
+	tests := map[string]bool{}
+	for i := range all {
+		if q := all[i].rec.GetRequest(); q.GetKind() == recordv1.RequestKind_REQUEST_KIND_TEST {
+			tests[q.GetId()] = true
+		}
+	}
 	out := map[string][]porcupine.Operation{}
 	add := func(o *op, point string, x step, answered bool) {
 		x.about = o.who + " " + o.what
@@ -93,6 +107,12 @@ func histories(ops []*op, all []entry) map[string][]porcupine.Operation {
 	for _, o := range ops {
 		switch {
 		case o.board != nil:
+			stood := map[string]string{}
+			for _, h := range o.board.GetHolds() {
+				if h.GetStoodClear() != "" {
+					stood[h.GetRef()] = clearFor + h.GetStoodClear()
+				}
+			}
 			for _, v := range o.board.GetPoints() {
 				var holds []string
 				for _, ref := range v.GetHolds() {
@@ -102,7 +122,7 @@ func histories(ops []*op, all []entry) map[string][]porcupine.Operation {
 					if lockOf[ref] == "" {
 						holds = append(holds, "unknown-"+ref)
 					} else {
-						holds = append(holds, lockOf[ref])
+						holds = append(holds, lockOf[ref]+stood[ref])
 					}
 				}
 				add(o, v.GetPoint(), step{kind: "board", seen: newState(v.GetPosition() == recordv1.Position_POSITION_LIVE, holds)}, true)
@@ -143,8 +163,16 @@ func histories(ops []*op, all []entry) map[string][]porcupine.Operation {
 			for _, pair := range o.rec.GetHandOver().GetPairs() {
 				ends(ledger.RefOf(pair.GetOff()))
 			}
+		case "stand_clear":
+			if ref := ledger.RefOf(o.rec.GetStandClear().GetHold()); pointOf[ref] != "" {
+				add(o, pointOf[ref], step{kind: "clear", hold: lockOf[ref], test: o.rec.GetStandClear().GetRequest()}, answered)
+			}
 		case "isolate", "energise":
-			add(o, o.point, step{kind: o.kind}, answered)
+			x := step{kind: o.kind}
+			if id := o.rec.GetEnergise().GetRequest(); tests[id] {
+				x.test = id
+			}
+			add(o, o.point, x, answered)
 		}
 	}
 	return out

@@ -44,6 +44,8 @@ type person struct {
 	on   []string // their locks, as far as they know
 	in   []string // their sign-ons
 	n    int
+
+	tests bool // tests are asked for in the middle of the work, and people stand clear
 }
 
 // patience is how long a person waits for one answer.
@@ -178,7 +180,9 @@ func (p *person) work(ctx context.Context) {
 		case c < 66:
 			p.enter(ctx, yard)
 		default:
-			p.board(ctx)
+			if b := p.board(ctx); p.tests {
+				p.clears(ctx, b)
+			}
 		}
 	}
 }
@@ -195,8 +199,20 @@ func (p *person) startUp(ctx context.Context) {
 		act := func(what string, r *recordv1.Record) bool { return p.submit(ctx, point(yard), what, r) != nil }
 		act("clears "+job(yard), clears(yard))
 		act("tells people of "+job(yard), tells(yard))
-		if !act("asks to start "+point(yard)+" ("+id+")", asksFor(id, yard, time.Duration(10+p.rng.Intn(50))*time.Second)) {
+		test := p.tests && p.rng.Intn(3) > 0
+		if test {
+			id = strings.Replace(id, "start-", jog, 1)
+		}
+		ask := asksFor(id, yard, time.Duration(10+p.rng.Intn(50))*time.Second)
+		if test {
+			forTest(ask)
+		}
+		if !act("asks to start "+point(yard)+" ("+id+")", ask) {
 			continue
+		}
+		if test {
+			p.gather(ctx, id)
+			act("tells people of "+job(yard), tells(yard))
 		}
 		ok := false
 		for try := 0; try < 4 && !ok; try++ {

@@ -35,9 +35,11 @@ func (w *world) run(seed int64) error {
 		people.Go(func() { defer p.k.Close(); fn(ctx) })
 	}
 	n := int64(0)
+	tests := seed%2 == 0
 	for _, id := range sortedWorkers() {
 		n++
 		p := w.person(id, workers[id], seed*100+n)
+		p.tests = tests
 		begin(p, p.work)
 	}
 	for _, y := range []string{yards[w.rng.Intn(3)], yards[w.rng.Intn(3)]} {
@@ -45,7 +47,7 @@ func (w *world) run(seed int64) error {
 		p := w.person(manager, y, seed*100+n)
 		p.k.Close()
 		p.k = w.as(manager, y, fmt.Sprintf("%s-%d", manager, n))
-		p.n = int(n) * 1000
+		p.n, p.tests = int(n)*1000, tests
 		begin(p, p.startUp)
 	}
 	if w.rng.Intn(2) == 0 {

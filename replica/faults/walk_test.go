@@ -13,6 +13,7 @@ import (
 type standing struct {
 	who, what string
 	points    []string // of a sign-on
+	clear     string   // the test that its holder stood clear for
 	off       bool
 	removed   bool
 }
@@ -20,6 +21,7 @@ type standing struct {
 // asked is a request as the walk below knows it.
 type asked struct {
 	index     int
+	test      bool
 	deadline  int64
 	points    []string
 	confirmed map[string]bool
@@ -30,7 +32,7 @@ type asked struct {
 func (q *asked) over() bool { return len(q.done) == len(q.points) }
 
 // lifts are the acts that end or pass protection: whose keys sign them counts.
-var lifts = map[string]bool{"release": true, "sign_off": true, "hand_over": true, "removal": true, "claim_lock": true, "acknowledge_removal": true, "energise": true, "request": true}
+var lifts = map[string]bool{"release": true, "stand_clear": true, "sign_off": true, "hand_over": true, "removal": true, "claim_lock": true, "acknowledge_removal": true, "energise": true, "request": true}
 
 var managersAll = append([]string{manager}, managers...)
 
@@ -138,6 +140,8 @@ func walk(all []entry) (bad []string) {
 				switch {
 				case off == nil || on == nil || off.off || on.off:
 					fail(n, "one of the locks is not on")
+				case off.clear+on.clear != "":
+					fail(n, "the holder of one of the locks stood clear of it")
 				case off.what != on.what || off.who == on.who || !slices.Contains(signers, off.who) || !slices.Contains(signers, on.who):
 					fail(n, "the lock of %s on %s passes to that of %s on %s, signed by %q", off.who, off.what, on.who, on.what, signers)
 				default:
@@ -177,8 +181,24 @@ func walk(all []entry) (bad []string) {
 			if so := inside[ledger.RefOf(a.SignOff.GetSignOn())]; so != nil {
 				so.off = true
 			}
+		case *recordv1.Record_StandClear:
+			h, q := holds[ledger.RefOf(a.StandClear.GetHold())], reqs[a.StandClear.GetRequest()]
+			switch {
+			case h == nil || h.off || h.who != signers[0]:
+				fail(n, "there is no such lock of %s", signers[0])
+			case q == nil || !q.test || uint64(q.index) != a.StandClear.GetAsked():
+				fail(n, "there is no such test")
+			default:
+				h.clear = a.StandClear.GetRequest()
+			}
 		case *recordv1.Record_Request:
-			reqs[a.Request.GetId()] = &asked{index: n.index, deadline: a.Request.GetDeadlineUnixMs(), points: a.Request.GetPoints(), confirmed: map[string]bool{}, done: map[string]bool{}}
+			test := a.Request.GetKind() == recordv1.RequestKind_REQUEST_KIND_TEST
+			for ref, h := range holds {
+				if !test && !h.off && slices.ContainsFunc(a.Request.GetPoints(), func(p string) bool { return covers(h, p) }) {
+					fail(n, "%s still has lock %s on it", h.who, ref)
+				}
+			}
+			reqs[a.Request.GetId()] = &asked{index: n.index, test: test, deadline: a.Request.GetDeadlineUnixMs(), points: a.Request.GetPoints(), confirmed: map[string]bool{}, done: map[string]bool{}}
 		case *recordv1.Record_Withdraw:
 			delete(reqs, a.Withdraw.GetRequest())
 		case *recordv1.Record_Expire:
@@ -187,7 +207,9 @@ func walk(all []entry) (bad []string) {
 			p := a.Energise.GetPoint()
 			home, _, _ := strings.Cut(p, "/")
 			for ref, h := range holds {
-				if !h.off && covers(h, p) {
+				q := reqs[a.Energise.GetRequest()]
+				clear := q != nil && q.test && h.clear == a.Energise.GetRequest()
+				if !h.off && covers(h, p) && !clear {
 					fail(n, "%s still has lock %s on it", h.who, ref)
 				}
 			}

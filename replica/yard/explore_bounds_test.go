@@ -51,6 +51,8 @@ type bounds struct {
 	rogues     int      // switches closed by somebody while a yard has no journal
 	shortens   int      // journals that come back without their last record
 	images     int      // older images of a disk put back
+	tests      int      // so many requests, the first ones, are for a test
+	stands     int      // holders stand clear
 	twins      int      // machines started from a copy of eastfork's disk
 	alive      bool     // eastfork is recovered while its old machine runs
 	stuck      bool     // not every situation can come to a new start
@@ -71,7 +73,7 @@ const shed = "stonebend/box3"
 // configurations: each is searched to its end unless it says big.
 func configurations() []bounds {
 	onBelt, onBoxes := []*recordv1.Target{onPoint(belt)}, []*recordv1.Target{onBox(box)}
-	return append(later(), []bounds{
+	return append(append(later(), tests()...), []bounds{
 		{name: "point", note: "1 request, 1 lock of a point at any yard, 1 opening", requests: one(belt), locks: 1, targets: onBelt, isolates: 1, releases: true, expiry: true, tells: 1},
 		{name: "point-found-lock", note: "the lock is one found hanging", requests: one(belt), locks: 1, found: true, targets: onBelt, isolates: 1, stuck: true},
 		{name: "box", note: "1 lock of a foreign box that holds the point's key", boxed: []string{belt}, requests: one(belt), locks: 1, targets: onBoxes, releases: true, expiry: true, withdraw: true, tells: 1},
@@ -133,5 +135,9 @@ func wide() []bounds {
 	l.reissues, l.replaces, l.starts, l.started, l.losses, l.rogues, l.shortens = 1, 2, 2, []string{leg, belt}, 2, 1, 1
 	m := l
 	m.name, m.people, m.found, m.claims, m.guarded, m.boxed, m.torn = "wide-later-found", nil, true, 2, true, nil, false
-	return []bounds{w, g, v, k, third, l, m}
+	c := g
+	c.name, c.tests, c.stands = "wide-tests", 2, 4
+	d := l
+	d.name, d.tests, d.stands = "wide-tests-later", 3, 4
+	return []bounds{w, g, v, k, third, l, m, c, d}
 }

@@ -41,7 +41,7 @@ func (x *explorer) direct(s *sit, do emit) {
 		switch {
 		case i == int(s.n.reqs):
 			put(fmt.Sprintf("request %s for %v is taken", id, x.b.requests[i]), by(id, id, "mia", func(r *recordv1.Record) {
-				r.Act = &recordv1.Record_Request{Request: &recordv1.Request{Id: id, Job: "j1", Points: x.b.requests[i], DeadlineUnixMs: x.deadline(i)}}
+				r.Act = &recordv1.Record_Request{Request: &recordv1.Request{Id: id, Job: "j1", Points: x.b.requests[i], DeadlineUnixMs: x.deadline(i), Kind: x.kind(i)}}
 			}, x.now), func(n *sit) { n.n.reqs++ })
 		case i < int(s.n.reqs):
 			if x.b.expiry {

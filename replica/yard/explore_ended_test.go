@@ -158,6 +158,8 @@ func (x *explorer) handed(s, n *sit, o *recordv1.HandOver) string {
 		switch {
 		case on == nil || on.Off.By != "" || now == nil || now.Off.By != "":
 			return "I5: handed over to " + ledger.RefOf(p.GetOn()) + ", which is not on"
+		case stoodFor(s.tip, ledger.RefOf(p.GetOff())) != "" || stoodFor(s.tip, ledger.RefOf(p.GetOn())) != "":
+			return "I5, C13: handed over from or to a lock whose holder stood clear of it"
 		case off.Point != on.Point || off.Box != on.Box:
 			return "I5: handed over to a lock on another target"
 		case off.Holder == on.Holder:

@@ -145,6 +145,9 @@ func (x *explorer) kept(s, n *sit) string {
 	if bad := x.raised(s, n); bad != "" {
 		return bad
 	}
+	if bad := x.tested(s, n); bad != "" {
+		return bad
+	}
 	return x.ended(s, n)
 }
 
@@ -233,7 +236,7 @@ func (x *explorer) taken(s, n *sit, r Record) string {
 	}
 	switch a := rec.GetAct().(type) {
 	case *recordv1.Record_Energise:
-		return x.energised(n, a.Energise.GetPoint())
+		return x.energised(n, a.Energise.GetPoint(), a.Energise.GetRequest())
 	case *recordv1.Record_Lock, *recordv1.Record_FoundLock, *recordv1.Record_SignOn:
 		return x.arrived(n, env)
 	}
@@ -248,8 +251,8 @@ func (x *explorer) over(n *sit, ref string) {
 	}
 }
 
-// energised judges an Energise that was accepted (I1, I7).
-func (x *explorer) energised(n *sit, p string) string {
+// energised judges an Energise that was accepted (I1, I4, I7).
+func (x *explorer) energised(n *sit, p, request string) string {
 	i := slices.Index(x.points, p)
 	m, s := uint8(1)<<i, n.tip.s
 	if !x.foundAhead(n.seats[x.home[i]], n.tip, p) {
@@ -270,10 +273,8 @@ func (x *explorer) energised(n *sit, p string) string {
 			return fmt.Sprintf("I7: %s, which reaches the zone, was energised under the promise of sign-on %s", p, c.ref)
 		}
 	}
-	for _, ref := range sorted(s.Holds) {
-		if covering(s, s.Holds[ref], p) {
-			return fmt.Sprintf("I1: %s was energised over lock %s", p, ref)
-		}
+	if ref := x.inTheWay(n.tip, request, p); ref != "" {
+		return fmt.Sprintf("I1, I4: %s was energised over lock %s", p, ref)
 	}
 	for _, ref := range sorted(s.SignOns) {
 		if so := s.SignOns[ref]; so.Off.By == "" && (x.everReached(n, p) || slices.Contains(so.Promised, p)) {
@@ -327,6 +328,9 @@ func (x *explorer) judge(n *sit) string {
 				return "I6: " + t.id + " shows the go-ahead for " + p + " and knows of " + k
 			}
 		}
+		if bad := x.shown(t, p); bad != "" {
+			return bad
+		}
 		if n.phys&m == 0 {
 			continue
 		}
@@ -353,10 +357,8 @@ func (x *explorer) judge(n *sit) string {
 // closing p.
 func (x *explorer) knows(t *seat, p string) string {
 	v := t.view.s
-	for _, ref := range sorted(v.Holds) {
-		if covering(v, v.Holds[ref], p) {
-			return "lock " + ref
-		}
+	if ref := x.inTheWay(t.view, t.y.Panel(p).Request, p); ref != "" {
+		return "lock " + ref
 	}
 	for _, ref := range sorted(v.SignOns) {
 		if so := v.SignOns[ref]; so.Off.By == "" && reach(v, so.Job, so.Promised, p) {

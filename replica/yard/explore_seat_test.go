@@ -29,6 +29,7 @@ type seat struct {
 	shown   map[*link]*seat
 	back    map[*link]*seat  // restarted with the ledger up to there
 	fresher map[string]*seat // with a fresh disk
+	held    int16            // mask of points shown as open and held, -1 unknown
 	go_     int16            // mask of points whose go-ahead is shown, -1 unknown
 	key     []byte
 	keyTip  *link
@@ -50,7 +51,7 @@ func (x *explorer) newSeat(no int8, st *site) *seat {
 func (s *seat) fresh() *seat {
 	c := *s
 	c.y = s.y.Clone()
-	c.moves, c.shown, c.back, c.fresher, c.go_, c.key, c.keyTip = map[string]*move{}, map[*link]*seat{}, map[*link]*seat{}, map[string]*seat{}, -1, nil, nil
+	c.moves, c.shown, c.back, c.fresher, c.go_, c.held, c.key, c.keyTip = map[string]*move{}, map[*link]*seat{}, map[*link]*seat{}, map[string]*seat{}, -1, -1, nil, nil
 	return &c
 }
 

@@ -48,6 +48,7 @@ func (x *explorer) several(s *sit, do emit) {
 	x.removals(s, do)
 	x.handOvers(s, do)
 	x.keyChanges(s, do)
+	x.standClears(s, do)
 	if int(s.n.claims) < x.b.claims {
 		for i := range s.claims {
 			c := &s.claims[i]

@@ -153,6 +153,9 @@ func (x *explorer) claimed(n *sit, t *seat, r *Reply, c claim) string {
 	} else if len(r.Promised) > 0 {
 		bad = "points were promised without HELD_LOCALLY"
 	}
+	if c.signOn && r.Grant == recordv1.Grant_GRANT_HELD_LOCALLY && bad == "" {
+		bad = x.promisedInside(n, n.seats[t.no])
+	}
 	n.claims = append(slices.Clone(n.claims), c)
 	if c.sent && bad == "" {
 		bad = x.given(n, n.seats[t.no], &c)

@@ -23,8 +23,8 @@ var (
 // TestExplore drives the shipped ledger and the shipped yard through every
 // situation of small co-ops that are as unlucky as can be: messages late, lost,
 // repeated and out of turn, yards behind, power gone (protocol.md 5). The rules
-// are I1-I3 and I5-I8 of protocol.md 1 (I4, on suspended locks, waits for
-// stand-clear), that nothing ends but what is named and by whom it may, and what
+// are I1-I8 of protocol.md 1, that a lock whose holder stood clear protects nobody
+// and stands against every start (C13), that nothing ends but what is named and by whom it may, and what
 // decisions.md 1, 2, 7, 10 and 11 ask for.
 func TestExplore(t *testing.T) {
 	var mu sync.Mutex

@@ -23,13 +23,14 @@ type claim struct {
 	points uint8  // what stays off, by the reply; 0: no promise was given
 	sent   bool   // the reply went out: it was durable
 	over   bool   // its sign-off is in the ledger
+	stood  bool   // its holder stood clear of it, by an entry of the ledger
 	off    uint16 // yards where the sign-off is written, three bits for each key
 	fixed  bool   // stays to the end
 }
 
 // standing is the mask of the points that the claim's owner counts on.
 func (c *claim) standing() uint8 {
-	if c.over || !c.sent {
+	if c.over || !c.sent || c.stood {
 		return 0
 	}
 	return c.points
@@ -41,7 +42,7 @@ type counts struct {
 	compacted, revoked, widened, narrowed, closed                             bool
 	asked                                                                     uint16
 	removals, handOvers, claims, reissues, replaces, starts                   int8
-	losses, shortens, images, twins, rogues                                   int8
+	losses, shortens, images, twins, rogues, stands                           int8
 	alive                                                                     bool
 }
 
@@ -85,7 +86,7 @@ func (x *explorer) first() *sit {
 	}
 	for _, ref := range slices.Sorted(maps.Keys(x.w.s.Holds)) {
 		h := x.w.s.Holds[ref]
-		s.claims = append(s.claims, claim{ref: ref, who: h.Holder, root: h.Holder, target: h.Point, slot: int8(90 + len(s.claims)), at: x.home[slices.Index(x.points, h.Point)], points: x.bit(h.Point), sent: true, fixed: h.Point == leg})
+		s.claims = append(s.claims, claim{ref: ref, who: h.Holder, root: h.Holder, target: h.Point, slot: int8(90 + len(s.claims)), at: x.home[slices.Index(x.points, h.Point)], points: x.bit(h.Point), sent: true, fixed: h.Point == leg || x.b.stands > 0 && !x.b.releases})
 	}
 	for _, words := range x.b.lead {
 		var next *sit
@@ -139,11 +140,11 @@ func (x *explorer) key(s *sit) [16]byte {
 	b = append(b, 0xfd, s.phys, s.rogue, s.rogueLive)
 	for _, c := range s.claims {
 		b = append(append(b, c.ref...), c.who...)
-		b = append(append(b, c.root...), c.points, bit01(c.sent), bit01(c.over), bit01(c.fixed), byte(c.off), byte(c.off>>8))
+		b = append(append(b, c.root...), c.points, bit01(c.sent), bit01(c.over), bit01(c.fixed), bit01(c.stood), byte(c.off), byte(c.off>>8))
 	}
 	n := &s.n
 	for _, v := range []int8{n.locks, n.isolates, n.late, n.founds, n.closes, n.signs, n.moves, n.crashes, n.tells, n.reqs,
-		n.removals, n.handOvers, n.claims, n.reissues, n.replaces, n.starts, n.losses, n.shortens, n.images, n.twins, n.rogues} {
+		n.removals, n.handOvers, n.claims, n.reissues, n.replaces, n.starts, n.losses, n.shortens, n.images, n.twins, n.rogues, n.stands} {
 		b = append(b, byte(v))
 	}
 	if s.twin != nil {
@@ -263,6 +264,9 @@ func (x *explorer) meaning(b []byte, s *ledger.State) []byte {
 		b = append(b, bit01(h.Off.By == ""))
 		if h.Off.By == "" {
 			b = append(b, x.mayEnd(s, h.Holder, h.Since))
+			q := s.Reqs[h.Stood]
+			word(h.Stood)
+			b = append(b, bit01(q != nil && h.StoodFor == q.By.Index))
 		}
 	}
 	for _, ref := range sorted(s.SignOns) {

@@ -86,7 +86,7 @@ var laterMutants = []mutant{
 	{name: "walkdown-forgets-people", config: "disk-lost-inside", why: "decision 12: people found inside count as signed on",
 		edits: cut(recoveries, `s.SignOns[so.Ref], s.inside[so.Ref] = so, so`, ``)},
 	{name: "recovery-by-one-manager", config: "disk-lost", why: "two managers walk the yard",
-		edits: cut(recoveries, `case second == nil || !second.Has(manager):`, `case second == nil:`)},
+		edits: cut(recoveries, `if p := x.s.People[r.GetSecond()]; !p.Has(manager) {`, `if p := x.s.People[r.GetSecond()]; p == nil {`)},
 	{name: "recovery-by-one-hand", config: "disk-lost-one-hand", why: "one hand with two keys is one manager",
 		edits: cut(recoveries, `if x.oneHand(r.GetSecond()) {`, `if x.oneHand("") {`)},
 	{name: "recovered-with-the-old-machine-on", config: "old-machine-on", sample: true, why: "C10: cut off, it would go on promising",

@@ -42,9 +42,9 @@ var modelMutants = []struct{ model, ours, why string }{
 	{"walkdown-merges", "walkdown-merges", ""},
 	{"recover-by-replay", "fresh-disk-serves-unrecovered", "the shipped code knows a disk by its key, not by having seen a recovery"},
 	{"stale-confirm", "confirmed-without-a-barrier", "CONFIRMED is said by package replica"},
-	{"test-without-standclear", "", standClear},
-	{"suspended-holds-ignored", "", standClear},
-	{"standclear-not-bound", "", standClear},
+	{"test-without-standclear", "test-approved-without-everybody", ""},
+	{"suspended-holds-ignored", "start-over-a-stood-clear-lock", ""},
+	{"standclear-not-bound", "stand-clear-not-bound", ""},
 	{"handover-loose", "hand-over-loose", ""},
 	{"d-goahead-not-hidden", "goahead-not-hidden", ""},
 	{"d-foundclosed-ignored", "foundclosed-ignored", ""},
@@ -74,8 +74,6 @@ var modelMutants = []struct{ model, ours, why string }{
 	{"proposed-local-rule", "", "redundant in the model; the shipped grant is this rule"},
 	{"proposed-attest-ge", "", "redundant in the model; confirmations are journal records here"},
 }
-
-const standClear = "stand-clear is not in the ledger yet: this row waits for it"
 
 // decisionMutants names for each rule of decisions.md 1-11 the mutants that break it.
 var decisionMutants = map[int][]string{

@@ -68,7 +68,7 @@ var mutants = []mutant{
 	{name: "sent-before-durable", config: "torn", sample: true, why: "decision 8: write, answer, forward",
 		edits: cut(yards, `if it.seq <= y.durable {`, `if it.seq > 0 {`)},
 	{name: "one-attest-enough", config: "box", why: "all yards concerned, not one",
-		edits: cut(requests, `if len(q.Attested) == len(q.Involved) {`, `if len(q.Attested) > 0 {`)},
+		edits: cut(clears, `len(q.Attested) < len(q.Involved)`, `len(q.Attested) == 0`)},
 	{name: "goahead-not-revoked", config: "point", sample: true, why: "C3: an opening ends the go-ahead",
 		edits: cut(captures, "case \"isolate\":\n\t\tdelete(y.asked, it.point)", "case \"isolate\":")},
 	{name: "release-by-name", config: "two-locks-one-off", sample: true, why: "C7: a release ends the hold it names",
@@ -129,7 +129,7 @@ var mutants = []mutant{
 
 // redundant ones break a guard behind another: the exploration is to find
 // nothing. They stay as defence in depth.
-var redundant = []mutant{
+var redundant = append(testRedundant, []mutant{
 	{name: "pending-energise-ignored", config: "point", why: "no open request implies it (decision 5)",
 		edits: cut(rules, "if c.pending(p) {\n\t\t\treturn", "if c.pending(p) && c.yard == \"\" {\n\t\t\treturn")},
 	{name: "lock-does-not-void", config: "point", why: "Energise looks for locks itself",
@@ -166,4 +166,4 @@ var redundant = []mutant{
 		edits: cut(yards, "if me.Cloned {\n\t\treturn", "if me.Cloned && me.Epoch == 0 {\n\t\treturn")},
 	{name: "box-add-live", config: "box-add-live", why: "a yard promises nothing that its view has live",
 		edits: cut(holds, "if p.Live {\n\t\tx.refuse(\"LIVE\"", "if p.Holes == 0 {\n\t\tx.refuse(\"LIVE\"")},
-}
+}...)
