@@ -42,9 +42,10 @@ func (c *cluster) worker(ctx context.Context, person, yard string, note func(ack
 	}
 	for i := 0; ctx.Err() == nil; i++ {
 		send("padlock", 4000, actPadlock(fmt.Sprintf("%s-%d", yard, i), "nia"))
-		send("lock", 1, lockOn(yard+"/panel-1/leg-1", "", ""))
-		if lock := send("lock", 4000, lockOn(yard+"/panel-1/leg-1", "", "")); lock != nil {
-			send("release", 1, actRelease(lock.GetRef()))
+		for _, wait := range []uint32{1, 4000} {
+			if lock := send("lock", wait, lockOn(yard+"/panel-1/leg-1", "", "")); lock != nil {
+				send("release", 1, actRelease(lock.GetRef()))
+			}
 		}
 	}
 }

@@ -26,8 +26,11 @@ var ErrUnknownOutcome = errors.New("no answer in time: the record may or may not
 // Timers are raft's times. All replicas of a ledger use the same profile: idle
 // traffic trades directly against the time a new leader takes.
 type Timers struct {
-	Name                                      string
-	Heartbeat, Election, Lease, Commit, Dial  time.Duration
+	Name                                     string
+	Heartbeat, Election, Lease, Commit, Dial time.Duration
+	// SnapshotEvery is how often raft looks whether SnapshotThreshold entries came
+	// since the last snapshot. Short, so that a replica that never stays up for long
+	// still takes one: without it, each restart replays more than the one before.
 	SnapshotEvery                             time.Duration
 	MaxAppendEntries, MaxInFlight, BatchBytes int
 	TrailingLogs, SnapshotThreshold           uint64
@@ -37,11 +40,11 @@ type Timers struct {
 var Profiles = map[string]Timers{
 	// lan: yards on a good link.
 	"lan": {Name: "lan", Heartbeat: 500 * time.Millisecond, Election: 500 * time.Millisecond, Lease: 400 * time.Millisecond,
-		Commit: 50 * time.Millisecond, Dial: 5 * time.Second, SnapshotEvery: 30 * time.Second,
+		Commit: 50 * time.Millisecond, Dial: 5 * time.Second, SnapshotEvery: 2 * time.Second,
 		MaxAppendEntries: 512, MaxInFlight: 2, BatchBytes: 512 << 10, TrailingLogs: 20000, SnapshotThreshold: 4096},
 	// rural: a slow, metered link.
 	"rural": {Name: "rural", Heartbeat: 5 * time.Second, Election: 5 * time.Second, Lease: 2500 * time.Millisecond,
-		Commit: time.Second, Dial: 10 * time.Second, SnapshotEvery: 2 * time.Minute,
+		Commit: time.Second, Dial: 10 * time.Second, SnapshotEvery: 15 * time.Second,
 		MaxAppendEntries: 64, MaxInFlight: 16, BatchBytes: 32 << 10, TrailingLogs: 20000, SnapshotThreshold: 4096},
 }
 
