@@ -173,7 +173,7 @@ func (x *step) recordTraining(t *recordv1.RecordTraining) {
 		return
 	}
 	if p.ID == x.who.ID {
-		x.refuse("OWN_TRAINING", p.ID, "nobody certifies their own training", "ask another supervisor or manager", "supervisor or manager", "1910.147(c)(7)(iv)")
+		x.refuse("OWN_TRAINING", p.ID, "nobody certifies their own training", "ask another supervisor or manager", "supervisor or manager", "1910.147(c)(7)(iv) (unchecked)")
 		return
 	}
 	p.TrainedUntil, p.Qualified = t.GetUntilUnixMs(), t.GetQualified()
