@@ -56,6 +56,28 @@ func TestReadingBounds(t *testing.T) {
 	}
 }
 
+// TestBoundsUnasked: a reading that the drawing does not ask for proves nothing, and
+// past the limit of its kind it is found live all the same (common practice, no
+// source; 50 V as above).
+func TestBoundsUnasked(t *testing.T) {
+	for _, b := range []struct {
+		kind       recordv1.ReadingKind
+		dead, live float64
+	}{
+		{recordv1.ReadingKind_READING_KIND_METER, 49.999, 50},
+		{recordv1.ReadingKind_READING_KIND_THERMOMETER, 50, 50.001},
+		{recordv1.ReadingKind_READING_KIND_GAUGE, 0, 0.001},
+	} {
+		for value, found := range map[float64]bool{b.dead: false, b.live: true} {
+			w, _ := isolated(t)
+			w.must(w.journal("stonebend", "ravi", actReading("boot-1", "stonebend/lamp", recordv1.Medium_MEDIUM_UNSPECIFIED, b.kind, value)))
+			if j := w.s.Jobs["boot-1"]; len(j.Found) > 0 != found || len(j.Readings) > 0 {
+				t.Errorf("%v of %g: found live %v, readings that count %d", b.kind, value, len(j.Found) > 0, len(j.Readings))
+			}
+		}
+	}
+}
+
 // TestProvedAtAnyVoltage: 29 CFR 1910.333(b)(2)(iv)(B) has the instrument checked
 // before and after above 600 V nominal; here it is at every voltage, 600 V itself
 // and below too (a DOE handbook advises it).

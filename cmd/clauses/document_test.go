@@ -42,18 +42,19 @@ func TestClausesDocument(t *testing.T) {
 
 func markdown(table []section) string {
 	var b strings.Builder
-	var rows, acting, withPeople, gaps, memory int
-	for _, s := range table {
-		for _, r := range s.Rows {
-			rows++
-			for n, yes := range map[*int]bool{&acting: r.acting(), &withPeople: slices.Contains(r.Tool, people), &gaps: r.Missing != "", &memory: r.Checked == unchecked} {
-				if yes {
-					*n++
+	count := func(counts func(row) bool) (n int) {
+		for _, s := range table {
+			for _, r := range s.Rows {
+				if counts(r) {
+					n++
 				}
 			}
 		}
+		return n
 	}
-	fmt.Fprintf(&b, "\n%d rows: in %d the tool acts, %d stay with people, %d miss something. %d are from memory and printed as unchecked.\n", rows, acting, withPeople, gaps, memory)
+	fmt.Fprintf(&b, "\n%d rows: in %d the tool acts, %d stay with people, %d miss something. %d are from memory and printed as unchecked.\n",
+		count(func(row) bool { return true }), count(row.acting), count(func(r row) bool { return slices.Contains(r.Tool, people) }),
+		count(func(r row) bool { return r.Missing != "" }), count(func(r row) bool { return r.Checked == unchecked }))
 	cell := strings.NewReplacer("|", `\|`)
 	for _, s := range table {
 		fmt.Fprintf(&b, "\n### %s: %s\n\n| clause | asks | text | the tool | shown by |\n| --- | --- | --- | --- | --- |\n", s.Section, s.Title)

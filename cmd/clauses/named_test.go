@@ -163,7 +163,7 @@ func TestClausesNamed(t *testing.T) {
 		"TestClauses":                                      false,
 		"cmd/scenarios/TestScenarios/bin-entry":            true,
 		"cmd/scenarios/TestScenarios/no-such-story":        false,
-		"cmd/yardhaspd/demo/TestNetns":                     false, // needs a build tag
+		"cmd/yardhaspd/demo/TestNetnsLinkDown":             false, // needs a build tag
 		"ledger/TestBinEntryConditions/walking down grain": true,
 	} {
 		if err := named.find(name); (err == nil) != there {
