@@ -215,3 +215,19 @@ func TestDrawingsAreWalked(t *testing.T) {
 		t.Errorf("walked, and it counts as not walked: %v", cs)
 	}
 }
+
+// TestOnlyStoresOfThePlan: 1910.147(d)(5)(i), what is released is a store that the
+// drawing shows behind the locks; another one's release counts for nothing.
+func TestOnlyStoresOfThePlan(t *testing.T) {
+	w, _ := isolated(t)
+	w.now += 120_000
+	if o := w.must(w.journal("stonebend", "ravi", actStored("boot-1", "stonebend/other-buckets"))); !flagged(o, "UNKNOWN_STORE") {
+		t.Errorf("a store that nobody drew: flags %v", o.GetFlags())
+	}
+	if cs := w.s.StartConditions(w.s.Jobs["boot-1"]); !has(cs, "STORED", bucket) {
+		t.Errorf("the loaded buckets count as released: %v", cs)
+	}
+	if o := w.must(w.journal("stonebend", "dov", actStored("boot-1", bucket))); !flagged(o, "NOT_PERMITTED") || !has(w.s.StartConditions(w.s.Jobs["boot-1"]), "STORED", bucket) {
+		t.Errorf("released by an affected employee, it counts: flags %v", o.GetFlags())
+	}
+}
