@@ -52,7 +52,7 @@ func markdown(table []section) string {
 		}
 		return n
 	}
-	fmt.Fprintf(&b, "\n%d rows: in %d the tool acts, %d stay with people, %d miss something. %d are from memory and printed as unchecked.\n",
+	fmt.Fprintf(&b, "\n%d rows: in %d the tool acts, %d stay with people, %d miss something. %d are from memory: where the program prints one, it says unchecked.\n",
 		count(func(row) bool { return true }), count(row.acting), count(func(r row) bool { return slices.Contains(r.Tool, people) }),
 		count(func(r row) bool { return r.Missing != "" }), count(func(r row) bool { return r.Checked == unchecked }))
 	cell := strings.NewReplacer("|", `\|`)
