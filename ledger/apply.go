@@ -290,7 +290,7 @@ func (x *step) identify(t *Permit) {
 		x.flag("NOT_PERMITTED", x.who.ID, fmt.Sprintf("%s is not %s", x.who.ID, t.who()), t.Clause)
 	}
 	if t.Journal && needsTraining[t.Kind] && !r.GetLock().GetEquipment() && !x.who.trained(x.mark.Time) {
-		x.flag("TRAINING_LAPSED", x.who.ID, fmt.Sprintf("%s has no current training as an authorised employee", x.who.ID), "1910.147(c)(7)(i)")
+		x.flag("TRAINING_LAPSED", x.who.ID, fmt.Sprintf("%s has no current training as an authorised employee", x.who.ID), "1910.147(c)(7)(i) (unchecked)")
 	}
 }
 

@@ -58,6 +58,9 @@ func TestFoundLiveOnOtherJob(t *testing.T) {
 func TestInsideTooEarly(t *testing.T) {
 	w, holds := isolated(t)
 	on := w.must(w.journal("stonebend", "lena", actSignOn("boot-1")))
+	if !flagged(on, "WORK_MAY_NOT_START") {
+		t.Errorf("lena goes in before work may start: flags %v", on.GetFlags())
+	}
 	j := w.s.Jobs["boot-1"]
 	if j.Stopped == "" || w.s.StageOf(j) != recordv1.Stage_STAGE_STOPPED || len(w.s.Alarms) != 1 {
 		t.Errorf("lena is inside before anything is proved: stopped %q, stage %v, alarms %v", j.Stopped, w.s.StageOf(j), w.s.Alarms)

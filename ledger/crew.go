@@ -162,7 +162,7 @@ func (s *State) crewConditions(j *Job, at int64) []*recordv1.Condition {
 	slices.Sort(lead)
 	for _, id := range slices.Compact(lead) {
 		if p := s.People[id]; id != j.Responsible && (p == nil || !p.trained(at)) {
-			cs = append(cs, cond("TRAINING_LAPSED", id, id+" leads people on this job and has no current training as an authorised employee", "train them and record it", "supervisor or manager", "1910.147(c)(7)(i)"))
+			cs = append(cs, cond("TRAINING_LAPSED", id, id+" leads people on this job and has no current training as an authorised employee", "train them and record it", "supervisor or manager", "1910.147(c)(7)(i) (unchecked)"))
 		}
 	}
 	return cs

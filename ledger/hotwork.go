@@ -17,7 +17,7 @@ func (s *State) hotForm(p *WorkPermit, h *recordv1.HotWork) []*recordv1.Conditio
 	var cs []*recordv1.Condition
 	add := func(bad bool, code, text, remedy string) {
 		if bad {
-			cs = append(cs, cond(code, p.Zone, text, remedy, "the issuer", "1910.272(f); 1910.252(a), from memory"))
+			cs = append(cs, cond(code, p.Zone, text, remedy, "the issuer", "1910.272(f); 1910.252(a) (unchecked)"))
 		}
 	}
 	add(len(p.Named) == 0, "NO_WORKER", "it names nobody to do the work", "name them")
@@ -31,7 +31,7 @@ func (s *State) hotForm(p *WorkPermit, h *recordv1.HotWork) []*recordv1.Conditio
 			cs = append(cs, cond("TRAINING_LAPSED", who, who+" has no current training", "train them and record it", "supervisor or manager", "1910.272(e)(1)"))
 		}
 		if slices.Contains(p.Watchers, who) {
-			cs = append(cs, cond("FIRE_WATCH_WORKS", who, who+" is named to work and to watch for fire", "name somebody else to watch", "the issuer", "NFPA 51B, from memory"))
+			cs = append(cs, cond("FIRE_WATCH_WORKS", who, who+" is named to work and to watch for fire", "name somebody else to watch", "the issuer", "NFPA 51B (unchecked)"))
 		}
 	}
 	return cs
@@ -42,7 +42,7 @@ func (s *State) hotForm(p *WorkPermit, h *recordv1.HotWork) []*recordv1.Conditio
 func (s *State) hotConditions(p *WorkPermit, j *Job, at int64) []*recordv1.Condition {
 	cs := s.permitMissing(j, at)
 	cs = append(cs, s.airConditions(j, s.airNeeds(p), at)...)
-	return append(cs, s.watchConditions(j.ID, recordv1.Duty_DUTY_FIRE_WATCH, p.Watchers, "NFPA 51B, from memory", at)...)
+	return append(cs, s.watchConditions(j.ID, recordv1.Duty_DUTY_FIRE_WATCH, p.Watchers, "NFPA 51B (unchecked)", at)...)
 }
 
 // hotWorkDone: the last flame is out. It ends the leave whatever came before, and
@@ -111,7 +111,7 @@ func (s *State) hotCloseConditions(p *WorkPermit, c *recordv1.ClosePermit) []*re
 	case !p.Done.Set():
 		cs = append(cs, cond("HOT_WORK_NOT_DONE", p.ID, "it is not recorded that the hot work is over", "record it", namesOr(p.Named, ""), "1910.272(f)"))
 	case left > 0:
-		cs = append(cs, cond("FIRE_WATCH", p.ID, fmt.Sprintf("the fire watch goes on for %d more min without a break", minutes(left)), "stand watch until then", namesOr(p.Watchers, ""), "NFPA 51B, from memory"))
+		cs = append(cs, cond("FIRE_WATCH", p.ID, fmt.Sprintf("the fire watch goes on for %d more min without a break", minutes(left)), "stand watch until then", namesOr(p.Watchers, ""), "NFPA 51B (unchecked)"))
 	}
 	if p.SuppressionOff && !c.GetSuppressionOnAgain() {
 		cs = append(cs, cond("SUPPRESSION_OFF", p.ID, "fire suppression was taken off for the work and is not said to be on again", "put it on again and say so", "the issuer", "common practice, no source"))

@@ -63,6 +63,9 @@ func TestHotWorkConditions(t *testing.T) {
 		{"dust lies", "DUST", nil, func(h *recordv1.HotWork) { h.DustCleaned = false }},
 		{"nothing to put it out", "EXTINGUISHER", nil, func(h *recordv1.HotWork) { h.Extinguisher = "" }},
 		{"the watch works", "FIRE_WATCH_WORKS", nil, func(h *recordv1.HotWork) { h.FireWatch = []string{"tomas", "lena"} }},
+		{"a worker whose training ended", "TRAINING_LAPSED", func(w *world, _ string) {
+			w.must(w.direct("mara", &recordv1.Record{Act: &recordv1.Record_RecordTraining{RecordTraining: &recordv1.RecordTraining{Person: "lena", UntilUnixMs: w.now, Qualified: true}}}))
+		}, nil},
 		{"nobody on fire watch", "NO_FIRE_WATCH", func(w *world, watch string) { w.must(w.journal("stonebend", "tomas", actLeave(watch))) }, nil},
 		{"somebody else on fire watch", "NO_FIRE_WATCH", nil, func(h *recordv1.HotWork) { h.FireWatch = []string{"mara"} }},
 		{"gas just above 10 %", "AIR_OUT_OF_LIMITS", func(w *world, _ string) {

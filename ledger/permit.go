@@ -56,7 +56,7 @@ var Permits = []Permit{
 	{Kind: "publish_drawing", Class: Lifts, Roles: roles(supervisor, manager)},
 	{Kind: "walk_drawing", Class: Lifts, Qualified: true, Clause: "NFPA 70E 120.5(1)"},
 	{Kind: "revoke_key", Class: Lifts, Roles: roles(manager)},
-	{Kind: "record_training", Class: Lifts, Roles: roles(supervisor, manager), Clause: "1910.147(c)(7)(iv)"},
+	{Kind: "record_training", Class: Lifts, Roles: roles(supervisor, manager), Clause: "1910.147(c)(7)(iv) (unchecked)"},
 	{Kind: "request", Class: Lifts, Roles: roles(authorised, supervisor, manager), Clause: "1910.147(e)"},
 	{Kind: "withdraw", Class: Lifts, Own: true, Roles: roles(authorised, supervisor, manager)},
 	{Kind: "expire", Class: Lifts, Own: true},

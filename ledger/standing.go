@@ -88,7 +88,7 @@ func (s *State) pointConditions(j *Job, at int64) []*recordv1.Condition {
 	must = slices.Compact(must)
 	for _, p := range must {
 		if who := s.People[p]; who == nil || !who.trained(at) {
-			add("TRAINING_LAPSED", p, p+" has no current training as an authorised employee", "train them and record it", "supervisor or manager", "1910.147(c)(7)(i)")
+			add("TRAINING_LAPSED", p, p+" has no current training as an authorised employee", "train them and record it", "supervisor or manager", "1910.147(c)(7)(i) (unchecked)")
 		}
 		if who := s.People[p]; who != nil && who.Retrain[j.Zone] != nil {
 			add("RETRAIN", p, p+" is to be retrained: "+who.Retrain[j.Zone].Why, "train them on it and record it, naming "+j.Zone, "supervisor or manager", retrainClause)

@@ -125,7 +125,7 @@ func (x *step) describePoint(d *recordv1.DescribePoint) {
 	p.NotLockable, p.Demonstration = d.GetNotLockable(), d.GetDemonstration()
 	switch {
 	case p.NotLockable && d.GetInstalledUnixMs() >= lockableSince:
-		x.flag("TAKES_NO_LOCK", p.ID, "installed, replaced or heavily modified since 2 January 1990, and it takes no lock", "1910.147(c)(2)(iii)")
+		x.flag("TAKES_NO_LOCK", p.ID, "installed, replaced or heavily modified since 2 January 1990, and it takes no lock", "1910.147(c)(2)(iii) (unchecked)")
 		fallthrough
 	case p.NotLockable:
 		x.change("%s takes no lock: TAG ONLY, with an extra means", p.ID)

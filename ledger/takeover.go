@@ -26,7 +26,7 @@ func (x *step) takeOver(t *recordv1.TakeOver) {
 		x.refuse("ONE_HAND", from.ID, fmt.Sprintf("one of %s and %s gave the other their key: it could be one hand with two keys", x.who.ID, from.ID), "a supervisor or manager signs", "supervisor or manager", handOverClause)
 	}
 	if !x.who.trained(s.Time) {
-		x.refuse("TRAINING_LAPSED", x.who.ID, x.who.ID+" has no current training as an authorised employee", "train them and record it", "supervisor or manager", "1910.147(c)(7)(i)")
+		x.refuse("TRAINING_LAPSED", x.who.ID, x.who.ID+" has no current training as an authorised employee", "train them and record it", "supervisor or manager", "1910.147(c)(7)(i) (unchecked)")
 	}
 	if open := s.unlocked(j, x.who.ID); len(open) > 0 {
 		x.refuse("NO_LOCK", j.ID, x.who.ID+" has no lock on "+strings.Join(open, ", "), x.who.ID+" hangs their own lock first, there or on a box that holds its key", x.who.ID, handOverClause)

@@ -9,7 +9,7 @@ import (
 )
 
 const (
-	retrainClause = "1910.147(c)(7)(iii)"
+	retrainClause = "1910.147(c)(7)(iii) (unchecked)"
 	// yearlyClause asks for grain-handling training at least once a year.
 	yearlyClause = "1910.272(e)(1)"
 )
@@ -44,7 +44,7 @@ func ClassName(c recordv1.TrainingClass) string { return classNames[c] }
 func classClause(c recordv1.TrainingClass) string {
 	switch c {
 	case recordv1.TrainingClass_TRAINING_CLASS_TAG_LIMITS:
-		return "1910.147(c)(7)(ii)"
+		return "1910.147(c)(7)(ii) (unchecked)"
 	case recordv1.TrainingClass_TRAINING_CLASS_BIN_ENTRY:
 		return "1910.272(e)(2)"
 	case recordv1.TrainingClass_TRAINING_CLASS_OBSERVER_RESCUE:
@@ -52,7 +52,7 @@ func classClause(c recordv1.TrainingClass) string {
 	case recordv1.TrainingClass_TRAINING_CLASS_GRAIN_HANDLING:
 		return yearlyClause
 	}
-	return "1910.147(c)(7)(i)"
+	return "1910.147(c)(7)(i) (unchecked)"
 }
 
 // TrainedIn reports whether a person's training of a class is current at a moment,
@@ -76,7 +76,7 @@ func (x *step) recordTraining(t *recordv1.RecordTraining) {
 		return
 	}
 	if p.ID == x.who.ID {
-		x.refuse("OWN_TRAINING", p.ID, "nobody certifies their own training", "ask another supervisor or manager", "supervisor or manager", "1910.147(c)(7)(iv)")
+		x.refuse("OWN_TRAINING", p.ID, "nobody certifies their own training", "ask another supervisor or manager", "supervisor or manager", "1910.147(c)(7)(iv) (unchecked)")
 		return
 	}
 	class, done := t.GetTraining(), t.GetDoneUnixMs()
@@ -87,7 +87,7 @@ func (x *step) recordTraining(t *recordv1.RecordTraining) {
 		done = x.mark.Time
 	}
 	if done > x.s.Time+clockAhead {
-		x.refuse("NOT_YET", p.ID, "the day of the training has not come yet", "record it when it was given", x.who.ID, "1910.147(c)(7)(iv)")
+		x.refuse("NOT_YET", p.ID, "the day of the training has not come yet", "record it when it was given", x.who.ID, "1910.147(c)(7)(iv) (unchecked)")
 	}
 	if class == recordv1.TrainingClass_TRAINING_CLASS_GRAIN_HANDLING && t.GetUntilUnixMs() > yearLater(done) {
 		x.refuse("TOO_LONG", p.ID, "grain-handling training is given at least every year: it can't be current for longer than a year", "give a day at most one year after it", x.who.ID, yearlyClause)

@@ -120,7 +120,7 @@ func (s *State) watchFaults(w *Watch, at int64) []*recordv1.Condition {
 	}
 	if w.Duty == recordv1.Duty_DUTY_FIRE_WATCH {
 		if !w.Equipped {
-			add("NOT_EQUIPPED", w.Person+" has nothing at hand to put a fire out", "bring it, and stand watch again", "1910.252(a), from memory")
+			add("NOT_EQUIPPED", w.Person+" has nothing at hand to put a fire out", "bring it, and stand watch again", "1910.252(a) (unchecked)")
 		}
 		return cs
 	}

@@ -61,7 +61,7 @@ func TestCopyWaitsForTheHeartbeat(t *testing.T) {
 		go func() {
 			done <- r.InstallSnapshot("id", "millrow", &raft.InstallSnapshotRequest{Term: 1}, &raft.InstallSnapshotResponse{}, nil)
 		}()
-		for range 1000 { // a long time away
+		for range 1000 { // a long time away, in the bubble's time
 			time.Sleep(time.Second)
 			if send(beat(1)) == nil {
 				t.Fatal("a heartbeat got through a dead link")

@@ -76,7 +76,7 @@ func (h *History) handOvers(b *body) {
 
 // training has what a certificate of training needs: each name, and the dates.
 func (h *History) training(b *body) {
-	b.section("certificates of training", "1910.147(c)(7)(iv): name and dates")
+	b.section("certificates of training", "1910.147(c)(7)(iv) (unchecked): name and dates")
 	b.none(len(h.Training))
 	for _, t := range h.Training {
 		text := fmt.Sprintf("employee %s: recorded %s, current until %s", h.who(t.Person), stamp(t.AtUnixMs), stamp(t.UntilUnixMs))

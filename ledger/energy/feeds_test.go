@@ -118,7 +118,7 @@ func TestBackFeedingTransformer(t *testing.T) {
 	naive(t, g, "eastfork/high-side", "eastfork/portable-generator", "eastfork/pole/cutout")
 	p := mustPlan(t, g, "eastfork/high-side", asked)
 	same(t, "points", p.Points, []string{"eastfork/pole/cutout", "eastfork/shop/receptacle"})
-	same(t, "conditions", p.Conditions, []string{"plug eastfork/shop/receptacle counts only while its holder is present and keeps it with them, 1910.147(a)(2)(iii)(A)"})
+	same(t, "conditions", p.Conditions, []string{"plug eastfork/shop/receptacle counts only while its holder is present and keeps it with them, 1910.147(a)(2)(iii)(A) (unchecked)"})
 	c, err := g.Alternatives("eastfork/high-side", asked, 1)
 	if err != nil || len(c.Sets) != 1 {
 		t.Fatalf("%+v, %v", c, err)

@@ -90,7 +90,7 @@ func (g *Graph) conditions(open []bool) []string {
 	var out []string
 	for i, yes := range open {
 		if yes && g.points[i].UnderHoldersControl {
-			out = append(out, fmt.Sprintf("plug %s counts only while its holder is present and keeps it with them, 1910.147(a)(2)(iii)(A)", g.points[i].ID))
+			out = append(out, fmt.Sprintf("plug %s counts only while its holder is present and keeps it with them, 1910.147(a)(2)(iii)(A) (unchecked)", g.points[i].ID))
 		}
 	}
 	return out

@@ -33,11 +33,11 @@ func TestLongerWait(t *testing.T) {
 	if got := ofCapacitor(1, 100, 0); !strings.Contains(got.HowWorkedOut, "no time is known") {
 		t.Errorf("without resistance: %s", got.HowWorkedOut)
 	}
-	// NEC 460.6: a minute up to 1000 V, five minutes above
+	// NEC 460.6: a minute up to 1000 V rated, 1414.2 V at the peak; five minutes above
 	for _, x := range []struct {
 		volts, ohms float64
 		slow        bool
-	}{{1000, 20, false}, {1000, 20.1, true}, {1500, 88, false}, {1500, 88.3, true}} {
+	}{{1000, 20, false}, {1000, 20.1, true}, {1414, 30, true}, {1415, 30, false}, {1500, 88, false}, {1500, 88.3, true}} {
 		if got := ofCapacitor(1, x.volts, x.ohms).HowWorkedOut; strings.Contains(got, "slower than") != x.slow {
 			t.Errorf("%+v: %s", x, got)
 		}

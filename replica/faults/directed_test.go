@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"math/rand"
+	"slices"
 	"testing"
 	"time"
 
@@ -23,7 +24,7 @@ func played(t *testing.T, tell func(ctx context.Context, w *world)) {
 		if err := w.use(tpl); err != nil {
 			t.Fatal(err)
 		}
-		time.Sleep(age)
+		pass(age)
 		w.story.began = time.Now()
 		w.slow(25)
 		for _, y := range yards {
@@ -31,12 +32,7 @@ func played(t *testing.T, tell func(ctx context.Context, w *world)) {
 				t.Fatal(err)
 			}
 		}
-		for range 100 {
-			if w.leader() != "" {
-				break
-			}
-			time.Sleep(100 * time.Millisecond)
-		}
+		w.comes("a leader", func() bool { return w.leader() != "" })
 		tell(t.Context(), w)
 		w.net.heal()
 		w.cure()
@@ -69,6 +65,19 @@ func (w *world) wrong(format string, args ...any) {
 	w.wrongs = append(w.wrongs, fmt.Sprintf(format, args...))
 }
 
+// comes looks ten times a second until something is so, and notes it as wrong if
+// that is never.
+func (w *world) comes(what string, so func() bool) bool {
+	for range 100 {
+		if so() {
+			return true
+		}
+		pass(100 * time.Millisecond)
+	}
+	w.wrong("never came: %s", what)
+	return false
+}
+
 // others are the two yards beside one.
 func others(yard string) (a, b string) {
 	for i, y := range yards {
@@ -98,9 +107,9 @@ func TestDeposedLeaderConfirmsNothing(t *testing.T) {
 		reader.board(ctx)
 		w.slowed[old].Store(int64(8 * time.Second))
 		w.restarts.Go(func() { there.lock(ctx, old, false) })
-		time.Sleep(200 * time.Millisecond)
+		pass(200 * time.Millisecond) // the write has begun
 		w.net.hold(way{old, a}, way{a, old}, way{old, b}, way{b, old})
-		time.Sleep(3 * time.Second)
+		pass(3 * time.Second) // the others elect another
 		r := here.submit(ctx, point(a), "locks "+point(a), &recordv1.Record{Act: &recordv1.Record_Lock{Lock: &recordv1.Lock{
 			Target: &recordv1.Target{On: &recordv1.Target_Point{Point: point(a)}}}}})
 		if r.GetStatus() != servicev1.Status_STATUS_CONFIRMED {
@@ -111,6 +120,13 @@ func TestDeposedLeaderConfirmsNothing(t *testing.T) {
 	if answered {
 		t.Error("a leader that was cut off confirmed a board")
 	}
+}
+
+// approved says whether a board shows a request as approved.
+func approved(b *recordv1.Board, id string) bool {
+	return slices.ContainsFunc(b.GetRequests(), func(r *recordv1.RequestView) bool {
+		return r.GetId() == id && r.GetState() == recordv1.RequestState_REQUEST_STATE_APPROVED
+	})
 }
 
 // TestLockEndsRequest: a request is approved, somebody locks and takes the lock
@@ -129,7 +145,7 @@ func TestLockEndsRequest(t *testing.T) {
 		if r := asks.submit(ctx, p, "asks to start "+p, asksFor("start-1", home, time.Minute)); !r.GetOutcome().GetAccepted() {
 			w.wrong("the request was not taken: %v", r)
 		}
-		time.Sleep(2 * time.Second) // the yard confirms
+		w.comes("approval of start-1", func() bool { return approved(asks.board(ctx), "start-1") })
 		locks.lock(ctx, home, true)
 		locks.release(ctx, 0)
 		asks.submit(ctx, p, "clears "+job(home), clears(home))
@@ -140,7 +156,7 @@ func TestLockEndsRequest(t *testing.T) {
 		}
 		// Asked again, it goes on: the refusal was the lock's.
 		asks.submit(ctx, p, "asks to start "+p, asksFor("start-2", home, time.Minute))
-		time.Sleep(2 * time.Second)
+		w.comes("approval of start-2", func() bool { return approved(asks.board(ctx), "start-2") })
 		if r := asks.submit(ctx, p, "energises "+p, energises("start-2", home)); !r.GetOutcome().GetAccepted() {
 			w.wrong("not energised under a new request: %v", r)
 		}
@@ -154,16 +170,8 @@ func TestLockEndsRequest(t *testing.T) {
 func TestFullDisksOfLeaders(t *testing.T) {
 	played(t, func(ctx context.Context, w *world) {
 		for i := range 24 {
-			old := w.leader()
-			for range 100 {
-				if old != "" {
-					break
-				}
-				time.Sleep(100 * time.Millisecond)
-				old = w.leader()
-			}
-			if old == "" {
-				w.wrong("nobody leads before try %d", i)
+			old := ""
+			if !w.comes(fmt.Sprintf("a leader before try %d", i), func() bool { old = w.leader(); return old != "" }) {
 				return
 			}
 			a, b := others(old)
@@ -176,9 +184,9 @@ func TestFullDisksOfLeaders(t *testing.T) {
 			})
 			w.net.hold(way{a, old})
 			w.free[old].Store(full - 1)
-			time.Sleep(time.Duration(i) * 50 * time.Millisecond)
+			pass(time.Duration(i) * 50 * time.Millisecond)
 			w.net.hold(way{b, old}, way{old, a}, way{old, b})
-			time.Sleep(3 * time.Second)
+			pass(3 * time.Second)
 			w.net.heal()
 			w.cure()
 			p := w.person("lena", b, int64(i))

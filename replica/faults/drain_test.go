@@ -75,7 +75,7 @@ func (w *world) settle() (*ending, error) {
 	var last *ending
 	var err error
 	for try := 0; try < 90; try++ {
-		time.Sleep(2 * time.Second)
+		pass(2 * time.Second)
 		var e *ending
 		if e, err = w.read(); err != nil {
 			continue

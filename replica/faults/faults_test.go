@@ -131,7 +131,7 @@ func scenario(t *testing.T, tpl *template, seed int64, sum *tally) {
 	bubble(t, func(t *testing.T) {
 		w = newWorld(t, rand.New(rand.NewSource(seed)))
 		err := w.use(tpl)
-		time.Sleep(age)
+		pass(age)
 		if err == nil {
 			err = w.run(seed)
 		}

@@ -58,7 +58,7 @@ func (w *world) run(seed int64) error {
 	end := time.Now().Add(length)
 	var err error
 	for err == nil && time.Now().Before(end) {
-		time.Sleep(time.Duration(200+w.rng.Intn(4000)) * time.Millisecond)
+		pass(time.Duration(200+w.rng.Intn(4000)) * time.Millisecond)
 		err = w.fault()
 	}
 	cancel()
@@ -175,7 +175,7 @@ func (w *world) fault() error {
 	case 14:
 		w.story.tell("FAULT %s says nothing for %v, not even to people there", a, short)
 		w.net.setTrap(a, 0)
-		time.Sleep(short)
+		pass(short)
 		w.net.change(func() { delete(w.net.traps, a) })
 	case 15:
 		mb := []uint64{low - 1, full - 1}[w.rng.Intn(2)]
@@ -210,7 +210,7 @@ func (w *world) killed(back time.Duration, gone ...string) error {
 		}
 		err = errors.Join(err, w.crash(y, forget))
 		w.restarts.Go(func() {
-			time.Sleep(back)
+			pass(back)
 			w.story.tell("%s starts again", y)
 			if w.free[y].Load() < full { // it would refuse to
 				w.free[y].Store(plenty)

@@ -102,7 +102,7 @@ func (w *world) start(yard string) error {
 		Now:  func() time.Time { return time.Now().Add(time.Duration(clock.Load())) },
 		BeforeWrite: func() {
 			if d := w.slowed[yard].Load(); d > 0 {
-				time.Sleep(time.Duration(d))
+				pass(time.Duration(d))
 			}
 		},
 		Dial: func(ctx context.Context, _, address string) (net.Conn, error) {
@@ -149,7 +149,7 @@ func (w *world) revive(yard string, r *replica.Replica, gone chan struct{}) {
 	w.net.kill(yard)
 	err := errors.Join(r.Close(), w.start(yard))
 	for try := 0; err != nil && strings.Contains(err.Error(), "free some space") && try < 60; try++ {
-		time.Sleep(2 * time.Second) // a service manager tries again until the disk has room
+		pass(2 * time.Second) // a service manager tries again until the disk has room
 		err = w.start(yard)
 	}
 	if err != nil {

@@ -126,7 +126,7 @@ func (p *page) procedureOf(j *recordv1.JobView) {
 		p.line("procedure: none in use")
 	}
 	if len(j.GetComplex()) > 0 {
-		p.loud("COMPLEX LOCKOUT:", "%s: it needs a written plan and one person in charge, %s (NFPA 70E 120.4, unchecked)", strings.Join(j.GetComplex(), "; "), orDash(inCharge(j)))
+		p.loud("COMPLEX LOCKOUT:", "%s: it needs a written plan and one person in charge (now %s), NFPA 70E 120.4 (unchecked)", strings.Join(j.GetComplex(), "; "), orDash(inCharge(j)))
 	}
 }
 

@@ -197,7 +197,7 @@ func (a *App) permitHotWork() *cobra.Command {
 			"Beside it the ledger asks for: the job's points open, locked and proved; gas tested\n" +
 			"at the point of work (\"yardhasp reading --kind air --level work\"); a named fire\n" +
 			"watch on station (\"yardhasp permit fire-watch\"), for an hour after the work too;\n" +
-			"and inside a bin its bin-entry permit. 29 CFR 1910.272(f), 1910.252(a).\n\n" + permitCautionText,
+			"and inside a bin its bin-entry permit. 29 CFR 1910.272(f), 1910.252(a) (unchecked).\n\n" + permitCautionText,
 		Example: "  yardhasp permit hot-work weld-4 --job boot-7 --hours 2 --place \"leg 2, boot door\" --workers ben-ito \\\n" +
 			"    --fire-watch joe-lund --combustibles-cleared --openings-covered --dust-cleaned --extinguisher \"two of 10 lb\""}
 	f := c.Flags()

@@ -148,7 +148,7 @@ func (a *App) overdue(v *shift, b *recordv1.Board, here filter, now int64) {
 	}
 	for _, p := range b.GetPeople() {
 		if busy[p.GetId()] && p.GetTrainedUntilUnixMs() <= now {
-			v.Unsafe = append(v.Unsafe, fmt.Sprintf("OVERDUE: training of %s, who is locked or signed on here (1910.147(c)(7))", p.GetId()))
+			v.Unsafe = append(v.Unsafe, fmt.Sprintf("OVERDUE: training of %s, who is locked or signed on here, 1910.147(c)(7) (unchecked)", p.GetId()))
 		}
 	}
 	for _, r := range b.GetRequests() {

@@ -47,7 +47,7 @@ func TestShiftSections(t *testing.T) {
 			"STOPPED: job boot-1 on eastfork/leg-boot: not proved, not told, not proved",
 			"GET OUT: ravi signed on to boot-1, whose conditions for work are not met",
 			"GUARDS NOTHING: lock eastfork/1/3 of lena on eastfork/mcc-1/fan, which is not recorded open",
-			"OVERDUE: training of ravi, who is locked or signed on here (1910.147(c)(7))",
+			"OVERDUE: training of ravi, who is locked or signed on here, 1910.147(c)(7) (unchecked)",
 			"OVERDUE: request r-2 for eastfork/mcc-1/dryer ended 2026-09-21T13:20:00Z and still stands"}},
 		"locks": {v.Locks, []string{
 			"ravi on eastfork/mcc-1/leg for boot-1, on for 2 days (eastfork/1/2)",

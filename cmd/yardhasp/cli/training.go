@@ -137,7 +137,7 @@ func (p *page) courses(b *recordv1.Board) {
 	p.table("trainings", []string{"PERSON", "CLASS", "GIVEN", "UNTIL", "CERTIFICATE"}, rows)
 	for _, v := range b.GetPeople() {
 		for _, r := range v.GetRetrain() {
-			p.loud("RETRAIN:", "%s on %s: %s (1910.147(c)(7)(iii))", v.GetId(), r.GetZone(), r.GetWhy())
+			p.loud("RETRAIN:", "%s on %s: %s, 1910.147(c)(7)(iii) (unchecked)", v.GetId(), r.GetZone(), r.GetWhy())
 		}
 	}
 }

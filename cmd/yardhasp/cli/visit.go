@@ -243,7 +243,7 @@ func (p *page) dangers(t *trip) {
 	if len(t.fumes) == 0 {
 		p.line("  none recorded at any yard; read the placards all the same")
 	}
-	p.section("hazards told to your employer (1910.272(i))")
+	p.section("hazards told to your employer, 1910.272(i) (unchecked)")
 	for _, e := range t.told {
 		p.line("  %s, %s, %s: %s", e.GetYard(), e.GetEmployer(), p.a.when(e.GetDateUnixMs()), strings.Join(e.GetHazards(), "; "))
 		p.line("    in an emergency: %s", e.GetEmergency())
