@@ -141,7 +141,7 @@ func TestDivergenceStopsEveryWord(t *testing.T) {
 			t.Errorf("an open point of its own at millrow: %v %s", rec.GetGrant(), rec.GetText())
 		}
 	}
-	leaves, err := c.export("stonebend", c.alarmed("stonebend").GetAsOf().GetSize())
+	leaves, err := c.export("stonebend", 0, c.alarmed("stonebend").GetAsOf().GetSize())
 	if err != nil {
 		t.Fatal(err)
 	}

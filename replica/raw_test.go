@@ -118,10 +118,10 @@ func (c *cluster) size(yard string) uint64 {
 	return b.GetAsOf().GetSize()
 }
 
-// export reads the first n leaves of a yard's history.
-func (c *cluster) export(yard string, n uint64) ([][]byte, error) {
+// export reads the leaves from up to to, one past the last, of a yard's history.
+func (c *cluster) export(yard string, from, to uint64) ([][]byte, error) {
 	c.t.Helper()
-	st, err := c.raw("nia", yard).Export(c.ctx(), &servicev1.ExportRequest{To: n})
+	st, err := c.raw("nia", yard).Export(c.ctx(), &servicev1.ExportRequest{From: from, To: to})
 	if err != nil {
 		return nil, err
 	}
@@ -136,8 +136,8 @@ func (c *cluster) export(yard string, n uint64) ([][]byte, error) {
 		}
 		out = append(out, m.GetEntry())
 	}
-	if uint64(len(out)) != n {
-		return nil, fmt.Errorf("%s has %d of %d entries", yard, len(out), n)
+	if uint64(len(out)) != to-from {
+		return nil, fmt.Errorf("%s gave %d of the entries %d to %d", yard, len(out), from, to)
 	}
 	return out, nil
 }
@@ -150,7 +150,7 @@ func (c *cluster) same(n uint64, yards ...string) [][]byte {
 	for _, y := range yards {
 		var got [][]byte
 		var err error
-		c.until(y+" has the whole history", func() bool { got, err = c.export(y, n); return err == nil })
+		c.until(y+" has the whole history", func() bool { got, err = c.export(y, 0, n); return err == nil })
 		if all == nil {
 			all = got
 		}

@@ -155,7 +155,7 @@ func TestDamagedHistoryIsTold(t *testing.T) {
 		_, err := c.board("stonebend", servicev1.Consistency_CONSISTENCY_CONFIRMED)
 		return err == nil
 	})
-	if _, err := c.export("stonebend", uint64(len(all))); err == nil {
+	if _, err := c.export("stonebend", 0, uint64(len(all))); err == nil {
 		t.Error("a changed entry was sent")
 	}
 	if h := c.ill("stonebend"); !strings.Contains(h, "yardhaspd repair --data") {
