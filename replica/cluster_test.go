@@ -250,7 +250,7 @@ func (c *cluster) voters(n int) {
 }
 
 // until waits for something that the replicas do by themselves.
-func (c *cluster) until(what string, ok func() bool) {
+func (c *cluster) until(what string, ok func() bool, instead ...func() string) {
 	c.t.Helper()
 	tick := time.NewTicker(50 * time.Millisecond)
 	defer tick.Stop()
@@ -259,6 +259,9 @@ func (c *cluster) until(what string, ok func() bool) {
 		select {
 		case <-tick.C:
 		case <-deadline:
+			for _, f := range instead {
+				what += "\n" + f()
+			}
 			c.t.Fatalf("never came: %s", what)
 		}
 	}

@@ -30,7 +30,12 @@ type acked struct {
 // is answered by the yard's journal alone.
 func (c *cluster) worker(ctx context.Context, person, yard string, note func(acked)) {
 	l := c.raw(person, yard)
+	sent := uint64(0)
 	send := func(what string, waitMS uint32, rec *recordv1.Record) *servicev1.Receipt {
+		// A device of their own: of one used at several yards the ledger refuses what comes
+		// after more than a thousand younger tickets, unless it protects.
+		sent++
+		rec.Ticket = &recordv1.Ticket{Device: "raw-" + yard, Counter: sent}
 		one, cancel := context.WithTimeout(ctx, 5*time.Second)
 		defer cancel()
 		res, err := l.Submit(one, &servicev1.SubmitRequest{Signed: c.sign(person, rec), WaitMs: waitMS}, grpc.WaitForReady(true))
@@ -128,6 +133,20 @@ func TestKillUnderLoad(t *testing.T) {
 			b, err := c.board("stonebend", servicev1.Consistency_CONSISTENCY_CONFIRMED)
 			size = min(b.GetAsOf().GetSize(), fold.Size()+20_000)
 			return err == nil && size > fold.Size()
+		}, func() string {
+			b, err := c.board("stonebend", servicev1.Consistency_CONSISTENCY_CONFIRMED)
+			text := fmt.Sprintf("%d entries folded, the board has %d (%v)", fold.Size(), b.GetAsOf().GetSize(), err)
+			for _, a := range all {
+				if a.ref != "" && byRef[a.ref] == "" {
+					y := fold.Yards[ledger.YardOf(a.ref)]
+					text += fmt.Sprintf("\n%s %s with ticket %v is not there; its journal is in the ledger up to %d/%d; the ticket is %q", a.what, a.ref, a.ticket, y.Epoch, y.Drained, byTicket[a.ticket.String()])
+				}
+			}
+			for _, y := range yards {
+				m, err := servicev1.NewMembershipServiceClient(c.dial(c.keys["nia"], y)).GetMembers(c.ctx(), &servicev1.GetMembersRequest{})
+				text += fmt.Sprintf("\n%s says %q (%v)", y, m.GetHealth(), err)
+			}
+			return text
 		})
 		leaves, err := c.export("stonebend", fold.Size(), size)
 		if err != nil {

@@ -34,8 +34,8 @@ var withoutEffect = []string{"STALE_OPENING", "STALE_CLOSING"}
 // same checks that every yard has the same entries, the root that RFC 6962 gives
 // them, and gave the same outcomes, and reads the entries.
 func (e *ending) same() (all []entry, bad []string) {
-	first := yards[0]
-	for _, y := range yards {
+	first := e.yards[0]
+	for _, y := range e.yards {
 		if !slices.EqualFunc(e.leaves[y], e.leaves[first], bytes.Equal) {
 			bad = append(bad, fmt.Sprintf("the histories of %s and %s differ", first, y))
 		}
@@ -59,7 +59,7 @@ func (e *ending) same() (all []entry, bad []string) {
 			return nil, append(bad, fmt.Sprintf("entry %d: %v", i, err))
 		}
 		n := entry{index: i, rec: d.Record(), env: d.Envelope(), kind: ledger.KindOf(d.Record()), keys: d.Keys()}
-		for _, y := range yards {
+		for _, y := range e.yards {
 			// What a snapshot skipped comes without its outcome.
 			switch o := e.outs[y][i]; {
 			case o.GetTimeUnixMs() == 0:
@@ -83,6 +83,8 @@ func (n *entry) repeat() bool {
 	return slices.ContainsFunc(n.out.GetConditions(), func(c *recordv1.Condition) bool { return slices.Contains(repeats, c.GetCode()) })
 }
 
+func (n *entry) accepted() bool { return n != nil && n.out.GetAccepted() }
+
 // byTicket finds each act by its ticket, at the entry that took it.
 func byTicket(all []entry) map[string]*entry {
 	out := map[string]*entry{}
@@ -97,10 +99,10 @@ func byTicket(all []entry) map[string]*entry {
 }
 
 // kept checks that what anybody was told is what the ledger has.
-func kept(ops []*op, all []entry) (bad []string) {
+func kept(w *world, all []entry) (bad []string) {
 	found := byTicket(all)
-	for _, o := range ops {
-		if o.rec == nil {
+	for _, o := range w.story.ops {
+		if o.rec == nil || !found[o.ticket()].accepted() && w.wentWith(o) {
 			continue
 		}
 		n := found[o.ticket()]

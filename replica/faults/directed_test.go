@@ -46,7 +46,7 @@ func played(t *testing.T, tell func(ctx context.Context, w *world)) {
 		t.Fatal(w.wrongs)
 	}
 	all, bad := end.same()
-	bad = append(append(append(bad, w.wrongs...), kept(w.story.ops, all)...), walk(all)...)
+	bad = append(append(append(bad, w.wrongs...), kept(w, all)...), walk(all)...)
 	not, _, undecided := linear(w.story.ops, all, time.Minute)
 	for _, b := range append(bad, not...) {
 		t.Error(b)

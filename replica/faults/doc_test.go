@@ -37,7 +37,11 @@
 // and the order of goroutines stay the runtime's own, so a failure may need its
 // seed more than once: -seed S -count 20.
 //
-// Left out: changes of membership, replaced keys, switches and machines found on.
+// In scenarios of their own (-growing, -losing) a fourth yard joins and gets its vote
+// amid the faults, or a yard's disk is lost for good and a fresh machine takes the
+// yard up by the walkdown that two managers sign.
+//
+// Left out: replaced keys, switches and machines found on.
 // A crash comes when the disks stand still, so the journal, which is synced before
 // each answer, loses nothing, and a missing sync shows in the tests of replica/store
 // and replica/yard; a slow disk slows raft's log alone, since a bubble's clock stands

@@ -3,6 +3,7 @@ package faults_test
 import (
 	"bytes"
 	"context"
+	"errors"
 	"fmt"
 	"io"
 	"net"
@@ -22,6 +23,7 @@ import (
 
 // ending is what each yard has once everything is mended and drained.
 type ending struct {
+	yards  []string
 	leaves map[string][][]byte
 	roots  map[string][]byte
 	outs   map[string][]*recordv1.Outcome
@@ -49,7 +51,7 @@ func (w *world) raw(yard string) (*grpc.ClientConn, error) {
 
 // leader names the yard that leads, as the first yard that answers has it.
 func (w *world) leader() string {
-	for _, y := range yards {
+	for _, y := range w.all() {
 		if !w.running(y) {
 			continue
 		}
@@ -85,11 +87,14 @@ func (w *world) settle() (*ending, error) {
 			continue
 		}
 		same := last != nil
-		for _, y := range yards {
+		for _, y := range e.yards {
 			same = same && len(e.leaves[y]) == len(e.leaves[yards[0]]) && len(last.leaves[y]) == len(e.leaves[y])
 		}
 		if last = e; !same {
-			err = fmt.Errorf("the yards have %d, %d and %d entries", len(e.leaves[yards[0]]), len(e.leaves[yards[1]]), len(e.leaves[yards[2]]))
+			err = errors.New("the yards do not have the same number of entries, or still get more:")
+			for _, y := range e.yards {
+				err = fmt.Errorf("%w %s %d", err, y, len(e.leaves[y]))
+			}
 		} else {
 			return e, nil
 		}
@@ -99,7 +104,7 @@ func (w *world) settle() (*ending, error) {
 
 // missing names a reference that was told and is not in the ledger of every yard.
 func (w *world) missing(e *ending) string {
-	for _, y := range yards {
+	for _, y := range e.yards {
 		have := map[string]bool{}
 		for _, o := range e.outs[y] {
 			have[o.GetRef()] = true
@@ -110,7 +115,7 @@ func (w *world) missing(e *ending) string {
 			}
 		}
 		for _, o := range w.story.ops {
-			if ref := o.receipt.GetRef(); ref != "" && !have[ref] {
+			if ref := o.receipt.GetRef(); ref != "" && !have[ref] && !w.wentWith(o) {
 				return ref + " (" + o.who + " " + o.what + ") at " + y
 			}
 		}
@@ -119,8 +124,8 @@ func (w *world) missing(e *ending) string {
 }
 
 func (w *world) read() (*ending, error) {
-	e := &ending{leaves: map[string][][]byte{}, roots: map[string][]byte{}, outs: map[string][]*recordv1.Outcome{}, health: map[string][]string{}}
-	for _, y := range yards {
+	e := &ending{yards: w.all(), leaves: map[string][][]byte{}, roots: map[string][]byte{}, outs: map[string][]*recordv1.Outcome{}, health: map[string][]string{}}
+	for _, y := range e.yards {
 		if err := w.readYard(y, e); err != nil {
 			return nil, fmt.Errorf("%s: %w", y, err)
 		}

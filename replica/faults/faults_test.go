@@ -117,26 +117,34 @@ func bubble(t *testing.T, fn func(t *testing.T)) {
 
 // scenario runs one seed and tells its story if anything is wrong.
 func scenario(t *testing.T, tpl *template, seed int64, sum *tally) {
-	var w *world
+	play(t, tpl, seed, sum, func(*world) {})
+}
+
+func play(t *testing.T, tpl *template, seed int64, sum *tally, prepare func(*world)) (w *world) {
 	var end *ending
 	var bad []string
+	of, _, _ := strings.Cut(t.Name(), "/")
 	defer func() {
 		if r := recover(); r != nil {
 			bad = append(bad, fmt.Sprint("PANIC: ", r))
 		}
 		if len(bad) > 0 {
-			t.Errorf("seed %d:\n  %s\n\nthe story:\n%s\n\nagain: go test ./replica/faults -run TestScenarios -seeds 1 -seed %d -v", seed, strings.Join(bad, "\n  "), w.story, seed)
+			t.Errorf("seed %d:\n  %s\n\nthe story:\n%s\n\nagain: go test ./replica/faults -run %s -seeds 1 -growing 1 -losing 1 -seed %d -v", seed, strings.Join(bad, "\n  "), w.story, of, seed)
 		}
 	}()
 	bubble(t, func(t *testing.T) {
 		w = newWorld(t, rand.New(rand.NewSource(seed)))
 		err := w.use(tpl)
+		prepare(w)
 		pass(age)
 		if err == nil {
 			err = w.run(seed)
 		}
 		if err == nil {
 			err = w.broken
+		}
+		if err == nil {
+			err = w.voting()
 		}
 		if err == nil {
 			end, err = w.settle()
@@ -147,16 +155,17 @@ func scenario(t *testing.T, tpl *template, seed int64, sum *tally) {
 		w.end()
 	})
 	if end == nil {
-		return
+		return w
 	}
 	all, differ := end.same()
 	if bad = append(bad, differ...); all == nil {
-		return
+		return w
 	}
-	bad = append(append(bad, kept(w.story.ops, all)...), walk(all)...)
+	bad = append(append(bad, kept(w, all)...), walk(all)...)
 	not, checked, undecided := linear(w.story.ops, all, 20*time.Second)
 	bad = append(bad, not...)
 	sum.add(w.story, checked, undecided, len(all))
+	return w
 }
 
 func (y *tally) add(s *story, checked, undecided, entries int) {

@@ -60,6 +60,8 @@ func (x step) apply(s state) (bool, any) {
 		return slices.ContainsFunc(holds, of), newState(s.live(), slices.DeleteFunc(holds, of))
 	case "clear": // from now on the lock protects nobody
 		return slices.ContainsFunc(holds, of), newState(s.live(), append(slices.DeleteFunc(holds, of), x.hold+clearFor+x.test))
+	case "register_point": // a new point counts as live
+		return true, newState(true, holds)
 	case "isolate":
 		return true, newState(false, holds)
 	case "energise":
@@ -84,6 +86,12 @@ func histories(ops []*op, all []entry) map[string][]porcupine.Operation {
 	for i := range all {
 		if l := all[i].rec.GetLock(); l != nil && all[i].counted {
 			lockOf[all[i].ref], pointOf[all[i].ref] = ticketName(all[i].rec.GetTicket()), l.GetTarget().GetPoint()
+		}
+		if r := all[i].rec.GetRecoverYard(); r != nil && all[i].counted {
+			for j, l := range r.GetLocks() {
+				ref := ledger.Ref(r.GetYard(), r.GetEpoch(), ledger.WalkedSeq+uint64(j))
+				lockOf[ref], pointOf[ref] = ref, l.GetTarget().GetPoint()
+			}
 		}
 		if l := all[i].rec.GetFoundLock(); l != nil && all[i].counted {
 			lockOf[all[i].ref], pointOf[all[i].ref] = ticketName(all[i].rec.GetTicket()), l.GetTarget().GetPoint()
@@ -167,6 +175,15 @@ func histories(ops []*op, all []entry) map[string][]porcupine.Operation {
 			if ref := ledger.RefOf(o.rec.GetStandClear().GetHold()); pointOf[ref] != "" {
 				add(o, pointOf[ref], step{kind: "clear", hold: lockOf[ref], test: o.rec.GetStandClear().GetRequest()}, answered)
 			}
+		case "recover_yard":
+			r := o.rec.GetRecoverYard()
+			for i, l := range r.GetLocks() {
+				if p := l.GetTarget().GetPoint(); p != "" {
+					add(o, p, step{kind: "lock", hold: ledger.Ref(r.GetYard(), r.GetEpoch(), ledger.WalkedSeq+uint64(i))}, answered)
+				}
+			}
+		case "register_point":
+			add(o, o.point, step{kind: o.kind}, answered)
 		case "isolate", "energise":
 			x := step{kind: o.kind}
 			if id := o.rec.GetEnergise().GetRequest(); tests[id] {

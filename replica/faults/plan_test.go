@@ -4,6 +4,8 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"path/filepath"
+	"slices"
 	"sync"
 	"testing/synctest"
 	"time"
@@ -55,23 +57,33 @@ func (w *world) run(seed int64) error {
 		p := w.person(managers[0], yards[w.rng.Intn(3)], seed*100+n)
 		begin(p, p.keep)
 	}
+	if w.grows {
+		w.dirs[newcomer] = filepath.Join(w.root, newcomer)
+		at, from, delay := yards[w.rng.Intn(3)], yards[w.rng.Intn(3)], time.Duration(w.rng.Intn(15_000))*time.Millisecond
+		w.restarts.Go(func() { w.grow(ctx, at, from, delay, seed*100+n+1) })
+	}
 	end := time.Now().Add(length)
 	var err error
+	lossAt := 0.1 + 0.3*float64(w.rng.Intn(100))/100
 	for err == nil && time.Now().Before(end) {
+		if w.loses != "" && w.lost == "" && time.Until(end) < time.Duration((1-lossAt)*float64(length)) && w.running(w.loses) {
+			err = w.lose(ctx, w.loses, time.Duration(w.rng.Intn(2000))*time.Millisecond, time.Duration(500+w.rng.Intn(3000))*time.Millisecond, seed*100+n+2)
+			continue
+		}
 		pass(time.Duration(200+w.rng.Intn(4000)) * time.Millisecond)
 		err = w.fault()
 	}
 	cancel()
 	people.Wait()
 	w.story.tell("everything is mended")
-	for _, y := range yards {
+	for _, y := range w.all() {
 		w.net.change(func() { delete(w.net.traps, y) })
 	}
 	w.net.heal()
 	w.cure()
 	w.slow(25)
 	w.restarts.Wait()
-	for _, y := range yards {
+	for _, y := range w.all() {
 		if !w.running(y) {
 			err = errors.Join(err, w.start(y))
 		}
@@ -82,8 +94,8 @@ func (w *world) run(seed int64) error {
 // slow gives every direction a delay of its own, at most ms.
 func (w *world) slow(ms int) {
 	w.net.change(func() {
-		for _, a := range yards {
-			for _, b := range yards {
+		for _, a := range w.all() {
+			for _, b := range w.all() {
 				w.net.delay[way{a, b}] = time.Duration(1+w.rng.Intn(ms)) * time.Millisecond
 			}
 		}
@@ -92,7 +104,7 @@ func (w *world) slow(ms int) {
 
 // cure makes all disks quick and empty.
 func (w *world) cure() {
-	for _, y := range yards {
+	for _, y := range w.all() {
 		w.free[y].Store(plenty)
 		w.slowed[y].Store(0)
 	}
@@ -106,32 +118,40 @@ func (w *world) running(yard string) bool {
 
 // fault does one harm, or mends.
 func (w *world) fault() error {
-	i := w.rng.Intn(3)
-	a, b, c := yards[i], yards[(i+1)%3], yards[(i+2)%3]
+	there := w.all()
+	i := w.rng.Intn(len(there))
 	both := func(x, y string) []way { return []way{{x, y}, {y, x}} }
 	short := time.Duration(w.rng.Intn(8000)) * time.Millisecond
 	kind := w.rng.Intn(19)
 	if lead := w.leader(); lead != "" && w.rng.Intn(2) == 0 {
-		for a != lead {
-			a, b, c = b, c, a
-		}
+		i = max(0, slices.Index(there, lead))
+	}
+	there = append(slices.Clone(there[i:]), there[:i]...)
+	a, b, c := there[0], there[1], there[2]
+	var outOf, into []way
+	for _, y := range there[1:] {
+		outOf, into = append(outOf, way{a, y}), append(into, way{y, a})
 	}
 	switch kind {
 	case 0, 1:
 		w.story.tell("FAULT %s is cut off", a)
-		w.net.hold(append(both(a, b), both(a, c)...)...)
+		w.net.hold(append(outOf, into...)...)
 	case 2:
 		w.story.tell("FAULT every yard is cut off from every other")
-		w.net.hold(append(append(both(a, b), both(a, c)...), both(b, c)...)...)
+		for _, x := range there {
+			for _, y := range there {
+				w.net.hold(way{x, y})
+			}
+		}
 	case 3:
 		w.story.tell("FAULT %s and %s don't reach each other, %s reaches both", a, b, c)
 		w.net.hold(both(a, b)...)
 	case 4:
 		w.story.tell("FAULT nothing that %s sends arrives", a)
-		w.net.hold(way{a, b}, way{a, c})
+		w.net.hold(outOf...)
 	case 5:
 		w.story.tell("FAULT nothing arrives at %s", a)
-		w.net.hold(way{b, a}, way{c, a})
+		w.net.hold(into...)
 	case 6:
 		w.story.tell("FAULT nothing of %s arrives at %s", a, b)
 		w.net.hold(way{a, b})

@@ -2,6 +2,7 @@ package faults_test
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"sync"
 	"time"
@@ -51,4 +52,32 @@ func (s *story) finish(o *op, told string) {
 	s.clock++
 	o.ret, o.told = s.clock, told
 	s.line("%-16s %s: %s", o.who, o.what, told)
+}
+
+// last is the latest act of that name by somebody.
+func (s *story) last(who, what string) *op {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	for _, o := range slices.Backward(s.ops) {
+		if o.who == who && o.what == what {
+			return o
+		}
+	}
+	return nil
+}
+
+// amid reports whether a line with what comes after a fault and before the mending.
+func (s *story) amid(what string) bool {
+	fault := false
+	for _, l := range s.lines {
+		switch {
+		case strings.Contains(l, "FAULT "):
+			fault = true
+		case strings.Contains(l, what):
+			return fault
+		case strings.Contains(l, "everything is mended"):
+			return false
+		}
+	}
+	return false
 }

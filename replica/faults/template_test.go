@@ -71,7 +71,7 @@ func makeTemplate(t *testing.T) *template {
 
 // use puts a copy of the template under a world.
 func (w *world) use(tpl *template) error {
-	w.id, w.known = tpl.id, tpl.known
+	w.id, w.known = tpl.id, slices.Clone(tpl.known)
 	for _, y := range yards {
 		w.dirs[y] = filepath.Join(w.root, y)
 		if err := copyDir(w.dirs[y], tpl.dirs[y]); err != nil {
@@ -118,19 +118,13 @@ func (w *world) found(ctx context.Context) error {
 		err = pause(ctx, time.Second)
 	}
 	invite := func(kind, id string, inv *recordv1.Invite) *token.Token {
-		once := testKey("once " + id)
-		inv.Id, inv.OnceKey, inv.ExpiresUnixMs = "inv-"+id, public(once), time.Now().Add(age).UnixMilli()
+		t := w.invitation(kind, id, inv)
 		do(&recordv1.Record{Act: &recordv1.Record_Invite{Invite: inv}})
-		t := &token.Token{Ledger: w.id, Coop: "Three Forks Grain Co-op", Kind: kind, ID: id, Invitation: inv.Id, Seed: once.Seed(), ExpiresUnixMs: inv.ExpiresUnixMs}
-		for _, y := range w.known {
-			t.Yards = append(t.Yards, token.Peer{ID: y.ID, Address: y.Address, Key: y.Key})
-		}
 		return t
 	}
 	dial := func(ctx context.Context, address string) (net.Conn, error) { return w.net.dial(ctx, first, address) }
 	for _, y := range yards[1:] {
-		t := invite(token.Yard, y, &recordv1.Invite{Whom: &recordv1.Invite_Yard{Yard: &recordv1.YardInfo{Id: y, Name: y}}})
-		text, e := token.Encode(t)
+		text, e := token.Encode(invite(token.Yard, y, forYard(y)))
 		if err = errors.Join(err, e); err != nil {
 			return err
 		}
@@ -178,6 +172,21 @@ func (w *world) found(ctx context.Context) error {
 		err = pause(ctx, 10*time.Second) // every yard hears of all of it
 	}
 	return err
+}
+
+func forYard(y string) *recordv1.Invite {
+	return &recordv1.Invite{Whom: &recordv1.Invite_Yard{Yard: &recordv1.YardInfo{Id: y, Name: y}}}
+}
+
+// invitation fills in an invitation, and makes the token for it.
+func (w *world) invitation(kind, id string, inv *recordv1.Invite) *token.Token {
+	once := testKey("once " + id)
+	inv.Id, inv.OnceKey, inv.ExpiresUnixMs = "inv-"+id, public(once), time.Now().Add(age).UnixMilli()
+	t := &token.Token{Ledger: w.id, Coop: "Three Forks Grain Co-op", Kind: kind, ID: id, Invitation: inv.Id, Seed: once.Seed(), ExpiresUnixMs: inv.ExpiresUnixMs}
+	for _, y := range w.known {
+		t.Yards = append(t.Yards, token.Peer{ID: y.ID, Address: y.Address, Key: y.Key})
+	}
+	return t
 }
 
 // drawn is a motor fed through the yard's one point.

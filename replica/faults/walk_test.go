@@ -1,6 +1,7 @@
 package faults_test
 
 import (
+	"bytes"
 	"fmt"
 	"slices"
 	"strings"
@@ -56,12 +57,15 @@ func walk(all []entry) (bad []string) {
 			locked[p] = index
 		}
 	}
-	seqs := map[string]uint64{}
+	seqs, epochs := map[string]uint64{}, map[string]uint64{}
 	for i := range all {
 		n := &all[i]
 		if n.env != nil && !n.repeat() {
 			if seqs[n.env.GetYard()]++; n.env.GetSeq() != seqs[n.env.GetYard()] {
 				fail(n, "the journal goes on at %d", seqs[n.env.GetYard()])
+			}
+			if n.env.GetEpoch() != epochs[n.env.GetYard()]+1 {
+				fail(n, "the journal is of epoch %d", n.env.GetEpoch())
 			}
 		}
 		if f := n.env.GetFence(); f != nil && n.out.GetAccepted() && reqs[f.GetRequest()] != nil {
@@ -190,6 +194,22 @@ func walk(all []entry) (bad []string) {
 				fail(n, "there is no such test")
 			default:
 				h.clear = a.StandClear.GetRequest()
+			}
+		case *recordv1.Record_RecoverYard:
+			y := a.RecoverYard.GetYard()
+			seqs[y], epochs[y] = 0, epochs[y]+1
+			for i, l := range a.RecoverYard.GetLocks() {
+				h := &standing{who: l.GetHolder(), what: l.GetTarget().GetPoint() + l.GetTarget().GetBox()}
+				holds[ledger.Ref(y, a.RecoverYard.GetEpoch(), ledger.WalkedSeq+uint64(i))] = h
+				hung(h, n.index)
+			}
+			for id, q := range reqs {
+				if slices.ContainsFunc(q.points, func(p string) bool { return ledger.YardOf(p) == y }) {
+					delete(reqs, id) // what the lost machine confirmed does not count
+				}
+			}
+			if len(signers) != 3 || signers[0] == signers[1] || !slices.Contains(managersAll, signers[0]) || !slices.Contains(managersAll, signers[1]) || !bytes.Equal(n.keys[2], a.RecoverYard.GetKey()) {
+				fail(n, "it is signed by %q", signers)
 			}
 		case *recordv1.Record_Request:
 			test := a.Request.GetKind() == recordv1.RequestKind_REQUEST_KIND_TEST

@@ -14,6 +14,7 @@ import (
 	"os"
 	"path/filepath"
 	"runtime"
+	"slices"
 	"strings"
 	"sync"
 	"sync/atomic"
@@ -27,8 +28,10 @@ import (
 	"yardhasp/replica/quorum"
 )
 
-// yards are the three of every scenario.
+// yards are the three of every scenario; the newcomer joins in the middle of some.
 var yards = []string{"stonebend", "millrow", "eastfork"}
+
+const newcomer = "elmside"
 
 // Free space on a disk, in MB: what there is, and where the replica takes care.
 const plenty, low, full = 1000, 200, 50
@@ -62,6 +65,10 @@ type world struct {
 	slowed   map[string]*atomic.Int64 // by how much each write of a yard's disk waits, in ns
 	synced   map[string]string        // a copy of each yard's history as it was when the yard started
 	halts    int                      // replicas that stopped by themselves
+	loses    string                   // a yard whose disk is lost in the middle
+	lost     string                   // the same, once it is
+	grows    bool                     // a newcomer joins in the middle
+	grown    bool                     // the newcomer has a replica
 }
 
 var errCrashed = errors.New("the machine is off")
@@ -70,11 +77,21 @@ func newWorld(t testing.TB, rng *rand.Rand) *world {
 	w := &world{t: t, rng: rng, net: newNetwork(), root: t.TempDir(), story: newStory(), clocks: map[string]*atomic.Int64{},
 		dirs: map[string]string{}, up: map[string]*replica.Replica{}, gone: map[string]chan struct{}{}, dead: map[string]*atomic.Bool{}, raws: map[string]*grpc.ClientConn{}, free: map[string]*atomic.Uint64{},
 		slowed: map[string]*atomic.Int64{}, synced: map[string]string{}}
-	for _, y := range yards {
+	for _, y := range append([]string{newcomer}, yards...) {
 		w.clocks[y], w.free[y], w.slowed[y] = &atomic.Int64{}, &atomic.Uint64{}, &atomic.Int64{}
 		w.free[y].Store(plenty)
 	}
 	return w
+}
+
+// all names the yards that have a replica.
+func (w *world) all() []string {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	if w.grown {
+		return append(slices.Clone(yards), newcomer)
+	}
+	return yards
 }
 
 func testKey(name string) ed25519.PrivateKey {
@@ -213,7 +230,7 @@ func (w *world) crash(yard string, forget bool) error {
 
 // end closes everything.
 func (w *world) end() {
-	for _, y := range yards {
+	for _, y := range w.all() {
 		r := w.take(y) // before its port goes, which would make it stop by itself
 		w.net.kill(y)
 		if r != nil {

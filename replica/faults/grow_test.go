@@ -1,0 +1,124 @@
+package faults_test
+
+import (
+	"context"
+	"flag"
+	"fmt"
+	"net"
+	"slices"
+	"sync/atomic"
+	"testing"
+	"time"
+
+	"yardhasp/client/token"
+	recordv1 "yardhasp/proto/yardhasp/record/v1"
+	servicev1 "yardhasp/proto/yardhasp/service/v1"
+	"yardhasp/replica"
+)
+
+var growing = flag.Int("growing", 6, "how many scenarios in which a yard joins, from -seed on")
+
+// grow lets a fourth yard join while the faults go on, as its people would: the same
+// commands again until they are taken. Then somebody works there.
+func (w *world) grow(ctx context.Context, from, toward string, delay time.Duration, seed int64) {
+	pass(delay)
+	w.story.tell("%s is invited at %s", newcomer, from)
+	inv := forYard(newcomer)
+	text, err := token.Encode(w.invitation(token.Yard, newcomer, inv))
+	boss := w.person(managers[0], from, seed)
+	boss.k.Close()
+	boss.k = w.as(managers[0], from, "inviter")
+	defer func() { boss.k.Close() }()
+	// It goes on after the people went home: by then the faults are over.
+	patient, cancel := context.WithTimeout(context.Background(), 5*time.Minute)
+	defer cancel()
+	taken := func(what, point string, rec *recordv1.Record) {
+		for err == nil {
+			r := boss.submit(patient, point, what, rec)
+			if r.GetOutcome().GetAccepted() || boss.refused(what, "EXISTS") {
+				return
+			}
+			err = pause(patient, time.Second)
+		}
+	}
+	taken("invites "+newcomer, "", &recordv1.Record{Act: &recordv1.Record_Invite{Invite: inv}})
+	for err == nil {
+		one, stop := context.WithTimeout(patient, 10*time.Second)
+		_, e := replica.Join(one, replica.Joining{Dir: w.dirs[newcomer], Listen: at(newcomer), Address: at(newcomer), Timers: "lan", Token: text,
+			Dial: func(ctx context.Context, address string) (net.Conn, error) { return w.net.dial(ctx, newcomer, address) }})
+		if stop(); e == nil {
+			break
+		}
+		w.story.tell("%s did not join yet: %v", newcomer, e)
+		err = pause(patient, time.Second)
+	}
+	if err == nil {
+		w.mu.Lock()
+		err = w.meet(newcomer)
+		w.grown = err == nil
+		w.mu.Unlock()
+	}
+	if err == nil {
+		w.story.tell("%s joins", newcomer)
+		err = w.start(newcomer)
+	}
+	taken("registers "+point(newcomer), point(newcomer), &recordv1.Record{Act: &recordv1.Record_RegisterPoint{RegisterPoint: &recordv1.RegisterPoint{Point: point(newcomer), Holes: 6}}})
+	if err != nil {
+		w.mu.Lock()
+		w.broken = fmt.Errorf("%s does not join: %w", newcomer, err)
+		w.mu.Unlock()
+		return
+	}
+	p := w.person("dov", newcomer, seed+1)
+	defer p.k.Close()
+	p.work(ctx)
+}
+
+// refused reports whether the last answer to an act was a refusal with a code.
+func (p *person) refused(what, code string) bool {
+	o := p.w.story.last(p.id+"@"+p.yard, what)
+	return o != nil && o.refused != nil && slices.ContainsFunc(o.refused.Outcome.GetConditions(), func(c *recordv1.Condition) bool { return c.GetCode() == code })
+}
+
+// voting waits until every yard that has a replica has a vote.
+func (w *world) voting() error {
+	voters := uint32(0)
+	for range 90 {
+		if conn, err := w.raw(yards[0]); err == nil {
+			ctx, cancel := context.WithTimeout(context.Background(), 5*time.Second)
+			m, err := servicev1.NewMembershipServiceClient(conn).GetMembers(ctx, &servicev1.GetMembersRequest{})
+			cancel()
+			if voters = m.GetVoters(); err == nil && int(voters) == len(w.all()) && m.GetHasQuorum() {
+				return nil
+			}
+		}
+		pass(2 * time.Second)
+	}
+	return fmt.Errorf("three minutes after everything was mended %d of %d yards have a vote", voters, len(w.all()))
+}
+
+// TestJoinUnderFaults: a fourth yard joins and gets its vote while the others crash,
+// are cut off and change leaders; all that the other scenarios ask holds, with four.
+func TestJoinUnderFaults(t *testing.T) {
+	tpl := makeTemplate(t)
+	var sum tally
+	var early atomic.Int64
+	t.Run("all", func(t *testing.T) {
+		for i := range int64(*growing) {
+			t.Run(fmt.Sprintf("seed-%d", *first+i), func(t *testing.T) {
+				t.Parallel()
+				w := play(t, tpl, *first+i, &sum, func(w *world) { w.grows = true })
+				if !w.grown {
+					t.Error("no yard joined")
+				}
+				if w.story.amid(newcomer + " joins") {
+					early.Add(1)
+				}
+			})
+		}
+	})
+	t.Logf("%d scenarios: %s; a yard joined amid faults in %d", *growing, &sum, early.Load())
+	if early.Load() == 0 || sum.crashes.Load() == 0 {
+		t.Error("no yard joined amid faults: the scenarios leave out what they are for")
+	}
+}
