@@ -133,6 +133,11 @@ func (s *State) binConditions(p *WorkPermit, j *Job, at int64) []*recordv1.Condi
 	if !p.Flat {
 		cs = append(cs, s.watchConditions(j.ID, recordv1.Duty_DUTY_OBSERVER, p.Watchers, "1910.272(g)(3)", at)...)
 	}
+	for _, who := range p.Named {
+		if !s.TrainedIn(who, recordv1.TrainingClass_TRAINING_CLASS_BIN_ENTRY, at) {
+			cs = append(cs, cond("ENTRANT_NOT_TRAINED", who, who+" has no current training for bin entry, engulfment and moving parts included", "train them and record it (class bin-entry), or issue a permit without them", "supervisor or manager", "1910.272(e)(2)"))
+		}
+	}
 	for _, so := range s.insideOf(j.ID) {
 		// Whoever is signed on to a job nobody knows may be anywhere: they stand
 		// against issuing, and not against every bin of the co-op.

@@ -105,6 +105,11 @@ func (s *State) Due(at int64) []*recordv1.DueView {
 			}
 		}
 	}
+	for _, z := range s.Graph().Zones() {
+		if p := s.Procs[z]; p == nil || p.Current.Number == 0 {
+			add("procedure", z, "no approved procedure", 0, true, procedureClause)
+		}
+	}
 	for _, z := range sorted(s.Procs) {
 		p := s.Procs[z]
 		if p.Current.Number == 0 {

@@ -71,6 +71,12 @@ var lapses = []struct {
 	{"the observer's training ends", func(w *world, _, _ map[string]string, _ string) {
 		w.must(w.direct("nia", &recordv1.Record{Act: &recordv1.Record_RecordTraining{RecordTraining: &recordv1.RecordTraining{Person: "mara", UntilUnixMs: w.now}}}))
 	}, "OBSERVER_NOT_TRAINED"},
+	{"an entrant's training for bins ends", func(w *world, _, _ map[string]string, _ string) {
+		w.must(w.direct("mara", actTraining("lena", recordv1.TrainingClass_TRAINING_CLASS_BIN_ENTRY, w.now-minute, w.now)))
+	}, "ENTRANT_NOT_TRAINED"},
+	{"the observer's training in rescue ends", func(w *world, _, _ map[string]string, _ string) {
+		w.must(w.direct("nia", actTraining("mara", recordv1.TrainingClass_TRAINING_CLASS_OBSERVER_RESCUE, w.now-minute, w.now)))
+	}, "OBSERVER_NOT_TRAINED"},
 	{"something was started without the ledger", func(w *world, _, _ map[string]string, _ string) {
 		w.must(w.journal("eastfork", "dov", actFoundStarted("the sweep was run", binPlan[3])))
 	}, "FOUND_STARTED"},

@@ -114,6 +114,12 @@ var unmet = []struct {
 	{"an entrant nobody trained", "TRAINING_LAPSED", "1910.272(e)(2)", func(w *world, _ map[string]string, _ string) {
 		w.must(w.direct("mara", &recordv1.Record{Act: &recordv1.Record_RecordTraining{RecordTraining: &recordv1.RecordTraining{Person: "lena", UntilUnixMs: 1, Qualified: true}}}))
 	}, nil},
+	{"an entrant not trained for bins", "ENTRANT_NOT_TRAINED", "1910.272(e)(2)", func(w *world, _ map[string]string, _ string) {
+		w.must(w.direct("mara", actTraining("lena", recordv1.TrainingClass_TRAINING_CLASS_BIN_ENTRY, w.now-minute, w.now)))
+	}, nil},
+	{"an observer whose training in rescue ended", "OBSERVER_NOT_TRAINED", "1910.272(g)(5)", func(w *world, _ map[string]string, _ string) {
+		w.must(w.direct("nia", actTraining("mara", recordv1.TrainingClass_TRAINING_CLASS_OBSERVER_RESCUE, w.now-minute, w.now)))
+	}, nil},
 	{"the bin under a fumigant", "FUMIGATED", "1910.272(g)(1)(iii)", func(w *world, _ map[string]string, _ string) {
 		w.testAir(values(ph3, 0)...)
 		w.must(w.journal("eastfork", "dov", actFumigated(binZone)))

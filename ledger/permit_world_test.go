@@ -66,6 +66,10 @@ func binDrawing() *recordv1.Drawing {
 func isolatedBin(t testing.TB) (w *world, holds map[string]string) {
 	w = coop(t)
 	w.joinPerson(person("olga", false, authorised))
+	for _, who := range []string{"ravi", "lena", "tomas", "mara", "olga"} {
+		w.must(w.direct("nia", actTraining(who, recordv1.TrainingClass_TRAINING_CLASS_BIN_ENTRY, w.now, w.now+1e12)))
+		w.must(w.direct("nia", actTraining(who, recordv1.TrainingClass_TRAINING_CLASS_OBSERVER_RESCUE, w.now, w.now+1e12)))
+	}
 	w.must(w.publish("nia", binDrawing()))
 	w.must(w.walk("ravi", "eastfork"))
 	w.must(w.journal("eastfork", "mara", &recordv1.Record{Act: &recordv1.Record_OpenJob{OpenJob: &recordv1.OpenJob{

@@ -146,3 +146,20 @@ func TestDueList(t *testing.T) {
 		t.Error(err)
 	}
 }
+
+// TestGapsInTheProgram: a zone on a drawing without an approved procedure is a gap in
+// the program, 1910.147(c)(1) and (c)(4)(i), until a second person approves one.
+func TestGapsInTheProgram(t *testing.T) {
+	gap := func(w *world) bool {
+		return slices.ContainsFunc(w.s.Due(w.now), func(d *recordv1.DueView) bool {
+			return d.GetKind() == "procedure" && d.GetSubject() == zone && d.GetOverdue() && d.GetClause() == "1910.147(c)(4)(i)"
+		})
+	}
+	w := drawn(t)
+	if !gap(w) {
+		t.Errorf("%s has no procedure, and nothing says so: %v", zone, w.s.Due(w.now))
+	}
+	if w = approved(t); gap(w) {
+		t.Errorf("%s has an approved procedure and is a gap", zone)
+	}
+}

@@ -124,8 +124,8 @@ func (s *State) watchFaults(w *Watch, at int64) []*recordv1.Condition {
 		}
 		return cs
 	}
-	if p := s.People[w.Person]; p == nil || !p.trained(at) || !w.RescueTrained {
-		add("OBSERVER_NOT_TRAINED", w.Person+" is not recorded as trained in rescue, calling for help included", "train them, or have somebody who is trained stand watch", "1910.272(g)(5)")
+	if p := s.People[w.Person]; p == nil || !p.trained(at) || !w.RescueTrained || !s.TrainedIn(w.Person, recordv1.TrainingClass_TRAINING_CLASS_OBSERVER_RESCUE, at) {
+		add("OBSERVER_NOT_TRAINED", w.Person+" is not recorded as trained in rescue, calling for help included", "train them and record it (class observer-rescue), and they say so when they stand watch; or somebody who is trained stands watch", "1910.272(g)(5)")
 	}
 	if w.Contact == 0 {
 		add("NO_CONTACT", w.Person+" is not in touch with the people inside", "keep in touch by sight, voice or signal line, and stand watch again", "1910.272(g)(3)")

@@ -113,9 +113,10 @@ func (a *App) permitBinEntry() *cobra.Command {
 		Long: "For the employer or the employer's representative: what you say here you certify.\n" +
 			"Say only what you saw. What is not said counts as not so, and the permit is refused\n" +
 			"with every condition that is not met. Beside what you say, the ledger asks for: the\n" +
-			"job's points open, locked and proved; each entrant's own lock; the air tested at\n" +
-			"top, middle and bottom (\"yardhasp reading --kind air\"); and a named observer on\n" +
-			"station outside (\"yardhasp permit observe\"). 29 CFR 1910.272(g) and (h).\n\n" + permitCautionText,
+			"job's points open, locked and proved; each entrant's own lock, and their training\n" +
+			"(\"yardhasp person training NAME --class bin-entry\"); the air tested at top, middle\n" +
+			"and bottom (\"yardhasp reading --kind air\"); and a named observer on station outside\n" +
+			"(\"yardhasp permit observe\"), trained too (--class observer-rescue). 29 CFR 1910.272(g) and (h).\n\n" + permitCautionText,
 		Example: "  yardhasp permit bin-entry crust-3-a --job crust-3 --hours 4 --entrants ben-ito,joe-lund --observers mia-berg \\\n" +
 			"    --looked-clear --from-above --line harness-and-lifeline --stops-at-waist --nobody-walks-grain \\\n" +
 			"    --rescue-equipment \"tripod and winch at the roof door\" --ventilation natural"}
