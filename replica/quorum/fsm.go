@@ -31,6 +31,7 @@ type fsm struct {
 	onChange func()
 	halt     func(error)
 	stop     chan struct{} // closed when the node closes
+	saved    atomic.Uint64 // the raft index of the last snapshot written or restored
 	again    int           // how often the same snapshot was restored in a row; guarded by mu
 	dead     atomic.Bool   // halted: nothing is applied or saved any more
 }
@@ -113,10 +114,15 @@ func DecodeAll(v *ledger.Verified, raw [][]byte) ([]*ledger.Entry, error) {
 }
 
 func (f *fsm) halted(err error) any {
-	f.dead.Store(true) // never apply anything after what was not applied
-	f.halt(&HaltError{err})
+	f.giveUp(err)
 	<-f.stop
 	return nil
+}
+
+// giveUp has the replica stopped.
+func (f *fsm) giveUp(err error) {
+	f.dead.Store(true) // never apply anything after what was not applied
+	f.halt(&HaltError{err})
 }
 
 // broadcast wakes whoever waits for the state to move. Call it with mu held.

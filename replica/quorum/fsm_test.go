@@ -157,3 +157,31 @@ type memorySink struct{ bytes.Buffer }
 func (*memorySink) ID() string    { return "memory" }
 func (*memorySink) Cancel() error { return nil }
 func (*memorySink) Close() error  { return nil }
+
+// TestNothingNewIsNotSaved: a state that is in a snapshot already is not written
+// again, however often raft asks; raft takes that answer in silence.
+func TestNothingNewIsNotSaved(t *testing.T) {
+	f, _ := open(t)
+	add := func(index uint64) {
+		f.Apply(&raft.Log{Index: index, Type: raft.LogCommand, Data: batch(t, nil, ledger.DirectEntry([]byte("no record")))})
+	}
+	add(7)
+	var sink memorySink
+	s, err := f.Snapshot()
+	if err = errors.Join(err, s.Persist(&sink)); err != nil {
+		t.Fatal(err)
+	}
+	other, _ := open(t)
+	if err := other.Restore(io.NopCloser(bytes.NewReader(sink.Bytes()))); err != nil {
+		t.Fatal(err)
+	}
+	for name, f := range map[string]*fsm{"written": f, "restored": other} {
+		if _, err := f.Snapshot(); err != raft.ErrNothingNewToSnapshot {
+			t.Errorf("%s, and asked again: %v", name, err)
+		}
+	}
+	add(8)
+	if _, err := f.Snapshot(); err != nil {
+		t.Errorf("with a new entry: %v", err)
+	}
+}

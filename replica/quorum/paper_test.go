@@ -69,6 +69,7 @@ type paper struct {
 	servers []server
 	term    uint64 // that everybody has seen
 	up      map[string]*paperNode
+	stops   chan error // who stops by itself; nil: nobody may
 }
 
 func newPaper(t *testing.T, term uint64, servers ...server) *paper {
@@ -117,7 +118,13 @@ func (p *paper) start(name string) *paperNode {
 	timers := Profiles["lan"]
 	timers.Heartbeat, timers.Election, timers.MaxAppendEntries = s.eager, s.eager, 1
 	n.Node, err = Open(Config{ID: name, Yard: name, Dir: dir, Log: log, History: history, Transport: &gate{n.wire, &n.lose}, Timers: timers, Roots: &Roots{},
-		OnChange: func() {}, Halt: func(err error) { p.t.Errorf("%s stops: %v", name, err) }, Now: time.Now, Logger: slog.New(slog.DiscardHandler)})
+		OnChange: func() {}, Halt: func(err error) {
+			if p.stops == nil {
+				p.t.Errorf("%s stops: %v", name, err)
+			} else {
+				p.stops <- err
+			}
+		}, Now: time.Now, Logger: slog.New(slog.DiscardHandler)})
 	if err != nil {
 		p.t.Fatal(err)
 	}

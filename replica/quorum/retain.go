@@ -1,6 +1,7 @@
 package quorum
 
 import (
+	"errors"
 	"io"
 
 	"github.com/hashicorp/raft"
@@ -28,6 +29,9 @@ type transport interface {
 type retaining struct {
 	transport
 	out chan raft.RPC
+	// over is where the last snapshot ended that was passed on while the log went
+	// beyond it; 0: none. Used by retain alone.
+	over uint64
 }
 
 // Consumer gives raft the calls that are left for it.
@@ -39,10 +43,17 @@ func (n *Node) retain(t *retaining) {
 	for {
 		select {
 		case rpc := <-in:
+			if n.tailForgotten(t) {
+				n.fsm.giveUp(errors.New("its log went beyond a snapshot that replaced it, and raft takes no entry until it is opened again: start the replica again"))
+				return
+			}
 			switch q := rpc.Command.(type) {
 			case *raft.InstallSnapshotRequest:
 				if n.answered(rpc, q) {
 					continue
+				}
+				if n.raft.LastIndex() > q.LastLogIndex {
+					t.over = q.LastLogIndex
 				}
 			case *raft.AppendEntriesRequest:
 				rpc.Command = n.within(q)
@@ -79,6 +90,18 @@ func (n *Node) answered(rpc raft.RPC, q *raft.InstallSnapshotRequest) bool {
 func (n *Node) holds(index, term uint64) bool {
 	var l raft.Log
 	return index <= n.raft.AppliedIndex() || n.cfg.Log.GetLog(index, &l) == nil && l.Term == term
+}
+
+// tailForgotten reports whether a snapshot took the place of a longer log. raft 1.8.0
+// then throws the log away and goes on counting its end as its own (another end of its
+// issue 697): it looks for every entry up to there, and finds none.
+func (n *Node) tailForgotten(t *retaining) bool {
+	if t.over == 0 || n.raft.AppliedIndex() < t.over {
+		return false // not installed, or not yet
+	}
+	last := n.raft.LastIndex()
+	has, err := n.cfg.Log.LastIndex()
+	return err == nil && has < last && n.raft.AppliedIndex() < last
 }
 
 // within leaves out of a call what was applied and is no longer in the log. And it

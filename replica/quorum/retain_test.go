@@ -1,6 +1,7 @@
 package quorum
 
 import (
+	"bytes"
 	"strings"
 	"testing"
 	"testing/synctest"
@@ -133,4 +134,47 @@ func TestOldSnapshotIsNotInstalled(t *testing.T) {
 			t.Errorf("a damaged snapshot of what it lacks: success %v, %v", ok, err)
 		}
 	})
+}
+
+// TestTailBehindASnapshot: raft 1.8.0 forgets to forget a tail that it throws away for
+// a snapshot, and takes no entry ever after (its issue 697, another end of it). The
+// replica stops, to be started again, and doesn't stand there as if it were well.
+func TestTailBehindASnapshot(t *testing.T) {
+	other, _ := open(t)
+	other.Apply(&raft.Log{Index: 5, Type: raft.LogCommand, Data: batch(t, nil, ledger.DirectEntry([]byte("of another leader")))})
+	s, err := other.Snapshot()
+	if err != nil {
+		t.Fatal(err)
+	}
+	var saved memorySink
+	if err := s.Persist(&saved); err != nil {
+		t.Fatal(err)
+	}
+	for tail, stops := range map[int]bool{5: false, 6: true, 8: true} {
+		synctest.Test(t, func(t *testing.T) {
+			terms := []uint64{1, 1, 1, 1, 1, 1, 1, 1}
+			p := newPaper(t, 2, server{"f", terms[:tail], lazy}, server{"leader", nil, lazy})
+			p.stops = make(chan error, 1)
+			f := p.start("f")
+			l := newFakeLeader(t, f)
+			var resp raft.InstallSnapshotResponse
+			if err := l.wire.InstallSnapshot("f", "f", &raft.InstallSnapshotRequest{RPCHeader: l.head, SnapshotVersion: 1, Term: 2, LastLogIndex: 5, LastLogTerm: 2, Size: int64(saved.Len()),
+				Configuration: raft.EncodeConfiguration(raft.Configuration{Servers: []raft.Server{{ID: "f", Address: "f"}, {ID: "leader", Address: "leader"}}})}, &resp, bytes.NewReader(saved.Bytes())); err != nil || !resp.Success {
+				t.Fatalf("%d entries, and a snapshot of 5 of another term: %v %v", tail, resp.Success, err)
+			}
+			var ar raft.AppendEntriesResponse
+			err := l.wire.AppendEntries("f", "f", &raft.AppendEntriesRequest{RPCHeader: l.head, Term: 2, PrevLogEntry: 5, PrevLogTerm: 2, Entries: l.entries(6, 6), LeaderCommitIndex: 6}, &ar)
+			synctest.Wait()
+			select {
+			case why := <-p.stops:
+				if !stops || !strings.Contains(why.Error(), "start the replica again") {
+					t.Errorf("%d entries: it stops: %v", tail, why)
+				}
+			default:
+				if stops || err != nil || !ar.Success || f.raft.AppliedIndex() != 6 {
+					t.Errorf("%d entries: it goes on; entry 6 is taken: %v %v, applied %d", tail, ar.Success, err, f.raft.AppliedIndex())
+				}
+			}
+		})
+	}
 }

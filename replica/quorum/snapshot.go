@@ -24,12 +24,16 @@ func (f *fsm) Snapshot() (raft.FSMSnapshot, error) {
 	}
 	f.mu.RLock()
 	defer f.mu.RUnlock()
+	// raft 1.8.0 asks again and again while its log is empty behind a snapshot.
+	if f.applied > 0 && f.applied == f.saved.Load() {
+		return nil, raft.ErrNothingNewToSnapshot
+	}
 	root := f.state.Root()
 	head, err := json.Marshal(snapHead{Raft: f.applied, Size: f.state.Size(), Root: root[:]})
 	if err != nil {
 		return nil, err
 	}
-	return &snapshot{head: head, state: f.state.AppendCanonical(nil), size: f.state.Size(), f: f}, nil
+	return &snapshot{head: head, state: f.state.AppendCanonical(nil), size: f.state.Size(), applied: f.applied, f: f}, nil
 }
 
 type snapHead struct {
@@ -39,9 +43,9 @@ type snapHead struct {
 }
 
 type snapshot struct {
-	head, state []byte
-	size        uint64
-	f           *fsm
+	head, state   []byte
+	size, applied uint64
+	f             *fsm
 }
 
 func (s *snapshot) Persist(sink raft.SnapshotSink) error {
@@ -65,7 +69,11 @@ func (s *snapshot) Persist(sink raft.SnapshotSink) error {
 		_ = sink.Cancel()
 		return err
 	}
-	return sink.Close()
+	if err := sink.Close(); err != nil {
+		return err
+	}
+	s.f.saved.Store(s.applied)
+	return nil
 }
 
 func (s *snapshot) Release() {}
@@ -98,6 +106,7 @@ func (f *fsm) Restore(r io.ReadCloser) error {
 	}
 	again := f.again
 	f.state, f.applied = state, head.Raft
+	f.saved.Store(head.Raft)
 	f.roots.Keep(head.Size, root)
 	f.broadcast()
 	f.mu.Unlock()
