@@ -29,6 +29,10 @@ func (s *State) outsider(p *Person) bool {
 	return p != nil && p.Has(contractor) && p.Employer != s.Coop
 }
 
+// Outsider reports whether a person is a contractor of another employer than the
+// co-op: what they may see is ContractorView.
+func (s *State) Outsider(person string) bool { return s.outsider(s.People[person]) }
+
 func (x *step) exchangeProcedures(e *recordv1.ExchangeProcedures) {
 	s := x.s
 	c := s.People[e.GetContractor()]

@@ -32,7 +32,7 @@ func Concerns(j *recordv1.JobView, person string) bool {
 // ContractorView is what a person of an outside employer sees of a board: their
 // jobs, their locks, the points of their plans, the alarms that touch them, what
 // was exchanged with their employer, and of people only themself. It is a copy.
-// It shows less on a screen; it keeps nobody from asking a replica for the rest.
+// A replica shows them no more of a board, and of the history only their own records.
 func ContractorView(b *recordv1.Board, person string) *recordv1.Board {
 	v := &recordv1.Board{AsOf: b.GetAsOf(), Coop: b.GetCoop(), Yards: b.GetYards()}
 	employer := ""

@@ -173,6 +173,9 @@ func (s *ledgerServer) GetBoard(ctx context.Context, q *servicev1.GetBoardReques
 	if b != nil && (q.GetYard() == "" || q.GetYard() == s.r.set.Yard) {
 		b.WrittenHere = s.r.yard.written()
 	}
+	if who := s.r.outsider(ctx); who != "" && b != nil {
+		b = ledger.ContractorView(b, who)
+	}
 	return &servicev1.GetBoardResponse{Board: b}, err
 }
 
@@ -186,13 +189,16 @@ func (s *ledgerServer) GetJob(ctx context.Context, q *servicev1.GetJobRequest) (
 	if err == nil && j == nil {
 		return nil, status.Errorf(codes.NotFound, "there is no job %q; jobs that closed long ago are in the history", q.GetJob())
 	}
+	if no := notTheirs(j, s.r.outsider(ctx)); err == nil && no != nil {
+		return nil, no
+	}
 	return &servicev1.GetJobResponse{Job: j}, err
 }
 
 // Watch sends outcomes from an index on, as this replica applies them.
 func (s *ledgerServer) Watch(q *servicev1.WatchRequest, out servicev1.LedgerService_WatchServer) error {
 	next := q.GetFrom()
-	who := callerOf(out.Context())
+	who, outside := callerOf(out.Context()), s.r.outsider(out.Context())
 	for {
 		if !s.r.enrolled(who) {
 			return status.Error(codes.Unauthenticated, "this key was revoked")
@@ -213,7 +219,7 @@ func (s *ledgerServer) Watch(q *servicev1.WatchRequest, out servicev1.LedgerServ
 					return status.Error(codes.DataLoss, err.Error())
 				}
 			}
-			if err := out.Send(&servicev1.WatchResponse{Outcome: o}); err != nil {
+			if err := out.Send(&servicev1.WatchResponse{Outcome: outcomeFor(o, outside)}); err != nil {
 				return err
 			}
 		}
@@ -252,6 +258,7 @@ func (s *ledgerServer) Export(q *servicev1.ExportRequest, out servicev1.LedgerSe
 	if size := s.r.history.Size(); to == 0 || to > size {
 		to = size
 	}
+	who := s.r.outsider(out.Context())
 	for i := q.GetFrom(); i < to; i++ {
 		if s.r.ctx.Err() != nil {
 			return stopping()
@@ -260,6 +267,9 @@ func (s *ledgerServer) Export(q *servicev1.ExportRequest, out servicev1.LedgerSe
 		if err != nil {
 			s.r.unreadable(err)
 			return status.Error(codes.DataLoss, err.Error())
+		}
+		if no := leafFor(i, e, who); no != nil {
+			return no
 		}
 		if err := out.Send(&servicev1.ExportResponse{Index: i, Entry: e}); err != nil {
 			return err

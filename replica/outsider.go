@@ -1,0 +1,57 @@
+package replica
+
+import (
+	"context"
+
+	"google.golang.org/grpc/codes"
+	"google.golang.org/grpc/status"
+
+	"yardhasp/ledger"
+	recordv1 "yardhasp/proto/yardhasp/record/v1"
+)
+
+// outsider names the caller when they are a contractor of another employer, "" for
+// the co-op's own people and for yards.
+func (r *Replica) outsider(ctx context.Context) string {
+	who := callerOf(ctx).person
+	if who == "" {
+		return ""
+	}
+	r.node.View(func(s *ledger.State, _ uint64) {
+		if !s.Outsider(who) {
+			who = ""
+		}
+	})
+	return who
+}
+
+// notTheirs refuses a job that is none of an outsider's.
+func notTheirs(j *recordv1.JobView, who string) error {
+	if who == "" || j == nil || ledger.Concerns(j, who) {
+		return nil
+	}
+	return status.Errorf(codes.PermissionDenied, "%s is not one of your jobs: ask its responsible employee, %s", j.GetId(), j.GetResponsible())
+}
+
+// outcomeFor leaves of an outcome that is not an outsider's only its place, so that
+// their watch stays without a gap.
+func outcomeFor(o *recordv1.Outcome, who string) *recordv1.Outcome {
+	if who == "" || o.GetSigner() == who {
+		return o
+	}
+	return &recordv1.Outcome{Index: o.GetIndex()}
+}
+
+// leafFor refuses a leaf that is not an outsider's to read: theirs are the founding
+// record, what they signed, and the written procedures.
+func leafFor(index uint64, leaf []byte, who string) error {
+	if who == "" || index == 0 {
+		return nil
+	}
+	if e, err := ledger.Decode(leaf); err == nil {
+		if rec := e.Record(); rec.GetSigner() == who || rec.GetPublishProcedure() != nil {
+			return nil
+		}
+	}
+	return status.Error(codes.PermissionDenied, "the history is for the co-op's own people: ask a supervisor for what you need of it")
+}
