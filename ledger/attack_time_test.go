@@ -132,6 +132,7 @@ func TestReadingNotKnowingTheLock(t *testing.T) {
 	w.must(w.journal("stonebend", "ravi", w.actIsolate(feeder)))
 	w.must(w.journal("millrow", "tomas", w.actIsolate(control)))
 	w.must(w.journal("millrow", "ravi", actLock(control, "ravi-2", "boot-1")))
+	w.must(w.journal("stonebend", "mara", actEquipment(feeder, "", w.now+1e9)))
 	seen := w.s.Size()
 	w.must(w.journal("millrow", "ravi", actLockBox("stonebend/box-1", "ravi-1", "boot-1")))
 	w.must(w.behind("stonebend", "mara", seen, &recordv1.Record{Act: &recordv1.Record_BoxAdd{BoxAdd: &recordv1.BoxAdd{Box: "stonebend/box-1", Point: feeder}}}))

@@ -365,6 +365,9 @@ func (x *step) boxAdd(b *recordv1.BoxAdd) {
 	}
 	if !x.refused() {
 		box.Points[p.ID] = x.mark
+		if why := s.keyOfNoLock(box.ID, p.ID); why != "" {
+			x.flag("KEY_OF_NO_LOCK", p.ID, why, boxClause)
+		}
 		x.change("key of %s put into box %s", p.ID, box.ID)
 	}
 }

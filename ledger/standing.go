@@ -105,6 +105,10 @@ func (s *State) pointConditions(j *Job, at int64) []*recordv1.Condition {
 		for _, who := range must {
 			mine := slices.DeleteFunc(slices.Clone(holds), func(h *Hold) bool { return h.Holder != who })
 			tag := slices.IndexFunc(hung, func(h *Hold) bool { return h.Holder == who && !h.Equipment && !h.StoodClear() })
+			if len(mine) == 0 && tag >= 0 && hung[tag].Box != "" && !hung[tag].TagOnly() {
+				add("KEY_OF_NO_LOCK", id, s.lacks(hung[tag], id), "hang a lock on "+id+", put its key into the box, and prove afresh", who, boxClause)
+				continue
+			}
 			if len(mine) == 0 && tag >= 0 {
 				add("TAG_ONLY", id, s.lacks(hung[tag], id), "hang a lock where one goes on; else a tag with its legend and an extra means, and record them", who, tagClause)
 				continue

@@ -77,6 +77,8 @@ func (s *State) lacks(h *Hold, point string) string {
 		return "a tag in the place of a lock on a box holds nothing"
 	case !h.TagOnly() && p.NotLockable:
 		return point + " takes no lock: hang a tag there, with an extra means"
+	case h.Box != "":
+		return s.keyOfNoLock(h.Box, point)
 	case !h.TagOnly():
 		return ""
 	}
@@ -105,7 +107,12 @@ func (x *step) tagFlags(h *Hold) {
 		x.flag("TAG_ONLY", h.Target(), "TAG ONLY: it warns and restrains nothing", tagClause)
 	}
 	for _, p := range x.s.Covers(h) {
-		if why := x.s.lacks(h, p); why != "" {
+		why := x.s.lacks(h, p)
+		switch {
+		case why == "":
+		case h.Box != "" && !h.TagOnly() && why == x.s.keyOfNoLock(h.Box, p):
+			x.flag("KEY_OF_NO_LOCK", p, why, boxClause)
+		default:
 			x.flag("TAG_LACKS", p, why, tagClause)
 		}
 	}
