@@ -64,6 +64,9 @@ func (x *step) handOver(o *recordv1.HandOver) {
 		if off.Job != on.Job {
 			x.flag("OTHER_JOB", on.Ref, fmt.Sprintf("the lock of %s is for job %q, that of %s for %q", off.Holder, off.Job, on.Holder, on.Job), handOverClause)
 		}
+		if slices.ContainsFunc(s.signedOn(off.Job), func(so *SignOn) bool { return so.Person == off.Holder }) {
+			x.flag("STILL_SIGNED_ON", off.Ref, off.Holder+" is still signed on to "+off.Job+": they come out and sign off, or hang a lock of their own again", handOverClause)
+		}
 		x.takeOff(off, "handed over to "+on.Holder)
 	}
 }

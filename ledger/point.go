@@ -45,7 +45,14 @@ func (x *step) closedNote(c *recordv1.Closed) {
 	if p == nil {
 		return
 	}
-	if m := (Moved{c.GetMoved().GetEpoch(), c.GetMoved().GetSeq()}); m != p.Moved || !p.Live {
+	m := Moved{c.GetMoved().GetEpoch(), c.GetMoved().GetSeq()}
+	if m == p.Moved && !p.Live && p.Opened.Set() && p.Opened.before(x.mark) {
+		// Opened, not energised since, and closed all the same: no late word of a closing before.
+		x.flag("NO_GO_AHEAD", p.ID, p.ID+" was closed with no go-ahead: it counts as found closed", "1910.147(e)(3)")
+		x.foundClosedBy(p, x.who.ID)
+		return
+	}
+	if m != p.Moved || !p.Live {
 		x.flag("STALE_CLOSING", p.ID, "this closing does not belong to the last energising: record it as found closed if the handle is closed", "")
 		return
 	}
