@@ -110,9 +110,17 @@ func bringPeople(s *story) {
 		s.done("nia-okoro", "registered padlock "+padlocks[owner]+" of "+owner+", one key cut", &recordv1.Record{Act: &recordv1.Record_RegisterPadlock{
 			RegisterPadlock: &recordv1.RegisterPadlock{Serial: padlocks[owner], Owner: owner, KeysCut: 1, Spare: recordv1.SpareKey_SPARE_KEY_NONE_CUT}}})
 	}
+	for i, owner := range []string{"ravi", "ravi", "tomas", "tomas"} {
+		serial := opsLocks[i]
+		s.done("nia-okoro", "registered operations padlock "+serial+", in the care of "+owner+", one key cut", &recordv1.Record{Act: &recordv1.Record_RegisterPadlock{
+			RegisterPadlock: &recordv1.RegisterPadlock{Serial: serial, Owner: owner, KeysCut: 1, Spare: recordv1.SpareKey_SPARE_KEY_NONE_CUT}}})
+	}
 	s.done("nia-okoro", "registered group box "+lockBox, &recordv1.Record{Act: &recordv1.Record_RegisterBox{
 		RegisterBox: &recordv1.RegisterBox{Box: lockBox, Holes: 6, Label: "group lock box for leg 2"}}})
 }
+
+// opsLocks go on the points themselves; their keys go into the box.
+var opsLocks = []string{"op-11", "op-12", "op-21", "op-22"}
 
 // shortWait stands in for the ten minutes of the drive's plate.
 const shortWait = 2

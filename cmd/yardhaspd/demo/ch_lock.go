@@ -1,6 +1,7 @@
 package demo
 
 import (
+	"slices"
 	"strings"
 	"time"
 
@@ -27,7 +28,17 @@ func shutDownAndOpen(s *story) {
 	}
 	s.opened = time.Now()
 	s.caughtUp()
-	s.page.say("Four points, one box: each is locked, and the keys of those locks go into the box. Millrow's two are driven over.")
+	s.page.say("Four points, one box: on each goes an operations lock, and the keys of those locks go into the box. Millrow's two are driven over.")
+	free := slices.Clone(opsLocks)
+	for _, p := range s.plan.GetPoints() {
+		i := slices.IndexFunc(free, func(serial string) bool { return strings.HasPrefix(serial, "op-1") == (keeper(p) == "ravi") })
+		if s.expect(i >= 0, "no operations lock is left for %s", p); i < 0 {
+			return
+		}
+		s.ops[p] = s.done(keeper(p), "hung operations lock "+free[i]+" on "+p, actLockPoint(p, free[i], jobID)).GetRef()
+		free = slices.Delete(free, i, i+1)
+	}
+	s.caughtUp()
 	for _, p := range s.plan.GetPoints() {
 		s.done("ravi", "put the key of "+p+" into the box", actBoxAdd(p))
 	}
@@ -63,7 +74,7 @@ func readElsewhere(s *story) {
 	s.page.asOf(b.GetAsOf())
 	s.holdLines(b)
 	s.expect(b.GetAsOf().GetYard() == "eastfork" && b.GetAsOf().GetConfirmed(), "%s answered, confirmed: %v", b.GetAsOf().GetYard(), b.GetAsOf().GetConfirmed())
-	s.expect(len(b.GetHolds()) == 2, "the board shows %d locks, want 2", len(b.GetHolds()))
+	s.expect(len(b.GetHolds()) == 2+len(s.ops), "the board shows %d locks, want 2 and %d operations locks", len(b.GetHolds()), len(s.ops))
 	for _, h := range b.GetHolds() {
 		s.expect(h.GetGuards(), "%s's lock is not shown as guarding", h.GetHolder())
 	}

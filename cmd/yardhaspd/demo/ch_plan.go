@@ -81,7 +81,7 @@ func openJob(s *story) {
 		"What a job has reached follows from what people recorded; nobody can tick it off.")
 	exchange(s)
 	s.done("ravi", "opened job "+jobID+" on "+zone+", crew ravi and lena", &recordv1.Record{Act: &recordv1.Record_OpenJob{OpenJob: &recordv1.OpenJob{
-		Id: jobID, Zone: zone, Plan: s.plan.GetPoints(), Responsible: "ravi", Crew: []string{"ravi", "lena"}, Affected: []string{"dov"},
+		Id: jobID, Zone: zone, Plan: s.plan.GetPoints(), Responsible: "ravi", Crew: []string{"ravi", "lena", "tomas"}, Affected: []string{"dov"},
 		Purpose: "clear the plugged boot of leg 2"}}})
 	s.done("ravi", "told dov, before any lock goes on", actNotice(recordv1.NoticeWhen_NOTICE_WHEN_BEFORE))
 }

@@ -39,6 +39,7 @@ type story struct {
 	locks    []cutLock // hung while cut off
 
 	holds, ons map[string]string // by person: the lock's and the sign-on's reference
+	ops        map[string]string // by point: its operations lock
 
 	mu    sync.Mutex
 	heard []*recordv1.Outcome // every entry, in order, as it came
@@ -47,7 +48,7 @@ type story struct {
 
 func newStory(ctx context.Context, out io.Writer, f *fleet, dir string) *story {
 	s := &story{page: &page{w: out}, fleet: f, dir: dir, who: map[string]*client.Client{}, eyes: map[string]*client.Client{},
-		holds: map[string]string{}, ons: map[string]string{}, moved: make(chan struct{})}
+		holds: map[string]string{}, ons: map[string]string{}, ops: map[string]string{}, moved: make(chan struct{})}
 	s.ctx, s.cancel = context.WithCancel(ctx)
 	return s
 }
