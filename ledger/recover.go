@@ -52,7 +52,7 @@ func (x *step) recoverySigned(r *recordv1.RecoverYard) {
 		x.refuse("NOT_PERMITTED", p.ID, p.ID+" is not a manager", "have another manager walk the yard and sign", "another manager", "")
 	}
 	if x.oneHand(r.GetSecond()) {
-		x.refuse("ONE_HAND", r.GetSecond(), fmt.Sprintf("one of %s and %s gave the other their key: it could be one hand with two keys", x.who.ID, r.GetSecond()), "have a third manager walk the yard and sign", "another manager", "")
+		x.refuse("ONE_HAND", r.GetSecond(), x.oneHandText(r.GetSecond()), "have a third manager walk the yard and sign", "another manager", "")
 	}
 }
 

@@ -36,7 +36,7 @@ func (x *step) removal(r *recordv1.Removal) {
 		x.refuse("NOT_PERMITTED", p.ID, p.ID+" is not a manager", "two managers order a removal", "two managers", removalClause)
 	}
 	if x.oneHand(r.GetSecond()) {
-		x.refuse("ONE_HAND", r.GetSecond(), fmt.Sprintf("one of %s and %s gave the other their key: it could be one hand with two keys", x.who.ID, r.GetSecond()), "a third manager signs", "another manager", removalClause)
+		x.refuse("ONE_HAND", r.GetSecond(), x.oneHandText(r.GetSecond()), "a third manager signs", "another manager", removalClause)
 	}
 	if x.rec.GetCapturedUnixMs()+removalKeeps < s.Time {
 		x.refuse("TOO_OLD", ref, fmt.Sprintf("it was written more than %d hours ago: the person may be back", removalKeeps/3_600_000), "look for the person again, and write it anew", "two managers", removalClause)
@@ -63,13 +63,6 @@ func (x *step) removal(r *recordv1.Removal) {
 	}
 	s.Debts[ref] = &Debt{Ref: ref, Person: h.Holder, Target: h.Target(), Second: r.GetSecond(), At: x.mark}
 	s.alarm("REMOVAL_NOT_ACKNOWLEDGED", ref, s.Debts[ref].text(), x.mark)
-}
-
-// oneHand reports whether one of two people who sign gave the other their key: it
-// could be one hand with two keys.
-func (x *step) oneHand(second string) bool {
-	a, b := x.signingKey(x.who.ID), x.signingKey(second)
-	return a != nil && b != nil && (a.By == second || b.By == x.who.ID)
 }
 
 // text is the debt in words.
@@ -100,6 +93,11 @@ func (x *step) acknowledgeRemoval(a *recordv1.AcknowledgeRemoval) {
 	case d.Person != x.who.ID:
 		x.refuse("NOT_YOUR_LOCK", ref, "only "+d.Person+", whose lock it was, says that they were told", "ask them", d.Person, "1910.147(e)(3)(iii)")
 	default:
+		// Who ordered it could be the one who says that they were told.
+		x.notGivenBy(ref, "1910.147(e)(3)(iii)", d.At.By, d.Second)
+		if x.refused() {
+			return
+		}
 		delete(x.s.Debts, ref)
 		x.s.clearAlarm("REMOVAL_NOT_ACKNOWLEDGED", ref)
 		x.change("%s knows that their lock on %s was removed", d.Person, d.Target)
