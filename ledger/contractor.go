@@ -40,6 +40,9 @@ func (x *step) exchangeProcedures(e *recordv1.ExchangeProcedures) {
 	case s.outsider(x.who):
 		x.refuse("OTHER_EMPLOYER", x.who.ID, x.who.ID+" is not employed by the co-op", "a supervisor or manager of the co-op signs", "supervisor or manager", outsideClause)
 	}
+	if x.oneHand(e.GetContractor()) {
+		x.refuse("ONE_HAND", e.GetContractor(), x.oneHandText(e.GetContractor()), "another supervisor or manager of the co-op signs", "another supervisor or manager", outsideClause)
+	}
 	if e.GetDateUnixMs() > s.Time+clockAhead {
 		x.refuse("NOT_YET", e.GetYard(), "the day of the exchange has not come yet", "record it when it was done", x.who.ID, outsideClause)
 	}
