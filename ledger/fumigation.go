@@ -100,7 +100,7 @@ func (s *State) fumigantConditions(zone string, closed map[string]string) []*rec
 	const clause = "1910.272(g)(1)(iii)"
 	at, near := s.fumigantsNear(zone)
 	for _, f := range at {
-		cs = append(cs, cond("FUMIGATED", f.Place, f.Place+" is under a fumigant ("+f.Ref+")", "air it, test it, and record that it is cleared", "the certified applicator", clause))
+		cs = append(cs, f.condition(clause))
 	}
 	for _, f := range near {
 		switch {
@@ -110,6 +110,24 @@ func (s *State) fumigantConditions(zone string, closed map[string]string) []*rec
 			cs = append(cs, cond("FUMIGANT_NEAR", f.Place, f.Place+", joined to "+zone+" by a tunnel, spout or duct, is under a fumigant ("+f.Ref+")",
 				"close the way and say on the permit how, or wait until it is cleared", "supervisor or manager", clause))
 		}
+	}
+	return cs
+}
+
+func (f *Fumigation) condition(clause string) *recordv1.Condition {
+	return cond("FUMIGATED", f.Place, f.Place+" is under a fumigant ("+f.Ref+")", "air it, test it, and record that it is cleared", "the certified applicator", clause)
+}
+
+// workUnderFumigant lists the fumigants at a zone that is none to be entered like a
+// bin: nobody works in them either. For one that is, the permit says so.
+func (s *State) workUnderFumigant(j *Job) []*recordv1.Condition {
+	if z, ok := s.Graph().Zone(j.Zone); ok && z.Entered {
+		return nil
+	}
+	var cs []*recordv1.Condition
+	at, _ := s.fumigantsNear(j.Zone)
+	for _, f := range at {
+		cs = append(cs, f.condition("common practice, no source"))
 	}
 	return cs
 }

@@ -66,6 +66,7 @@ func (s *State) isolationConditions(j *Job, at int64) []*recordv1.Condition {
 	if !j.ShutDown.Set() || !s.closedBefore(j, j.ShutDown) {
 		add("NOT_SHUT_DOWN", j.Zone, "no orderly shut-down is recorded", "shut down and record it", j.Responsible, "1910.147(d)(2)")
 	}
+	cs = append(cs, s.workUnderFumigant(j)...)
 	cs = append(cs, s.procedureConditions(j)...)
 	cs = append(cs, s.crewConditions(j, at)...)
 	cs = append(cs, s.pointConditions(j, at)...)
