@@ -36,5 +36,7 @@ func (x *step) takeOver(t *recordv1.TakeOver) {
 	}
 	was := j.Responsible
 	j.Responsible = x.who.ID
+	s.use(j.Zone, was, x.mark)
+	s.use(j.Zone, x.who.ID, x.mark)
 	x.change("%s is responsible for %s in place of %s", x.who.ID, j.ID, was)
 }
