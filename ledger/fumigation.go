@@ -58,21 +58,27 @@ func (x *step) fumigationCleared(c *recordv1.FumigationCleared) {
 // fumigantsNear lists the fumigations that can reach a zone: at it, or joined to
 // it by a record or by any way of grain, air or chemical that a drawing shows.
 func (s *State) fumigantsNear(zone string) (at, near []*Fumigation) {
-	parts := []string{zone}
-	if z, ok := s.Graph().Zone(zone); ok {
-		for _, p := range z.Parts {
-			parts = append(parts, p.Node)
-		}
-	}
+	parts := s.placesOf(zone)
 	for _, ref := range sorted(s.Fumigations) {
 		switch f := s.Fumigations[ref]; {
-		case slices.Contains(parts, f.Place):
+		case overlap(parts, s.placesOf(f.Place)):
 			at = append(at, f)
 		case overlap(parts, f.Connected) || s.Graph().SharesAir(zone, f.Place):
 			near = append(near, f)
 		}
 	}
 	return at, near
+}
+
+// placesOf lists what the name of a zone or node means: itself and a zone's nodes.
+func (s *State) placesOf(name string) []string {
+	out := []string{name}
+	if z, ok := s.Graph().Zone(name); ok {
+		for _, p := range z.Parts {
+			out = append(out, p.Node)
+		}
+	}
+	return out
 }
 
 // fumigantAgents are what a neighbour's fumigant has the air tested for.
