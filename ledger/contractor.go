@@ -23,10 +23,10 @@ type Exchange struct {
 
 func exchangeKey(yard, employer string) string { return yard + " " + employer }
 
-// outsider reports whether a person is employed by another firm. A contractor for
-// whom no employer is recorded is one.
+// outsider reports whether a person is employed by another firm, in whatever role
+// the co-op enrolled them. A contractor for whom no employer is recorded is one.
 func (s *State) outsider(p *Person) bool {
-	return p != nil && p.Has(contractor) && p.Employer != s.Coop
+	return p != nil && p.Employer != s.Coop && (p.Employer != "" || p.Has(contractor))
 }
 
 func (x *step) exchangeProcedures(e *recordv1.ExchangeProcedures) {
