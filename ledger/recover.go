@@ -36,6 +36,10 @@ func (x *step) recoverYard(r *recordv1.RecoverYard) {
 	if x.s.KeyOf(r.GetKey()) != nil {
 		x.refuse("KEY_IN_USE", fingerprintShort(r.GetKey()), "this key was enrolled before: a recovered yard begins with a key nobody has used", "make a new key on the fresh disk", "", "")
 	}
+	x.notPostdated(y.ID, "two managers", "")
+	if x.rec.GetCapturedUnixMs() < x.s.Time-walkdownKeeps {
+		x.refuse("TOO_OLD", y.ID, fmt.Sprintf("the walkdown was signed more than %d hours ago: what hangs and who is inside may have changed", walkdownKeeps/3_600_000), "walk the yard down again, and write it anew", "two managers", "")
+	}
 	x.walkedRight(y, r)
 	if x.refused() {
 		return
