@@ -50,6 +50,8 @@ func (x *step) clearChoke(r *recordv1.ClearChoke) {
 		x.refuse("UNKNOWN_CHOKE", r.GetChoke(), "nothing choked is recorded under this reference", "read the reference on the board again", x.who.ID, "")
 	case !r.GetDugOut():
 		x.refuse("NOT_DUG_OUT", c.Where, "it is not said that the grain was dug out by hand", "dig it out under locks, then record it", "authorised employee or supervisor", chokeClause)
+	case !c.At.before(x.mark):
+		x.refuse("NOT_SEEN", c.Where, "this was written, or the grain dug out, before the choke was known there", "look again and clear it again", x.who.ID, chokeClause)
 	default:
 		delete(x.s.Chokes, c.Ref)
 		x.s.clearAlarm("CHOKED", c.Ref)

@@ -23,10 +23,10 @@ type Exchange struct {
 
 func exchangeKey(yard, employer string) string { return yard + " " + employer }
 
-// outsider reports whether a person is employed by another firm. A contractor for
-// whom no employer is recorded is one.
+// outsider reports whether a person is employed by another firm, in whatever role
+// the co-op enrolled them. A contractor for whom no employer is recorded is one.
 func (s *State) outsider(p *Person) bool {
-	return p != nil && p.Has(contractor) && p.Employer != s.Coop
+	return p != nil && p.Employer != s.Coop && (p.Employer != "" || p.Has(contractor))
 }
 
 // Outsider reports whether a person is a contractor of another employer than the
@@ -43,6 +43,9 @@ func (x *step) exchangeProcedures(e *recordv1.ExchangeProcedures) {
 		x.refuse("OTHER_EMPLOYER", e.GetContractor(), e.GetContractor()+" is not a contractor's person of "+e.GetEmployer(), "name one who is", x.who.ID, outsideClause)
 	case s.outsider(x.who):
 		x.refuse("OTHER_EMPLOYER", x.who.ID, x.who.ID+" is not employed by the co-op", "a supervisor or manager of the co-op signs", "supervisor or manager", outsideClause)
+	}
+	if x.oneHand(e.GetContractor()) {
+		x.refuse("ONE_HAND", e.GetContractor(), x.oneHandText(e.GetContractor()), "another supervisor or manager of the co-op signs", "another supervisor or manager", outsideClause)
 	}
 	if e.GetDateUnixMs() > s.Time+clockAhead {
 		x.refuse("NOT_YET", e.GetYard(), "the day of the exchange has not come yet", "record it when it was done", x.who.ID, outsideClause)

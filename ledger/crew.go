@@ -244,7 +244,7 @@ func (s *State) complexLockout(j *Job) []string {
 // protects reports whether any lock protects the people of a job.
 func (s *State) protects(j *Job) bool {
 	for _, h := range s.active {
-		if !h.StoodClear() && (h.Job == j.ID || overlap(s.Covers(h), j.Plan)) {
+		if !h.StoodClear() && !h.Equipment && (h.Job == j.ID || overlap(s.Covers(h), j.Plan)) {
 			return true
 		}
 	}

@@ -58,21 +58,27 @@ func (x *step) fumigationCleared(c *recordv1.FumigationCleared) {
 // fumigantsNear lists the fumigations that can reach a zone: at it, or joined to
 // it by a record or by any way of grain, air or chemical that a drawing shows.
 func (s *State) fumigantsNear(zone string) (at, near []*Fumigation) {
-	parts := []string{zone}
-	if z, ok := s.Graph().Zone(zone); ok {
-		for _, p := range z.Parts {
-			parts = append(parts, p.Node)
-		}
-	}
+	parts := s.placesOf(zone)
 	for _, ref := range sorted(s.Fumigations) {
 		switch f := s.Fumigations[ref]; {
-		case slices.Contains(parts, f.Place):
+		case overlap(parts, s.placesOf(f.Place)):
 			at = append(at, f)
 		case overlap(parts, f.Connected) || s.Graph().SharesAir(zone, f.Place):
 			near = append(near, f)
 		}
 	}
 	return at, near
+}
+
+// placesOf lists what the name of a zone or node means: itself and a zone's nodes.
+func (s *State) placesOf(name string) []string {
+	out := []string{name}
+	if z, ok := s.Graph().Zone(name); ok {
+		for _, p := range z.Parts {
+			out = append(out, p.Node)
+		}
+	}
+	return out
 }
 
 // fumigantAgents are what a neighbour's fumigant has the air tested for.
@@ -100,7 +106,7 @@ func (s *State) fumigantConditions(zone string, closed map[string]string) []*rec
 	const clause = "1910.272(g)(1)(iii)"
 	at, near := s.fumigantsNear(zone)
 	for _, f := range at {
-		cs = append(cs, cond("FUMIGATED", f.Place, f.Place+" is under a fumigant ("+f.Ref+")", "air it, test it, and record that it is cleared", "the certified applicator", clause))
+		cs = append(cs, f.condition(clause))
 	}
 	for _, f := range near {
 		switch {
@@ -110,6 +116,24 @@ func (s *State) fumigantConditions(zone string, closed map[string]string) []*rec
 			cs = append(cs, cond("FUMIGANT_NEAR", f.Place, f.Place+", joined to "+zone+" by a tunnel, spout or duct, is under a fumigant ("+f.Ref+")",
 				"close the way and say on the permit how, or wait until it is cleared", "supervisor or manager", clause))
 		}
+	}
+	return cs
+}
+
+func (f *Fumigation) condition(clause string) *recordv1.Condition {
+	return cond("FUMIGATED", f.Place, f.Place+" is under a fumigant ("+f.Ref+")", "air it, test it, and record that it is cleared", "the certified applicator", clause)
+}
+
+// workUnderFumigant lists the fumigants at a zone that is none to be entered like a
+// bin: nobody works in them either. For one that is, the permit says so.
+func (s *State) workUnderFumigant(j *Job) []*recordv1.Condition {
+	if z, ok := s.Graph().Zone(j.Zone); ok && z.Entered {
+		return nil
+	}
+	var cs []*recordv1.Condition
+	at, _ := s.fumigantsNear(j.Zone)
+	for _, f := range at {
+		cs = append(cs, f.condition("common practice, no source"))
 	}
 	return cs
 }

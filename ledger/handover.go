@@ -102,7 +102,7 @@ func (x *step) claimLock(c *recordv1.ClaimLock) {
 		x.refuse("NOT_PERMITTED", w.ID, w.ID+" is not a supervisor or manager", "one of them sees the lock, the tag and its owner, and signs", "supervisor or manager", clause)
 	}
 	if x.oneHand(c.GetWitness()) {
-		x.refuse("ONE_HAND", c.GetWitness(), fmt.Sprintf("one of %s and %s gave the other their key: it could be one hand with two keys", x.who.ID, c.GetWitness()), "another supervisor or manager sees the lock, the tag and its owner, and signs", "another supervisor or manager", clause)
+		x.refuse("ONE_HAND", c.GetWitness(), x.oneHandText(c.GetWitness()), "another supervisor or manager sees the lock, the tag and its owner, and signs", "another supervisor or manager", clause)
 	}
 	if x.holdStands(h, ref) && h.Holder != "" {
 		x.refuse("NOT_YOUR_LOCK", ref, "this lock is held by "+h.Holder+": only a lock whose owner is not known can be claimed", "", h.Holder, clause)

@@ -319,6 +319,9 @@ func (x *step) takeOff(h *Hold, how string) {
 		if j := x.s.Jobs[id]; !j.Closed.Set() && (h.Job == id || overlap(x.s.Covers(h), j.Plan)) {
 			j.LastOff.add(x.mark)
 		}
+		if j := x.s.Jobs[id]; h.Job == id || !j.Closed.Set() && x.s.unclaimed(h) && overlap(x.s.Covers(h), j.Plan) {
+			x.s.use(j.Zone, h.Holder, x.mark)
+		}
 	}
 	x.change("lock of %s off %s: %s", holderName(h), h.Target(), how)
 }

@@ -81,21 +81,40 @@ func (s *State) fireWatchLeft(p *WorkPermit) int64 {
 			to = min(to, w.Off.Time)
 		}
 		from := max(p.Done.Late, w.On.Late)
-		for _, other := range sorted(s.Watches) {
-			o := s.Watches[other]
-			if o.Person != w.Person || o.Job == w.Job && o.Duty == w.Duty || o.Off.Set() && o.Off.Late <= from {
+		for _, o := range s.elsewhere(w) {
+			if o.off.Set() && o.off.Late <= from {
 				continue
 			}
 			// In two places at once they watch neither: what is before or after counts.
-			if o.Off.Set() && o.On.Time < to {
-				from = max(from, o.Off.Late)
+			if o.off.Set() && o.on.Time < to {
+				from = max(from, o.off.Late)
 			} else {
-				to = min(to, o.On.Time)
+				to = min(to, o.on.Time)
 			}
 		}
 		best = max(best, to-from)
 	}
 	return max(0, fireWatchAfter-best)
+}
+
+// stay is a time that somebody spent in one place.
+type stay struct{ on, off Mark }
+
+// elsewhere lists the other watches of somebody who stands watch, and their times
+// in the zones of other jobs.
+func (s *State) elsewhere(w *Watch) []stay {
+	var out []stay
+	for _, ref := range sorted(s.Watches) {
+		if o := s.Watches[ref]; o.Person == w.Person && (o.Job != w.Job || o.Duty != w.Duty) {
+			out = append(out, stay{o.On, o.Off})
+		}
+	}
+	for _, ref := range sorted(s.SignOns) {
+		if so := s.SignOns[ref]; so.Person == w.Person && so.Job != w.Job {
+			out = append(out, stay{so.On, so.Off})
+		}
+	}
+	return out
 }
 
 // fireWatched reports whether somebody whose watch counts stands it now.

@@ -78,6 +78,11 @@ func (x *step) inspectProcedure(i *recordv1.InspectProcedure) {
 	if s.usedIn(p, x.who.ID, date) {
 		x.refuse("INSPECTS_OWN_WORK", x.who.ID, x.who.ID+" used this procedure in the period that is inspected", "an authorised employee who did not use it inspects", "authorised employee", inspectClause+"(A)")
 	}
+	for _, id := range x.otherHands() {
+		if s.usedIn(p, id, date) {
+			x.notGivenBy(zone, inspectClause+"(A)", id)
+		}
+	}
 	if slices.Contains(i.GetEmployees(), x.who.ID) {
 		x.refuse("INSPECTS_OWN_WORK", x.who.ID, "nobody reviews their own duties", "leave yourself out", x.who.ID, inspectClause+"(C)")
 	}

@@ -212,6 +212,9 @@ func (x *step) signOff(o *recordv1.SignOff) {
 	default:
 		so.Off = x.mark
 		delete(x.s.inside, ref)
+		if j := x.s.Jobs[so.Job]; j != nil {
+			x.s.use(j.Zone, so.Person, x.mark)
+		}
 		x.s.end("sign_on", ref)
 		x.s.clearAlarm("PROMISE_BROKEN", ref)
 		x.change("%s signed off the zone of %s", so.Person, so.Job)
@@ -377,6 +380,7 @@ func (x *step) closeJob(c *recordv1.CloseJob) {
 	if x.refused() {
 		return
 	}
+	s.use(j.Zone, j.Responsible, x.mark)
 	j.Closed = x.mark
 	s.end("job", j.ID)
 	for _, ref := range sorted(s.Watches) {

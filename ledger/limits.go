@@ -17,6 +17,9 @@ const (
 	// removalKeeps is how long two managers may take to sign a removal, in ms, from
 	// when it was written (common practice, no source).
 	removalKeeps = 4 * 60 * 60 * 1000
+	// walkdownKeeps is how long a walkdown of a yard says what is there, in ms: a
+	// shift (common practice, no source).
+	walkdownKeeps = 12 * 60 * 60 * 1000
 	// keepEnded is how many entries an ended hold or request stays in the state.
 	keepEnded = 10000
 	// ticketWindow is how many recent ticket counters of one device are

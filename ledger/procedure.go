@@ -119,6 +119,8 @@ func (x *step) approveProcedure(a *recordv1.ApproveProcedure) {
 		x.refuse("REVISION", zone, fmt.Sprintf("version %d waits for approval, and what you read is not its text", p.Waiting.Number), "read the published text, then approve that", x.who.ID, procedureClause)
 	case p.Waiting.Written.By == x.who.ID:
 		x.refuse("OWN_PROCEDURE", zone, "nobody approves the procedure that they wrote", "another supervisor or manager reads and approves it", "supervisor or manager", procedureClause)
+	case overlap(s.hands(x.signingKey(x.who.ID)), s.hands(s.keyAt(p.Waiting.Written.By, p.Waiting.Written.Index))):
+		x.refuse("ONE_HAND", zone, x.oneHandText(p.Waiting.Written.By), "another supervisor or manager reads and approves it", "supervisor or manager", procedureClause)
 	case p.Waiting.Stale != "":
 		x.refuse("PROCEDURE_STALE", zone, p.Waiting.Stale, "compute it again and publish the next version", p.Waiting.Written.By, contentsClause)
 	}

@@ -133,8 +133,31 @@ func (s *State) suspect(ref string, yards ...string) {
 	}
 }
 
+// foundAt is when something found live, or started without the ledger, was recorded;
+// unset when none of that reference waits for correction.
+func (s *State) foundAt(ref string) Mark {
+	for _, id := range sorted(s.Jobs) {
+		if f := s.Jobs[id].Found[ref]; f != nil {
+			return f.At
+		}
+	}
+	if st := s.Started[ref]; st != nil {
+		return st.At
+	}
+	for _, a := range s.Alarms {
+		if a.Code == "FOUND_LIVE" && a.Subject == ref {
+			return a.At
+		}
+	}
+	return Mark{}
+}
+
 func (x *step) correctFoundLive(c *recordv1.CorrectFoundLive) {
 	s, ref := x.s, RefOf(c.GetFound())
+	if at := s.foundAt(ref); at.Set() && !at.seenBy(x.mark) {
+		x.refuse("NOT_SEEN", ref, "this was written before the finding was known there: its cause can't have been corrected", "look again at the panel, then sign it anew", x.who.ID, "")
+		return
+	}
 	done := false
 	for _, id := range sorted(s.Jobs) {
 		if f := s.Jobs[id].Found[ref]; f != nil && !f.Corrected.Set() {

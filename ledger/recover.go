@@ -36,6 +36,10 @@ func (x *step) recoverYard(r *recordv1.RecoverYard) {
 	if x.s.KeyOf(r.GetKey()) != nil {
 		x.refuse("KEY_IN_USE", fingerprintShort(r.GetKey()), "this key was enrolled before: a recovered yard begins with a key nobody has used", "make a new key on the fresh disk", "", "")
 	}
+	x.notPostdated(y.ID, "two managers", "")
+	if x.rec.GetCapturedUnixMs() < x.s.Time-walkdownKeeps {
+		x.refuse("TOO_OLD", y.ID, fmt.Sprintf("the walkdown was signed more than %d hours ago: what hangs and who is inside may have changed", walkdownKeeps/3_600_000), "walk the yard down again, and write it anew", "two managers", "")
+	}
 	x.walkedRight(y, r)
 	if x.refused() {
 		return
@@ -52,7 +56,7 @@ func (x *step) recoverySigned(r *recordv1.RecoverYard) {
 		x.refuse("NOT_PERMITTED", p.ID, p.ID+" is not a manager", "have another manager walk the yard and sign", "another manager", "")
 	}
 	if x.oneHand(r.GetSecond()) {
-		x.refuse("ONE_HAND", r.GetSecond(), fmt.Sprintf("one of %s and %s gave the other their key: it could be one hand with two keys", x.who.ID, r.GetSecond()), "have a third manager walk the yard and sign", "another manager", "")
+		x.refuse("ONE_HAND", r.GetSecond(), x.oneHandText(r.GetSecond()), "have a third manager walk the yard and sign", "another manager", "")
 	}
 }
 

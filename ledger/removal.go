@@ -36,9 +36,10 @@ func (x *step) removal(r *recordv1.Removal) {
 		x.refuse("NOT_PERMITTED", p.ID, p.ID+" is not a manager", "two managers order a removal", "two managers", removalClause)
 	}
 	if x.oneHand(r.GetSecond()) {
-		x.refuse("ONE_HAND", r.GetSecond(), fmt.Sprintf("one of %s and %s gave the other their key: it could be one hand with two keys", x.who.ID, r.GetSecond()), "a third manager signs", "another manager", removalClause)
+		x.refuse("ONE_HAND", r.GetSecond(), x.oneHandText(r.GetSecond()), "a third manager signs", "another manager", removalClause)
 	}
-	if x.rec.GetCapturedUnixMs()+removalKeeps < s.Time {
+	x.notPostdated(ref, "two managers", removalClause)
+	if x.rec.GetCapturedUnixMs() < s.Time-removalKeeps {
 		x.refuse("TOO_OLD", ref, fmt.Sprintf("it was written more than %d hours ago: the person may be back", removalKeeps/3_600_000), "look for the person again, and write it anew", "two managers", removalClause)
 	}
 	if h != nil && h.Holder != "" && (h.Holder == x.who.ID || h.Holder == r.GetSecond()) {
@@ -65,11 +66,12 @@ func (x *step) removal(r *recordv1.Removal) {
 	s.alarm("REMOVAL_NOT_ACKNOWLEDGED", ref, s.Debts[ref].text(), x.mark)
 }
 
-// oneHand reports whether one of two people who sign gave the other their key: it
-// could be one hand with two keys.
-func (x *step) oneHand(second string) bool {
-	a, b := x.signingKey(x.who.ID), x.signingKey(second)
-	return a != nil && b != nil && (a.By == second || b.By == x.who.ID)
+// notPostdated refuses what says of itself that it was signed later than now: a time
+// of capture ahead would keep it fresh for as long.
+func (x *step) notPostdated(about, who, clause string) {
+	if x.rec.GetCapturedUnixMs() > x.s.Time+clockAhead {
+		x.refuse("CLOCK_DOUBT", about, "its time of signing is ahead of the ledger's time: how old it is can't be told", "put the clock right, look again and write it anew", who, clause)
+	}
 }
 
 // text is the debt in words.
@@ -99,7 +101,14 @@ func (x *step) acknowledgeRemoval(a *recordv1.AcknowledgeRemoval) {
 		x.refuse("UNKNOWN_REMOVAL", ref, "no removal of this lock waits for its holder's word", "read the reference on the board again", x.who.ID, "")
 	case d.Person != x.who.ID:
 		x.refuse("NOT_YOUR_LOCK", ref, "only "+d.Person+", whose lock it was, says that they were told", "ask them", d.Person, "1910.147(e)(3)(iii)")
+	case x.rec.GetCapturedUnixMs()+clockAhead < d.At.Late:
+		x.refuse("NOT_SEEN", ref, "this was signed before the removal was ordered: nobody can have been told of it", "once you are told, sign it anew", d.Person, "1910.147(e)(3)(iii)")
 	default:
+		// Who ordered it could be the one who says that they were told.
+		x.notGivenBy(ref, "1910.147(e)(3)(iii)", d.At.By, d.Second)
+		if x.refused() {
+			return
+		}
 		delete(x.s.Debts, ref)
 		x.s.clearAlarm("REMOVAL_NOT_ACKNOWLEDGED", ref)
 		x.change("%s knows that their lock on %s was removed", d.Person, d.Target)

@@ -66,6 +66,7 @@ func (s *State) isolationConditions(j *Job, at int64) []*recordv1.Condition {
 	if !j.ShutDown.Set() || !s.closedBefore(j, j.ShutDown) {
 		add("NOT_SHUT_DOWN", j.Zone, "no orderly shut-down is recorded", "shut down and record it", j.Responsible, "1910.147(d)(2)")
 	}
+	cs = append(cs, s.workUnderFumigant(j)...)
 	cs = append(cs, s.procedureConditions(j)...)
 	cs = append(cs, s.crewConditions(j, at)...)
 	cs = append(cs, s.pointConditions(j, at)...)
@@ -117,6 +118,7 @@ func (s *State) pointConditions(j *Job, at int64) []*recordv1.Condition {
 				add("NO_LOCK", id, who+" has no lock on "+id, who+" hangs their own lock, there or on a box that holds its key", who, "1910.147(d)(4)(i)")
 				continue
 			}
+			cs = append(cs, s.unfitPadlocks(mine, id)...)
 			if !slices.ContainsFunc(mine, func(h *Hold) bool { return s.guards(h, p) }) {
 				add("NOT_TRIED", id, fmt.Sprintf("%s was opened after %s hung their lock", id, who), who+" tries the handle against their lock and records it", who, "1910.147(d)(6)")
 			}

@@ -23,7 +23,7 @@ func (x *step) takeOver(t *recordv1.TakeOver) {
 	case t.GetFrom() != j.Responsible && !from.Has(supervisor, manager):
 		x.refuse("NOT_PERMITTED", from.ID, fmt.Sprintf("%s is neither responsible for %s nor a supervisor or manager", from.ID, j.ID), j.Responsible+" signs, or a supervisor or manager", j.Responsible, handOverClause)
 	case x.oneHand(t.GetFrom()):
-		x.refuse("ONE_HAND", from.ID, fmt.Sprintf("one of %s and %s gave the other their key: it could be one hand with two keys", x.who.ID, from.ID), "a supervisor or manager signs", "supervisor or manager", handOverClause)
+		x.refuse("ONE_HAND", from.ID, x.oneHandText(from.ID), "a supervisor or manager signs", "supervisor or manager", handOverClause)
 	}
 	if !x.who.trained(s.Time) {
 		x.refuse("TRAINING_LAPSED", x.who.ID, x.who.ID+" has no current training as an authorised employee", "train them and record it", "supervisor or manager", "1910.147(c)(7)(i) (unchecked)")
@@ -36,5 +36,7 @@ func (x *step) takeOver(t *recordv1.TakeOver) {
 	}
 	was := j.Responsible
 	j.Responsible = x.who.ID
+	s.use(j.Zone, was, x.mark)
+	s.use(j.Zone, x.who.ID, x.mark)
 	x.change("%s is responsible for %s in place of %s", x.who.ID, j.ID, was)
 }

@@ -79,6 +79,7 @@ func (x *step) recordTraining(t *recordv1.RecordTraining) {
 		x.refuse("OWN_TRAINING", p.ID, "nobody certifies their own training", "ask another supervisor or manager", "supervisor or manager", "1910.147(c)(7)(iv) (unchecked)")
 		return
 	}
+	x.notGivenBy(p.ID, "1910.147(c)(7)(iv) (unchecked)", p.ID)
 	class, done := t.GetTraining(), t.GetDoneUnixMs()
 	if class == recordv1.TrainingClass_TRAINING_CLASS_UNSPECIFIED {
 		class = recordv1.TrainingClass_TRAINING_CLASS_AUTHORISED

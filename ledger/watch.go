@@ -119,6 +119,12 @@ func (s *State) watchFaults(w *Watch, at int64) []*recordv1.Condition {
 		}
 	}
 	if w.Duty == recordv1.Duty_DUTY_FIRE_WATCH {
+		for _, ref := range sorted(s.inside) {
+			if so := s.inside[ref]; so.Person == w.Person && so.Job != w.Job {
+				add("OBSERVER_ELSEWHERE", fmt.Sprintf("%s stands watch as %s and is signed on to the zone of %s", w.Person, DutyWord(w.Duty), so.Job), "sign off there first, or somebody else stands watch", "NFPA 51B (unchecked)")
+				break
+			}
+		}
 		if !w.Equipped {
 			add("NOT_EQUIPPED", w.Person+" has nothing at hand to put a fire out", "bring it, and stand watch again", "1910.252(a) (unchecked)")
 		}

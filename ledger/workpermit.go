@@ -260,14 +260,21 @@ func (x *step) now() Mark {
 }
 
 // permitsReached refuses a start while a permit to be in a zone that it could
-// reach is not closed: whoever is inside and did not sign on is inside all the same.
+// reach is not closed, or hot work there is not over: whoever is inside and did not
+// sign on is inside all the same.
 func (s *State) permitsReached(points []string) []*recordv1.Condition {
 	var cs []*recordv1.Condition
 	for _, id := range sorted(s.WorkPermits) {
 		p := s.WorkPermits[id]
-		if p.open() && p.binEntry() && s.couldReach(p.Zone, points, true) {
-			cs = append(cs, cond("PERMIT_OPEN", id, fmt.Sprintf("closing %s could let energy reach %s, where permit %s for bin entry is not closed", strings.Join(points, ", "), p.Zone, id),
-				"everybody comes out, then close it", "supervisor or manager", "1910.272(g)(1)(ii)"))
+		if !p.open() || !s.couldReach(p.Zone, points, true) {
+			continue
+		}
+		where := fmt.Sprintf("closing %s could let energy reach %s, where ", strings.Join(points, ", "), p.Zone)
+		switch {
+		case p.binEntry():
+			cs = append(cs, cond("PERMIT_OPEN", id, where+"permit "+id+" for bin entry is not closed", "everybody comes out, then close it", "supervisor or manager", "1910.272(g)(1)(ii)"))
+		case !p.Done.Set(): // the fire watch after it stands clear of the machine
+			cs = append(cs, cond("PERMIT_OPEN", id, where+"nobody has recorded that the hot work of permit "+id+" is over: "+strings.Join(p.Named, ", "), "they come away from it and record that it is over", namesOr(p.Named, ""), "1910.147(e)(2)(i)"))
 		}
 	}
 	return cs
