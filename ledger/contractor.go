@@ -29,9 +29,13 @@ func (s *State) outsider(p *Person) bool {
 	return p != nil && p.Employer != s.Coop && (p.Employer != "" || p.Has(contractor))
 }
 
-// Outsider reports whether a person is a contractor of another employer than the
-// co-op: what they may see is ContractorView.
-func (s *State) Outsider(person string) bool { return s.outsider(s.People[person]) }
+// Outsider reports whether a person was enrolled as a contractor and is of another
+// employer than the co-op: what they may see is ContractorView. Of somebody in another
+// role an employer's name written another way must not hide half the board.
+func (s *State) Outsider(person string) bool {
+	p := s.People[person]
+	return p.Has(contractor) && p.Employer != s.Coop
+}
 
 func (x *step) exchangeProcedures(e *recordv1.ExchangeProcedures) {
 	s := x.s
