@@ -34,7 +34,7 @@ func (s *State) outsider(p *Person) bool {
 // role an employer's name written another way must not hide half the board.
 func (s *State) Outsider(person string) bool {
 	p := s.People[person]
-	return p.Has(contractor) && p.Employer != s.Coop
+	return p != nil && p.Has(contractor) && p.Employer != s.Coop
 }
 
 func (x *step) exchangeProcedures(e *recordv1.ExchangeProcedures) {
