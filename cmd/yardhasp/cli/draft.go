@@ -49,7 +49,11 @@ func (a *App) draftBy(cl *client.Client, rec *recordv1.Record) error {
 	if err := a.print(drafted{string(text), d.Missing()}, func(p *page) { p.buf.Write(text) }); err != nil {
 		return err
 	}
-	a.hintf("nothing is recorded yet: %s signs it with \"yardhasp cosign FILE\", then \"yardhasp send FILE\"", strings.Join(d.Missing(), " and "))
+	sign := "signs"
+	if len(d.Missing()) > 1 {
+		sign = "each sign"
+	}
+	a.hintf("nothing is recorded yet: %s %s it with \"yardhasp cosign FILE\", then \"yardhasp send FILE\"", strings.Join(d.Missing(), " and "), sign)
 	return nil
 }
 

@@ -221,6 +221,10 @@ func scene(y *fakeyard.Yard) {
 		switch {
 		case rec.GetWithdraw().GetRequest() == "none":
 			return nil, fakeyard.Refuse(&recordv1.Outcome{Kind: "withdraw", Conditions: []*recordv1.Condition{{Code: "UNKNOWN_REQUEST", Subject: "none", Text: "there is no such request"}}})
+		case rec.GetSignOff().GetSignOn().GetSeq() == 204: // a lock's number
+			return nil, fakeyard.Refuse(&recordv1.Outcome{Kind: "sign_off", Conditions: []*recordv1.Condition{{Code: "UNKNOWN_SIGN_ON", Subject: "stonebend/1/204", Text: "no such sign-on; if it ended long ago, see the history"}}})
+		case rec.GetRelease().GetHold().GetSeq() == 230: // a sign-on's number
+			return nil, fakeyard.Refuse(&recordv1.Outcome{Kind: "release", Conditions: []*recordv1.Condition{{Code: "UNKNOWN_HOLD", Subject: "stonebend/1/230", Text: "no such hold; if it ended long ago, see the history"}}})
 		case rec.GetIssuePermit().GetId() == "refused":
 			return nil, fakeyard.Refuse(&recordv1.Outcome{Kind: "issue_permit", Conditions: []*recordv1.Condition{
 				{Code: "NO_OBSERVER", Subject: "crust-3", Text: "nobody whom the permit names stands watch as observer", Remedy: "they take their station and record it", Who: "mia-berg", Clause: "1910.272(g)(3)"},

@@ -170,6 +170,7 @@ func (p *page) trip(t *trip) {
 	p.alarms(j.GetAlarms())
 	p.inside([]*recordv1.JobView{j}, j.GetSignedOn())
 	p.line("\njob %s on %s: %s", j.GetId(), j.GetZone(), stageWord(j.GetStage()))
+	p.notFor(t.me, j)
 	if j.GetPurpose() != "" {
 		p.line("%s", j.GetPurpose())
 	}
