@@ -169,7 +169,10 @@ func (p *page) board(b *recordv1.Board) {
 	if len(b.GetJobs())+len(b.GetRequests())+len(b.GetHolds())+len(b.GetSignedOn())+len(b.GetPermits())+len(rows)+len(busy)+len(b.GetWrittenHere()) == 0 {
 		p.line("\nno lock, opening, job or request is recorded%s; that does not say that no lock hangs", forWhat(p.of.filter))
 	}
-	if n := len(b.GetPoints()) - len(busy); n > 0 {
+	switch n := len(b.GetPoints()) - len(busy); {
+	case n == 1:
+		p.line("\n1 more point is LIVE with nothing recorded on it: --all lists it")
+	case n > 1:
 		p.line("\n%d more points are LIVE with nothing recorded on them: --all lists them", n)
 	}
 	if may {
