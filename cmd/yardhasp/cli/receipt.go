@@ -112,6 +112,9 @@ func (p *page) receipt(kind string, r *servicev1.Receipt) {
 	if promise && len(r.GetPromised()) > 0 {
 		p.line("promised  %s", strings.Join(r.GetPromised(), ", "))
 	}
+	if promise && kind == "sign_on" && len(r.GetPromised()) == 0 {
+		p.loud("PROMISED NOTHING:", "rely on your own lock, not on this sign-on")
+	}
 	p.next(kind, r)
 	p.endsBy(kind, r)
 	for _, f := range r.GetOutcome().GetFlags() {
