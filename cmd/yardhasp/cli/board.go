@@ -161,6 +161,7 @@ func (p *page) board(b *recordv1.Board) {
 		busy = slices.DeleteFunc(slices.Clone(busy), idle)
 	}
 	p.points("points", busy)
+	p.keyless(busy, b.GetHolds())
 	var rows [][]string
 	for _, x := range b.GetBoxes() {
 		rows = append(rows, []string{x.GetBox(), orDash(strings.Join(x.GetPoints(), ", ")), orDash(strings.Join(x.GetHolds(), ", ")), holesLeft(x.GetHoles(), x.GetHolesLeft())})

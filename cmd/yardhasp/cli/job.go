@@ -133,6 +133,7 @@ func (p *page) job(j *recordv1.JobView, me string) {
 	p.conditions("missing before work, and who supplies it", j.GetToStart())
 	p.permits(j.GetPermits())
 	p.points("points of the plan", j.GetPoints())
+	p.keyless(j.GetPoints(), j.GetHolds())
 	var own, others []*recordv1.HoldView
 	for _, h := range j.GetHolds() {
 		if h.GetHolder() == me && !h.GetFound() && !h.GetEquipment() {

@@ -115,6 +115,11 @@ func (a *App) shiftOf(b *recordv1.Board, kept []client.Kept, yard, me string) *s
 			waiting = append(waiting, fmt.Sprintf("lock %s found on %s waits for its owner to be identified", h.GetRef(), h.GetTarget()))
 		}
 	}
+	for _, x := range b.GetPoints() {
+		if here.at == "" || ledger.YardOf(x.GetPoint()) == here.at {
+			v.Unsafe = append(v.Unsafe, keyless([]*recordv1.PointView{x}, b.GetHolds())...)
+		}
+	}
 	a.overdue(v, b, here, now)
 	v.Waits = append(a.requestsWait(b, here), waiting...)
 	v.Waits = append(v.Waits, jobsWait(b, here)...)

@@ -192,6 +192,7 @@ func (p *page) trip(t *trip) {
 		p.list(fmt.Sprintf("CHANGED since you last looked (%s)", p.a.when(t.last.At)), t.changed)
 	}
 	p.points("points of the plan", j.GetPoints())
+	p.keyless(j.GetPoints(), j.GetHolds())
 	if len(t.own) == 0 {
 		p.section("your own locks still on anywhere: none recorded")
 	}

@@ -108,6 +108,14 @@ func (a *App) lookUp(ctx context.Context, cl *client.Client, rec *recordv1.Recor
 		}
 		known = append(known, w.lock(l))
 	}
+	for _, pair := range rec.GetHandOver().GetPairs() {
+		h := w.holds[ledger.RefOf(pair.GetOff())]
+		for _, s := range b.GetSignedOn() {
+			if h.GetHolder() != "" && s.GetPerson() == h.GetHolder() && s.GetJob() == h.GetJob() {
+				a.warnf("%s is signed on to %s (%s): they come out and sign off before this lock comes off, or work there stops", s.GetPerson(), s.GetJob(), s.GetRef())
+			}
+		}
+	}
 	if len(known) > 0 {
 		a.hintf("it is about %s", strings.Join(known, ", "))
 	}
