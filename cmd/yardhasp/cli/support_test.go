@@ -302,6 +302,7 @@ func scene(y *fakeyard.Yard) {
 			WrittenHere: []*recordv1.WrittenView{{Ref: "eastfork/1/12", Kind: "lock", Signer: "ann-dahl", About: "eastfork/mcc-1/fan", SinceUnixMs: 1790000300000, Promise: "held here"}, {Ref: "eastfork/1/13", Kind: "found_lock", Signer: "bo-lind"}},
 			Permits:     []*recordv1.PermitView{permitInForce(), permitSuspended()},
 			People: []*recordv1.PersonView{{Id: "ann-dahl", Name: "Ann Dahl", Roles: []recordv1.Role{recordv1.Role_ROLE_AUTHORISED}, HasKey: true},
+				{Id: "bo-lind", Name: "Bo Lind", Roles: []recordv1.Role{recordv1.Role_ROLE_MANAGER}, HasKey: true},
 				{Id: "lena-moss", Name: "Lena Moss", Employer: "Harrow Millwrights", Roles: []recordv1.Role{recordv1.Role_ROLE_CONTRACTOR}, HasKey: true,
 					Retrain: []*recordv1.RetrainView{{Zone: "stonebend/leg-2-boot", Why: "version 2 of the procedure"}}}},
 			Padlocks: []*recordv1.PadlockView{

@@ -3,6 +3,7 @@ package cli
 import (
 	"context"
 	"fmt"
+	"slices"
 	"strings"
 
 	"yardhasp/client"
@@ -108,6 +109,9 @@ func (a *App) lookUp(ctx context.Context, cl *client.Client, rec *recordv1.Recor
 		}
 		known = append(known, w.lock(l))
 	}
+	if who := rec.GetRemoval().GetSecond(); who != "" && !isManager(b, who) {
+		a.warnf("%s is not enrolled as a manager: two managers sign a removal", who)
+	}
 	for _, pair := range rec.GetHandOver().GetPairs() {
 		h := w.holds[ledger.RefOf(pair.GetOff())]
 		for _, s := range b.GetSignedOn() {
@@ -119,4 +123,10 @@ func (a *App) lookUp(ctx context.Context, cl *client.Client, rec *recordv1.Recor
 	if len(known) > 0 {
 		a.hintf("it is about %s", strings.Join(known, ", "))
 	}
+}
+
+func isManager(b *recordv1.Board, person string) bool {
+	return slices.ContainsFunc(b.GetPeople(), func(p *recordv1.PersonView) bool {
+		return p.GetId() == person && slices.Contains(p.GetRoles(), recordv1.Role_ROLE_MANAGER)
+	})
 }
