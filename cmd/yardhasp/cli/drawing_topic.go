@@ -45,9 +45,9 @@ and hyphens; another yard's node is written yard/node.
 node     kind: source, bus, machine, store, control. A control has starts: [machine]
          and start: local, remote or automatic; sources that one transfer switch
          keeps apart have the same interlock.
-store    medium, release (what people do about it, in words), and what it is: capacitor, flywheel, raised_load,
-         spring, vessel, accumulator, hot_part or grain_above, with figures; or
-         joules and wait as they are. Figures are named by their unit: farads or
+store    medium, release (what people do about it, in words), and what it is:
+         capacitor, flywheel, raised_load, spring, vessel, accumulator, hot_part or
+         grain_above, with figures; or joules and wait as they are. Figures are named by their unit: farads or
          microfarads; metres or feet; kilograms or pounds; cubic_metres, litres,
          gallons or cubic_feet; kilopascals, psi or bar; celsius or fahrenheit.
          builds_up and recheck: it can come back while work goes on.

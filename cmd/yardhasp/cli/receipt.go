@@ -147,6 +147,8 @@ func (p *page) next(kind string, r *servicev1.Receipt) {
 		p.line("Count yourself UNPROTECTED from now, though others may still see your lock.")
 	case slices.ContainsFunc(r.GetOutcome().GetFlags(), func(f *recordv1.Flag) bool { return f.GetCode() == "AIR_OUT_OF_LIMITS" }):
 		p.loud("EVERYBODY OUT:", "call out whoever is inside, now; \"yardhasp permit list\" shows who is recorded inside, and there may be others")
+	case kind == "closed" && countsForNothing(kind, r):
+		p.loud("IF THE HANDLE IS CLOSED:", "record it now with \"yardhasp found-closed\": until then no screen shows the point as live, and people may be inside")
 	case kind == "issue_permit":
 		p.loud("BEFORE ANYBODY GOES IN OR STRIKES AN ARC:", "ask \"yardhasp permit show\" then; it holds only while every condition holds")
 	case kind == "request":
