@@ -87,7 +87,7 @@ func (c *Client) Panel(ctx context.Context, point string) (*servicev1.GetPanelRe
 func (c *Client) panelAt(ctx context.Context, point, yard string) (*servicev1.GetPanelResponse, error) {
 	y, ok := c.profile.YardByID(yard)
 	if !ok {
-		return nil, fmt.Errorf("%s: its yard %q is not in your profile: only that yard can tell", point, yard)
+		return nil, fmt.Errorf("%s: yard %q is not in your profile, and only the point's own yard can tell: write it as yard/panel/device, or add the yard with \"yardhasp status --update-profile\"", point, yard)
 	}
 	return ask(ctx, c, []Yard{y}, func(ctx context.Context, conn *grpc.ClientConn) (*servicev1.GetPanelResponse, error) {
 		return servicev1.NewLedgerServiceClient(conn).GetPanel(ctx, &servicev1.GetPanelRequest{Point: point})

@@ -14,7 +14,11 @@ func (h *History) locks(b *body) {
 		b.item(fmt.Sprintf("%s on %s, lock %s, padlock %s, job %s", h.who(v.Holder), v.Target, v.Ref, orDash(v.Padlock), orDash(v.Job)))
 		off := "STILL ON as of this record"
 		if v.OffUnixMs != 0 {
-			off = fmt.Sprintf("off %s by %s: %s", stamp(v.OffUnixMs), orDash(v.OffBy), v.How)
+			by := orDash(v.OffBy)
+			if len(v.OffWith) > 0 {
+				by += ", signed by " + strings.Join(v.OffWith, ", ") + " too"
+			}
+			off = fmt.Sprintf("off %s by %s: %s", stamp(v.OffUnixMs), by, v.How)
 		}
 		b.sub("on", stamp(v.OnUnixMs)+"; "+off)
 	}

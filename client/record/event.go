@@ -91,7 +91,9 @@ type Hold struct {
 	OnUnixMs  int64  `json:"on_unix_ms,string"`
 	OffUnixMs int64  `json:"off_unix_ms,string"`
 	How       string `json:"how"`
-	OffBy     string `json:"off_by"`
+	// OffBy wrote what ended it; OffWith signed that too, in a hand-over or a removal.
+	OffBy   string   `json:"off_by"`
+	OffWith []string `json:"off_with"`
 
 	// on and off are the events of its two ends, for filtering.
 	on, off *Event
@@ -167,7 +169,7 @@ func (c *Collector) settle(ev *Event, rec *recordv1.Record, s *ledger.State) {
 			slices.Sort(refs)
 		}
 		for _, ref := range refs {
-			c.hold(ev, ref, s)
+			c.hold(ev, ref, rec, s)
 		}
 	}
 	if ev.Ref != "" {
@@ -176,19 +178,21 @@ func (c *Collector) settle(ev *Event, rec *recordv1.Record, s *ledger.State) {
 }
 
 // hold notes how a hold stands after an entry that named it.
-func (c *Collector) hold(ev *Event, ref string, s *ledger.State) {
+func (c *Collector) hold(ev *Event, ref string, rec *recordv1.Record, s *ledger.State) {
 	h := s.Holds[ref]
 	if h == nil {
 		return
 	}
 	v := c.holds[ref]
 	if v == nil {
-		v = &Hold{Ref: ref, Target: h.Target(), Covers: append([]string{}, s.Covers(h)...), Padlock: h.Padlock, Job: h.Job, OnUnixMs: h.On.Time, on: ev}
+		v = &Hold{Ref: ref, Target: h.Target(), Covers: append([]string{}, s.Covers(h)...), Padlock: h.Padlock, Job: h.Job, OnUnixMs: h.On.Time, OffWith: []string{}, on: ev}
 		c.holds[ref], c.Holds = v, append(c.Holds, v)
 	}
 	v.Holder = h.Holder
 	if !h.Active() && v.OffUnixMs == 0 {
 		v.OffUnixMs, v.How, v.OffBy, v.off = h.Off.Time, h.How, h.Off.By, ev
+		with, _ := ledger.Cosigners(rec)
+		v.OffWith = append(v.OffWith, with...)
 	}
 	about := About{}
 	put(&about.Locks, ref)

@@ -59,7 +59,7 @@ func TestFilter(t *testing.T) {
 		{record.Filter{Lock: "stonebend/1/3"}, "lock ravi, hand_over ravi"},
 		{record.Filter{Lock: "millrow/1/1"}, "lock lena, release lena, release lena"},
 		{record.Filter{Point: sample.Fan}, "register_point nia, lock lena, release lena, lock ravi, removal nia, release lena"},
-		{record.Filter{Job: sample.Job}, "open_job ravi, lock ravi, reading ravi, reading ravi, sign_on ravi, lock lena, hand_over ravi, removal nia, acknowledge_removal lena, lock ravi"},
+		{record.Filter{Job: sample.Job}, "open_job ravi, isolate ravi, lock ravi, reading ravi, reading ravi, sign_on ravi, lock lena, hand_over ravi, removal nia, acknowledge_removal lena, lock ravi"},
 		{record.Filter{At: "millrow", Person: "ravi"}, "lock ravi, removal nia"},
 		{record.Filter{State: "refused"}, "release lena"},
 		{record.Filter{Person: "dov"}, "invite nia, join dov, open_job ravi"},
@@ -188,7 +188,8 @@ func TestReportCertificates(t *testing.T) {
 	flat := strings.Join(strings.Fields(unheaded(b.String())), " ")
 	for _, want := range []string{
 		"Ravi Thole (ravi) on stonebend/head-house/leg-2, lock stonebend/1/3, padlock ravi-1, job boot-1",
-		"handed over to lena",
+		"by ravi, signed by lena too: handed over to lena",
+		"by nia, signed by ines too: removed",
 		"STILL ON as of this record",
 		"electricity by meter, 0.4 V",
 		"instrument: meter 4, proved before yes, proved after yes",

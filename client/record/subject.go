@@ -2,6 +2,7 @@ package record
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"google.golang.org/protobuf/proto"
@@ -44,9 +45,25 @@ func (c *Collector) read(ev *Event, rec *recordv1.Record, s *ledger.State) {
 		if ev.Accepted {
 			c.asked[a.Request.GetId()] = About{Jobs: []string{a.Request.GetJob()}, Points: append([]string{}, ev.Points...), Yards: append([]string{}, ev.Yards...)}
 		}
+	case *recordv1.Record_Isolate, *recordv1.Record_Closed, *recordv1.Record_FoundClosed, *recordv1.Record_FoundStarted,
+		*recordv1.Record_BoxAdd, *recordv1.Record_BoxRemove, *recordv1.Record_Lock, *recordv1.Record_FoundLock:
+		ev.ofPlans(s)
 	}
 	for _, j := range ev.Jobs {
 		ev.add(c.jobs[j])
+	}
+}
+
+// ofPlans gives an act at a panel that names no job every open job whose plan has
+// the point: what was opened and closed for a job belongs to its history.
+func (ev *Event) ofPlans(s *ledger.State) {
+	if len(ev.Jobs) > 0 {
+		return
+	}
+	for id, j := range s.Jobs {
+		if !j.Closed.Set() && slices.ContainsFunc(j.Plan, func(p string) bool { return slices.Contains(ev.Points, p) }) {
+			put(&ev.Jobs, id)
+		}
 	}
 }
 

@@ -230,7 +230,7 @@ func (a *App) askSecret(prompt string) (string, error) {
 func (a *App) group(use, short, long string, subs ...*cobra.Command) *cobra.Command {
 	c := &cobra.Command{Use: use, Short: short, Long: long, Args: func(c *cobra.Command, args []string) error {
 		if len(args) > 0 {
-			return usage(c, "unknown command %q for %q", args[0], c.CommandPath())
+			return usage(c, "unknown command %q for %q%s", args[0], c.CommandPath(), meant(c, args[0]))
 		}
 		return nil
 	}, RunE: func(c *cobra.Command, _ []string) error { return c.Help() }}

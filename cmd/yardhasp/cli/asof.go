@@ -73,8 +73,19 @@ func (p *page) notAsked(v *recordv1.AsOf) {
 
 func (p *page) alarms(texts []string) {
 	for _, t := range texts {
-		p.loud("ALARM:", "%s", t)
+		p.loud("ALARM:", "%s", saidBy(t))
 	}
+}
+
+// saidBy adds to the alarm of a removal the command by which its person says that
+// they know.
+func saidBy(alarm string) string {
+	lock, _, ok := strings.Cut(alarm, ") was removed by ")
+	at := strings.LastIndex(lock, "(")
+	if !ok || at < 0 || !strings.Contains(alarm, untold) {
+		return alarm
+	}
+	return alarm + ": \"yardhasp removal acknowledge " + lock[at+1:] + "\""
 }
 
 func (p *page) conditions(title string, cs []*recordv1.Condition) {

@@ -161,6 +161,7 @@ func (p *page) board(b *recordv1.Board) {
 		busy = slices.DeleteFunc(slices.Clone(busy), idle)
 	}
 	p.points("points", busy)
+	p.keyless(busy, b.GetHolds())
 	var rows [][]string
 	for _, x := range b.GetBoxes() {
 		rows = append(rows, []string{x.GetBox(), orDash(strings.Join(x.GetPoints(), ", ")), orDash(strings.Join(x.GetHolds(), ", ")), holesLeft(x.GetHoles(), x.GetHolesLeft())})
@@ -169,7 +170,10 @@ func (p *page) board(b *recordv1.Board) {
 	if len(b.GetJobs())+len(b.GetRequests())+len(b.GetHolds())+len(b.GetSignedOn())+len(b.GetPermits())+len(rows)+len(busy)+len(b.GetWrittenHere()) == 0 {
 		p.line("\nno lock, opening, job or request is recorded%s; that does not say that no lock hangs", forWhat(p.of.filter))
 	}
-	if n := len(b.GetPoints()) - len(busy); n > 0 {
+	switch n := len(b.GetPoints()) - len(busy); {
+	case n == 1:
+		p.line("\n1 more point is LIVE with nothing recorded on it: --all lists it")
+	case n > 1:
 		p.line("\n%d more points are LIVE with nothing recorded on them: --all lists them", n)
 	}
 	if may {

@@ -3,6 +3,7 @@ package cli
 import (
 	"context"
 	"fmt"
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -137,6 +138,23 @@ func inCharge(j *recordv1.JobView) string {
 	return j.GetResponsible()
 }
 
+// whyUnknown says what keeps somebody who is not signed on from counting as out.
+func whyUnknown(j *recordv1.JobView, person string) string {
+	if slices.ContainsFunc(j.GetHolds(), func(h *recordv1.HoldView) bool { return h.GetHolder() == person && h.GetStoodClear() == "" }) {
+		return ": a lock is on"
+	}
+	var silent []string
+	for _, y := range j.GetAsOf().GetYards() {
+		if !y.GetHeard() {
+			silent = append(silent, y.GetYard())
+		}
+	}
+	if len(silent) == 0 {
+		return ""
+	}
+	return ": not heard from " + strings.Join(silent, ", ")
+}
+
 // members prints everybody on a job's crews: whether they are exposed, and whether
 // they verified.
 func (p *page) members(j *recordv1.JobView) {
@@ -148,7 +166,7 @@ func (p *page) members(j *recordv1.JobView) {
 		case recordv1.Exposure_EXPOSURE_ON:
 			status = "ON"
 		case recordv1.Exposure_EXPOSURE_UNSPECIFIED:
-			status = "UNKNOWN, counts as inside"
+			status = "UNKNOWN, counts as inside" + whyUnknown(j, m.GetPerson())
 		}
 		if m.GetExposure() != recordv1.Exposure_EXPOSURE_OFF {
 			inside++

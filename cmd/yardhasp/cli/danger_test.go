@@ -80,7 +80,7 @@ func TestBoardPoints(t *testing.T) {
 			t.Errorf("%s is not shown:\n%s", name, got)
 		}
 	}
-	if strings.Contains(got, "mcc/idle") || !strings.Contains(got, "1 more points are LIVE") {
+	if strings.Contains(got, "mcc/idle") || !strings.Contains(got, "1 more point is LIVE") {
 		t.Errorf("the idle point:\n%s", got)
 	}
 	if got := screen(func(p *page) { p.of.all = true; p.board(b) }); !strings.Contains(got, "mcc/idle") || strings.Contains(got, "more points") {

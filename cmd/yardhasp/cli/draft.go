@@ -27,14 +27,21 @@ type drafted struct {
 	Missing []string `json:"missing"`
 }
 
-// draft makes a draft, prints it, and says who signs next. Nobody is asked.
-func (a *App) draft(rec *recordv1.Record) error {
+// draft makes a draft, prints it, and says who signs next. A yard is asked only
+// about the locks that it names, and the draft is made without an answer too.
+func (a *App) draft(c *cobra.Command, rec *recordv1.Record) error {
 	cl, err := a.client()
 	if err != nil {
 		return err
 	}
 	defer cl.Close()
-	return a.draftBy(cl, rec)
+	ctx, cancel := context.WithTimeout(c.Context(), a.timeout)
+	defer cancel()
+	if err := a.draftBy(cl, rec); err != nil {
+		return err
+	}
+	a.lookUp(ctx, cl, rec)
+	return nil
 }
 
 func (a *App) draftBy(cl *client.Client, rec *recordv1.Record) error {
@@ -49,7 +56,11 @@ func (a *App) draftBy(cl *client.Client, rec *recordv1.Record) error {
 	if err := a.print(drafted{string(text), d.Missing()}, func(p *page) { p.buf.Write(text) }); err != nil {
 		return err
 	}
-	a.hintf("nothing is recorded yet: %s signs it with \"yardhasp cosign FILE\", then \"yardhasp send FILE\"", strings.Join(d.Missing(), " and "))
+	sign := "signs"
+	if len(d.Missing()) > 1 {
+		sign = "each sign"
+	}
+	a.hintf("nothing is recorded yet: %s %s it with \"yardhasp cosign FILE\", then \"yardhasp send FILE\"", strings.Join(d.Missing(), " and "), sign)
 	return nil
 }
 
@@ -81,7 +92,7 @@ func (a *App) removalCmd() *cobra.Command {
 		if r.Hold, err = refArg(c, args[0]); err != nil {
 			return err
 		}
-		return a.draft(&recordv1.Record{Act: &recordv1.Record_Removal{Removal: r}})
+		return a.draft(c, &recordv1.Record{Act: &recordv1.Record_Removal{Removal: r}})
 	}
 	ack := a.onRef("acknowledge LOCK", "Say that you know that your lock was removed",
 		"For the person whose lock it was, before working again.", "  yardhasp removal acknowledge stonebend/1/204",
@@ -118,7 +129,7 @@ func (a *App) handOverCmd() *cobra.Command {
 			}
 			o.Pairs = append(o.Pairs, &recordv1.HandOver_Pair{Off: a, On: b})
 		}
-		return a.draft(&recordv1.Record{Act: &recordv1.Record_HandOver{HandOver: o}})
+		return a.draft(c, &recordv1.Record{Act: &recordv1.Record_HandOver{HandOver: o}})
 	}
 	return a.group("hand-over", "Hand-over of locks at a change of shift", "", draft)
 }
@@ -134,7 +145,7 @@ func (a *App) takeOverCmd() *cobra.Command {
 			return err
 		}
 		t.Job = args[0]
-		return a.draft(&recordv1.Record{Act: &recordv1.Record_TakeOver{TakeOver: t}})
+		return a.draft(c, &recordv1.Record{Act: &recordv1.Record_TakeOver{TakeOver: t}})
 	}
 	return a.group("take-over", "Change of a job's responsible employee", "", draft)
 }
@@ -152,7 +163,7 @@ func (a *App) claimCmd() *cobra.Command {
 		if l.Hold, err = refArg(c, args[0]); err != nil {
 			return err
 		}
-		return a.draft(&recordv1.Record{Act: &recordv1.Record_ClaimLock{ClaimLock: l}})
+		return a.draft(c, &recordv1.Record{Act: &recordv1.Record_ClaimLock{ClaimLock: l}})
 	}
 	return a.group("claim", "Claim of a lock that was found hanging", "", draft)
 }
@@ -178,7 +189,7 @@ func (a *App) cosignCmd() *cobra.Command {
 		}
 		if a.output == "table" {
 			// First what it says: the passphrase is asked for after it.
-			if err := a.print(nil, func(p *page) { p.draft(d) }); err != nil {
+			if err := a.print(nil, func(p *page) { p.draft(d, a.keptLocks(d.Record().GetLedger())) }); err != nil {
 				return err
 			}
 		}
@@ -216,12 +227,12 @@ func (a *App) cosign(d *client.Draft, newKey string) error {
 }
 
 // draft prints what several people sign, so that nobody signs unread.
-func (p *page) draft(d *client.Draft) {
+func (p *page) draft(d *client.Draft, w *whose) {
 	r := d.Record()
 	p.line("%s, written by %s at %s", strings.ReplaceAll(ledger.KindOf(r), "_", " "), r.GetSigner(), p.a.when(r.GetCapturedUnixMs()))
 	switch act := r.GetAct().(type) {
 	case *recordv1.Record_Removal:
-		p.line("  takes off the lock    %s", ledger.RefOf(act.Removal.GetHold()))
+		p.line("  takes off the lock    %s", w.lock(act.Removal.GetHold()))
 		p.line("  second manager        %s", act.Removal.GetSecond())
 		p.line("  verified not here     %s", act.Removal.GetNotHere())
 		p.line("  tried to reach        %s", act.Removal.GetTriedToReach())
@@ -230,10 +241,10 @@ func (p *page) draft(d *client.Draft) {
 		p.line("  %s signs as the one responsible until now, or in their place as supervisor or manager", act.TakeOver.GetFrom())
 	case *recordv1.Record_HandOver:
 		for _, pair := range act.HandOver.GetPairs() {
-			p.line("  %s comes off, %s stays", ledger.RefOf(pair.GetOff()), ledger.RefOf(pair.GetOn()))
+			p.line("  %s comes off, %s stays", w.lock(pair.GetOff()), w.lock(pair.GetOn()))
 		}
 	case *recordv1.Record_ClaimLock:
-		p.line("  the lock %s belongs to %s; witness %s", ledger.RefOf(act.ClaimLock.GetHold()), r.GetSigner(), act.ClaimLock.GetWitness())
+		p.line("  the lock %s belongs to %s; witness %s", w.lock(act.ClaimLock.GetHold()), r.GetSigner(), act.ClaimLock.GetWitness())
 	case *recordv1.Record_ExchangeProcedures:
 		p.exchange(act.ExchangeProcedures)
 	case *recordv1.Record_ReissueKey:
@@ -244,6 +255,9 @@ func (p *page) draft(d *client.Draft) {
 		if text, err := (protojson.MarshalOptions{UseProtoNames: true}).Marshal(r); err == nil {
 			p.line("  %s", text)
 		}
+	}
+	if len(draftedLocks(r)) > 0 {
+		w.rests(p)
 	}
 }
 

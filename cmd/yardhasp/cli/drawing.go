@@ -6,6 +6,8 @@ import (
 	"errors"
 	"fmt"
 	"os"
+	"slices"
+	"strings"
 
 	"github.com/spf13/cobra"
 	"google.golang.org/grpc/codes"
@@ -87,6 +89,9 @@ func (a *App) drawingCheck() *cobra.Command {
 			g, problems := energy.Build(ds.list)
 			problems = withWarnings(ds, problems)
 			if err := a.report(ds, problems); err != nil {
+				for _, d := range ds.list {
+					err = notDrawn(err, d, ds.list, "give the drawing of %s too: links of %s end there")
+				}
 				return err
 			}
 			out := checked{revisions(ds.list), len(g.Points()), g.Zones(), len(problems)}
@@ -108,7 +113,9 @@ func revisions(ds []*recordv1.Drawing) []string {
 }
 
 func (a *App) drawingPublish() *cobra.Command {
-	return &cobra.Command{Use: "publish FILE", Short: "Make a drawing its yard's current one", Args: args(1, 1), Example: "  yardhasp drawing publish stonebend.yaml",
+	return &cobra.Command{Use: "publish FILE", Short: "Make a drawing its yard's current one", Args: args(1, 1),
+		Long:    "Enters the isolation points that are new on it, as live: they need no \"yardhasp point\nadd\". The yards that its links end in are published first. It supports work once a\nqualified person has walked it: \"yardhasp drawing walk\".",
+		Example: "  yardhasp drawing publish stonebend.yaml",
 		RunE: func(c *cobra.Command, files []string) error {
 			ds, err := readDrawings(files)
 			if err != nil {
@@ -125,7 +132,7 @@ func (a *App) drawingPublish() *cobra.Command {
 					return err
 				}
 				if err := a.report(ds, energy.Check(d, others)); err != nil {
-					return err
+					return notDrawn(err, d, others, "publish the drawing of %s first: links of %s end there, and it has none yet")
 				}
 				rec := &recordv1.Record{Act: &recordv1.Record_PublishDrawing{PublishDrawing: &recordv1.PublishDrawing{Drawing: raw}}}
 				r, err := cl.Submit(ctx, rec)
@@ -135,9 +142,33 @@ func (a *App) drawingPublish() *cobra.Command {
 						a.errorf("%s", ds.sources[d.GetYard()].Place(f.Path, f.Text).Error())
 					}
 				}
-				return a.settled(cl, ledger.KindOf(rec), r, err)
+				if err := a.settled(cl, ledger.KindOf(rec), r, err); err != nil {
+					return err
+				}
+				a.hintf("the new ones of its isolation points are entered with it, as live; a qualified person walks it next: \"yardhasp drawing walk %s --revision %d\"", d.GetYard(), d.GetRevision())
+				return nil
 			})
 		}}
+}
+
+// notDrawn adds to a drawing that can't be used which other yards' drawings it needs
+// and does not find beside it.
+func notDrawn(err error, d *recordv1.Drawing, beside []*recordv1.Drawing, hint string) error {
+	var missing []string
+	for _, l := range d.GetLinks() {
+		for _, end := range []string{l.GetFrom(), l.GetTo()} {
+			yard, _, other := strings.Cut(end, "/")
+			there := func(b *recordv1.Drawing) bool { return b.GetYard() == yard }
+			if other && yard != d.GetYard() && !slices.ContainsFunc(beside, there) && !slices.Contains(missing, yard) {
+				missing = append(missing, yard)
+			}
+		}
+	}
+	if len(missing) == 0 {
+		return err
+	}
+	slices.Sort(missing)
+	return &hinted{err, []string{fmt.Sprintf(hint, strings.Join(missing, ", "), d.GetYard())}}
 }
 
 // otherDrawings are the current drawings of the profile's other yards.

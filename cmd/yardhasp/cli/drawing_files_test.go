@@ -275,3 +275,39 @@ func TestDrawingFromTheLedger(t *testing.T) {
 		t.Errorf("a closed job, or one of another zone, is touched:\n%s", out)
 	}
 }
+
+// The example of "yardhasp help drawings" is a drawing: whoever begins with it gets
+// no error, and its store stands beside what the templates make.
+func TestDrawingsTopicIsADrawing(t *testing.T) {
+	_, rest, _ := strings.Cut(drawingsText, "\n\n")
+	_, rest, _ = strings.Cut(rest, "\n\n")
+	example, _, _ := strings.Cut(rest, "\n\n")
+	var lines []string
+	for _, l := range strings.Split(example, "\n") {
+		lines = append(lines, strings.TrimPrefix(l, "  "))
+	}
+	file := filepath.Join(t.TempDir(), "millrow.yaml")
+	if err := os.WriteFile(file, []byte(strings.Join(lines, "\n")+"\n"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	if code, out, errs := run(t, nil, "drawing", "check", file); code != exitOK || !strings.Contains(out, "nothing stands in the way") {
+		t.Fatalf("exit %d\n%s%s", code, out, errs)
+	}
+	code, out, errs := run(t, nil, "plan", "millrow/leg-1-boot", "--drawing", file)
+	if !strings.Contains(out, "set it on its pin") {
+		t.Fatalf("exit %d, and the plan doesn't drain the store\n%s%s", code, out, errs)
+	}
+}
+
+// A link that ends in a drawing that is not given says which one to give.
+func TestDrawingCheckNamesMissingYard(t *testing.T) {
+	file := filepath.Join(t.TempDir(), "stonebend.yaml")
+	const text = "yard: stonebend\nrevision: 1\ntitle: start circuit\nnodes:\n  - {name: start, kind: bus}\nlinks:\n  - {name: feed, from: millrow/control, to: start, medium: electricity}\n"
+	if err := os.WriteFile(file, []byte(text), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	code, _, errs := run(t, nil, "drawing", "check", file)
+	if code != exitFailure || !strings.Contains(errs, "hint: give the drawing of millrow too: links of stonebend end there\n") {
+		t.Fatalf("exit %d\n%s", code, errs)
+	}
+}

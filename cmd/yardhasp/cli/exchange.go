@@ -29,7 +29,7 @@ func (a *App) exchangeCmd() *cobra.Command {
 			return err
 		}
 		r.Yard = args[0]
-		return a.draft(&recordv1.Record{Act: &recordv1.Record_ExchangeProcedures{ExchangeProcedures: r}})
+		return a.draft(c, &recordv1.Record{Act: &recordv1.Record_ExchangeProcedures{ExchangeProcedures: r}})
 	}
 	return a.group("exchange", "What the co-op and outside employers told each other", "", draft)
 }

@@ -129,16 +129,29 @@ func (a *App) fail(err error) {
 		a.errorf("%s", err.Error())
 	}
 	var h *hinted
-	if errors.As(err, &h) {
+	for errors.As(err, &h) {
 		for _, t := range h.hints {
 			a.hintf("%s", t)
 		}
+		err = h.err
 	}
+}
+
+// actWord is an act as its command is called: "box add" is another command than
+// the one that puts a key into a box.
+func actWord(kind string) string {
+	switch kind {
+	case "box_add":
+		return "box put"
+	case "box_remove":
+		return "box take"
+	}
+	return strings.ReplaceAll(kind, "_", " ")
 }
 
 // refusal lists every unmet condition: what, remedy, who, clause.
 func (a *App) refusal(out *recordv1.Outcome) {
-	a.errorf("refused: %s", strings.ReplaceAll(out.GetKind(), "_", " "))
+	a.errorf("refused: %s", actWord(out.GetKind()))
 	fmt.Fprint(a.Err, a.conditionsText(out.GetConditions()))
 	if p := ledger.PermitFor(out.GetKind()); p != nil && p.Class == ledger.Lifts {
 		a.hintf("nothing was changed; meet every condition above, then do it again")

@@ -2,6 +2,7 @@ package cli
 
 import (
 	"context"
+	"slices"
 	"strings"
 	"time"
 
@@ -121,6 +122,7 @@ func (p *page) job(j *recordv1.JobView, me string) {
 	p.inside([]*recordv1.JobView{j}, j.GetSignedOn())
 	p.permitsOut(j.GetPermits())
 	p.line("\njob %s on %s: %s", j.GetId(), j.GetZone(), stageWord(j.GetStage()))
+	p.notFor(me, j)
 	if j.GetPurpose() != "" {
 		p.line("%s", j.GetPurpose())
 	}
@@ -131,6 +133,7 @@ func (p *page) job(j *recordv1.JobView, me string) {
 	p.conditions("missing before work, and who supplies it", j.GetToStart())
 	p.permits(j.GetPermits())
 	p.points("points of the plan", j.GetPoints())
+	p.keyless(j.GetPoints(), j.GetHolds())
 	var own, others []*recordv1.HoldView
 	for _, h := range j.GetHolds() {
 		if h.GetHolder() == me && !h.GetFound() && !h.GetEquipment() {
@@ -156,6 +159,26 @@ func (p *page) job(j *recordv1.JobView, me string) {
 		p.caution()
 	}
 	p.line("\n%s", NotPermission)
+}
+
+// notFor stands right under "work may start" where the one who reads it has no lock
+// of their own that guards every point of the plan: it may start for others.
+func (p *page) notFor(me string, j *recordv1.JobView) {
+	if j.GetStage() != recordv1.Stage_STAGE_WORK_MAY_START {
+		return
+	}
+	var lacks []string
+	for _, v := range j.GetPoints() {
+		mine := func(h *recordv1.HoldView) bool {
+			return h.GetHolder() == me && !h.GetFound() && !h.GetEquipment() && h.GetGuards() && h.GetStoodClear() == "" && slices.Contains(h.GetCovers(), v.GetPoint())
+		}
+		if !slices.ContainsFunc(j.GetHolds(), mine) {
+			lacks = append(lacks, v.GetPoint())
+		}
+	}
+	if len(lacks) > 0 {
+		p.loud("NOT FOR YOU:", "%s has no lock of their own on %s: hang it before you sign on", me, strings.Join(lacks, ", "))
+	}
 }
 
 func (a *App) jobOpen() *cobra.Command {

@@ -113,7 +113,7 @@ func (a *App) personReissue() *cobra.Command {
 			return usage(c, "--key is not the base64 of 32 bytes")
 		}
 		r.Person, r.Key = args[0], raw
-		return a.draft(&recordv1.Record{Act: &recordv1.Record_ReissueKey{ReissueKey: r}})
+		return a.draft(c, &recordv1.Record{Act: &recordv1.Record_ReissueKey{ReissueKey: r}})
 	}
 	return c
 }

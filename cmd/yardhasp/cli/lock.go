@@ -79,7 +79,7 @@ func (a *App) onRef(use, short, long, example string, build func(r *recordv1.Jou
 func (a *App) releaseCmd() *cobra.Command {
 	var why string
 	c := a.onRef("release LOCK", "Record that you took your own lock off",
-		"Names one lock by its record, yard/epoch/number, as its receipt and the board show\nit. Nobody can release another's lock. From then on you have no protection from it.\n\nA yard's equipment lock is taken off by a supervisor or manager, who says --why.",
+		"Names one lock by its record, yard/epoch/number, as its receipt and the board show\nit. Nobody can release another's lock. From then on you have no protection from it.\n\"yardhasp shift\" lists your locks. It does not sign you off: \"yardhasp sign-off\" does.\n\nA yard's equipment lock is taken off by a supervisor or manager, who says --why.",
 		"  yardhasp release stonebend/1/204\n  yardhasp release stonebend/1/188 --why \"belt is back on\"",
 		func(r *recordv1.JournalRef) *recordv1.Record {
 			return &recordv1.Record{Act: &recordv1.Record_Release{Release: &recordv1.Release{Hold: r, Why: why}}}

@@ -93,6 +93,8 @@ func tagWords(t *recordv1.Tag) string {
 // holesLeft says how many holes no recorded lock takes.
 func holesLeft(holes uint32, left int32) string {
 	switch {
+	case left == -1:
+		return "NONE, 1 more lock than holes"
 	case left < 0:
 		return fmt.Sprintf("NONE, %d more locks than holes", -left)
 	case left == 0 && holes > 0:

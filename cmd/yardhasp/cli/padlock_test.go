@@ -82,7 +82,7 @@ func TestLockScreens(t *testing.T) {
 		"NO: EQUIPMENT LOCK, protects nobody; look again by 2027-01-31",
 		"TAG ONLY: do not operate; handle taken off",
 		"NO: TAG ONLY: no legend; NO extra means",
-		"NONE: full", "NONE, 1 more locks than holes", "TAG ONLY: takes no lock",
+		"NONE: full", "NONE, 1 more lock than holes", "TAG ONLY: takes no lock",
 		"FLAGGED now: stonebend/1/4: a key of padlock p-1 is lost",
 	} {
 		if !strings.Contains(got, want) {

@@ -111,9 +111,9 @@ func (p *page) plan(v *servicev1.PlanResponse, given bool) {
 	}
 	switch {
 	case v.GetIsolates() && !given && !v.GetFewest():
-		p.line("WOULD BE CUT OFF, on these drawings, once these %d points are open and locked; the search was cut short, so fewer might do", len(v.GetPoints()))
+		p.line("WOULD BE CUT OFF, on these drawings, once %s open and locked; the search was cut short, so fewer might do", thesePoints(len(v.GetPoints())))
 	case v.GetIsolates():
-		p.line("WOULD BE CUT OFF, on these drawings, once these %d points are open and locked", len(v.GetPoints()))
+		p.line("WOULD BE CUT OFF, on these drawings, once %s open and locked", thesePoints(len(v.GetPoints())))
 	case given:
 		p.loud("NOT CUT OFF:", "energy still reaches it past these points")
 	default:
@@ -137,6 +137,9 @@ func (p *page) plan(v *servicev1.PlanResponse, given bool) {
 		title = "points examined"
 	}
 	p.list(title, v.GetPoints())
+	if !given && v.GetIsolates() && len(v.GetPoints()) > 1 {
+		p.wrapped("  ", "  ", fmt.Sprintf("why one of them is needed: \"yardhasp plan %s --point ...\" with the others shows what still reaches the zone", v.GetZone()))
+	}
 	p.carry(v.GetLines())
 	p.list("the plan also rests on", v.GetConditions())
 	p.list("stays live near the work", v.GetStaysLive())
@@ -166,6 +169,13 @@ func (p *page) plan(v *servicev1.PlanResponse, given bool) {
 	}
 	p.list("goes dark elsewhere", v.GetGoesDark())
 	p.caution()
+}
+
+func thesePoints(n int) string {
+	if n == 1 {
+		return "this 1 point is"
+	}
+	return fmt.Sprintf("these %d points are", n)
 }
 
 // proofs are long to read, so that each gets lines of its own.

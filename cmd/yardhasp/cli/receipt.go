@@ -3,6 +3,7 @@ package cli
 import (
 	"context"
 	"errors"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -37,7 +38,7 @@ func (a *App) settled(cl *client.Client, kind string, r *servicev1.Receipt, err 
 		}
 	}
 	if err != nil {
-		return lockOff(kind, err)
+		return lockOff(kind, otherNumber(err))
 	}
 	if err := a.print(r, func(p *page) { p.receipt(kind, r) }); err != nil {
 		return err
@@ -56,6 +57,21 @@ func lockOff(kind string, err error) error {
 		return err
 	}
 	return &hinted{err, []string{"if your lock is off already, it protects you from nothing, recorded or not: stay out, or hang it again and record that"}}
+}
+
+// otherNumber says what else the number of a refused ending may be: a lock given to
+// sign-off is still on, whatever "no such sign-on" sounds like.
+func otherNumber(err error) error {
+	var refused *client.Refused
+	switch {
+	case !errors.As(err, &refused):
+		return err
+	case refused.Has("UNKNOWN_SIGN_ON"):
+		return &hinted{err, []string{"if it is the number of a lock, that lock is recorded as on still: it ends by \"yardhasp release LOCK\"; \"yardhasp shift\" lists what you hold"}}
+	case refused.Has("UNKNOWN_HOLD"):
+		return &hinted{err, []string{"if it is the number of a sign-on, you count as inside still: it ends by \"yardhasp sign-off SIGN-ON\"; \"yardhasp shift\" lists what you hold"}}
+	}
+	return err
 }
 
 // warnOutbox reminds of records that nobody else has.
@@ -96,7 +112,11 @@ func (p *page) receipt(kind string, r *servicev1.Receipt) {
 	if promise && len(r.GetPromised()) > 0 {
 		p.line("promised  %s", strings.Join(r.GetPromised(), ", "))
 	}
+	if promise && kind == "sign_on" && len(r.GetPromised()) == 0 {
+		p.loud("PROMISED NOTHING:", "rely on your own lock, not on this sign-on")
+	}
 	p.next(kind, r)
+	p.endsBy(kind, r)
 	for _, f := range r.GetOutcome().GetFlags() {
 		p.loud("FLAGGED:", "%s%s", f.GetText(), inBrackets(f.GetClause()))
 	}
@@ -125,12 +145,30 @@ func (p *page) next(kind string, r *servicev1.Receipt) {
 		p.line("Count yourself UNPROTECTED from now, though others may still see you as inside.")
 	case kind == "release" && r.GetStatus() != servicev1.Status_STATUS_CONFIRMED:
 		p.line("Count yourself UNPROTECTED from now, though others may still see your lock.")
+	case slices.ContainsFunc(r.GetOutcome().GetFlags(), func(f *recordv1.Flag) bool { return f.GetCode() == "AIR_OUT_OF_LIMITS" }):
+		p.loud("EVERYBODY OUT:", "call out whoever is inside, now; \"yardhasp permit list\" shows who is recorded inside, and there may be others")
+	case kind == "closed" && countsForNothing(kind, r):
+		p.loud("IF THE HANDLE IS CLOSED:", "record it now with \"yardhasp found-closed\": until then no screen shows the point as live, and people may be inside")
 	case kind == "issue_permit":
 		p.loud("BEFORE ANYBODY GOES IN OR STRIKES AN ARC:", "ask \"yardhasp permit show\" then; it holds only while every condition holds")
 	case kind == "request":
 		p.loud("DO NOT CLOSE:", "only a go-ahead at the point's own panel is permission")
 	case kind == "energise":
 		p.loud("DO NOT CLOSE", "on this receipt: ask \"yardhasp panel\" now, and close only while it shows the go-ahead")
+	}
+}
+
+// endsBy names the one command that ends what was recorded: a lock comes off by
+// release and never by a sign-off, and the other way round.
+func (p *page) endsBy(kind string, r *servicev1.Receipt) {
+	switch {
+	case kind == "stand_clear":
+		p.line("ends by   yardhasp release, once the test is over; a sign-off takes no lock off")
+	case r.GetRef() == "":
+	case kind == "lock":
+		p.line("ends by   yardhasp release %s, once it is off; a sign-off takes no lock off", r.GetRef())
+	case kind == "sign_on":
+		p.line("ends by   yardhasp sign-off %s, once you are out; it takes no lock off", r.GetRef())
 	}
 }
 

@@ -19,8 +19,8 @@ import (
 const recoverLong = `For a yard whose disk or journal is lost, or whose journal two machines wrote.
 
 First walk the yard. People look at EVERY point and EVERY box of it ("yardhasp board
---yard YARD" lists what the ledger knows; look beyond it too) and into every zone, and
-write down each lock that hangs, each handle that is closed and each person inside.
+--at YARD --all" lists what the ledger knows; look beyond it too) and into every zone,
+and write down each lock that hangs, each handle that is closed and each person inside.
 A lock missed on this walk is a lock that nobody counts. The ledger keeps what it had,
 and what was found is entered beside it; every request that waits on the yard is void.
 

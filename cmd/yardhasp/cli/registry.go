@@ -77,6 +77,7 @@ func (a *App) personRevoke() *cobra.Command {
 func (a *App) pointCmd() *cobra.Command {
 	p := &recordv1.RegisterPoint{}
 	add := &cobra.Command{Use: "add POINT", Short: "Enter an isolation point; it counts as live", Args: args(1, 1),
+		Long:    "For a point that stands on no drawing, or before its drawing is there: a published\ndrawing enters its own points. --holes says for how many locks it has holes.",
 		Example: "  yardhasp point add stonebend/mcc-1/leg-2 --holes 3 --label \"Leg 2 disconnect\""}
 	add.Flags().Uint32Var(&p.Holes, "holes", 1, "holes for locks")
 	add.Flags().StringVar(&p.Label, "label", "", "what people call it")
@@ -127,8 +128,8 @@ func (a *App) boxCmd() *cobra.Command {
 		b.Box = args[0]
 		return a.submit(c, &recordv1.Record{Act: &recordv1.Record_RegisterBox{RegisterBox: b}})
 	}
-	move := func(verb, short string, build func(box, point string) *recordv1.Record) *cobra.Command {
-		return &cobra.Command{Use: verb + " BOX POINT", Short: short, Args: args(2, 2), Example: "  yardhasp box " + verb + " stonebend/box-3 stonebend/mcc-1/leg-2",
+	move := func(verb, short, long string, build func(box, point string) *recordv1.Record) *cobra.Command {
+		return &cobra.Command{Use: verb + " BOX POINT", Short: short, Long: long, Args: args(2, 2), Example: "  yardhasp box " + verb + " stonebend/box-3 stonebend/mcc-1/leg-2",
 			RunE: func(c *cobra.Command, args []string) error {
 				if strings.Count(args[0], "/") != 1 {
 					return usage(c, "%q is not a box: a box is named yard/box, and comes first", args[0])
@@ -136,11 +137,13 @@ func (a *App) boxCmd() *cobra.Command {
 				return a.submit(c, build(args[0], args[1]))
 			}}
 	}
-	put := move("put", "Record that the key of a point's lock went into a box", func(box, point string) *recordv1.Record {
-		return &recordv1.Record{Act: &recordv1.Record_BoxAdd{BoxAdd: &recordv1.BoxAdd{Box: box, Point: point}}}
-	})
-	take := move("take", "Record that it came out again", func(box, point string) *recordv1.Record {
-		return &recordv1.Record{Act: &recordv1.Record_BoxRemove{BoxRemove: &recordv1.BoxRemove{Box: box, Point: point}}}
-	})
-	return a.group("box", "Group lock boxes", "", add, put, take)
+	put := move("put", "Record that the key of a point's lock went into a box",
+		"First the lock hangs on the point and is recorded, by whoever hung it for everybody\non the box; then its key goes in. From then on a lock on the box counts for the\npoint, until the key is recorded as taken out: record that with \"yardhasp box take\"\nbefore that lock comes off, or the box counts for a point that it holds no key of.", func(box, point string) *recordv1.Record {
+			return &recordv1.Record{Act: &recordv1.Record_BoxAdd{BoxAdd: &recordv1.BoxAdd{Box: box, Point: point}}}
+		})
+	take := move("take", "Record that it came out again",
+		"Refused while a lock is on the box. When the work is over, take every key out and record it:\na key left in the record counts at the next job too.", func(box, point string) *recordv1.Record {
+			return &recordv1.Record{Act: &recordv1.Record_BoxRemove{BoxRemove: &recordv1.BoxRemove{Box: box, Point: point}}}
+		})
+	return a.group("box", "Group lock boxes", "One lock on each point, its key in the box, and everybody's own lock on the box:\n\"yardhasp lock --box BOX\". Nobody gets a key out before the last lock is off the box.", add, put, take)
 }

@@ -253,3 +253,17 @@ func TestInterrupted(t *testing.T) {
 		t.Errorf("code %d, printed %q", code, out)
 	}
 }
+
+// A closing that counts for nothing leaves the point open on every screen: whoever
+// closed it is told what to record, and one that counts says nothing of it.
+func TestClosingWithoutGoAhead(t *testing.T) {
+	const word = "IF THE HANDLE IS CLOSED: record it now with \"yardhasp found-closed\""
+	kept := &servicev1.Receipt{Status: servicev1.Status_STATUS_CONFIRMED, Outcome: &recordv1.Outcome{Flags: []*recordv1.Flag{{Text: "this closing does not belong to the last energising"}}}}
+	if got := screen(func(p *page) { p.receipt("closed", kept) }); !strings.Contains(got, word) {
+		t.Errorf("kept and not counted:\n%s", got)
+	}
+	counts := &servicev1.Receipt{Status: servicev1.Status_STATUS_CONFIRMED, Outcome: &recordv1.Outcome{Changes: []string{"stonebend/mcc/main closed by mara"}}}
+	if got := screen(func(p *page) { p.receipt("closed", counts) }); strings.Contains(got, word) {
+		t.Errorf("counted:\n%s", got)
+	}
+}

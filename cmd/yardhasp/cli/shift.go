@@ -81,9 +81,9 @@ func (a *App) shiftOf(b *recordv1.Board, kept []client.Kept, yard, me string) *s
 	here := filter{at: yard}
 	var waiting []string
 	for _, t := range b.GetAlarms() {
-		v.Unsafe = append(v.Unsafe, "ALARM: "+t)
+		v.Unsafe = append(v.Unsafe, "ALARM: "+saidBy(t))
 		if strings.Contains(t, untold) {
-			waiting = append(waiting, "removal not acknowledged: "+t)
+			waiting = append(waiting, "removal not acknowledged: "+saidBy(t))
 		}
 	}
 	for _, j := range b.GetJobs() {
@@ -113,6 +113,11 @@ func (a *App) shiftOf(b *recordv1.Board, kept []client.Kept, yard, me string) *s
 		}
 		if h.GetFound() {
 			waiting = append(waiting, fmt.Sprintf("lock %s found on %s waits for its owner to be identified", h.GetRef(), h.GetTarget()))
+		}
+	}
+	for _, x := range b.GetPoints() {
+		if here.at == "" || ledger.YardOf(x.GetPoint()) == here.at {
+			v.Unsafe = append(v.Unsafe, keyless([]*recordv1.PointView{x}, b.GetHolds())...)
 		}
 	}
 	a.overdue(v, b, here, now)

@@ -6,6 +6,7 @@ import (
 	"encoding/hex"
 	"fmt"
 	"slices"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -46,26 +47,39 @@ func (a *App) learn(m *servicev1.GetMembersResponse, update bool) error {
 	if err != nil {
 		return err
 	}
-	changed := false
+	var learnt []string
 	for _, v := range m.GetMembers() {
 		i := slices.IndexFunc(p.Yards, func(y client.Yard) bool { return y.ID == v.GetYard() })
 		switch {
 		case len(v.GetReplicaKey()) == 0 || v.GetAddress() == "":
 		case i < 0:
-			a.warnf("yard %s is not in your profile: \"yardhasp status --update-profile\" adds it", v.GetYard())
+			if !update {
+				a.warnf("yard %s is not in your profile: \"yardhasp status --update-profile\" adds it", v.GetYard())
+			}
+			learnt = append(learnt, v.GetYard()+" at "+v.GetAddress())
 			p.Yards = append(p.Yards, client.Yard{ID: v.GetYard(), Name: v.GetName(), Address: v.GetAddress(), Key: v.GetReplicaKey()})
-			changed = true
 		case !bytes.Equal(p.Yards[i].Key, v.GetReplicaKey()):
 			a.warnf("yard %s has another key than your profile pins: ask its people for the fingerprint, then correct the profile by hand", v.GetYard())
 		case p.Yards[i].Address != v.GetAddress():
-			a.warnf("yard %s moved to %s: \"yardhasp status --update-profile\" notes it", v.GetYard(), v.GetAddress())
-			p.Yards[i].Address, changed = v.GetAddress(), true
+			if !update {
+				a.warnf("yard %s moved to %s: \"yardhasp status --update-profile\" notes it", v.GetYard(), v.GetAddress())
+			}
+			learnt = append(learnt, v.GetYard()+" at "+v.GetAddress())
+			p.Yards[i].Address = v.GetAddress()
 		}
 	}
-	if !update || !changed {
+	switch {
+	case !update:
+		return nil
+	case len(learnt) == 0:
+		a.hintf("%s has these yards already: nothing was written", path)
 		return nil
 	}
-	return p.Save(path)
+	if err := p.Save(path); err != nil {
+		return err
+	}
+	a.hintf("written into %s: %s", path, strings.Join(learnt, ", "))
+	return nil
 }
 
 func (p *page) status(m *servicev1.GetMembersResponse) {

@@ -221,6 +221,10 @@ func scene(y *fakeyard.Yard) {
 		switch {
 		case rec.GetWithdraw().GetRequest() == "none":
 			return nil, fakeyard.Refuse(&recordv1.Outcome{Kind: "withdraw", Conditions: []*recordv1.Condition{{Code: "UNKNOWN_REQUEST", Subject: "none", Text: "there is no such request"}}})
+		case rec.GetSignOff().GetSignOn().GetSeq() == 204: // a lock's number
+			return nil, fakeyard.Refuse(&recordv1.Outcome{Kind: "sign_off", Conditions: []*recordv1.Condition{{Code: "UNKNOWN_SIGN_ON", Subject: "stonebend/1/204", Text: "no such sign-on; if it ended long ago, see the history"}}})
+		case rec.GetRelease().GetHold().GetSeq() == 230: // a sign-on's number
+			return nil, fakeyard.Refuse(&recordv1.Outcome{Kind: "release", Conditions: []*recordv1.Condition{{Code: "UNKNOWN_HOLD", Subject: "stonebend/1/230", Text: "no such hold; if it ended long ago, see the history"}}})
 		case rec.GetIssuePermit().GetId() == "refused":
 			return nil, fakeyard.Refuse(&recordv1.Outcome{Kind: "issue_permit", Conditions: []*recordv1.Condition{
 				{Code: "NO_OBSERVER", Subject: "crust-3", Text: "nobody whom the permit names stands watch as observer", Remedy: "they take their station and record it", Who: "mia-berg", Clause: "1910.272(g)(3)"},
@@ -298,6 +302,7 @@ func scene(y *fakeyard.Yard) {
 			WrittenHere: []*recordv1.WrittenView{{Ref: "eastfork/1/12", Kind: "lock", Signer: "ann-dahl", About: "eastfork/mcc-1/fan", SinceUnixMs: 1790000300000, Promise: "held here"}, {Ref: "eastfork/1/13", Kind: "found_lock", Signer: "bo-lind"}},
 			Permits:     []*recordv1.PermitView{permitInForce(), permitSuspended()},
 			People: []*recordv1.PersonView{{Id: "ann-dahl", Name: "Ann Dahl", Roles: []recordv1.Role{recordv1.Role_ROLE_AUTHORISED}, HasKey: true},
+				{Id: "bo-lind", Name: "Bo Lind", Roles: []recordv1.Role{recordv1.Role_ROLE_MANAGER}, HasKey: true},
 				{Id: "lena-moss", Name: "Lena Moss", Employer: "Harrow Millwrights", Roles: []recordv1.Role{recordv1.Role_ROLE_CONTRACTOR}, HasKey: true,
 					Retrain: []*recordv1.RetrainView{{Zone: "stonebend/leg-2-boot", Why: "version 2 of the procedure"}}}},
 			Padlocks: []*recordv1.PadlockView{

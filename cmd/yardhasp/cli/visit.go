@@ -170,6 +170,7 @@ func (p *page) trip(t *trip) {
 	p.alarms(j.GetAlarms())
 	p.inside([]*recordv1.JobView{j}, j.GetSignedOn())
 	p.line("\njob %s on %s: %s", j.GetId(), j.GetZone(), stageWord(j.GetStage()))
+	p.notFor(t.me, j)
 	if j.GetPurpose() != "" {
 		p.line("%s", j.GetPurpose())
 	}
@@ -191,6 +192,7 @@ func (p *page) trip(t *trip) {
 		p.list(fmt.Sprintf("CHANGED since you last looked (%s)", p.a.when(t.last.At)), t.changed)
 	}
 	p.points("points of the plan", j.GetPoints())
+	p.keyless(j.GetPoints(), j.GetHolds())
 	if len(t.own) == 0 {
 		p.section("your own locks still on anywhere: none recorded")
 	}

@@ -11,8 +11,8 @@ func (a *App) workActs() []*cobra.Command {
 	signOn := a.onJob("sign-on", "Record that you enter the zone of a job", func(j string) *recordv1.Record {
 		return &recordv1.Record{Act: &recordv1.Record_SignOn{SignOn: &recordv1.SignOn{Job: j}}}
 	})
-	signOn.Long = "Sign on only after \"yardhasp job show\" says that work may start. The record alone is\nno leave to enter; what is wrong with it is flagged."
-	signOff := a.onRef("sign-off SIGN-ON", "Record that you left the zone", "Names the sign-on by its record, yard/epoch/number, as its receipt and the board\nshow it. Be out of the zone first.", "  yardhasp sign-off stonebend/1/230",
+	signOn.Long = "Sign on only after \"yardhasp job show\" says that work may start, and does not say NOT\nFOR YOU: your own lock hangs on every point, or on the box. The record alone is no\nleave to enter; what is wrong with it is flagged. It ends by \"yardhasp sign-off\"."
+	signOff := a.onRef("sign-off SIGN-ON", "Record that you left the zone", "Names the sign-on by its record, yard/epoch/number, as its receipt and the board\nshow it. Be out of the zone first. It takes no lock\noff: \"yardhasp release\" does.", "  yardhasp sign-off stonebend/1/230",
 		func(r *recordv1.JournalRef) *recordv1.Record {
 			return &recordv1.Record{Act: &recordv1.Record_SignOff{SignOff: &recordv1.SignOff{SignOn: r}}}
 		})

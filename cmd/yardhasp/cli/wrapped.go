@@ -76,7 +76,7 @@ func (a *App) condition(b *strings.Builder, n int, c *recordv1.Condition, who bo
 		text = c.GetSubject() + ": " + text
 	}
 	lines := wrap.Lines(a.quantities(text), a.width(), fmt.Sprintf("  %d. ", n), "     ")
-	for _, l := range [][2]string{{"remedy", c.GetRemedy()}, {"who", c.GetWho()}, {"clause", c.GetClause()}} {
+	for _, l := range [][2]string{{"remedy", remedyOf(c)}, {"who", c.GetWho()}, {"clause", c.GetClause()}} {
 		if l[1] != "" && (who || l[0] != "who") {
 			lines = append(lines, wrap.Lines(a.quantities(l[1]), a.width(), fmt.Sprintf("     %-7s ", l[0]+":"), "             ")...)
 		}

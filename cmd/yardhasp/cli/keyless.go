@@ -1,0 +1,34 @@
+package cli
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	recordv1 "yardhasp/proto/yardhasp/record/v1"
+)
+
+// keyless names points that count as held by a box alone, with no lock recorded on
+// the point itself: a key that is in the record of a box from an earlier job opens
+// nothing that hangs there now. It says nothing where a lock is not shown.
+func keyless(points []*recordv1.PointView, holds []*recordv1.HoldView) []string {
+	var out []string
+	for _, v := range points {
+		alone := len(v.GetHolds()) > 0
+		for _, ref := range v.GetHolds() {
+			i := slices.IndexFunc(holds, func(h *recordv1.HoldView) bool { return h.GetRef() == ref })
+			alone = alone && i >= 0 && slices.Contains(v.GetBoxes(), holds[i].GetTarget())
+		}
+		if alone {
+			out = append(out, fmt.Sprintf("NO LOCK ON THE POINT: %s counts as held by %s, and no lock is recorded on %s itself: go and look before you rely on it", v.GetPoint(), strings.Join(v.GetBoxes(), ", "), v.GetPoint()))
+		}
+	}
+	return out
+}
+
+func (p *page) keyless(points []*recordv1.PointView, holds []*recordv1.HoldView) {
+	for _, t := range keyless(points, holds) {
+		word, rest, _ := strings.Cut(t, ": ")
+		p.loud(word+":", "%s", rest)
+	}
+}

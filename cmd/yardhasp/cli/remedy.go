@@ -1,0 +1,60 @@
+package cli
+
+import (
+	"strings"
+
+	recordv1 "yardhasp/proto/yardhasp/record/v1"
+)
+
+// recordedBy is the command that records what meets a condition, by its code. One
+// whose remedy is no record, or is not the same everywhere, is left out.
+var recordedBy = map[string]string{
+	"AIR_NOT_TESTED":           "reading --kind air",
+	"AIR_OLD":                  "reading --kind air",
+	"AIR_OUT_OF_LIMITS":        "reading --kind air",
+	"AIR_VOID":                 "reading --kind air",
+	"CHOKED":                   "clear-choke",
+	"FOUND_LIVE":               "correct",
+	"FOUND_STARTED":            "correct",
+	"FUMIGATED":                "fumigation cleared",
+	"HOLD_STANDS":              "release",
+	"NOT_APPROVED":             "request list",
+	"NOT_CLEAR":                "clear",
+	"NOT_OPEN":                 "isolate",
+	"NOT_PROVED":               "reading",
+	"NOT_SHUT_DOWN":            "shut-down",
+	"NOT_TOLD":                 "notice",
+	"NOT_TRIED":                "tried",
+	"NOT_WALKED":               "drawing walk",
+	"NO_COORDINATOR":           "job coordinator",
+	"NO_DRAWING":               "drawing publish",
+	"NO_EXCHANGE":              "exchange draft",
+	"NO_FIRE_WATCH":            "permit fire-watch",
+	"NO_LOCK":                  "lock",
+	"NO_OBSERVER":              "permit observe",
+	"NO_PERMIT":                "permit bin-entry",
+	"NO_PROCEDURE":             "procedure publish",
+	"RECHECK":                  "stored",
+	"REMOVAL_NOT_ACKNOWLEDGED": "removal acknowledge",
+	"RETRAIN":                  "person training --covers",
+	"SIGNED_ON":                "sign-off",
+	"STILL_INSIDE":             "sign-off",
+	"STORED":                   "stored",
+	"TRAINING_LAPSED":          "person training",
+}
+
+// remedyOf is what would meet a condition, with the command that records it.
+func remedyOf(c *recordv1.Condition) string {
+	words, remedy := recordedBy[c.GetCode()], c.GetRemedy()
+	switch {
+	case remedy == "" || words == "":
+		return remedy
+	case c.GetCode() == "HOLD_STANDS" && strings.Contains(c.GetText(), "not known"):
+		words = "claim draft"
+	case c.GetCode() == "NOT_TOLD" && strings.Contains(c.GetText(), "after the last lock"):
+		words += " --after"
+	case c.GetCode() == "NOT_TOLD":
+		words += " --before"
+	}
+	return remedy + ": \"yardhasp " + words + "\""
+}
