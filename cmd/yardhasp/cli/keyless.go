@@ -8,7 +8,7 @@ import (
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-// keyless names points that count as held by a box alone, with no lock recorded on
+// keyless names points that are held by a box alone, with no lock recorded on
 // the point itself: a key that is in the record of a box from an earlier job opens
 // nothing that hangs there now. It says nothing where a lock is not shown.
 func keyless(points []*recordv1.PointView, holds []*recordv1.HoldView) []string {
@@ -20,7 +20,7 @@ func keyless(points []*recordv1.PointView, holds []*recordv1.HoldView) []string 
 			alone = alone && i >= 0 && slices.Contains(v.GetBoxes(), holds[i].GetTarget())
 		}
 		if alone {
-			out = append(out, fmt.Sprintf("NO LOCK ON THE POINT: %s counts as held by %s, and no lock is recorded on %s itself: go and look before you rely on it", v.GetPoint(), strings.Join(v.GetBoxes(), ", "), v.GetPoint()))
+			out = append(out, fmt.Sprintf("NO LOCK ON THE POINT: %s is in %s, and no lock is recorded on %s itself: go and look before you rely on it", v.GetPoint(), strings.Join(v.GetBoxes(), ", "), v.GetPoint()))
 		}
 	}
 	return out
