@@ -87,7 +87,7 @@ func (h *history) dutyAct() {
 	yard := h.pick("stonebend", "millrow", "eastfork")
 	boss, job := h.pick("mara", "nia", "nia", who), h.pick("boot-1", "room-1", "both-1", "desk-1", binJob)
 	p := h.pick(feeder, main1, control, binPlan[h.rng.Intn(len(binPlan))])
-	serial := h.pick("ravi-1", "tomas-1", "lena-1", "mara-1", "pool-1", "pool-2", "pool-3", "none-1")
+	serial := h.pick("ravi-1", "tomas-1", "lena-1", "mara-1", "pool-1", "pool-1", "pool-2", "pool-2", "pool-3", "none-1")
 	zoned := h.o.jobs[job]
 	far := h.now + 1e9
 	switch h.rng.Intn(25) {
@@ -98,14 +98,13 @@ func (h *history) dutyAct() {
 		a.GetRecordTraining().Qualified = who == "ravi" || who == "lena"
 		h.do(boss, yard, a)
 	case 2:
-		a := actProcedure(0)
-		if next, _ := h.version(zone); h.rng.Intn(4) > 0 {
-			a.GetPublishProcedure().Version = next
-		}
-		h.do(h.pick("mara", "ravi", "nia", who), yard, a)
+		z := h.pick(zone, zone, binZone)
+		next, _ := h.version(z)
+		h.do(h.pick("mara", "ravi", "nia", who), yard, procedureOf(z, next-uint32(h.rng.Intn(5)/4)))
 	case 3:
-		_, waiting := h.version(zone)
-		h.do(h.pick("mara", "nia", "max", who), yard, actApprove(waiting))
+		z := h.pick(zone, zone, binZone)
+		_, waiting := h.version(z)
+		h.do(h.pick("mara", "nia", "max", who), yard, approvalOf(z, waiting))
 	case 4:
 		h.do(h.pick("nia", "max", who), yard, actRequire(yard, h.now+int64(h.rng.Intn(3)-1)*100_000))
 	case 5:
@@ -134,6 +133,7 @@ func (h *history) dutyAct() {
 	case 11:
 		h.do(boss, yard, &recordv1.Record{Act: &recordv1.Record_RegisterPadlock{RegisterPadlock: &recordv1.RegisterPadlock{Serial: serial, Owner: who, KeysCut: uint32(1 + h.rng.Intn(2)),
 			Kind: recordv1.PadlockKind(h.rng.Intn(5)), Spare: recordv1.SpareKey_SPARE_KEY_MANAGER_CUSTODY, SpareHolder: "nia"}}})
+		h.do(who, yard, actLock(p, serial, job), true)
 	case 12:
 		h.do(who, yard, actLock(p, serial, h.pick(job, "")), true)
 	case 13:

@@ -21,13 +21,13 @@ func (h *history) settle() {
 	for _, ref := range slices.Sorted(maps.Keys(h.o.chokes)) {
 		mostly(func() { h.do("mara", "stonebend", actClearChoke(ref, true)) })
 	}
-	for _, z := range []string{zone} {
+	for _, z := range []string{zone, binZone} {
 		next, waiting := h.version(z)
-		if h.o.required["stonebend"] > 0 && h.o.current[z].number == 0 && waiting == 0 {
-			mostly(func() { h.do("mara", "", actProcedure(next)) })
+		if h.o.required[home(z)] > 0 && h.o.current[z].number == 0 && waiting == 0 {
+			mostly(func() { h.do("mara", "", procedureOf(z, next)) })
 		}
 		if _, waiting = h.version(z); waiting > 0 {
-			mostly(func() { h.do(h.pick("nia", "max"), "", actApprove(waiting)) })
+			mostly(func() { h.do(h.pick("nia", "max"), "", approvalOf(z, waiting)) })
 		}
 	}
 	for _, p := range slices.Sorted(maps.Keys(h.o.until)) {
@@ -123,6 +123,24 @@ func (h *history) hotWork(who string) {
 	h.do("tomas", "stonebend", actStand("boot-1", recordv1.Duty_DUTY_FIRE_WATCH))
 	h.n++
 	h.do(h.pick("nia", who), "", actIssueHot("weld-"+decimal(uint64(h.n)), "boot-1", h.now+240*minute, hot()))
+}
+
+// quiet puts right what would keep points from being energised: the hot work is
+// over, and its fire watch.
+func (h *history) quiet() {
+	h.settle()
+	for _, id := range slices.Sorted(maps.Keys(h.o.bin.permits)) {
+		if p := h.o.bin.permits[id]; p.hot && !p.closed {
+			h.do("lena", "stonebend", actHotDone(id))
+			h.now += 61 * minute
+			h.do("nia", "", actClosePermit(id))
+		}
+	}
+	for _, id := range slices.Sorted(maps.Keys(h.s.Reqs)) {
+		if h.s.Reqs[id].Open() {
+			h.do("mara", "", &recordv1.Record{Act: &recordv1.Record_Withdraw{Withdraw: &recordv1.Withdraw{Request: id, Why: "not needed"}}})
+		}
+	}
 }
 
 // isolateFor opens and locks a job's points at eastfork for these people, and
@@ -238,6 +256,20 @@ func (h *history) binDown() {
 	}
 }
 
+func procedureOf(z string, version uint32) *recordv1.Record {
+	a := actProcedure(version)
+	if p := a.GetPublishProcedure(); z == binZone {
+		p.Zone, p.Points = z, binPlan
+	}
+	return a
+}
+
+func approvalOf(z string, version uint32) *recordv1.Record {
+	a := actApprove(version)
+	a.GetApproveProcedure().Zone = z
+	return a
+}
+
 // enrol invites somebody and has them join.
 func (h *history) enrol(id string) {
 	h.keys[id], h.once[id] = key(id), key("once "+id)
@@ -289,4 +321,25 @@ func (h *history) givenUp(id string) {
 	default:
 		h.do("stonebend", "", &recordv1.Record{Act: &recordv1.Record_Expire{Expire: &recordv1.Expire{Request: rq}}})
 	}
+}
+
+// coda does at the end of a history what seldom comes of itself.
+func (h *history) coda() {
+	h.settle()
+	ref := h.theHolds(func(x *oracleHold) bool { return x.by != "" && !x.equipment })
+	if x := h.o.holds[ref]; x != nil {
+		h.step(home(x.point+x.box), x.by, actTried(ref))
+	}
+	fog := h.do("dov", "eastfork", actFumigated("eastfork/bin-4")).GetRef()
+	h.do("mara", "eastfork", actFumigantCleared(fog, int64(h.rng.Intn(2))*301))
+	for _, ref := range slices.Sorted(maps.Keys(h.o.debts)) {
+		h.together(h.o.debts[ref], actAcknowledge(ref))
+	}
+	for _, ref := range h.foundRefs() {
+		h.step("stonebend", "ravi", actCorrect(ref))
+	}
+	h.quiet()
+	h.givenUp("both-1")
+	h.givenUp("room-1")
+	h.step("millrow", "mara", actFoundClosed(control))
 }
