@@ -36,5 +36,6 @@ func (x *step) takeOver(t *recordv1.TakeOver) {
 	}
 	was := j.Responsible
 	j.Responsible = x.who.ID
+	s.use(j.Zone, j.Responsible, x.mark)
 	x.change("%s is responsible for %s in place of %s", x.who.ID, j.ID, was)
 }
