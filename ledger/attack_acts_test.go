@@ -56,7 +56,7 @@ var oracleManagers = []string{"nia", "max", "ines"}
 // mayEnd: a hold is ended by its holder alone, with a key from before it.
 func (o *oracle) mayEnd(h *oracleHold, by, how string) {
 	switch {
-	case h == nil || h.off || h.by == "" || h.by != by:
+	case h == nil || h.off || h.by == "" || h.by != by || h.equipment || o.revoked[by]:
 		o.t.Fatalf("%s %s the lock %v", by, how, h)
 	case max(h.index, h.claimed) < o.keyFrom[by]:
 		o.t.Fatalf("%s %s the lock %v with a key from entry %d", by, how, h, o.keyFrom[by])
@@ -71,7 +71,7 @@ func (o *oracle) noteAct(f fact, r *recordv1.Record, out *recordv1.Outcome) {
 			o.t.Fatalf("a lock found was refused: %v", out)
 		}
 		f.by = ""
-		o.holds[out.GetRef()] = &oracleHold{fact: f, point: a.FoundLock.GetTarget().GetPoint(), box: a.FoundLock.GetTarget().GetBox()}
+		o.holds[out.GetRef()] = &oracleHold{fact: f, point: a.FoundLock.GetTarget().GetPoint(), box: a.FoundLock.GetTarget().GetBox(), job: a.FoundLock.GetJob(), flags: out.GetFlags()}
 	case *recordv1.Record_FoundStarted:
 		if !ok {
 			o.t.Fatalf("a start found was refused: %v", out)
@@ -108,7 +108,7 @@ func (o *oracle) noteAct(f fact, r *recordv1.Record, out *recordv1.Outcome) {
 		h := o.holds[ref]
 		two := []string{f.by, a.Removal.GetSecond()}
 		switch {
-		case h == nil || h.off || slices.Contains(two, h.by) || two[0] == two[1]:
+		case h == nil || h.off || h.equipment || slices.Contains(two, h.by) || two[0] == two[1]:
 			o.t.Fatalf("%v removed the lock %v", two, h)
 		case !slices.Contains(oracleManagers, two[0]) || !slices.Contains(oracleManagers, two[1]):
 			o.t.Fatalf("%v, not both managers, removed the lock %v", two, h)
@@ -131,7 +131,7 @@ func (o *oracle) noteAct(f fact, r *recordv1.Record, out *recordv1.Outcome) {
 		for _, p := range a.HandOver.GetPairs() {
 			off, on := o.holds[text(p.GetOff())], o.holds[text(p.GetOn())]
 			o.mayEnd(off, off.by, "handed over")
-			if on == nil || on.off || on.stood > 0 || off.stood > 0 || on.by == off.by || on.by == "" || on.point+on.box != off.point+off.box {
+			if on == nil || on.off || on.equipment || on.stood > 0 || off.stood > 0 || on.by == off.by || on.by == "" || on.point+on.box != off.point+off.box {
 				o.t.Fatalf("the lock %v was handed over to %v", off, on)
 			}
 			if !slices.Contains(signed, off.by) || !slices.Contains(signed, on.by) {

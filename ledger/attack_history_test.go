@@ -24,17 +24,22 @@ type history struct {
 	rng *rand.Rand
 	b   *ledger.State // a second replica, saved and restored on the way
 	n   int
+	// duty mixes in what attack_dutyacts_test.go has.
+	duty bool
 }
 
 const keyBox = "eastfork/box-1"
 
-func newHistory(t *testing.T, seed int64) *history {
+func newHistory(t *testing.T, seed int64, before ...func(h *history)) *history {
 	w := drawnWithMain(t)
 	w.must(w.direct("nia", &recordv1.Record{Act: &recordv1.Record_RegisterBox{RegisterBox: &recordv1.RegisterBox{Box: keyBox, Holes: 6}}}))
 	for _, m := range []string{"max", "ines"} {
 		w.joinPerson(person(m, false, manager))
 	}
 	h := &history{world: w, o: newOracle(t), rng: rand.New(rand.NewSource(seed)), b: w.s.Clone()}
+	for _, f := range before {
+		f(h)
+	}
 	for _, id := range []string{"boot-1", "room-1", "both-1"} {
 		j := oracleJobs[id]
 		h.step("stonebend", "mara", actJob(id, j.responsible, j.zone, j.plan...))
@@ -75,7 +80,7 @@ func (h *history) step(yard, who string, act *recordv1.Record, wild ...bool) *re
 			r.CapturedUnixMs -= int64(h.rng.Intn(100_000))
 		}
 	}
-	f := fact{index: h.s.Size(), seq: h.s.Yards[yard].Drained + 1, based: based, yard: yard, by: who, captured: r.CapturedUnixMs, written: h.now}
+	f := fact{index: h.s.Size(), epoch: h.s.Yards[yard].Epoch, seq: h.s.Yards[yard].Drained + 1, based: based, yard: yard, by: who, captured: r.CapturedUnixMs, written: h.now}
 	h.basedOn[yard] = based
 	defer delete(h.basedOn, yard)
 	out := h.envelope(yard, &recordv1.Envelope{Body: &recordv1.Envelope_Signed{Signed: signed(h.t, seal.RecordDomain, marshal(h.t, r), h.keys[who])}})
@@ -104,6 +109,10 @@ func (h *history) wildStep() {
 	who := h.pick("ravi", "tomas", "lena", "mara", "dov", "nia")
 	yard := h.pick("stonebend", "millrow", "eastfork")
 	p := oraclePoints[h.rng.Intn(len(oraclePoints))]
+	if h.duty && h.rng.Intn(2) == 0 {
+		h.dutyAct()
+		return
+	}
 	do := func(y, by string, act *recordv1.Record) { h.step(y, by, act, true) }
 	switch h.rng.Intn(28) {
 	case 18, 19, 20, 21, 22, 23, 24, 25, 26, 27:
@@ -217,7 +226,7 @@ func (h *history) workUp(id string) {
 		p := j.plan[h.rng.Intn(len(j.plan))]
 		h.maybe("eastfork", "mara", &recordv1.Record{Act: &recordv1.Record_BoxAdd{BoxAdd: &recordv1.BoxAdd{Box: keyBox, Point: p}}})
 	}
-	crew := []string{j.responsible}
+	crew := []string{h.o.jobs[id].responsible}
 	for _, ref := range h.onRefs() {
 		if s := h.o.ons[ref]; !s.off && s.job == id {
 			crew = append(crew, s.by)

@@ -16,18 +16,27 @@ import (
 // fact is one accepted record with its place in the journals.
 type fact struct {
 	index, seq, based uint64
+	epoch             uint64 // of the yard's journal
 	yard, by          string
 	captured, written int64
 }
 
 // knows reports whether the yard that wrote b had a before it.
 func (b fact) knows(a fact) bool {
-	return a.yard == b.yard && a.seq < b.seq || a.yard != b.yard && a.index < b.based
+	if a.yard == b.yard && a.epoch == b.epoch {
+		return a.seq < b.seq
+	}
+	return a.index < b.based
 }
 
 type oracleHold struct {
 	fact
 	point, box string
+	job        string
+	padlock    string
+	equipment  bool
+	tag        *recordv1.Tag
+	flags      []*recordv1.Flag
 	tried      []fact
 	off        bool
 	stood      uint64 // the index of the test its holder stood clear for
@@ -65,12 +74,13 @@ type oracle struct {
 	energise int
 	starts   int
 	oracleActs
+	duties
 }
 
 func newOracle(t *testing.T) *oracle {
 	o := &oracle{t: t, holds: map[string]*oracleHold{}, ons: map[string]*oracleOn{}, box: map[string]fact{}, live: map[string]bool{},
 		opened: map[string]fact{}, closed: map[string]fact{}, readings: map[string][]oracleReading{}, stored: map[string][]fact{}, told: map[string][]fact{}, shut: map[string][]fact{},
-		found: map[string]fact{}, drained: map[string]uint64{}, oracleActs: newOracleActs()}
+		found: map[string]fact{}, drained: map[string]uint64{}, oracleActs: newOracleActs(), duties: newDuties()}
 	for _, p := range oraclePoints {
 		o.live[p] = true
 	}
@@ -93,7 +103,7 @@ var oracleJobs = map[string]oracleJob{
 // reach is a breadth-first search of our own over the two drawings: the points on
 // any way from anywhere into a part of the zone, every device taken as passing.
 func reach(zone string) []string {
-	stone := withMain(2)
+	stone, bins := withMain(2), binDrawing()
 	_, mill := drawings()
 	full := func(y, n string) string {
 		if strings.Contains(n, "/") {
@@ -102,16 +112,18 @@ func reach(zone string) []string {
 		return y + "/" + n
 	}
 	var queue []string
-	for _, z := range stone.Zones {
-		if "stonebend/"+z.Name == zone {
-			for _, p := range z.Parts {
-				queue = append(queue, full("stonebend", p.Node))
+	for _, d := range []*recordv1.Drawing{stone, bins} {
+		for _, z := range d.Zones {
+			if d.Yard+"/"+z.Name == zone {
+				for _, p := range z.Parts {
+					queue = append(queue, full(d.Yard, p.Node))
+				}
 			}
 		}
 	}
 	var points []string
 	for i := 0; i < len(queue); i++ {
-		for _, d := range []*recordv1.Drawing{stone, mill} {
+		for _, d := range []*recordv1.Drawing{stone, mill, bins} {
 			for _, l := range d.Links {
 				from, to := full(d.Yard, l.From), full(d.Yard, l.To)
 				for _, way := range [][2]string{{from, to}, {to, from}} {
@@ -131,7 +143,7 @@ func reach(zone string) []string {
 	return points
 }
 
-var reachOf = map[string][]string{zone: reach(zone), room: reach(room)}
+var reachOf = map[string][]string{zone: reach(zone), room: reach(room), binZone: reach(binZone), deskZone: reach(deskZone)}
 
 func (o *oracle) covers(h *oracleHold, p string) bool {
 	_, in := o.box[p]
@@ -142,12 +154,14 @@ func (o *oracle) covers(h *oracleHold, p string) bool {
 func (o *oracle) note(f fact, r *recordv1.Record, out *recordv1.Outcome) {
 	ok := out.GetAccepted()
 	counts := ok && len(out.GetFlags()) == 0
+	o.noteDuty(f, r, out)
 	switch a := r.GetAct().(type) {
 	case *recordv1.Record_Lock:
 		if !ok {
 			o.t.Fatalf("a lock was refused: %v", out)
 		}
-		o.holds[out.GetRef()] = &oracleHold{fact: f, point: a.Lock.GetTarget().GetPoint(), box: a.Lock.GetTarget().GetBox()}
+		o.holds[out.GetRef()] = &oracleHold{fact: f, point: a.Lock.GetTarget().GetPoint(), box: a.Lock.GetTarget().GetBox(),
+			job: a.Lock.GetJob(), padlock: a.Lock.GetPadlock(), equipment: a.Lock.GetEquipment(), tag: a.Lock.GetTag(), flags: out.GetFlags()}
 	case *recordv1.Record_SignOn:
 		if !ok {
 			o.t.Fatalf("a sign-on was refused: %v", out)
@@ -155,7 +169,11 @@ func (o *oracle) note(f fact, r *recordv1.Record, out *recordv1.Outcome) {
 		o.ons[out.GetRef()] = &oracleOn{fact: f, job: a.SignOn.GetJob()}
 	case *recordv1.Record_Release:
 		if h := o.holds[text(a.Release.GetHold())]; ok {
-			o.mayEnd(h, f.by, "ended")
+			if h != nil && h.equipment {
+				o.mayEndEquipment(h, f, a.Release.GetWhy())
+			} else {
+				o.mayEnd(h, f.by, "ended")
+			}
 			h.off = true
 		}
 	case *recordv1.Record_SignOff:
@@ -236,6 +254,7 @@ func text(r *recordv1.JournalRef) string {
 // this very test, and nobody is signed on to a zone that it reaches.
 func (o *oracle) energised(p, request string) {
 	o.energise++
+	o.energisedDuties(p)
 	q := o.reqs[request]
 	if q.test {
 		o.tests++
@@ -246,7 +265,7 @@ func (o *oracle) energised(p, request string) {
 		}
 	}
 	for ref, s := range o.ons {
-		j, known := oracleJobs[s.job]
+		j, known := o.jobs[s.job]
 		if !s.off && (!known || slices.Contains(reachOf[j.zone], p)) {
 			o.t.Fatalf("%s was energised while %s is signed on to %q (%s)", p, s.by, s.job, ref)
 		}
@@ -261,13 +280,14 @@ func (o *oracle) mayStart(id string) {
 		o.t.Helper()
 		o.t.Fatalf("work may start on "+id+", but "+format, a...)
 	}
-	must := []string{j.responsible}
+	must := []string{o.jobs[id].responsible}
 	for _, s := range o.ons {
 		if !s.off && s.job == id {
 			must = append(must, s.by)
 		}
 	}
 	o.mayStartActs(j, must, fail)
+	o.mayStartDuties(id, must, fail)
 	if len(o.found) > 0 {
 		fail("something found live is not corrected: %v", o.found)
 	}
@@ -288,7 +308,7 @@ func (o *oracle) mayStart(id string) {
 	}
 	locked := func(f fact, p string) bool {
 		for _, h := range o.holds {
-			if h.off || h.stood > 0 || !o.covers(h, p) || !f.knows(h.fact) || f.captured < h.written {
+			if !o.counts(h, p) || !f.knows(h.fact) || f.captured < h.written {
 				continue
 			}
 			if h.box == "" || f.knows(o.box[p]) {
@@ -304,7 +324,7 @@ func (o *oracle) mayStart(id string) {
 		for _, who := range must {
 			has := false
 			for _, h := range o.holds {
-				if h.off || h.stood > 0 || h.by != who || !o.covers(h, p) {
+				if h.by != who || !o.counts(h, p) {
 					continue
 				}
 				on := h.fact
@@ -351,6 +371,7 @@ func (o *oracle) mayStart(id string) {
 
 // check compares the state with the facts after an entry.
 func (o *oracle) check(w *world, out *recordv1.Outcome) {
+	o.checkDuties(w, out)
 	for ref, h := range o.holds {
 		got := w.s.Holds[ref]
 		if got == nil && !h.off || got != nil && got.Active() == h.off {

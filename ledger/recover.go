@@ -156,6 +156,7 @@ func (x *step) foundAtYard(y *Yard, r *recordv1.RecoverYard) {
 		x.change("%s found inside the zone of %s: counts as signed on (%s)", so.Person, so.Job, so.Ref)
 		if j := s.Jobs[so.Job]; j != nil && !j.Closed.Set() {
 			j.LastOn.add(so.On)
+			s.use(j.Zone, so.Person, so.On)
 		} else {
 			x.flag("UNKNOWN_JOB", so.Job, "no open job of this name: "+so.Person+" may be anywhere", "")
 		}
