@@ -109,9 +109,24 @@ func (o *oracle) counts(h *oracleHold, p string) bool {
 	if h.off || h.stood > 0 || h.equipment || !o.covers(h, p) {
 		return false
 	}
+	if h.box != "" && !o.keyed(p) {
+		return false
+	}
 	t := h.tag
 	return !t.GetOnly() || h.box == "" && t.GetDemonstration() != "" && t.GetDemonstration() == o.demo[p] && len(t.GetMeans()) > 0 && t.GetLegend() != 0 &&
 		t.GetTiePounds() >= 50 && t.GetReadableMm() >= 1524
+}
+
+// keyed: the key of a point in the box is that of a lock which hung on the point when
+// the key went in, and hangs there still, 1910.147(f)(3)(ii)(D).
+func (o *oracle) keyed(p string) bool {
+	put, in := o.box[p]
+	for _, h := range o.holds {
+		if in && h.point == p && !h.off && h.stood == 0 && h.by != "" && !h.tag.GetOnly() && put.knows(h.fact) {
+			return true
+		}
+	}
+	return false
 }
 
 // mayEndEquipment: a yard's lock comes off by a supervisor or manager, with a

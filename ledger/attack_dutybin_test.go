@@ -29,10 +29,12 @@ type dutyBin struct {
 	watchJob  map[string]string
 	fumigated map[string]string
 	permits   map[string]*dutyPermit
+	entrant   map[string]int64 // trained for bins until
+	rescuer   map[string]int64 // trained in rescue until
 }
 
 func newDutyBin() dutyBin {
-	return dutyBin{air: map[string]dutyAir{}, watch: map[string]string{}, watchJob: map[string]string{}, fumigated: map[string]string{}, permits: map[string]*dutyPermit{}}
+	return dutyBin{air: map[string]dutyAir{}, watch: map[string]string{}, watchJob: map[string]string{}, fumigated: map[string]string{}, permits: map[string]*dutyPermit{}, entrant: map[string]int64{}, rescuer: map[string]int64{}}
 }
 
 func (o *oracle) noteBin(f fact, r *recordv1.Record, out *recordv1.Outcome) {
@@ -54,6 +56,14 @@ func (o *oracle) noteBin(f fact, r *recordv1.Record, out *recordv1.Outcome) {
 				continue // it counts only against going in
 			}
 			b.air[a.AirReading.GetJob()+a.AirReading.GetLevel().String()+v.GetAgent().String()] = dutyAir{min(f.captured, f.written), good}
+		}
+	case *recordv1.Record_RecordTraining:
+		t := a.RecordTraining
+		switch t.GetTraining() {
+		case recordv1.TrainingClass_TRAINING_CLASS_BIN_ENTRY:
+			b.entrant[t.GetPerson()] = t.GetUntilUnixMs()
+		case recordv1.TrainingClass_TRAINING_CLASS_OBSERVER_RESCUE:
+			b.rescuer[t.GetPerson()] = t.GetUntilUnixMs()
 		}
 	case *recordv1.Record_StandWatch:
 		b.watch[out.GetRef()], b.watchJob[out.GetRef()] = f.by, a.StandWatch.GetJob()
@@ -82,7 +92,7 @@ func (o *oracle) noteBin(f fact, r *recordv1.Record, out *recordv1.Outcome) {
 			}
 		}
 		o.checks["permit issued"]++
-		b.inForce(o, fail)
+		b.inForce(o, p.named, fail)
 	case *recordv1.Record_HotWorkDone:
 		if p := b.permits[a.HotWorkDone.GetPermit()]; p != nil && !flagged(out, "NOT_PERMITTED") {
 			p.done = true
@@ -111,7 +121,20 @@ func (b *dutyBin) watched(job string) bool {
 }
 
 // inForce is what a permit to be in the bin rests on, 1910.272(g)(1) and (3).
-func (b *dutyBin) inForce(o *oracle, fail func(string, ...any)) {
+func (b *dutyBin) inForce(o *oracle, named []string, fail func(string, ...any)) {
+	// 1910.272(e)(2) and (g)(5): trained for bins who goes in, in rescue who watches.
+	for _, who := range named {
+		if b.entrant[who] <= o.now {
+			fail("%s is not trained for bins", who)
+		}
+	}
+	rescue := false
+	for ref, who := range b.watch {
+		rescue = rescue || b.watchJob[ref] == binJob && b.rescuer[who] > o.now
+	}
+	if !rescue {
+		fail("nobody who watches is trained in rescue")
+	}
 	for _, l := range []recordv1.AirLevel{top, middle, bottom} {
 		for _, a := range []recordv1.AirAgent{oxygen, burns, co, co2} {
 			if m := b.air[binJob+l.String()+a.String()]; !m.good || o.now-m.at > 30*minute {
@@ -138,7 +161,6 @@ func (b *dutyBin) mayStart(o *oracle, must []string) {
 		o.t.Helper()
 		o.t.Fatalf("work may start in the bin, but "+format, a...)
 	}
-	b.inForce(o, fail)
 	var open []*dutyPermit
 	for _, p := range b.permits {
 		if !p.hot && !p.closed {
@@ -148,6 +170,7 @@ func (b *dutyBin) mayStart(o *oracle, must []string) {
 	if len(open) != 1 {
 		fail("%d permits are open", len(open))
 	}
+	b.inForce(o, open[0].named, fail)
 	if p := open[0]; p.lapsed || o.now >= p.ends {
 		fail("the permit lapsed (%v) or ended at %d", p.lapsed, p.ends)
 	}

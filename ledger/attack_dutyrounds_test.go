@@ -186,6 +186,7 @@ func (h *history) binUp() {
 	for _, p := range []string{"lena", "tomas"} {
 		h.do("nia", "", actTraining(p, recordv1.TrainingClass_TRAINING_CLASS_BIN_ENTRY, h.now, h.now+1e10))
 	}
+	h.do("nia", "", actTraining("mara", recordv1.TrainingClass_TRAINING_CLASS_OBSERVER_RESCUE, h.now, h.now+1e10))
 	h.isolateFor(binJob, slices.Compact(slices.Sorted(slices.Values(crew)))...)
 	for _, l := range []recordv1.AirLevel{top, middle, bottom} {
 		h.maybe("eastfork", "ravi", actAir(binJob, binZone, l, clean()...))

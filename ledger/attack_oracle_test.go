@@ -198,6 +198,10 @@ func (o *oracle) note(f fact, r *recordv1.Record, out *recordv1.Outcome) {
 			}
 			o.live[a.FoundClosed.GetPoint()] = true
 		}
+	case *recordv1.Record_Closed:
+		if flagged(out, "NO_GO_AHEAD") { // it was open, and nobody had said that it may be closed
+			o.live[a.Closed.GetPoint()], o.closed[a.Closed.GetPoint()] = true, f
+		}
 	case *recordv1.Record_Energise:
 		if ok {
 			o.energised(a.Energise.GetPoint(), a.Energise.GetRequest())
