@@ -21,9 +21,9 @@ var laterMutants = []mutant{
 	{name: "removal-of-ones-own-lock", config: "removal-own", why: "nobody removes their own as an absent person's",
 		edits: cut(removals, `(h.Holder == x.who.ID || h.Holder == r.GetSecond())`, `h.Holder == ""`)},
 	{name: "removal-by-one-hand", config: "removal-one-hand", why: "one hand with two keys is one manager",
-		edits: cut(removals, `(a.By == second || b.By == x.who.ID)`, `a.By == b.By && a == b`)},
+		edits: cut("ledger/onehand.go", `overlap(x.s.hands(a), x.s.hands(b))`, `a == b`)},
 	{name: "removal-ends-all-of-the-holder", config: "removal", why: "C7: a removal ends the hold it names",
-		edits: cut(removals, `x.takeOff(h, "removed")`, "for _, o := range s.HoldsOn(h.Point) {\n\t\tx.takeOff(o, \"removed\")\n\t}")},
+		edits: cut(removals, `x.takeOff(h, removedHow)`, "for _, o := range s.HoldsOn(h.Point) {\n\t\tx.takeOff(o, removedHow)\n\t}")},
 	{name: "removal-kept-quiet", config: "removal", why: "the holder is told before working again, 1910.147(e)(3)(iii)",
 		edits: cut(removals, `s.alarm("REMOVAL_NOT_ACKNOWLEDGED", ref, s.Debts[ref].text(), x.mark)`, ``)},
 	// Hand-over.
