@@ -104,7 +104,7 @@ func (o *oracle) plainStart(id string) []string {
 // test alike. What is choked on no drawing is reached by anything.
 func (o *oracle) noChoke(p string) {
 	for ref, where := range o.chokes {
-		near := append(slices.Clone(reachOf[zone]), reachOf[room]...)
+		var near []string
 		switch {
 		case where == room || where == "stonebend/bus":
 			near = reachOf[room]

@@ -19,7 +19,7 @@ func clock(ms int64) string { return time.UnixMilli(ms).UTC().Format("15:04:05 U
 func lockWords(st servicev1.Status, yard, target, home string, promised []string, at int64) string {
 	switch st {
 	case servicev1.Status_STATUS_CONFIRMED:
-		return fmt.Sprintf("Recorded by the co-op at %s. From now nobody will be given permission to switch on %s until you sign off, hand over, stand clear, or two managers remove your lock. Your own padlock is the protection; this is a record.", clock(at), strings.Join(promised, ", "))
+		return fmt.Sprintf("Recorded by the co-op at %s. From now nobody will be given permission to switch on %s until you take your lock off and record its release, hand over, stand clear, or two managers remove it. Your own padlock is the protection; this is a record.", clock(at), strings.Join(promised, ", "))
 	case servicev1.Status_STATUS_HELD_LOCALLY:
 		return fmt.Sprintf("%s has recorded your lock but cannot reach the other yards. Permission to switch on %s will not be given while it stands. Managers elsewhere cannot see it yet.", yard, strings.Join(promised, ", "))
 	case servicev1.Status_STATUS_CONTESTED:
@@ -27,6 +27,9 @@ func lockWords(st servicev1.Status, yard, target, home string, promised []string
 	case servicev1.Status_STATUS_UNCONFIRMED:
 		return fmt.Sprintf("Written down at %s, NOT A PROMISE: %s belongs to %s, which has not answered. Keep checking until it says CONFIRMED.", yard, target, home)
 	case servicev1.Status_STATUS_LIVE:
+		if strings.Count(target, "/") == 1 {
+			target = "A point whose key is in " + target
+		}
 		return fmt.Sprintf("%s is recorded as SWITCHED ON, or nobody has recorded that it was opened. Your lock is noted but protects nothing until it is opened and this screen changes.", target)
 	}
 	return ""

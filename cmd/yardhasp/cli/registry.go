@@ -138,11 +138,11 @@ func (a *App) boxCmd() *cobra.Command {
 			}}
 	}
 	put := move("put", "Record that the key of a point's lock went into a box",
-		"First the lock hangs on the point and is recorded, by whoever hung it for everybody\non the box; then its key goes in. From then on a lock on the box counts for the\npoint, until the key is recorded as taken out: record that with \"yardhasp box take\"\nbefore that lock comes off, or the box counts for a point that it holds no key of.", func(box, point string) *recordv1.Record {
+		"First the lock hangs on the point and is recorded, by whoever hung it for everybody\non the box; then its key goes in. From then on a lock on the box counts for the\npoint, while that lock hangs there and its key is inside. A key that went in before\nits lock is recorded counts for nothing: take it out and put it in again.", func(box, point string) *recordv1.Record {
 			return &recordv1.Record{Act: &recordv1.Record_BoxAdd{BoxAdd: &recordv1.BoxAdd{Box: box, Point: point}}}
 		})
 	take := move("take", "Record that it came out again",
-		"Refused while a lock is on the box. When the work is over, take every key out and record it:\na key left in the record counts at the next job too.", func(box, point string) *recordv1.Record {
+		"Refused while a lock is on the box. When the work is over, take every key out and record it:\na key left in the record stands against starts, and protects nobody at the next job.", func(box, point string) *recordv1.Record {
 			return &recordv1.Record{Act: &recordv1.Record_BoxRemove{BoxRemove: &recordv1.BoxRemove{Box: box, Point: point}}}
 		})
 	return a.group("box", "Group lock boxes", "One lock on each point, its key in the box, and everybody's own lock on the box:\n\"yardhasp lock --box BOX\". Nobody gets a key out before the last lock is off the box.", add, put, take)
