@@ -25,6 +25,7 @@ import (
 func (r *Replica) duties() {
 	tick := time.NewTicker(max(r.timers.Election/2, 200*time.Millisecond))
 	defer tick.Stop()
+	var alone time.Time // since when no leader is known
 	for {
 		select {
 		case <-r.ctx.Done():
@@ -35,6 +36,7 @@ func (r *Replica) duties() {
 		r.noteLeader()
 		r.learn()
 		r.report()
+		alone = r.lonely(alone)
 		if r.node.IsLeader() {
 			r.leaderDuties()
 		} else {

@@ -19,7 +19,7 @@ func clock(ms int64) string { return time.UnixMilli(ms).UTC().Format("15:04:05 U
 func lockWords(st servicev1.Status, yard, target, home string, promised []string, at int64) string {
 	switch st {
 	case servicev1.Status_STATUS_CONFIRMED:
-		return fmt.Sprintf("Recorded by the co-op at %s. From now nobody will be given permission to switch on %s until you take your lock off and record its release, hand over, stand clear, or two managers remove it. Your own padlock is the protection; this is a record.", clock(at), strings.Join(promised, ", "))
+		return fmt.Sprintf("Recorded by the co-op at %s. From now nobody will be given permission to switch on %s until your lock is released, handed over, stood clear of, or removed by two managers. Your own padlock is the protection; this is a record.", clock(at), strings.Join(promised, ", "))
 	case servicev1.Status_STATUS_HELD_LOCALLY:
 		return fmt.Sprintf("%s has recorded your lock but cannot reach the other yards. Permission to switch on %s will not be given while it stands. Managers elsewhere cannot see it yet.", yard, strings.Join(promised, ", "))
 	case servicev1.Status_STATUS_CONTESTED:

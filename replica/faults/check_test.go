@@ -83,6 +83,11 @@ func (n *entry) repeat() bool {
 	return slices.ContainsFunc(n.out.GetConditions(), func(c *recordv1.Condition) bool { return slices.Contains(repeats, c.GetCode()) })
 }
 
+// withoutGoAhead: the ledger takes this closing for a switch that was found closed.
+func (n *entry) withoutGoAhead() bool {
+	return slices.ContainsFunc(n.out.GetFlags(), func(f *recordv1.Flag) bool { return f.GetCode() == "NO_GO_AHEAD" })
+}
+
 func (n *entry) accepted() bool { return n != nil && n.out.GetAccepted() }
 
 // byTicket finds each act by its ticket, at the entry that took it.

@@ -64,6 +64,8 @@ func (x step) apply(s state) (bool, any) {
 		return true, newState(true, holds)
 	case "isolate":
 		return true, newState(false, holds)
+	case "closed all the same": // somebody opened it between the go-ahead and the closing
+		return true, newState(true, holds)
 	case "energise":
 		clear := func(h string) bool { return x.test != "" && strings.HasSuffix(h, clearFor+x.test) }
 		return !s.live() && len(slices.DeleteFunc(slices.Clone(holds), clear)) == 0, newState(true, holds)
@@ -184,6 +186,10 @@ func histories(ops []*op, all []entry) map[string][]porcupine.Operation {
 			}
 		case "register_point":
 			add(o, o.point, step{kind: o.kind}, answered)
+		case "closed":
+			if n.withoutGoAhead() {
+				add(o, o.point, step{kind: "closed all the same"}, answered)
+			}
 		case "isolate", "energise":
 			x := step{kind: o.kind}
 			if id := o.rec.GetEnergise().GetRequest(); tests[id] {

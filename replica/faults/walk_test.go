@@ -111,6 +111,10 @@ func walk(all []entry) (bad []string) {
 			live[a.RegisterPoint.GetPoint()] = true
 		case *recordv1.Record_OpenJob:
 			plan[a.OpenJob.GetId()] = a.OpenJob.GetPlan()
+		case *recordv1.Record_Closed:
+			if n.withoutGoAhead() {
+				live[a.Closed.GetPoint()] = true
+			}
 		case *recordv1.Record_Isolate:
 			live[a.Isolate.GetPoint()] = false
 		case *recordv1.Record_Lock:
