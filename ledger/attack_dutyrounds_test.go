@@ -233,25 +233,7 @@ func (h *history) binDown() {
 		h.maybe("eastfork", "mara", actClear(o))
 		h.maybe("eastfork", "mara", actNotice(o, recordv1.NoticeWhen_NOTICE_WHEN_AFTER, "dov"))
 	}
-	h.n++
-	rq := "bin-" + decimal(uint64(h.n))
-	var pts []string
-	for _, p := range binPlan {
-		if !h.o.live[p] {
-			pts = append(pts, p)
-		}
-	}
-	if len(pts) == 0 {
-		return
-	}
-	h.together("mara", actRequest(rq, binJob, h.now+1e7, pts...))
-	q := h.s.Reqs[rq]
-	if q == nil {
-		return
-	}
-	for _, y := range q.Involved {
-		h.straight(h.fence(y, rq))
-	}
+	rq, pts := h.ask("bin-", binJob, binPlan)
 	for _, p := range pts {
 		h.maybe("eastfork", "mara", actEnergise(rq, p))
 	}

@@ -286,25 +286,7 @@ func (h *history) windDown(id string) {
 		h.maybe("stonebend", "mara", actClear(o))
 		h.maybe("stonebend", "mara", actNotice(o, recordv1.NoticeWhen_NOTICE_WHEN_AFTER, "dov"))
 	}
-	h.n++
-	rq := "start-" + decimal(uint64(h.n))
-	var pts []string
-	for _, p := range j.plan {
-		if !h.o.live[p] {
-			pts = append(pts, p)
-		}
-	}
-	if len(pts) == 0 {
-		return
-	}
-	h.together("mara", actRequest(rq, id, h.now+1e7, pts...))
-	q := h.s.Reqs[rq]
-	if q == nil {
-		return
-	}
-	for _, y := range q.Involved {
-		h.straight(h.fence(y, rq))
-	}
+	rq, pts := h.ask("start-", id, j.plan)
 	for _, p := range pts {
 		switch h.rng.Intn(8) {
 		case 0: // somebody comes back between the approval and the start
@@ -347,4 +329,28 @@ func TestRandomHistories(t *testing.T) {
 		t.Errorf("one-sided histories: %d energisings, work might start at %d entries, %s", energised, starts, &acts)
 	}
 	t.Logf("%d energisings accepted, work might start at %d entries, %s", energised, starts, &acts)
+}
+
+// ask requests the points of a plan that are open, and has every yard concerned
+// confirm; it names no points when nothing is open or the request is refused.
+func (h *history) ask(prefix, job string, plan []string) (request string, points []string) {
+	h.n++
+	request = prefix + decimal(uint64(h.n))
+	for _, p := range plan {
+		if !h.o.live[p] {
+			points = append(points, p)
+		}
+	}
+	if len(points) == 0 {
+		return request, nil
+	}
+	h.together("mara", actRequest(request, job, h.now+1e7, points...))
+	q := h.s.Reqs[request]
+	if q == nil {
+		return request, nil
+	}
+	for _, y := range q.Involved {
+		h.straight(h.fence(y, request))
+	}
+	return request, points
 }

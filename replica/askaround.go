@@ -7,11 +7,11 @@ import (
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
 )
 
-// askAround learns who the yards are from one that has a quorum. While this yard was
-// cut off another may have joined, or come back on a fresh disk, and lead by now: its
-// key is unknown here, so nothing of it is let in, and the entry that would tell of it
-// comes from nobody else. Who is asked is known by key, and what they say opens only
-// the way for what raft then checks.
+// askAround learns of yards that are new here from one that has a quorum. While this
+// yard was cut off another may have joined, and lead by now: its key is unknown here, so
+// nothing of it is let in, and the entry that would tell of it comes from nobody else.
+// Who is asked is known by key, and what they say opens only the way for what raft then
+// checks. The key of a yard that is known is the ledger's to change.
 func (r *Replica) askAround() {
 	for _, y := range r.book.infos() {
 		if y.GetId() == r.set.Yard {
@@ -29,7 +29,7 @@ func (r *Replica) askAround() {
 		}
 		told := map[string]entry{}
 		for _, k := range m.GetMembers() {
-			if k.GetYard() != r.set.Yard && len(k.GetReplicaKey()) > 0 {
+			if _, known := r.book.get(k.GetYard()); !known && len(k.GetReplicaKey()) > 0 {
 				told[k.GetYard()] = entry{k.GetName(), k.GetAddress(), k.GetReplicaKey()}
 			}
 		}

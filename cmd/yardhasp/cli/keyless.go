@@ -20,7 +20,7 @@ func keyless(points []*recordv1.PointView, holds []*recordv1.HoldView) []string 
 			alone = alone && i >= 0 && slices.Contains(v.GetBoxes(), holds[i].GetTarget())
 		}
 		if alone {
-			out = append(out, fmt.Sprintf("NO LOCK ON THE POINT: %s is in %s, and no lock is recorded on %s itself: go and look before you rely on it", v.GetPoint(), strings.Join(v.GetBoxes(), ", "), v.GetPoint()))
+			out = append(out, fmt.Sprintf("NO LOCK ON THE POINT: the key of %s is recorded in %s, and no lock is recorded on %s itself: go and look before you rely on it", v.GetPoint(), strings.Join(v.GetBoxes(), ", "), v.GetPoint()))
 		}
 	}
 	return out

@@ -33,7 +33,7 @@ func TestKeyless(t *testing.T) {
 			}),
 			"job": screen(func(p *page) { p.job(&recordv1.JobView{AsOf: asOf(true), Points: c.points, Holds: c.holds}, "lena") }),
 		} {
-			if n := strings.Count(strings.Join(strings.Fields(got), " "), "NO LOCK ON THE POINT: stonebend/mcc/main is in stonebend/box-1"); n != c.want {
+			if n := strings.Count(strings.Join(strings.Fields(got), " "), "NO LOCK ON THE POINT: the key of stonebend/mcc/main is recorded in stonebend/box-1"); n != c.want {
 				t.Errorf("%s, %s: said %d times, want %d\n%s", name, screenName, n, c.want, got)
 			}
 		}
