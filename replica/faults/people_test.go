@@ -9,6 +9,8 @@ import (
 	"strings"
 	"time"
 
+	"google.golang.org/protobuf/proto"
+
 	"yardhasp/client"
 	"yardhasp/ledger"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
@@ -59,6 +61,7 @@ func (w *world) person(id, yard string, seed int64) *person {
 func (p *person) submit(ctx context.Context, point, what string, rec *recordv1.Record) *servicev1.Receipt {
 	ctx, cancel := context.WithTimeout(ctx, patience)
 	defer cancel()
+	rec = proto.CloneOf(rec) // signing writes the ticket into it, and each try has its own
 	o := &op{who: p.id + "@" + p.yard, what: what, kind: ledger.KindOf(rec), point: point, rec: rec}
 	p.w.story.begin(o)
 	receipt, err := p.k.Submit(ctx, rec)
