@@ -38,6 +38,8 @@ func home(rec *recordv1.Record, jobYard func(job string) string) string {
 		return jobYard(a.AnswerVerification.GetJob())
 	case *recordv1.Record_OpenJob:
 		return ledger.YardOf(a.OpenJob.GetZone())
+	case *recordv1.Record_NarrowZone:
+		return ledger.YardOf(a.NarrowZone.GetZone())
 	case *recordv1.Record_FoundChoked:
 		return ledger.YardOf(a.FoundChoked.GetWhere())
 	case *recordv1.Record_ClearChoke:

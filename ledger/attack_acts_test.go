@@ -164,7 +164,7 @@ func (o *oracle) mayStartActs(j oracleJob, must []string, fail func(string, ...a
 		}
 	}
 	for ref, points := range o.started {
-		if slices.ContainsFunc(points, func(p string) bool { return slices.Contains(j.plan, p) || slices.Contains(reachOf[j.zone], p) }) {
+		if slices.ContainsFunc(points, func(p string) bool { return slices.Contains(j.plan, p) || o.reaches(j.zone, p) }) {
 			fail("%s was started without the ledger (%s)", points, ref)
 		}
 	}

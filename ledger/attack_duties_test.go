@@ -48,7 +48,8 @@ type duties struct {
 	demo      map[string]string              // point -> written demonstration
 	drawn     map[string]string              // yard -> hash of the current drawing
 	walked    map[string]bool
-	chokes    map[string]string // reference -> where
+	older     map[string][]string // zone -> what an older drawing alone shows
+	chokes    map[string]string   // reference -> where
 	revoked   map[string]bool
 	padlocks  map[string]*recordv1.RegisterPadlock
 	spareOut  map[string]bool
@@ -74,7 +75,7 @@ func hasRole(who string, roles ...recordv1.Role) bool {
 func newDuties() duties {
 	d := duties{jobs: map[string]*dutyJob{}, until: map[string]int64{}, retrain: map[string]map[string]int64{}, used: map[string]map[string]bool{}, required: map[string]int64{},
 		waiting: map[string]dutyVersion{}, current: map[string]dutyVersion{}, excused: map[string]bool{}, crews: map[string]map[string]dutyCrew{}, lead: map[string]string{},
-		exchanged: map[string]bool{}, employer: map[string]string{"hal": outsideFirm}, demo: map[string]string{}, drawn: map[string]string{}, walked: map[string]bool{},
+		exchanged: map[string]bool{}, employer: map[string]string{"hal": outsideFirm}, demo: map[string]string{}, drawn: map[string]string{}, walked: map[string]bool{}, older: map[string][]string{},
 		chokes: map[string]string{}, revoked: map[string]bool{}, padlocks: map[string]*recordv1.RegisterPadlock{}, spareOut: map[string]bool{}, troubles: map[string]bool{},
 		kinds: map[string]int{}, checks: map[string]int{}, bin: newDutyBin()}
 	for p := range dutyRoles {
@@ -261,6 +262,8 @@ func (o *oracle) noteDuty(f fact, r *recordv1.Record, out *recordv1.Outcome) {
 		} else {
 			bad("another revision is current")
 		}
+	case *recordv1.Record_NarrowZone:
+		o.narrowed(f, a.NarrowZone, bad)
 	case *recordv1.Record_FoundChoked:
 		o.chokes[out.GetRef()] = a.FoundChoked.GetWhere()
 	case *recordv1.Record_ClearChoke:

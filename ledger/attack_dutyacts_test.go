@@ -20,8 +20,18 @@ func dutySetup(h *history) {
 	hal := person("hal", false, contractor)
 	hal.Employer = outsideFirm
 	h.joinPerson(hal)
-	h.must(h.publish("nia", binDrawing()))
+	h.must(h.publish("nia", oldBinDrawing()))
+	now := binDrawing()
+	now.Revision = 2
+	h.must(h.publish("nia", now))
 	h.must(h.walk("ravi", "eastfork"))
+	for _, z := range []string{deskZone, binZone} {
+		h.o.older[z] = olderOf(z)
+		want := append(slices.Clone(reachOf[z]), h.o.older[z]...)
+		if slices.Sort(want); !slices.Equal(h.s.Reach[z], slices.Compact(want)) {
+			h.t.Fatalf("%s is reached by %v, by the drawings by %v", z, h.s.Reach[z], want)
+		}
+	}
 	h.b, h.duty = h.s.Clone(), true
 	for _, p := range binPlan {
 		h.o.live[p] = true
@@ -90,7 +100,7 @@ func (h *history) dutyAct() {
 	serial := h.pick("ravi-1", "tomas-1", "lena-1", "mara-1", "pool-1", "pool-1", "pool-2", "pool-2", "pool-3", "none-1")
 	zoned := h.o.jobs[job]
 	far := h.now + 1e9
-	switch h.rng.Intn(25) {
+	switch h.rng.Intn(26) {
 	case 0:
 		h.do(boss, yard, h.training(who, h.now+[]int64{30_000, 300_000, 1e9}[h.rng.Intn(3)]))
 	case 1:
@@ -187,6 +197,8 @@ func (h *history) dutyAct() {
 		}
 	case 23:
 		h.rare(who, yard)
+	case 24:
+		h.narrow(who, yard)
 	default:
 		h.binAct(who)
 	}

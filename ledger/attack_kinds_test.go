@@ -90,7 +90,7 @@ func TestHistoriesOfAllKinds(t *testing.T) {
 		}
 	}
 	for _, c := range []string{"work may start", "work by several", "work of crews", "work by procedure", "work on desk-1", "work on " + binJob, "permit issued", "permit lapsed", "bin energised",
-		"procedure approved", "inspected", "job closed", "yard recovered", "equipment lock off", "request",
+		"procedure approved", "inspected", "job closed", "yard recovered", "zone narrowed", "equipment lock off", "request",
 		"padlock shown KEYED_ALIKE", "padlock shown COMBINATION", "padlock shown EQUIPMENT_PADLOCK", "padlock shown SPARE_KEY", "padlock shown KEY_LOST", "padlock shown LOCK_LOST",
 		"padlock shown OTHER_USE", "padlock shown TWO_PLACES"} {
 		if checks[c] < 3 {

@@ -102,8 +102,10 @@ var oracleJobs = map[string]oracleJob{
 
 // reach is a breadth-first search of our own over the two drawings: the points on
 // any way from anywhere into a part of the zone, every device taken as passing.
-func reach(zone string) []string {
-	stone, bins := withMain(2), binDrawing()
+func reach(zone string) []string { return reachBy(zone, binDrawing()) }
+
+func reachBy(zone string, bins *recordv1.Drawing) []string {
+	stone := withMain(2)
 	_, mill := drawings()
 	full := func(y, n string) string {
 		if strings.Contains(n, "/") {
@@ -270,7 +272,7 @@ func (o *oracle) energised(p, request string) {
 	}
 	for ref, s := range o.ons {
 		j, known := o.jobs[s.job]
-		if !s.off && (!known || slices.Contains(reachOf[j.zone], p)) {
+		if !s.off && (!known || o.reaches(j.zone, p)) {
 			o.t.Fatalf("%s was energised while %s is signed on to %q (%s)", p, s.by, s.job, ref)
 		}
 	}

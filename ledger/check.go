@@ -270,6 +270,9 @@ func checkRecord(r *recordv1.Record) string {
 		return opt(refOK(a.TriedHandle.GetHold()), refForm)
 	case *recordv1.Record_CloseJob:
 		return opt(Name(a.CloseJob.GetJob()), jobForm)
+	case *recordv1.Record_NarrowZone:
+		n := a.NarrowZone
+		return opt(Names(n.GetZone(), 2) && len(n.GetPoints()) > 0 && list(n.GetPoints(), PointName) && text(n.GetWhy()), "name the zone and at least one point, each once, and say how it was found; "+pointForm)
 	case *recordv1.Record_PublishProcedure, *recordv1.Record_ApproveProcedure, *recordv1.Record_RequireProcedures, *recordv1.Record_AttestException, *recordv1.Record_InspectProcedure,
 		*recordv1.Record_SetCoordinator, *recordv1.Record_AddCrew, *recordv1.Record_AnswerVerification, *recordv1.Record_ExchangeProcedures:
 		return checkPeople(r)

@@ -18,6 +18,8 @@ func (x *step) dispatch() {
 		x.publishDrawing(a.PublishDrawing)
 	case *recordv1.Record_WalkDrawing:
 		x.walkDrawing(a.WalkDrawing)
+	case *recordv1.Record_NarrowZone:
+		x.narrowZone(a.NarrowZone)
 	case *recordv1.Record_RevokeKey:
 		x.revokeKey(a.RevokeKey)
 	case *recordv1.Record_RecordTraining:

@@ -91,6 +91,7 @@ var Permits = []Permit{
 	{Kind: "clear_area", Class: Asserts, Roles: roles(authorised, supervisor), Journal: true, Clause: "1910.147(e)(1)"},
 	{Kind: "tried_handle", Class: Asserts, Own: true, Journal: true, Clause: "1910.147(d)(6)"},
 	{Kind: "close_job", Class: Lifts, Roles: roles(authorised, supervisor, manager), Journal: true},
+	{Kind: "narrow_zone", Class: Lifts, Roles: roles(supervisor, manager), Journal: true, Home: true, Clause: walkClause},
 	{Kind: "issue_permit", Class: Lifts, Roles: roles(supervisor, manager), Clause: "1910.272(g)(1)(i)"},
 	{Kind: "close_permit", Class: Lifts, Roles: roles(supervisor, manager), Clause: "1910.272(g)(1)(i)"},
 	{Kind: "air_reading", Class: Asserts, Roles: roles(authorised, supervisor, contractor), Journal: true, Clause: "1910.272(g)(1)(iii)"},

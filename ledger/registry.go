@@ -167,8 +167,7 @@ func (x *step) revokeKey(r *recordv1.RevokeKey) {
 
 // publishDrawing makes a revision current. It voids what was asked for on the
 // old one, and the set of points that may reach a zone only grows by it: it
-// shrinks in the zone yard's own journal alone (decisions.md 9), which a later
-// release brings.
+// shrinks in the zone yard's own journal alone (decisions.md 9, narrowZone).
 func (x *step) publishDrawing(p *recordv1.PublishDrawing) {
 	s := x.s
 	var d recordv1.Drawing

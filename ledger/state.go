@@ -148,7 +148,7 @@ type State struct {
 	Points    map[string]*Point          `json:"points"`
 	Boxes     map[string]*Box            `json:"boxes"`
 	Plans     map[string]*Drawing        `json:"drawings"` // by yard
-	Reach     map[string][]string        `json:"reach"`    // zone -> points that may reach it; only grows
+	Reach     map[string][]string        `json:"reach"`    // zone -> points that may reach it; only narrowZone shrinks it
 	Jobs      map[string]*Job            `json:"jobs"`
 	Holds     map[string]*Hold           `json:"holds"`
 	SignOns   map[string]*SignOn         `json:"sign_ons"`

@@ -131,7 +131,7 @@ func everyAct(w *world, hold, on string) []*recordv1.Record {
 		actReport("lena-1", recordv1.PadlockTrouble_PADLOCK_TROUBLE_KEY_LOST),
 		{Act: &recordv1.Record_ClearPadlock{ClearPadlock: &recordv1.ClearPadlock{Serial: "lena-1", Trouble: recordv1.PadlockTrouble_PADLOCK_TROUBLE_KEY_LOST, Why: "x"}}},
 		actReview(hold, w.now+1e9), actDescribe(&recordv1.DescribePoint{Point: feeder, NotLockable: true, Why: "x"}),
-		actChoked(zone), actClearChoke(hold, true),
+		actChoked(zone), actClearChoke(hold, true), actNarrow(zone, feeder),
 		actReleaseWhy(hold, "the machine is back"), actEquipment(feeder, "lena-1", w.now+1e9),
 		actProcedure(1), actApprove(1), actRequire("stonebend", w.now), actAttest("boot-1"), actInspect(1, w.now, "lena"), actCoordinator("boot-1", "ravi", ""),
 		actCrew("boot-1", "millwrights", "lena"), actAnswer("boot-1", verified), actExchange("stonebend", "Three Forks Grain Co-op", "lena", w.now),

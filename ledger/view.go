@@ -119,6 +119,7 @@ func (s *State) JobView(id string, at int64) *recordv1.JobView {
 			v.Drawings = append(v.Drawings, fmt.Sprintf("%s revision %d", y, d.Revision))
 		}
 	}
+	v.OlderPoints = s.OlderPoints(j.Zone)
 	for _, p := range j.Plan {
 		v.Points = append(v.Points, s.PointView(p))
 	}

@@ -72,7 +72,7 @@ func (s *ledgerServer) GetEnergyNow(ctx context.Context, q *servicev1.GetEnergyN
 		here := func(id string) bool { return q.GetYard() == "" || ledger.YardOf(id) == q.GetYard() }
 		for _, z := range pic.Zones {
 			if here(z.ID) {
-				v := &servicev1.ZoneNow{Zone: z.ID, Condition: z.Condition.String(), Points: z.Points}
+				v := &servicev1.ZoneNow{Zone: z.ID, Condition: z.Condition.String(), Points: z.Points, OlderPoints: st.OlderPoints(z.ID)}
 				if z.Path != nil {
 					v.Path = sheet.Path(*z.Path)
 				}

@@ -174,8 +174,11 @@ func (c *scene) admitTarget(it *item, homeOnly bool) error {
 			home = p.Yard
 		}
 	}
+	if it.narrows != "" {
+		home = ledger.YardOf(it.narrows)
+	}
 	if homeOnly && home != c.yard {
-		return refuse("NOT_HOME", it.point+it.box, "this is recorded only at its home yard "+home, "record it there, at the panel", it.rec.GetSigner())
+		return refuse("NOT_HOME", it.point+it.box+it.narrows, "this is recorded only at its home yard "+home, "record it there, at the panel", it.rec.GetSigner())
 	}
 	return nil
 }

@@ -31,6 +31,7 @@ type bounds struct {
 	withdraw   bool
 	widen      bool
 	narrow     bool // a revision leaves the shaft out
+	trims      int  // a walked one has left it out, and the pit's yard takes the belt out of its reach
 	foreign    bool // panel acts are tried at yards that are not the point's home
 	imposter   bool // another machine seals a record in eastfork's name
 	revoke     bool
@@ -103,6 +104,7 @@ func configurations() []bounds {
 		{name: "zone-job-closed", note: "the job of the sign-on is closed elsewhere", shaft: true, guarded: true, requests: one(belt), signs: 1, closeJob: true, tells: 1, stuck: true, lead: asked},
 		{name: "zone-widened", note: "a revision lets the point reach the zone", guarded: true, requests: one(belt), signs: 1, widen: true, tells: 1, lead: asked},
 		{name: "zone-narrowed", note: "a revision leaves out what lets the point reach the zone", shaft: true, guarded: true, requests: one(belt), signs: 1, narrow: true, tells: 1, lead: signedOff},
+		{name: "zone-trimmed", note: "and the zone's yard takes the point out of its reach", shaft: true, guarded: true, requests: one(belt), signs: 1, trims: 1, tells: 1, lead: signedOff},
 		{name: "foreign", note: "panel acts tried away from home, the point live at the start", live: []string{belt}, requests: one(belt), isolates: 2, foreign: true},
 		{name: "imposter", note: "another machine seals a record in eastfork's name", boxed: []string{belt}, requests: one(belt), locks: 1, targets: onBoxes, imposter: true},
 		{name: "zone-restart", note: "a sign-on and a restart from an older state", shaft: true, guarded: true, requests: one(belt), signs: 1, crashes: 1, tells: 1, big: true},

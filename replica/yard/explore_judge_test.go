@@ -34,12 +34,12 @@ func reach(s *ledger.State, job string, promised []string, p string) bool {
 }
 
 // everReached: some drawing that the ledger took showed p reaching the zone where
-// all sign on.
+// all sign on, and its yard has not taken that back.
 func (x *explorer) everReached(n *sit, p string) bool {
 	if x.b.own {
 		return p == belt
 	}
-	return p == leg || x.b.shaft || n.n.widened
+	return p == leg || x.b.shaft && !n.n.trimmed || n.n.widened
 }
 
 // given judges a promise as its reply goes out (I2).
@@ -239,6 +239,16 @@ func (x *explorer) taken(s, n *sit, r Record) string {
 		return x.energised(n, a.Energise.GetPoint(), a.Energise.GetRequest())
 	case *recordv1.Record_Lock, *recordv1.Record_FoundLock, *recordv1.Record_SignOn:
 		return x.arrived(n, env)
+	case *recordv1.Record_NarrowZone:
+		n.n.trimmed = true
+		for _, ref := range sorted(s.tip.s.SignOns) {
+			if s.tip.s.SignOns[ref].Off.By == "" {
+				return "decision 9: a zone was narrowed over sign-on " + ref
+			}
+		}
+		if ledger.YardOf(a.NarrowZone.GetZone()) != env.GetYard() {
+			return "decision 9: a zone was narrowed by the journal of " + env.GetYard()
+		}
 	}
 	return ""
 }

@@ -61,3 +61,24 @@ func TestSignOnCountsWhatAnOlderDrawingShows(t *testing.T) {
 		}
 	}
 }
+
+// TestSignOnWhileNarrowingWaits: the pit's yard has written down that the belt reaches
+// it no longer. Until the ledger has that, nothing is promised at sign-on there; then
+// the belt is out of what is promised (decisions.md 9).
+func TestSignOnWhileNarrowingWaits(t *testing.T) {
+	w := layOut(t, &bounds{name: "trimmed", shaft: true, guarded: true, trims: 1})
+	e := w.yards["eastfork"]
+	trim := func(r *recordv1.Record) {
+		r.Act = &recordv1.Record_NarrowZone{NarrowZone: &recordv1.NarrowZone{Zone: "eastfork/pit", Points: []string{belt}, Why: "the shaft is cut"}}
+	}
+	wantGrant(t, e.signOn("wanda", "j2"), held, leg, belt)
+	w.level()
+	e.note("wanda", offOf(&claim{ref: sorted(w.s.SignOns)[0], signOn: true}))
+	w.level()
+	e.note("mia", trim)
+	wantGrant(t, e.signOn("wanda", "j2"), contested)
+	w.level()
+	wantGrant(t, e.signOn("wanda", "j2"), held, leg)
+	_, err := w.yards["millrow"].capture(w.sign("mia", trim), "")
+	wantRefused(t, err, "NOT_HOME")
+}

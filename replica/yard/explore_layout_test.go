@@ -1,6 +1,7 @@
 package yard
 
 import (
+	"crypto/sha256"
 	"slices"
 	"testing"
 
@@ -39,6 +40,12 @@ func layOut(t testing.TB, b *bounds) *world {
 		d.Links = d.Links[:1]
 	}
 	w.publish(d)
+	if b.trims > 0 {
+		d := millrowDrawing()
+		d.Revision, d.Links = 2, d.Links[:1]
+		w.publish(d)
+		w.walked()
+	}
 	where := box
 	if b.third {
 		where = shed
@@ -78,6 +85,17 @@ func layOut(t testing.TB, b *bounds) *world {
 		}
 	}
 	return w
+}
+
+// walked has the current drawings compared with the steel, by somebody qualified.
+func (w *world) walked() {
+	w.enrol(&recordv1.Invite{Whom: &recordv1.Invite_Person{Person: &recordv1.Person{Id: "quill", Name: "quill", Roles: []recordv1.Role{recordv1.Role_ROLE_AUTHORISED}, Qualified: true, TrainedUntilUnixMs: w.now + 1e12}}}, "quill", "")
+	for _, id := range sorted(w.s.Plans) {
+		sum := sha256.Sum256(w.s.Plans[id].Bytes)
+		w.direct("quill", func(r *recordv1.Record) {
+			r.Act = &recordv1.Record_WalkDrawing{WalkDrawing: &recordv1.WalkDrawing{Yard: id, Revision: w.s.Plans[id].Revision, DrawingHash: sum[:]}}
+		})
+	}
 }
 
 // level drains and shows until every yard has everything.

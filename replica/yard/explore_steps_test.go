@@ -228,6 +228,15 @@ func (x *explorer) captures(s *sit, t *seat, do emit) {
 	}
 	x.signOffs(s, t, do)
 	x.notes(s, t, do)
+	if int(s.n.trims) < b.trims {
+		signed := x.sign("trim", "trim", "mia", func(r *recordv1.Record) {
+			r.Act = &recordv1.Record_NarrowZone{NarrowZone: &recordv1.NarrowZone{Zone: "eastfork/pit", Points: []string{belt}, Why: "the shaft is cut"}}
+		})
+		if n, _ := x.note(s, t, "trim", signed, ""); n != nil {
+			n.n.trims++
+			do(t.id+" writes down that the belt reaches the pit no longer", n, "")
+		}
+	}
 	for p := range x.points {
 		if x.home[p] == t.no || b.foreign {
 			x.panel(s, t, int8(p), do)

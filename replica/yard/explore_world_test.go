@@ -39,7 +39,8 @@ func (c *claim) standing() uint8 {
 // counts is what of the bounds is used up.
 type counts struct {
 	locks, isolates, late, founds, closes, signs, moves, crashes, tells, reqs int8
-	compacted, revoked, widened, narrowed, closed                             bool
+	trims                                                                     int8
+	compacted, revoked, widened, narrowed, trimmed, closed                    bool
 	asked                                                                     uint16
 	removals, handOvers, claims, reissues, replaces, starts                   int8
 	losses, shortens, images, twins, rogues, stands                           int8
@@ -144,14 +145,14 @@ func (x *explorer) key(s *sit) [16]byte {
 	}
 	n := &s.n
 	for _, v := range []int8{n.locks, n.isolates, n.late, n.founds, n.closes, n.signs, n.moves, n.crashes, n.tells, n.reqs,
-		n.removals, n.handOvers, n.claims, n.reissues, n.replaces, n.starts, n.losses, n.shortens, n.images, n.twins, n.rogues, n.stands} {
+		n.removals, n.handOvers, n.claims, n.reissues, n.replaces, n.starts, n.losses, n.shortens, n.images, n.twins, n.rogues, n.stands, n.trims} {
 		b = append(b, byte(v))
 	}
 	if s.twin != nil {
 		h := ledger.EnvelopeHash(s.twin.Sealed)
 		b = append(b, h[:8]...)
 	}
-	b = append(b, bit01(n.alive), bit01(n.compacted), bit01(n.revoked), bit01(n.widened), bit01(n.narrowed), bit01(n.closed), byte(n.asked), byte(n.asked>>8))
+	b = append(b, bit01(n.alive), bit01(n.compacted), bit01(n.revoked), bit01(n.widened), bit01(n.narrowed), bit01(n.trimmed), bit01(n.closed), byte(n.asked), byte(n.asked>>8))
 	if k := s.kept; k != nil {
 		b = append(b, k.name...)
 		b = append(b, bit01(s.seats[x.home[k.point]].y.Run(x.points[k.point]) == k.run))

@@ -56,12 +56,12 @@ var modelMutants = []struct{ model, ours, why string }{
 	{"d-walkdown-ignores-closed-switch", "walkdown-ignores-closed-switch", ""},
 	{"d-late-isolate-recover-keeps-moved", "", "redundant: a fresh disk is another run, and refuses the opening (recovery-keeps-moved)"},
 	{"d-moved-signed-from-view", "", "redundant: the yard takes the opening for stale, as the ledger does (moved-from-view-only)"},
-	{"d-zone-narrow-undrained-forgotten", "narrowed-at-once", "a revision is a direct entry and narrows nothing by itself, so none can be undrained"},
+	{"d-zone-narrow-undrained-forgotten", "undrained-narrowing-forgotten", ""},
 	{"d-zone-yard-not-involved", "zone-yard-not-involved", ""},
 	{"d-energise-ignores-sign-on", "energise-ignores-sign-on", ""},
 	{"d-sign-on-grant-ignores-requests", "sign-on-grant-ignores-requests", ""},
 	{"d-zone-widen-no-void", "widened-reach-keeps-requests", ""},
-	{"d-zone-narrow-direct", "narrowed-at-once", ""},
+	{"d-zone-narrow-direct", "narrowed-away", "no revision narrows by itself either (narrowed-at-once)"},
 	{"d-walkdown-forgets-signed-on", "walkdown-forgets-people", ""},
 	// The model's own redundant guards.
 	{"home-yard-need-not-attest", "", "redundant in the model and here (home-yard-not-involved)"},
@@ -85,7 +85,7 @@ var decisionMutants = map[int][]string{
 	6:  {"goahead-not-hidden", "goahead-shown-over-own-lock", "goahead-shown-over-sign-ons", "goahead-shown-over-own-sign-on"},
 	7:  {"tail-mark-unchecked", "journal-shorter-than-the-ledger"},
 	8:  {"sent-before-durable"},
-	9:  {"zone-yard-not-involved", "energise-ignores-sign-on", "widened-reach-keeps-requests", "narrowed-at-once"},
+	9:  {"zone-yard-not-involved", "energise-ignores-sign-on", "widened-reach-keeps-requests", "narrowed-at-once", "narrowed-over-people", "undrained-narrowing-forgotten", "narrowed-away"},
 	10: {"retry-written-twice"},
 	11: {"out-of-service-after-power-loss", "compacted-journal-rests-on-too-little", "committed-log-not-restored"},
 }

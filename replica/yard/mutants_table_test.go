@@ -15,6 +15,7 @@ const (
 	applies  = "ledger/apply.go"
 	registry = "ledger/registry.go"
 	jobs     = "ledger/job.go"
+	narrowGo = "ledger/narrow.go"
 )
 
 // mutant is a rule broken on purpose, and the configuration that shows it.
@@ -112,7 +113,13 @@ var mutants = []mutant{
 	{name: "narrowed-at-once", config: "zone-narrowed", why: "decision 9: no revision narrows a zone by itself",
 		edits: cut(registry, `all := append(slices.Clone(s.Reach[z]), pts...)`, `all := slices.Clone(pts)`)},
 	{name: "sign-on-forgets-older-drawings", config: "zone-narrowed", why: "decision 9: what an older drawing shows still counts",
-		edits: cut(rules, `points = c.undrawn(j.Zone, points)`, ``)},
+		edits: cut(rules, `points = append(points, older...)`, ``)},
+	{name: "narrowed-over-people", config: "zone-trimmed", sample: true, why: "decision 9: refused while somebody is signed on to the zone",
+		edits: cut(narrowGo, `range s.about(zone) {`, `range s.about("") {`)},
+	{name: "undrained-narrowing-forgotten", config: "zone-trimmed", sample: true, why: "decision 9: while one is undrained, nothing is promised at sign-on",
+		edits: cut(rules, `case c.narrowing(j.Zone):`, `case c.narrowing(""):`)},
+	{name: "narrowed-away", config: "zone-trimmed", why: "decision 9: only in the journal of the zone's yard",
+		edits: []edit{{narrowGo, `if YardOf(zone) != x.env.GetYard() {`, `if zone == "" {`}, {captures, `home = ledger.YardOf(it.narrows)`, `home = c.yard`}}},
 	{name: "other-signer-accepted", config: "imposter", sample: true, why: "decision 1: the yard's own key seals its journal",
 		edits: cut(applies, `case !bytes.Equal(x.e.envKey, y.Key):`, `case len(x.e.envKey) == 0:`)},
 	{name: "lock-refused-for-a-revoked-key", config: "revoked", sample: true, why: "decision 2: locks are never refused",

@@ -78,6 +78,7 @@ type item struct {
 	ticket string           // "" for a fence
 
 	point, box, request, job string
+	narrows                  string       // the zone that a NarrowZone names
 	started                  []string     // the points that a FoundStarted names
 	at                       ledger.Moved // its own place
 	moved                    ledger.Moved // what an Isolate or Closed signed
@@ -140,6 +141,8 @@ func (it *item) name() {
 		it.point, it.box = a.BoxAdd.GetPoint(), a.BoxAdd.GetBox()
 	case *recordv1.Record_BoxRemove:
 		it.point, it.box = a.BoxRemove.GetPoint(), a.BoxRemove.GetBox()
+	case *recordv1.Record_NarrowZone:
+		it.narrows = a.NarrowZone.GetZone()
 	case *recordv1.Record_OpenJob:
 		it.job = a.OpenJob.GetId()
 	case *recordv1.Record_SignOn:

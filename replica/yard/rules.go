@@ -143,22 +143,25 @@ func (c *scene) grantSignOn(job string) (recordv1.Grant, []string, string) {
 		return recordv1.Grant_GRANT_CONTESTED, nil, "no current drawing shows " + j.Zone
 	case live:
 		return recordv1.Grant_GRANT_LIVE, nil, "energy reaches " + j.Zone + " past no open and locked point"
+	case c.narrowing(j.Zone):
+		return recordv1.Grant_GRANT_CONTESTED, nil, "that fewer points reach " + j.Zone + " is written down here and not yet in the ledger"
 	}
-	points = c.undrawn(j.Zone, points)
+	// No revision narrows a zone by itself.
+	older := c.v.OlderPoints(j.Zone)
+	points = append(points, older...)
+	slices.Sort(points)
+	points = slices.Compact(points)
 	g, why := c.grant(home, points)
+	if i := slices.IndexFunc(older, c.live); g == recordv1.Grant_GRANT_LIVE && i >= 0 {
+		why = older[i] + " is recorded as switched on, and reaches " + j.Zone + " by an older drawing alone"
+	}
 	return g, points, why
 }
 
-// undrawn adds the points that reach the zone by an older drawing alone: no
-// revision narrows a zone by itself (decisions.md 9).
-func (c *scene) undrawn(zone string, points []string) []string {
-	drawn, _ := c.v.Graph().Reach(zone)
-	for _, p := range c.v.Reach[zone] {
-		if !slices.Contains(drawn, p) && !slices.Contains(points, p) {
-			points = append(points, p)
-		}
-	}
-	return slices.Sorted(slices.Values(points))
+// narrowing reports whether an own record that narrows the zone waits for the ledger:
+// until that has it, nobody knows whose word a start there needs (decisions.md 9).
+func (c *scene) narrowing(zone string) bool {
+	return slices.ContainsFunc(c.tail, func(it *item) bool { return it.narrows == zone })
 }
 
 // barrier reports whether p stops energy as this yard knows it: open, and held

@@ -35,6 +35,7 @@ var cautioned = map[string][]string{
 	"energise":         {"energise millrow/mcc-1/leg --request r-1"},
 	"history":          {"history --profile $DIR/week.yaml", "history --from-file $DIR/week.yardhasp --ledger $WEEK", "history --from-file $DIR/week.yardhasp --ledger $WEEK -o json", "history --from-file $DIR/week.yardhasp --ledger $WEEK --as csv", "history --from-file $DIR/week.yardhasp --ledger $WEEK --as jsonl", "history --from-file $DIR/week.yardhasp --ledger $WEEK --as report --job none"},
 	"verify":           {"verify $DIR/week.yardhasp --ledger $WEEK"},
+	"drawing narrow":   {"drawing narrow millrow/tunnel", "drawing narrow stonebend/pit"},
 	"drawing picture":  {"drawing picture stonebend/leg-2-boot $COOP/stonebend.yaml", "drawing picture stonebend/leg-2-boot $COOP/stonebend.yaml --dot"},
 	"export":           {"export $DIR/out.yardhasp --profile $DIR/week.yaml", "export $DIR/two.yardhasp --profile $DIR/week.yaml -o json"},
 }

@@ -21,7 +21,7 @@ import (
 )
 
 func (a *App) drawingCmd() *cobra.Command {
-	return a.group("drawing", "Yard drawings: check, publish, walk, show, picture, diff", "", a.drawingCheck(), a.drawingPublish(), a.drawingWalk(), a.drawingShow(),
+	return a.group("drawing", "Yard drawings: check, publish, walk, narrow, show, picture, diff", "", a.drawingCheck(), a.drawingPublish(), a.drawingWalk(), a.drawingNarrow(), a.drawingShow(),
 		a.drawingPicture(), a.drawingDiff())
 }
 

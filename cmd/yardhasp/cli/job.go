@@ -131,6 +131,7 @@ func (p *page) job(j *recordv1.JobView, me string) {
 	}
 	p.procedureOf(j)
 	p.conditions("missing before work, and who supplies it", j.GetToStart())
+	p.older(j.GetZone(), j.GetOlderPoints())
 	p.permits(j.GetPermits())
 	p.points("points of the plan", j.GetPoints())
 	p.keyless(j.GetPoints(), j.GetHolds())

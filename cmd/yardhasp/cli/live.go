@@ -41,6 +41,9 @@ func (p *page) live(v *servicev1.GetEnergyNowResponse) {
 		rows = append(rows, []string{z.GetZone(), z.GetCondition(), strings.Join(z.GetPoints(), ", ")})
 	}
 	p.table("zones", []string{"ZONE", "NOW", "POINTS THAT MATTER"}, rows)
+	for _, z := range v.GetZones() {
+		p.older(z.GetZone(), z.GetOlderPoints())
+	}
 	rows = nil
 	for _, n := range v.GetNodes() {
 		rows = append(rows, []string{n.GetNode(), n.GetCondition()})

@@ -12,7 +12,7 @@ import (
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-// said is the act of a record about padlocks, tags or chokes as JSON, so that a
+// said is the act of a record about padlocks, tags, chokes or what reaches a zone as JSON, so that a
 // script sees what was sent; "" for any other.
 func said(rec *recordv1.Record) string {
 	var act proto.Message
@@ -35,6 +35,8 @@ func said(rec *recordv1.Record) string {
 		act = a.FoundChoked
 	case *recordv1.Record_ClearChoke:
 		act = a.ClearChoke
+	case *recordv1.Record_NarrowZone:
+		act = a.NarrowZone
 	case *recordv1.Record_Release:
 		if a.Release.GetWhy() == "" {
 			return ""

@@ -318,7 +318,7 @@ func scene(y *fakeyard.Yard) {
 			Proofs: []*servicev1.ProofView{{Part: "stonebend/leg-2-motor", Medium: recordv1.Medium_MEDIUM_ELECTRICITY, Kind: recordv1.ReadingKind_READING_KIND_METER}}}, nil
 	}
 	y.OnEnergyNow = func(string) (*servicev1.GetEnergyNowResponse, error) {
-		return &servicev1.GetEnergyNowResponse{AsOf: asOf(true), Zones: []*servicev1.ZoneNow{{Zone: "stonebend/pit"}, {Zone: "stonebend/leg-2-boot", Condition: "locked"}}}, nil
+		return &servicev1.GetEnergyNowResponse{AsOf: asOf(true), Zones: []*servicev1.ZoneNow{{Zone: "stonebend/pit"}, {Zone: "stonebend/leg-2-boot", Condition: "locked"}, {Zone: "millrow/tunnel", Condition: "locked", OlderPoints: []string{"eastfork/panel-2/control"}}}}, nil
 	}
 	peopleScene(y)
 	y.OnMembers = func() (*servicev1.GetMembersResponse, error) {

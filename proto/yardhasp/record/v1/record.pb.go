@@ -476,6 +476,7 @@ type Record struct {
 	//	*Record_ClearArea
 	//	*Record_TriedHandle
 	//	*Record_CloseJob
+	//	*Record_NarrowZone
 	//	*Record_IssuePermit
 	//	*Record_ClosePermit
 	//	*Record_AirReading
@@ -958,6 +959,15 @@ func (x *Record) GetCloseJob() *CloseJob {
 	return nil
 }
 
+func (x *Record) GetNarrowZone() *NarrowZone {
+	if x != nil {
+		if x, ok := x.Act.(*Record_NarrowZone); ok {
+			return x.NarrowZone
+		}
+	}
+	return nil
+}
+
 func (x *Record) GetIssuePermit() *IssuePermit {
 	if x != nil {
 		if x, ok := x.Act.(*Record_IssuePermit); ok {
@@ -1362,6 +1372,10 @@ type Record_CloseJob struct {
 	CloseJob *CloseJob `protobuf:"bytes,81,opt,name=close_job,json=closeJob,proto3,oneof"`
 }
 
+type Record_NarrowZone struct {
+	NarrowZone *NarrowZone `protobuf:"bytes,82,opt,name=narrow_zone,json=narrowZone,proto3,oneof"`
+}
+
 type Record_IssuePermit struct {
 	// Permits: direct entries.
 	IssuePermit *IssuePermit `protobuf:"bytes,100,opt,name=issue_permit,json=issuePermit,proto3,oneof"`
@@ -1552,6 +1566,8 @@ func (*Record_ClearArea) isRecord_Act() {}
 func (*Record_TriedHandle) isRecord_Act() {}
 
 func (*Record_CloseJob) isRecord_Act() {}
+
+func (*Record_NarrowZone) isRecord_Act() {}
 
 func (*Record_IssuePermit) isRecord_Act() {}
 
@@ -2555,6 +2571,70 @@ func (x *WalkDrawing) GetDrawingHash() []byte {
 	return nil
 }
 
+// NarrowZone takes out of what may reach a zone the points that older drawings
+// alone show. Only in the zone yard's journal, with nobody at work there.
+type NarrowZone struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	Zone  string                 `protobuf:"bytes,1,opt,name=zone,proto3" json:"zone,omitempty"`
+	// Those that the signer read; none reaches the zone on the current drawings.
+	Points []string `protobuf:"bytes,2,rep,name=points,proto3" json:"points,omitempty"`
+	// How it was found at the steel.
+	Why           string `protobuf:"bytes,3,opt,name=why,proto3" json:"why,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *NarrowZone) Reset() {
+	*x = NarrowZone{}
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[16]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *NarrowZone) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*NarrowZone) ProtoMessage() {}
+
+func (x *NarrowZone) ProtoReflect() protoreflect.Message {
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[16]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use NarrowZone.ProtoReflect.Descriptor instead.
+func (*NarrowZone) Descriptor() ([]byte, []int) {
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{16}
+}
+
+func (x *NarrowZone) GetZone() string {
+	if x != nil {
+		return x.Zone
+	}
+	return ""
+}
+
+func (x *NarrowZone) GetPoints() []string {
+	if x != nil {
+		return x.Points
+	}
+	return nil
+}
+
+func (x *NarrowZone) GetWhy() string {
+	if x != nil {
+		return x.Why
+	}
+	return ""
+}
+
 // RevokeKey ends a key. What it signed before stays valid.
 type RevokeKey struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
@@ -2567,7 +2647,7 @@ type RevokeKey struct {
 
 func (x *RevokeKey) Reset() {
 	*x = RevokeKey{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[16]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2579,7 +2659,7 @@ func (x *RevokeKey) String() string {
 func (*RevokeKey) ProtoMessage() {}
 
 func (x *RevokeKey) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[16]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2592,7 +2672,7 @@ func (x *RevokeKey) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RevokeKey.ProtoReflect.Descriptor instead.
 func (*RevokeKey) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{16}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *RevokeKey) GetPerson() string {
@@ -2632,7 +2712,7 @@ type Request struct {
 
 func (x *Request) Reset() {
 	*x = Request{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[17]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2644,7 +2724,7 @@ func (x *Request) String() string {
 func (*Request) ProtoMessage() {}
 
 func (x *Request) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[17]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2657,7 +2737,7 @@ func (x *Request) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Request.ProtoReflect.Descriptor instead.
 func (*Request) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{17}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *Request) GetId() string {
@@ -2710,7 +2790,7 @@ type StandClear struct {
 
 func (x *StandClear) Reset() {
 	*x = StandClear{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[18]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2722,7 +2802,7 @@ func (x *StandClear) String() string {
 func (*StandClear) ProtoMessage() {}
 
 func (x *StandClear) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[18]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2735,7 +2815,7 @@ func (x *StandClear) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use StandClear.ProtoReflect.Descriptor instead.
 func (*StandClear) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{18}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *StandClear) GetHold() *JournalRef {
@@ -2770,7 +2850,7 @@ type Withdraw struct {
 
 func (x *Withdraw) Reset() {
 	*x = Withdraw{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[19]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2782,7 +2862,7 @@ func (x *Withdraw) String() string {
 func (*Withdraw) ProtoMessage() {}
 
 func (x *Withdraw) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[19]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2795,7 +2875,7 @@ func (x *Withdraw) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Withdraw.ProtoReflect.Descriptor instead.
 func (*Withdraw) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{19}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *Withdraw) GetRequest() string {
@@ -2822,7 +2902,7 @@ type Expire struct {
 
 func (x *Expire) Reset() {
 	*x = Expire{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[20]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2834,7 +2914,7 @@ func (x *Expire) String() string {
 func (*Expire) ProtoMessage() {}
 
 func (x *Expire) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[20]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2847,7 +2927,7 @@ func (x *Expire) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Expire.ProtoReflect.Descriptor instead.
 func (*Expire) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{20}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *Expire) GetRequest() string {
@@ -2873,7 +2953,7 @@ type Removal struct {
 
 func (x *Removal) Reset() {
 	*x = Removal{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[21]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2885,7 +2965,7 @@ func (x *Removal) String() string {
 func (*Removal) ProtoMessage() {}
 
 func (x *Removal) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[21]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2898,7 +2978,7 @@ func (x *Removal) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Removal.ProtoReflect.Descriptor instead.
 func (*Removal) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{21}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *Removal) GetHold() *JournalRef {
@@ -2939,7 +3019,7 @@ type AcknowledgeRemoval struct {
 
 func (x *AcknowledgeRemoval) Reset() {
 	*x = AcknowledgeRemoval{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[22]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2951,7 +3031,7 @@ func (x *AcknowledgeRemoval) String() string {
 func (*AcknowledgeRemoval) ProtoMessage() {}
 
 func (x *AcknowledgeRemoval) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[22]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2964,7 +3044,7 @@ func (x *AcknowledgeRemoval) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AcknowledgeRemoval.ProtoReflect.Descriptor instead.
 func (*AcknowledgeRemoval) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{22}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *AcknowledgeRemoval) GetHold() *JournalRef {
@@ -2987,7 +3067,7 @@ type HandOver struct {
 
 func (x *HandOver) Reset() {
 	*x = HandOver{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[23]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2999,7 +3079,7 @@ func (x *HandOver) String() string {
 func (*HandOver) ProtoMessage() {}
 
 func (x *HandOver) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[23]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3012,7 +3092,7 @@ func (x *HandOver) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use HandOver.ProtoReflect.Descriptor instead.
 func (*HandOver) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{23}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *HandOver) GetPairs() []*HandOver_Pair {
@@ -3043,7 +3123,7 @@ type TakeOver struct {
 
 func (x *TakeOver) Reset() {
 	*x = TakeOver{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[24]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3055,7 +3135,7 @@ func (x *TakeOver) String() string {
 func (*TakeOver) ProtoMessage() {}
 
 func (x *TakeOver) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[24]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3068,7 +3148,7 @@ func (x *TakeOver) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TakeOver.ProtoReflect.Descriptor instead.
 func (*TakeOver) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{24}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{25}
 }
 
 func (x *TakeOver) GetJob() string {
@@ -3096,7 +3176,7 @@ type ReplaceKey struct {
 
 func (x *ReplaceKey) Reset() {
 	*x = ReplaceKey{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[25]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3108,7 +3188,7 @@ func (x *ReplaceKey) String() string {
 func (*ReplaceKey) ProtoMessage() {}
 
 func (x *ReplaceKey) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[25]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3121,7 +3201,7 @@ func (x *ReplaceKey) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReplaceKey.ProtoReflect.Descriptor instead.
 func (*ReplaceKey) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{25}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{26}
 }
 
 func (x *ReplaceKey) GetKey() []byte {
@@ -3143,7 +3223,7 @@ type ReissueKey struct {
 
 func (x *ReissueKey) Reset() {
 	*x = ReissueKey{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[26]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[27]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3155,7 +3235,7 @@ func (x *ReissueKey) String() string {
 func (*ReissueKey) ProtoMessage() {}
 
 func (x *ReissueKey) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[26]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[27]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3168,7 +3248,7 @@ func (x *ReissueKey) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReissueKey.ProtoReflect.Descriptor instead.
 func (*ReissueKey) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{26}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{27}
 }
 
 func (x *ReissueKey) GetPerson() string {
@@ -3197,7 +3277,7 @@ type ClaimLock struct {
 
 func (x *ClaimLock) Reset() {
 	*x = ClaimLock{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[27]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[28]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3209,7 +3289,7 @@ func (x *ClaimLock) String() string {
 func (*ClaimLock) ProtoMessage() {}
 
 func (x *ClaimLock) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[27]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[28]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3222,7 +3302,7 @@ func (x *ClaimLock) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ClaimLock.ProtoReflect.Descriptor instead.
 func (*ClaimLock) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{27}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{28}
 }
 
 func (x *ClaimLock) GetHold() *JournalRef {
@@ -3263,7 +3343,7 @@ type RecoverYard struct {
 
 func (x *RecoverYard) Reset() {
 	*x = RecoverYard{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[28]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[29]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3275,7 +3355,7 @@ func (x *RecoverYard) String() string {
 func (*RecoverYard) ProtoMessage() {}
 
 func (x *RecoverYard) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[28]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[29]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3288,7 +3368,7 @@ func (x *RecoverYard) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RecoverYard.ProtoReflect.Descriptor instead.
 func (*RecoverYard) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{28}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{29}
 }
 
 func (x *RecoverYard) GetYard() string {
@@ -3367,7 +3447,7 @@ type WalkedLock struct {
 
 func (x *WalkedLock) Reset() {
 	*x = WalkedLock{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[29]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[30]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3379,7 +3459,7 @@ func (x *WalkedLock) String() string {
 func (*WalkedLock) ProtoMessage() {}
 
 func (x *WalkedLock) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[29]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[30]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3392,7 +3472,7 @@ func (x *WalkedLock) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WalkedLock.ProtoReflect.Descriptor instead.
 func (*WalkedLock) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{29}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{30}
 }
 
 func (x *WalkedLock) GetTarget() *Target {
@@ -3433,7 +3513,7 @@ type WalkedPerson struct {
 
 func (x *WalkedPerson) Reset() {
 	*x = WalkedPerson{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[30]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[31]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3445,7 +3525,7 @@ func (x *WalkedPerson) String() string {
 func (*WalkedPerson) ProtoMessage() {}
 
 func (x *WalkedPerson) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[30]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[31]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3458,7 +3538,7 @@ func (x *WalkedPerson) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WalkedPerson.ProtoReflect.Descriptor instead.
 func (*WalkedPerson) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{30}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{31}
 }
 
 func (x *WalkedPerson) GetPerson() string {
@@ -3488,7 +3568,7 @@ type FoundStarted struct {
 
 func (x *FoundStarted) Reset() {
 	*x = FoundStarted{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[31]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[32]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3500,7 +3580,7 @@ func (x *FoundStarted) String() string {
 func (*FoundStarted) ProtoMessage() {}
 
 func (x *FoundStarted) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[31]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[32]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3513,7 +3593,7 @@ func (x *FoundStarted) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use FoundStarted.ProtoReflect.Descriptor instead.
 func (*FoundStarted) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{31}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{32}
 }
 
 func (x *FoundStarted) GetPoints() []string {
@@ -3544,7 +3624,7 @@ type Target struct {
 
 func (x *Target) Reset() {
 	*x = Target{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[32]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[33]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3556,7 +3636,7 @@ func (x *Target) String() string {
 func (*Target) ProtoMessage() {}
 
 func (x *Target) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[32]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[33]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3569,7 +3649,7 @@ func (x *Target) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Target.ProtoReflect.Descriptor instead.
 func (*Target) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{32}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{33}
 }
 
 func (x *Target) GetOn() isTarget_On {
@@ -3633,7 +3713,7 @@ type Lock struct {
 
 func (x *Lock) Reset() {
 	*x = Lock{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[33]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[34]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3645,7 +3725,7 @@ func (x *Lock) String() string {
 func (*Lock) ProtoMessage() {}
 
 func (x *Lock) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[33]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[34]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3658,7 +3738,7 @@ func (x *Lock) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Lock.ProtoReflect.Descriptor instead.
 func (*Lock) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{33}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{34}
 }
 
 func (x *Lock) GetTarget() *Target {
@@ -3715,7 +3795,7 @@ type FoundLock struct {
 
 func (x *FoundLock) Reset() {
 	*x = FoundLock{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[34]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[35]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3727,7 +3807,7 @@ func (x *FoundLock) String() string {
 func (*FoundLock) ProtoMessage() {}
 
 func (x *FoundLock) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[34]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[35]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3740,7 +3820,7 @@ func (x *FoundLock) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use FoundLock.ProtoReflect.Descriptor instead.
 func (*FoundLock) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{34}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{35}
 }
 
 func (x *FoundLock) GetTarget() *Target {
@@ -3776,7 +3856,7 @@ type Release struct {
 
 func (x *Release) Reset() {
 	*x = Release{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[35]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[36]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3788,7 +3868,7 @@ func (x *Release) String() string {
 func (*Release) ProtoMessage() {}
 
 func (x *Release) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[35]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[36]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3801,7 +3881,7 @@ func (x *Release) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Release.ProtoReflect.Descriptor instead.
 func (*Release) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{35}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{36}
 }
 
 func (x *Release) GetHold() *JournalRef {
@@ -3830,7 +3910,7 @@ type Moved struct {
 
 func (x *Moved) Reset() {
 	*x = Moved{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[36]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[37]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3842,7 +3922,7 @@ func (x *Moved) String() string {
 func (*Moved) ProtoMessage() {}
 
 func (x *Moved) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[36]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[37]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3855,7 +3935,7 @@ func (x *Moved) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Moved.ProtoReflect.Descriptor instead.
 func (*Moved) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{36}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{37}
 }
 
 func (x *Moved) GetEpoch() uint64 {
@@ -3883,7 +3963,7 @@ type Isolate struct {
 
 func (x *Isolate) Reset() {
 	*x = Isolate{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[37]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[38]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3895,7 +3975,7 @@ func (x *Isolate) String() string {
 func (*Isolate) ProtoMessage() {}
 
 func (x *Isolate) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[37]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[38]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3908,7 +3988,7 @@ func (x *Isolate) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Isolate.ProtoReflect.Descriptor instead.
 func (*Isolate) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{37}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{38}
 }
 
 func (x *Isolate) GetPoint() string {
@@ -3936,7 +4016,7 @@ type Closed struct {
 
 func (x *Closed) Reset() {
 	*x = Closed{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[38]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[39]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3948,7 +4028,7 @@ func (x *Closed) String() string {
 func (*Closed) ProtoMessage() {}
 
 func (x *Closed) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[38]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[39]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3961,7 +4041,7 @@ func (x *Closed) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Closed.ProtoReflect.Descriptor instead.
 func (*Closed) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{38}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{39}
 }
 
 func (x *Closed) GetPoint() string {
@@ -3989,7 +4069,7 @@ type FoundClosed struct {
 
 func (x *FoundClosed) Reset() {
 	*x = FoundClosed{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[39]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[40]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4001,7 +4081,7 @@ func (x *FoundClosed) String() string {
 func (*FoundClosed) ProtoMessage() {}
 
 func (x *FoundClosed) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[39]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[40]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4014,7 +4094,7 @@ func (x *FoundClosed) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use FoundClosed.ProtoReflect.Descriptor instead.
 func (*FoundClosed) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{39}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{40}
 }
 
 func (x *FoundClosed) GetPoint() string {
@@ -4042,7 +4122,7 @@ type Energise struct {
 
 func (x *Energise) Reset() {
 	*x = Energise{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[40]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[41]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4054,7 +4134,7 @@ func (x *Energise) String() string {
 func (*Energise) ProtoMessage() {}
 
 func (x *Energise) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[40]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[41]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4067,7 +4147,7 @@ func (x *Energise) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Energise.ProtoReflect.Descriptor instead.
 func (*Energise) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{40}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{41}
 }
 
 func (x *Energise) GetRequest() string {
@@ -4095,7 +4175,7 @@ type BoxAdd struct {
 
 func (x *BoxAdd) Reset() {
 	*x = BoxAdd{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[41]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[42]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4107,7 +4187,7 @@ func (x *BoxAdd) String() string {
 func (*BoxAdd) ProtoMessage() {}
 
 func (x *BoxAdd) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[41]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[42]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4120,7 +4200,7 @@ func (x *BoxAdd) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BoxAdd.ProtoReflect.Descriptor instead.
 func (*BoxAdd) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{41}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{42}
 }
 
 func (x *BoxAdd) GetBox() string {
@@ -4148,7 +4228,7 @@ type BoxRemove struct {
 
 func (x *BoxRemove) Reset() {
 	*x = BoxRemove{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[42]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[43]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4160,7 +4240,7 @@ func (x *BoxRemove) String() string {
 func (*BoxRemove) ProtoMessage() {}
 
 func (x *BoxRemove) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[42]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[43]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4173,7 +4253,7 @@ func (x *BoxRemove) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BoxRemove.ProtoReflect.Descriptor instead.
 func (*BoxRemove) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{42}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{43}
 }
 
 func (x *BoxRemove) GetBox() string {
@@ -4210,7 +4290,7 @@ type OpenJob struct {
 
 func (x *OpenJob) Reset() {
 	*x = OpenJob{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[43]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[44]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4222,7 +4302,7 @@ func (x *OpenJob) String() string {
 func (*OpenJob) ProtoMessage() {}
 
 func (x *OpenJob) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[43]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[44]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4235,7 +4315,7 @@ func (x *OpenJob) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use OpenJob.ProtoReflect.Descriptor instead.
 func (*OpenJob) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{43}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{44}
 }
 
 func (x *OpenJob) GetId() string {
@@ -4304,7 +4384,7 @@ type SignOn struct {
 
 func (x *SignOn) Reset() {
 	*x = SignOn{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[44]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[45]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4316,7 +4396,7 @@ func (x *SignOn) String() string {
 func (*SignOn) ProtoMessage() {}
 
 func (x *SignOn) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[44]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[45]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4329,7 +4409,7 @@ func (x *SignOn) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SignOn.ProtoReflect.Descriptor instead.
 func (*SignOn) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{44}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{45}
 }
 
 func (x *SignOn) GetJob() string {
@@ -4349,7 +4429,7 @@ type SignOff struct {
 
 func (x *SignOff) Reset() {
 	*x = SignOff{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[45]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[46]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4361,7 +4441,7 @@ func (x *SignOff) String() string {
 func (*SignOff) ProtoMessage() {}
 
 func (x *SignOff) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[45]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[46]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4374,7 +4454,7 @@ func (x *SignOff) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SignOff.ProtoReflect.Descriptor instead.
 func (*SignOff) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{45}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{46}
 }
 
 func (x *SignOff) GetSignOn() *JournalRef {
@@ -4394,7 +4474,7 @@ type ShutDown struct {
 
 func (x *ShutDown) Reset() {
 	*x = ShutDown{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[46]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[47]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4406,7 +4486,7 @@ func (x *ShutDown) String() string {
 func (*ShutDown) ProtoMessage() {}
 
 func (x *ShutDown) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[46]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[47]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4419,7 +4499,7 @@ func (x *ShutDown) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ShutDown.ProtoReflect.Descriptor instead.
 func (*ShutDown) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{46}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{47}
 }
 
 func (x *ShutDown) GetJob() string {
@@ -4453,7 +4533,7 @@ type Reading struct {
 
 func (x *Reading) Reset() {
 	*x = Reading{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[47]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[48]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4465,7 +4545,7 @@ func (x *Reading) String() string {
 func (*Reading) ProtoMessage() {}
 
 func (x *Reading) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[47]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[48]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4478,7 +4558,7 @@ func (x *Reading) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Reading.ProtoReflect.Descriptor instead.
 func (*Reading) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{47}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{48}
 }
 
 func (x *Reading) GetJob() string {
@@ -4570,7 +4650,7 @@ type FoundLive struct {
 
 func (x *FoundLive) Reset() {
 	*x = FoundLive{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[48]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[49]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4582,7 +4662,7 @@ func (x *FoundLive) String() string {
 func (*FoundLive) ProtoMessage() {}
 
 func (x *FoundLive) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[48]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[49]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4595,7 +4675,7 @@ func (x *FoundLive) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use FoundLive.ProtoReflect.Descriptor instead.
 func (*FoundLive) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{48}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{49}
 }
 
 func (x *FoundLive) GetJob() string {
@@ -4630,7 +4710,7 @@ type CorrectFoundLive struct {
 
 func (x *CorrectFoundLive) Reset() {
 	*x = CorrectFoundLive{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[49]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[50]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4642,7 +4722,7 @@ func (x *CorrectFoundLive) String() string {
 func (*CorrectFoundLive) ProtoMessage() {}
 
 func (x *CorrectFoundLive) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[49]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[50]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4655,7 +4735,7 @@ func (x *CorrectFoundLive) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CorrectFoundLive.ProtoReflect.Descriptor instead.
 func (*CorrectFoundLive) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{49}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{50}
 }
 
 func (x *CorrectFoundLive) GetFound() *JournalRef {
@@ -4685,7 +4765,7 @@ type StoredReleased struct {
 
 func (x *StoredReleased) Reset() {
 	*x = StoredReleased{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[50]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[51]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4697,7 +4777,7 @@ func (x *StoredReleased) String() string {
 func (*StoredReleased) ProtoMessage() {}
 
 func (x *StoredReleased) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[50]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[51]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4710,7 +4790,7 @@ func (x *StoredReleased) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use StoredReleased.ProtoReflect.Descriptor instead.
 func (*StoredReleased) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{50}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{51}
 }
 
 func (x *StoredReleased) GetJob() string {
@@ -4747,7 +4827,7 @@ type Notice struct {
 
 func (x *Notice) Reset() {
 	*x = Notice{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[51]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[52]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4759,7 +4839,7 @@ func (x *Notice) String() string {
 func (*Notice) ProtoMessage() {}
 
 func (x *Notice) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[51]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[52]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4772,7 +4852,7 @@ func (x *Notice) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Notice.ProtoReflect.Descriptor instead.
 func (*Notice) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{51}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{52}
 }
 
 func (x *Notice) GetJob() string {
@@ -4818,7 +4898,7 @@ type ClearArea struct {
 
 func (x *ClearArea) Reset() {
 	*x = ClearArea{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[52]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[53]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4830,7 +4910,7 @@ func (x *ClearArea) String() string {
 func (*ClearArea) ProtoMessage() {}
 
 func (x *ClearArea) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[52]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[53]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4843,7 +4923,7 @@ func (x *ClearArea) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ClearArea.ProtoReflect.Descriptor instead.
 func (*ClearArea) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{52}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{53}
 }
 
 func (x *ClearArea) GetJob() string {
@@ -4898,7 +4978,7 @@ type TriedHandle struct {
 
 func (x *TriedHandle) Reset() {
 	*x = TriedHandle{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[53]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[54]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4910,7 +4990,7 @@ func (x *TriedHandle) String() string {
 func (*TriedHandle) ProtoMessage() {}
 
 func (x *TriedHandle) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[53]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[54]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4923,7 +5003,7 @@ func (x *TriedHandle) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TriedHandle.ProtoReflect.Descriptor instead.
 func (*TriedHandle) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{53}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{54}
 }
 
 func (x *TriedHandle) GetHold() *JournalRef {
@@ -4943,7 +5023,7 @@ type CloseJob struct {
 
 func (x *CloseJob) Reset() {
 	*x = CloseJob{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[54]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[55]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4955,7 +5035,7 @@ func (x *CloseJob) String() string {
 func (*CloseJob) ProtoMessage() {}
 
 func (x *CloseJob) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[54]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[55]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4968,7 +5048,7 @@ func (x *CloseJob) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CloseJob.ProtoReflect.Descriptor instead.
 func (*CloseJob) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{54}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{55}
 }
 
 func (x *CloseJob) GetJob() string {
@@ -4990,7 +5070,7 @@ type HandOver_Pair struct {
 
 func (x *HandOver_Pair) Reset() {
 	*x = HandOver_Pair{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[55]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[56]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -5002,7 +5082,7 @@ func (x *HandOver_Pair) String() string {
 func (*HandOver_Pair) ProtoMessage() {}
 
 func (x *HandOver_Pair) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[55]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[56]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -5015,7 +5095,7 @@ func (x *HandOver_Pair) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use HandOver_Pair.ProtoReflect.Descriptor instead.
 func (*HandOver_Pair) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{23, 0}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{24, 0}
 }
 
 func (x *HandOver_Pair) GetOff() *JournalRef {
@@ -5044,7 +5124,7 @@ const file_yardhasp_record_v1_record_proto_rawDesc = "" +
 	"signatures\";\n" +
 	"\tSignature\x12\x10\n" +
 	"\x03key\x18\x01 \x01(\fR\x03key\x12\x1c\n" +
-	"\tsignature\x18\x02 \x01(\fR\tsignature\"\xdc%\n" +
+	"\tsignature\x18\x02 \x01(\fR\tsignature\"\x9f&\n" +
 	"\x06Record\x12\x16\n" +
 	"\x06ledger\x18\x01 \x01(\fR\x06ledger\x12\x16\n" +
 	"\x06signer\x18\x02 \x01(\tR\x06signer\x122\n" +
@@ -5101,7 +5181,9 @@ const file_yardhasp_record_v1_record_proto_rawDesc = "" +
 	"\n" +
 	"clear_area\x18O \x01(\v2\x1d.yardhasp.record.v1.ClearAreaH\x00R\tclearArea\x12D\n" +
 	"\ftried_handle\x18P \x01(\v2\x1f.yardhasp.record.v1.TriedHandleH\x00R\vtriedHandle\x12;\n" +
-	"\tclose_job\x18Q \x01(\v2\x1c.yardhasp.record.v1.CloseJobH\x00R\bcloseJob\x12D\n" +
+	"\tclose_job\x18Q \x01(\v2\x1c.yardhasp.record.v1.CloseJobH\x00R\bcloseJob\x12A\n" +
+	"\vnarrow_zone\x18R \x01(\v2\x1e.yardhasp.record.v1.NarrowZoneH\x00R\n" +
+	"narrowZone\x12D\n" +
 	"\fissue_permit\x18d \x01(\v2\x1f.yardhasp.record.v1.IssuePermitH\x00R\vissuePermit\x12D\n" +
 	"\fclose_permit\x18e \x01(\v2\x1f.yardhasp.record.v1.ClosePermitH\x00R\vclosePermit\x12A\n" +
 	"\vair_reading\x18i \x01(\v2\x1e.yardhasp.record.v1.AirReadingH\x00R\n" +
@@ -5204,7 +5286,12 @@ const file_yardhasp_record_v1_record_proto_rawDesc = "" +
 	"\vWalkDrawing\x12\x12\n" +
 	"\x04yard\x18\x01 \x01(\tR\x04yard\x12\x1a\n" +
 	"\brevision\x18\x02 \x01(\rR\brevision\x12!\n" +
-	"\fdrawing_hash\x18\x03 \x01(\fR\vdrawingHash\"G\n" +
+	"\fdrawing_hash\x18\x03 \x01(\fR\vdrawingHash\"J\n" +
+	"\n" +
+	"NarrowZone\x12\x12\n" +
+	"\x04zone\x18\x01 \x01(\tR\x04zone\x12\x16\n" +
+	"\x06points\x18\x02 \x03(\tR\x06points\x12\x10\n" +
+	"\x03why\x18\x03 \x01(\tR\x03why\"G\n" +
 	"\tRevokeKey\x12\x16\n" +
 	"\x06person\x18\x01 \x01(\tR\x06person\x12\x10\n" +
 	"\x03key\x18\x02 \x01(\fR\x03key\x12\x10\n" +
@@ -5413,7 +5500,7 @@ func file_yardhasp_record_v1_record_proto_rawDescGZIP() []byte {
 }
 
 var file_yardhasp_record_v1_record_proto_enumTypes = make([]protoimpl.EnumInfo, 5)
-var file_yardhasp_record_v1_record_proto_msgTypes = make([]protoimpl.MessageInfo, 56)
+var file_yardhasp_record_v1_record_proto_msgTypes = make([]protoimpl.MessageInfo, 57)
 var file_yardhasp_record_v1_record_proto_goTypes = []any{
 	(Role)(0),                  // 0: yardhasp.record.v1.Role
 	(SpareKey)(0),              // 1: yardhasp.record.v1.SpareKey
@@ -5436,75 +5523,76 @@ var file_yardhasp_record_v1_record_proto_goTypes = []any{
 	(*RegisterBox)(nil),        // 18: yardhasp.record.v1.RegisterBox
 	(*PublishDrawing)(nil),     // 19: yardhasp.record.v1.PublishDrawing
 	(*WalkDrawing)(nil),        // 20: yardhasp.record.v1.WalkDrawing
-	(*RevokeKey)(nil),          // 21: yardhasp.record.v1.RevokeKey
-	(*Request)(nil),            // 22: yardhasp.record.v1.Request
-	(*StandClear)(nil),         // 23: yardhasp.record.v1.StandClear
-	(*Withdraw)(nil),           // 24: yardhasp.record.v1.Withdraw
-	(*Expire)(nil),             // 25: yardhasp.record.v1.Expire
-	(*Removal)(nil),            // 26: yardhasp.record.v1.Removal
-	(*AcknowledgeRemoval)(nil), // 27: yardhasp.record.v1.AcknowledgeRemoval
-	(*HandOver)(nil),           // 28: yardhasp.record.v1.HandOver
-	(*TakeOver)(nil),           // 29: yardhasp.record.v1.TakeOver
-	(*ReplaceKey)(nil),         // 30: yardhasp.record.v1.ReplaceKey
-	(*ReissueKey)(nil),         // 31: yardhasp.record.v1.ReissueKey
-	(*ClaimLock)(nil),          // 32: yardhasp.record.v1.ClaimLock
-	(*RecoverYard)(nil),        // 33: yardhasp.record.v1.RecoverYard
-	(*WalkedLock)(nil),         // 34: yardhasp.record.v1.WalkedLock
-	(*WalkedPerson)(nil),       // 35: yardhasp.record.v1.WalkedPerson
-	(*FoundStarted)(nil),       // 36: yardhasp.record.v1.FoundStarted
-	(*Target)(nil),             // 37: yardhasp.record.v1.Target
-	(*Lock)(nil),               // 38: yardhasp.record.v1.Lock
-	(*FoundLock)(nil),          // 39: yardhasp.record.v1.FoundLock
-	(*Release)(nil),            // 40: yardhasp.record.v1.Release
-	(*Moved)(nil),              // 41: yardhasp.record.v1.Moved
-	(*Isolate)(nil),            // 42: yardhasp.record.v1.Isolate
-	(*Closed)(nil),             // 43: yardhasp.record.v1.Closed
-	(*FoundClosed)(nil),        // 44: yardhasp.record.v1.FoundClosed
-	(*Energise)(nil),           // 45: yardhasp.record.v1.Energise
-	(*BoxAdd)(nil),             // 46: yardhasp.record.v1.BoxAdd
-	(*BoxRemove)(nil),          // 47: yardhasp.record.v1.BoxRemove
-	(*OpenJob)(nil),            // 48: yardhasp.record.v1.OpenJob
-	(*SignOn)(nil),             // 49: yardhasp.record.v1.SignOn
-	(*SignOff)(nil),            // 50: yardhasp.record.v1.SignOff
-	(*ShutDown)(nil),           // 51: yardhasp.record.v1.ShutDown
-	(*Reading)(nil),            // 52: yardhasp.record.v1.Reading
-	(*FoundLive)(nil),          // 53: yardhasp.record.v1.FoundLive
-	(*CorrectFoundLive)(nil),   // 54: yardhasp.record.v1.CorrectFoundLive
-	(*StoredReleased)(nil),     // 55: yardhasp.record.v1.StoredReleased
-	(*Notice)(nil),             // 56: yardhasp.record.v1.Notice
-	(*ClearArea)(nil),          // 57: yardhasp.record.v1.ClearArea
-	(*TriedHandle)(nil),        // 58: yardhasp.record.v1.TriedHandle
-	(*CloseJob)(nil),           // 59: yardhasp.record.v1.CloseJob
-	(*HandOver_Pair)(nil),      // 60: yardhasp.record.v1.HandOver.Pair
-	(*IssuePermit)(nil),        // 61: yardhasp.record.v1.IssuePermit
-	(*ClosePermit)(nil),        // 62: yardhasp.record.v1.ClosePermit
-	(*AirReading)(nil),         // 63: yardhasp.record.v1.AirReading
-	(*StandWatch)(nil),         // 64: yardhasp.record.v1.StandWatch
-	(*LeaveWatch)(nil),         // 65: yardhasp.record.v1.LeaveWatch
-	(*HotWorkDone)(nil),        // 66: yardhasp.record.v1.HotWorkDone
-	(*FumigationRecorded)(nil), // 67: yardhasp.record.v1.FumigationRecorded
-	(*FumigationCleared)(nil),  // 68: yardhasp.record.v1.FumigationCleared
-	(*MoveKey)(nil),            // 69: yardhasp.record.v1.MoveKey
-	(*IssuePadlock)(nil),       // 70: yardhasp.record.v1.IssuePadlock
-	(*ReportPadlock)(nil),      // 71: yardhasp.record.v1.ReportPadlock
-	(*ClearPadlock)(nil),       // 72: yardhasp.record.v1.ClearPadlock
-	(*ReviewLock)(nil),         // 73: yardhasp.record.v1.ReviewLock
-	(*DescribePoint)(nil),      // 74: yardhasp.record.v1.DescribePoint
-	(*FoundChoked)(nil),        // 75: yardhasp.record.v1.FoundChoked
-	(*ClearChoke)(nil),         // 76: yardhasp.record.v1.ClearChoke
-	(*PublishProcedure)(nil),   // 77: yardhasp.record.v1.PublishProcedure
-	(*ApproveProcedure)(nil),   // 78: yardhasp.record.v1.ApproveProcedure
-	(*RequireProcedures)(nil),  // 79: yardhasp.record.v1.RequireProcedures
-	(*AttestException)(nil),    // 80: yardhasp.record.v1.AttestException
-	(*InspectProcedure)(nil),   // 81: yardhasp.record.v1.InspectProcedure
-	(*SetCoordinator)(nil),     // 82: yardhasp.record.v1.SetCoordinator
-	(*AddCrew)(nil),            // 83: yardhasp.record.v1.AddCrew
-	(*AnswerVerification)(nil), // 84: yardhasp.record.v1.AnswerVerification
-	(*ExchangeProcedures)(nil), // 85: yardhasp.record.v1.ExchangeProcedures
-	(TrainingClass)(0),         // 86: yardhasp.record.v1.TrainingClass
-	(PadlockKind)(0),           // 87: yardhasp.record.v1.PadlockKind
-	(*Tag)(nil),                // 88: yardhasp.record.v1.Tag
-	(Medium)(0),                // 89: yardhasp.record.v1.Medium
+	(*NarrowZone)(nil),         // 21: yardhasp.record.v1.NarrowZone
+	(*RevokeKey)(nil),          // 22: yardhasp.record.v1.RevokeKey
+	(*Request)(nil),            // 23: yardhasp.record.v1.Request
+	(*StandClear)(nil),         // 24: yardhasp.record.v1.StandClear
+	(*Withdraw)(nil),           // 25: yardhasp.record.v1.Withdraw
+	(*Expire)(nil),             // 26: yardhasp.record.v1.Expire
+	(*Removal)(nil),            // 27: yardhasp.record.v1.Removal
+	(*AcknowledgeRemoval)(nil), // 28: yardhasp.record.v1.AcknowledgeRemoval
+	(*HandOver)(nil),           // 29: yardhasp.record.v1.HandOver
+	(*TakeOver)(nil),           // 30: yardhasp.record.v1.TakeOver
+	(*ReplaceKey)(nil),         // 31: yardhasp.record.v1.ReplaceKey
+	(*ReissueKey)(nil),         // 32: yardhasp.record.v1.ReissueKey
+	(*ClaimLock)(nil),          // 33: yardhasp.record.v1.ClaimLock
+	(*RecoverYard)(nil),        // 34: yardhasp.record.v1.RecoverYard
+	(*WalkedLock)(nil),         // 35: yardhasp.record.v1.WalkedLock
+	(*WalkedPerson)(nil),       // 36: yardhasp.record.v1.WalkedPerson
+	(*FoundStarted)(nil),       // 37: yardhasp.record.v1.FoundStarted
+	(*Target)(nil),             // 38: yardhasp.record.v1.Target
+	(*Lock)(nil),               // 39: yardhasp.record.v1.Lock
+	(*FoundLock)(nil),          // 40: yardhasp.record.v1.FoundLock
+	(*Release)(nil),            // 41: yardhasp.record.v1.Release
+	(*Moved)(nil),              // 42: yardhasp.record.v1.Moved
+	(*Isolate)(nil),            // 43: yardhasp.record.v1.Isolate
+	(*Closed)(nil),             // 44: yardhasp.record.v1.Closed
+	(*FoundClosed)(nil),        // 45: yardhasp.record.v1.FoundClosed
+	(*Energise)(nil),           // 46: yardhasp.record.v1.Energise
+	(*BoxAdd)(nil),             // 47: yardhasp.record.v1.BoxAdd
+	(*BoxRemove)(nil),          // 48: yardhasp.record.v1.BoxRemove
+	(*OpenJob)(nil),            // 49: yardhasp.record.v1.OpenJob
+	(*SignOn)(nil),             // 50: yardhasp.record.v1.SignOn
+	(*SignOff)(nil),            // 51: yardhasp.record.v1.SignOff
+	(*ShutDown)(nil),           // 52: yardhasp.record.v1.ShutDown
+	(*Reading)(nil),            // 53: yardhasp.record.v1.Reading
+	(*FoundLive)(nil),          // 54: yardhasp.record.v1.FoundLive
+	(*CorrectFoundLive)(nil),   // 55: yardhasp.record.v1.CorrectFoundLive
+	(*StoredReleased)(nil),     // 56: yardhasp.record.v1.StoredReleased
+	(*Notice)(nil),             // 57: yardhasp.record.v1.Notice
+	(*ClearArea)(nil),          // 58: yardhasp.record.v1.ClearArea
+	(*TriedHandle)(nil),        // 59: yardhasp.record.v1.TriedHandle
+	(*CloseJob)(nil),           // 60: yardhasp.record.v1.CloseJob
+	(*HandOver_Pair)(nil),      // 61: yardhasp.record.v1.HandOver.Pair
+	(*IssuePermit)(nil),        // 62: yardhasp.record.v1.IssuePermit
+	(*ClosePermit)(nil),        // 63: yardhasp.record.v1.ClosePermit
+	(*AirReading)(nil),         // 64: yardhasp.record.v1.AirReading
+	(*StandWatch)(nil),         // 65: yardhasp.record.v1.StandWatch
+	(*LeaveWatch)(nil),         // 66: yardhasp.record.v1.LeaveWatch
+	(*HotWorkDone)(nil),        // 67: yardhasp.record.v1.HotWorkDone
+	(*FumigationRecorded)(nil), // 68: yardhasp.record.v1.FumigationRecorded
+	(*FumigationCleared)(nil),  // 69: yardhasp.record.v1.FumigationCleared
+	(*MoveKey)(nil),            // 70: yardhasp.record.v1.MoveKey
+	(*IssuePadlock)(nil),       // 71: yardhasp.record.v1.IssuePadlock
+	(*ReportPadlock)(nil),      // 72: yardhasp.record.v1.ReportPadlock
+	(*ClearPadlock)(nil),       // 73: yardhasp.record.v1.ClearPadlock
+	(*ReviewLock)(nil),         // 74: yardhasp.record.v1.ReviewLock
+	(*DescribePoint)(nil),      // 75: yardhasp.record.v1.DescribePoint
+	(*FoundChoked)(nil),        // 76: yardhasp.record.v1.FoundChoked
+	(*ClearChoke)(nil),         // 77: yardhasp.record.v1.ClearChoke
+	(*PublishProcedure)(nil),   // 78: yardhasp.record.v1.PublishProcedure
+	(*ApproveProcedure)(nil),   // 79: yardhasp.record.v1.ApproveProcedure
+	(*RequireProcedures)(nil),  // 80: yardhasp.record.v1.RequireProcedures
+	(*AttestException)(nil),    // 81: yardhasp.record.v1.AttestException
+	(*InspectProcedure)(nil),   // 82: yardhasp.record.v1.InspectProcedure
+	(*SetCoordinator)(nil),     // 83: yardhasp.record.v1.SetCoordinator
+	(*AddCrew)(nil),            // 84: yardhasp.record.v1.AddCrew
+	(*AnswerVerification)(nil), // 85: yardhasp.record.v1.AnswerVerification
+	(*ExchangeProcedures)(nil), // 86: yardhasp.record.v1.ExchangeProcedures
+	(TrainingClass)(0),         // 87: yardhasp.record.v1.TrainingClass
+	(PadlockKind)(0),           // 88: yardhasp.record.v1.PadlockKind
+	(*Tag)(nil),                // 89: yardhasp.record.v1.Tag
+	(Medium)(0),                // 90: yardhasp.record.v1.Medium
 }
 var file_yardhasp_record_v1_record_proto_depIdxs = []int32{
 	6,   // 0: yardhasp.record.v1.Signed.signatures:type_name -> yardhasp.record.v1.Signature
@@ -5516,103 +5604,104 @@ var file_yardhasp_record_v1_record_proto_depIdxs = []int32{
 	18,  // 6: yardhasp.record.v1.Record.register_box:type_name -> yardhasp.record.v1.RegisterBox
 	19,  // 7: yardhasp.record.v1.Record.publish_drawing:type_name -> yardhasp.record.v1.PublishDrawing
 	20,  // 8: yardhasp.record.v1.Record.walk_drawing:type_name -> yardhasp.record.v1.WalkDrawing
-	21,  // 9: yardhasp.record.v1.Record.revoke_key:type_name -> yardhasp.record.v1.RevokeKey
-	22,  // 10: yardhasp.record.v1.Record.request:type_name -> yardhasp.record.v1.Request
-	24,  // 11: yardhasp.record.v1.Record.withdraw:type_name -> yardhasp.record.v1.Withdraw
-	25,  // 12: yardhasp.record.v1.Record.expire:type_name -> yardhasp.record.v1.Expire
+	22,  // 9: yardhasp.record.v1.Record.revoke_key:type_name -> yardhasp.record.v1.RevokeKey
+	23,  // 10: yardhasp.record.v1.Record.request:type_name -> yardhasp.record.v1.Request
+	25,  // 11: yardhasp.record.v1.Record.withdraw:type_name -> yardhasp.record.v1.Withdraw
+	26,  // 12: yardhasp.record.v1.Record.expire:type_name -> yardhasp.record.v1.Expire
 	15,  // 13: yardhasp.record.v1.Record.record_training:type_name -> yardhasp.record.v1.RecordTraining
-	26,  // 14: yardhasp.record.v1.Record.removal:type_name -> yardhasp.record.v1.Removal
-	28,  // 15: yardhasp.record.v1.Record.hand_over:type_name -> yardhasp.record.v1.HandOver
-	30,  // 16: yardhasp.record.v1.Record.replace_key:type_name -> yardhasp.record.v1.ReplaceKey
-	31,  // 17: yardhasp.record.v1.Record.reissue_key:type_name -> yardhasp.record.v1.ReissueKey
-	32,  // 18: yardhasp.record.v1.Record.claim_lock:type_name -> yardhasp.record.v1.ClaimLock
-	33,  // 19: yardhasp.record.v1.Record.recover_yard:type_name -> yardhasp.record.v1.RecoverYard
-	27,  // 20: yardhasp.record.v1.Record.acknowledge_removal:type_name -> yardhasp.record.v1.AcknowledgeRemoval
-	23,  // 21: yardhasp.record.v1.Record.stand_clear:type_name -> yardhasp.record.v1.StandClear
-	29,  // 22: yardhasp.record.v1.Record.take_over:type_name -> yardhasp.record.v1.TakeOver
-	38,  // 23: yardhasp.record.v1.Record.lock:type_name -> yardhasp.record.v1.Lock
-	39,  // 24: yardhasp.record.v1.Record.found_lock:type_name -> yardhasp.record.v1.FoundLock
-	40,  // 25: yardhasp.record.v1.Record.release:type_name -> yardhasp.record.v1.Release
-	42,  // 26: yardhasp.record.v1.Record.isolate:type_name -> yardhasp.record.v1.Isolate
-	43,  // 27: yardhasp.record.v1.Record.closed:type_name -> yardhasp.record.v1.Closed
-	44,  // 28: yardhasp.record.v1.Record.found_closed:type_name -> yardhasp.record.v1.FoundClosed
-	45,  // 29: yardhasp.record.v1.Record.energise:type_name -> yardhasp.record.v1.Energise
-	46,  // 30: yardhasp.record.v1.Record.box_add:type_name -> yardhasp.record.v1.BoxAdd
-	47,  // 31: yardhasp.record.v1.Record.box_remove:type_name -> yardhasp.record.v1.BoxRemove
-	36,  // 32: yardhasp.record.v1.Record.found_started:type_name -> yardhasp.record.v1.FoundStarted
-	48,  // 33: yardhasp.record.v1.Record.open_job:type_name -> yardhasp.record.v1.OpenJob
-	49,  // 34: yardhasp.record.v1.Record.sign_on:type_name -> yardhasp.record.v1.SignOn
-	50,  // 35: yardhasp.record.v1.Record.sign_off:type_name -> yardhasp.record.v1.SignOff
-	51,  // 36: yardhasp.record.v1.Record.shut_down:type_name -> yardhasp.record.v1.ShutDown
-	52,  // 37: yardhasp.record.v1.Record.reading:type_name -> yardhasp.record.v1.Reading
-	53,  // 38: yardhasp.record.v1.Record.found_live:type_name -> yardhasp.record.v1.FoundLive
-	54,  // 39: yardhasp.record.v1.Record.correct_found_live:type_name -> yardhasp.record.v1.CorrectFoundLive
-	55,  // 40: yardhasp.record.v1.Record.stored_released:type_name -> yardhasp.record.v1.StoredReleased
-	56,  // 41: yardhasp.record.v1.Record.notice:type_name -> yardhasp.record.v1.Notice
-	57,  // 42: yardhasp.record.v1.Record.clear_area:type_name -> yardhasp.record.v1.ClearArea
-	58,  // 43: yardhasp.record.v1.Record.tried_handle:type_name -> yardhasp.record.v1.TriedHandle
-	59,  // 44: yardhasp.record.v1.Record.close_job:type_name -> yardhasp.record.v1.CloseJob
-	61,  // 45: yardhasp.record.v1.Record.issue_permit:type_name -> yardhasp.record.v1.IssuePermit
-	62,  // 46: yardhasp.record.v1.Record.close_permit:type_name -> yardhasp.record.v1.ClosePermit
-	63,  // 47: yardhasp.record.v1.Record.air_reading:type_name -> yardhasp.record.v1.AirReading
-	64,  // 48: yardhasp.record.v1.Record.stand_watch:type_name -> yardhasp.record.v1.StandWatch
-	65,  // 49: yardhasp.record.v1.Record.leave_watch:type_name -> yardhasp.record.v1.LeaveWatch
-	66,  // 50: yardhasp.record.v1.Record.hot_work_done:type_name -> yardhasp.record.v1.HotWorkDone
-	67,  // 51: yardhasp.record.v1.Record.fumigation_recorded:type_name -> yardhasp.record.v1.FumigationRecorded
-	68,  // 52: yardhasp.record.v1.Record.fumigation_cleared:type_name -> yardhasp.record.v1.FumigationCleared
-	69,  // 53: yardhasp.record.v1.Record.move_key:type_name -> yardhasp.record.v1.MoveKey
-	70,  // 54: yardhasp.record.v1.Record.issue_padlock:type_name -> yardhasp.record.v1.IssuePadlock
-	71,  // 55: yardhasp.record.v1.Record.report_padlock:type_name -> yardhasp.record.v1.ReportPadlock
-	72,  // 56: yardhasp.record.v1.Record.clear_padlock:type_name -> yardhasp.record.v1.ClearPadlock
-	73,  // 57: yardhasp.record.v1.Record.review_lock:type_name -> yardhasp.record.v1.ReviewLock
-	74,  // 58: yardhasp.record.v1.Record.describe_point:type_name -> yardhasp.record.v1.DescribePoint
-	75,  // 59: yardhasp.record.v1.Record.found_choked:type_name -> yardhasp.record.v1.FoundChoked
-	76,  // 60: yardhasp.record.v1.Record.clear_choke:type_name -> yardhasp.record.v1.ClearChoke
-	77,  // 61: yardhasp.record.v1.Record.publish_procedure:type_name -> yardhasp.record.v1.PublishProcedure
-	78,  // 62: yardhasp.record.v1.Record.approve_procedure:type_name -> yardhasp.record.v1.ApproveProcedure
-	79,  // 63: yardhasp.record.v1.Record.require_procedures:type_name -> yardhasp.record.v1.RequireProcedures
-	80,  // 64: yardhasp.record.v1.Record.attest_exception:type_name -> yardhasp.record.v1.AttestException
-	81,  // 65: yardhasp.record.v1.Record.inspect_procedure:type_name -> yardhasp.record.v1.InspectProcedure
-	82,  // 66: yardhasp.record.v1.Record.set_coordinator:type_name -> yardhasp.record.v1.SetCoordinator
-	83,  // 67: yardhasp.record.v1.Record.add_crew:type_name -> yardhasp.record.v1.AddCrew
-	84,  // 68: yardhasp.record.v1.Record.answer_verification:type_name -> yardhasp.record.v1.AnswerVerification
-	85,  // 69: yardhasp.record.v1.Record.exchange_procedures:type_name -> yardhasp.record.v1.ExchangeProcedures
-	0,   // 70: yardhasp.record.v1.Person.roles:type_name -> yardhasp.record.v1.Role
-	11,  // 71: yardhasp.record.v1.Founding.yard:type_name -> yardhasp.record.v1.YardInfo
-	10,  // 72: yardhasp.record.v1.Founding.manager:type_name -> yardhasp.record.v1.Person
-	10,  // 73: yardhasp.record.v1.Invite.person:type_name -> yardhasp.record.v1.Person
-	11,  // 74: yardhasp.record.v1.Invite.yard:type_name -> yardhasp.record.v1.YardInfo
-	86,  // 75: yardhasp.record.v1.RecordTraining.training:type_name -> yardhasp.record.v1.TrainingClass
-	1,   // 76: yardhasp.record.v1.RegisterPadlock.spare:type_name -> yardhasp.record.v1.SpareKey
-	87,  // 77: yardhasp.record.v1.RegisterPadlock.kind:type_name -> yardhasp.record.v1.PadlockKind
-	2,   // 78: yardhasp.record.v1.Request.kind:type_name -> yardhasp.record.v1.RequestKind
-	9,   // 79: yardhasp.record.v1.StandClear.hold:type_name -> yardhasp.record.v1.JournalRef
-	9,   // 80: yardhasp.record.v1.Removal.hold:type_name -> yardhasp.record.v1.JournalRef
-	9,   // 81: yardhasp.record.v1.AcknowledgeRemoval.hold:type_name -> yardhasp.record.v1.JournalRef
-	60,  // 82: yardhasp.record.v1.HandOver.pairs:type_name -> yardhasp.record.v1.HandOver.Pair
-	9,   // 83: yardhasp.record.v1.ClaimLock.hold:type_name -> yardhasp.record.v1.JournalRef
-	34,  // 84: yardhasp.record.v1.RecoverYard.locks:type_name -> yardhasp.record.v1.WalkedLock
-	35,  // 85: yardhasp.record.v1.RecoverYard.inside:type_name -> yardhasp.record.v1.WalkedPerson
-	37,  // 86: yardhasp.record.v1.WalkedLock.target:type_name -> yardhasp.record.v1.Target
-	37,  // 87: yardhasp.record.v1.Lock.target:type_name -> yardhasp.record.v1.Target
-	88,  // 88: yardhasp.record.v1.Lock.tag:type_name -> yardhasp.record.v1.Tag
-	37,  // 89: yardhasp.record.v1.FoundLock.target:type_name -> yardhasp.record.v1.Target
-	9,   // 90: yardhasp.record.v1.Release.hold:type_name -> yardhasp.record.v1.JournalRef
-	41,  // 91: yardhasp.record.v1.Isolate.moved:type_name -> yardhasp.record.v1.Moved
-	41,  // 92: yardhasp.record.v1.Closed.moved:type_name -> yardhasp.record.v1.Moved
-	9,   // 93: yardhasp.record.v1.SignOff.sign_on:type_name -> yardhasp.record.v1.JournalRef
-	89,  // 94: yardhasp.record.v1.Reading.medium:type_name -> yardhasp.record.v1.Medium
-	3,   // 95: yardhasp.record.v1.Reading.kind:type_name -> yardhasp.record.v1.ReadingKind
-	9,   // 96: yardhasp.record.v1.CorrectFoundLive.found:type_name -> yardhasp.record.v1.JournalRef
-	4,   // 97: yardhasp.record.v1.Notice.when:type_name -> yardhasp.record.v1.NoticeWhen
-	9,   // 98: yardhasp.record.v1.TriedHandle.hold:type_name -> yardhasp.record.v1.JournalRef
-	9,   // 99: yardhasp.record.v1.HandOver.Pair.off:type_name -> yardhasp.record.v1.JournalRef
-	9,   // 100: yardhasp.record.v1.HandOver.Pair.on:type_name -> yardhasp.record.v1.JournalRef
-	101, // [101:101] is the sub-list for method output_type
-	101, // [101:101] is the sub-list for method input_type
-	101, // [101:101] is the sub-list for extension type_name
-	101, // [101:101] is the sub-list for extension extendee
-	0,   // [0:101] is the sub-list for field type_name
+	27,  // 14: yardhasp.record.v1.Record.removal:type_name -> yardhasp.record.v1.Removal
+	29,  // 15: yardhasp.record.v1.Record.hand_over:type_name -> yardhasp.record.v1.HandOver
+	31,  // 16: yardhasp.record.v1.Record.replace_key:type_name -> yardhasp.record.v1.ReplaceKey
+	32,  // 17: yardhasp.record.v1.Record.reissue_key:type_name -> yardhasp.record.v1.ReissueKey
+	33,  // 18: yardhasp.record.v1.Record.claim_lock:type_name -> yardhasp.record.v1.ClaimLock
+	34,  // 19: yardhasp.record.v1.Record.recover_yard:type_name -> yardhasp.record.v1.RecoverYard
+	28,  // 20: yardhasp.record.v1.Record.acknowledge_removal:type_name -> yardhasp.record.v1.AcknowledgeRemoval
+	24,  // 21: yardhasp.record.v1.Record.stand_clear:type_name -> yardhasp.record.v1.StandClear
+	30,  // 22: yardhasp.record.v1.Record.take_over:type_name -> yardhasp.record.v1.TakeOver
+	39,  // 23: yardhasp.record.v1.Record.lock:type_name -> yardhasp.record.v1.Lock
+	40,  // 24: yardhasp.record.v1.Record.found_lock:type_name -> yardhasp.record.v1.FoundLock
+	41,  // 25: yardhasp.record.v1.Record.release:type_name -> yardhasp.record.v1.Release
+	43,  // 26: yardhasp.record.v1.Record.isolate:type_name -> yardhasp.record.v1.Isolate
+	44,  // 27: yardhasp.record.v1.Record.closed:type_name -> yardhasp.record.v1.Closed
+	45,  // 28: yardhasp.record.v1.Record.found_closed:type_name -> yardhasp.record.v1.FoundClosed
+	46,  // 29: yardhasp.record.v1.Record.energise:type_name -> yardhasp.record.v1.Energise
+	47,  // 30: yardhasp.record.v1.Record.box_add:type_name -> yardhasp.record.v1.BoxAdd
+	48,  // 31: yardhasp.record.v1.Record.box_remove:type_name -> yardhasp.record.v1.BoxRemove
+	37,  // 32: yardhasp.record.v1.Record.found_started:type_name -> yardhasp.record.v1.FoundStarted
+	49,  // 33: yardhasp.record.v1.Record.open_job:type_name -> yardhasp.record.v1.OpenJob
+	50,  // 34: yardhasp.record.v1.Record.sign_on:type_name -> yardhasp.record.v1.SignOn
+	51,  // 35: yardhasp.record.v1.Record.sign_off:type_name -> yardhasp.record.v1.SignOff
+	52,  // 36: yardhasp.record.v1.Record.shut_down:type_name -> yardhasp.record.v1.ShutDown
+	53,  // 37: yardhasp.record.v1.Record.reading:type_name -> yardhasp.record.v1.Reading
+	54,  // 38: yardhasp.record.v1.Record.found_live:type_name -> yardhasp.record.v1.FoundLive
+	55,  // 39: yardhasp.record.v1.Record.correct_found_live:type_name -> yardhasp.record.v1.CorrectFoundLive
+	56,  // 40: yardhasp.record.v1.Record.stored_released:type_name -> yardhasp.record.v1.StoredReleased
+	57,  // 41: yardhasp.record.v1.Record.notice:type_name -> yardhasp.record.v1.Notice
+	58,  // 42: yardhasp.record.v1.Record.clear_area:type_name -> yardhasp.record.v1.ClearArea
+	59,  // 43: yardhasp.record.v1.Record.tried_handle:type_name -> yardhasp.record.v1.TriedHandle
+	60,  // 44: yardhasp.record.v1.Record.close_job:type_name -> yardhasp.record.v1.CloseJob
+	21,  // 45: yardhasp.record.v1.Record.narrow_zone:type_name -> yardhasp.record.v1.NarrowZone
+	62,  // 46: yardhasp.record.v1.Record.issue_permit:type_name -> yardhasp.record.v1.IssuePermit
+	63,  // 47: yardhasp.record.v1.Record.close_permit:type_name -> yardhasp.record.v1.ClosePermit
+	64,  // 48: yardhasp.record.v1.Record.air_reading:type_name -> yardhasp.record.v1.AirReading
+	65,  // 49: yardhasp.record.v1.Record.stand_watch:type_name -> yardhasp.record.v1.StandWatch
+	66,  // 50: yardhasp.record.v1.Record.leave_watch:type_name -> yardhasp.record.v1.LeaveWatch
+	67,  // 51: yardhasp.record.v1.Record.hot_work_done:type_name -> yardhasp.record.v1.HotWorkDone
+	68,  // 52: yardhasp.record.v1.Record.fumigation_recorded:type_name -> yardhasp.record.v1.FumigationRecorded
+	69,  // 53: yardhasp.record.v1.Record.fumigation_cleared:type_name -> yardhasp.record.v1.FumigationCleared
+	70,  // 54: yardhasp.record.v1.Record.move_key:type_name -> yardhasp.record.v1.MoveKey
+	71,  // 55: yardhasp.record.v1.Record.issue_padlock:type_name -> yardhasp.record.v1.IssuePadlock
+	72,  // 56: yardhasp.record.v1.Record.report_padlock:type_name -> yardhasp.record.v1.ReportPadlock
+	73,  // 57: yardhasp.record.v1.Record.clear_padlock:type_name -> yardhasp.record.v1.ClearPadlock
+	74,  // 58: yardhasp.record.v1.Record.review_lock:type_name -> yardhasp.record.v1.ReviewLock
+	75,  // 59: yardhasp.record.v1.Record.describe_point:type_name -> yardhasp.record.v1.DescribePoint
+	76,  // 60: yardhasp.record.v1.Record.found_choked:type_name -> yardhasp.record.v1.FoundChoked
+	77,  // 61: yardhasp.record.v1.Record.clear_choke:type_name -> yardhasp.record.v1.ClearChoke
+	78,  // 62: yardhasp.record.v1.Record.publish_procedure:type_name -> yardhasp.record.v1.PublishProcedure
+	79,  // 63: yardhasp.record.v1.Record.approve_procedure:type_name -> yardhasp.record.v1.ApproveProcedure
+	80,  // 64: yardhasp.record.v1.Record.require_procedures:type_name -> yardhasp.record.v1.RequireProcedures
+	81,  // 65: yardhasp.record.v1.Record.attest_exception:type_name -> yardhasp.record.v1.AttestException
+	82,  // 66: yardhasp.record.v1.Record.inspect_procedure:type_name -> yardhasp.record.v1.InspectProcedure
+	83,  // 67: yardhasp.record.v1.Record.set_coordinator:type_name -> yardhasp.record.v1.SetCoordinator
+	84,  // 68: yardhasp.record.v1.Record.add_crew:type_name -> yardhasp.record.v1.AddCrew
+	85,  // 69: yardhasp.record.v1.Record.answer_verification:type_name -> yardhasp.record.v1.AnswerVerification
+	86,  // 70: yardhasp.record.v1.Record.exchange_procedures:type_name -> yardhasp.record.v1.ExchangeProcedures
+	0,   // 71: yardhasp.record.v1.Person.roles:type_name -> yardhasp.record.v1.Role
+	11,  // 72: yardhasp.record.v1.Founding.yard:type_name -> yardhasp.record.v1.YardInfo
+	10,  // 73: yardhasp.record.v1.Founding.manager:type_name -> yardhasp.record.v1.Person
+	10,  // 74: yardhasp.record.v1.Invite.person:type_name -> yardhasp.record.v1.Person
+	11,  // 75: yardhasp.record.v1.Invite.yard:type_name -> yardhasp.record.v1.YardInfo
+	87,  // 76: yardhasp.record.v1.RecordTraining.training:type_name -> yardhasp.record.v1.TrainingClass
+	1,   // 77: yardhasp.record.v1.RegisterPadlock.spare:type_name -> yardhasp.record.v1.SpareKey
+	88,  // 78: yardhasp.record.v1.RegisterPadlock.kind:type_name -> yardhasp.record.v1.PadlockKind
+	2,   // 79: yardhasp.record.v1.Request.kind:type_name -> yardhasp.record.v1.RequestKind
+	9,   // 80: yardhasp.record.v1.StandClear.hold:type_name -> yardhasp.record.v1.JournalRef
+	9,   // 81: yardhasp.record.v1.Removal.hold:type_name -> yardhasp.record.v1.JournalRef
+	9,   // 82: yardhasp.record.v1.AcknowledgeRemoval.hold:type_name -> yardhasp.record.v1.JournalRef
+	61,  // 83: yardhasp.record.v1.HandOver.pairs:type_name -> yardhasp.record.v1.HandOver.Pair
+	9,   // 84: yardhasp.record.v1.ClaimLock.hold:type_name -> yardhasp.record.v1.JournalRef
+	35,  // 85: yardhasp.record.v1.RecoverYard.locks:type_name -> yardhasp.record.v1.WalkedLock
+	36,  // 86: yardhasp.record.v1.RecoverYard.inside:type_name -> yardhasp.record.v1.WalkedPerson
+	38,  // 87: yardhasp.record.v1.WalkedLock.target:type_name -> yardhasp.record.v1.Target
+	38,  // 88: yardhasp.record.v1.Lock.target:type_name -> yardhasp.record.v1.Target
+	89,  // 89: yardhasp.record.v1.Lock.tag:type_name -> yardhasp.record.v1.Tag
+	38,  // 90: yardhasp.record.v1.FoundLock.target:type_name -> yardhasp.record.v1.Target
+	9,   // 91: yardhasp.record.v1.Release.hold:type_name -> yardhasp.record.v1.JournalRef
+	42,  // 92: yardhasp.record.v1.Isolate.moved:type_name -> yardhasp.record.v1.Moved
+	42,  // 93: yardhasp.record.v1.Closed.moved:type_name -> yardhasp.record.v1.Moved
+	9,   // 94: yardhasp.record.v1.SignOff.sign_on:type_name -> yardhasp.record.v1.JournalRef
+	90,  // 95: yardhasp.record.v1.Reading.medium:type_name -> yardhasp.record.v1.Medium
+	3,   // 96: yardhasp.record.v1.Reading.kind:type_name -> yardhasp.record.v1.ReadingKind
+	9,   // 97: yardhasp.record.v1.CorrectFoundLive.found:type_name -> yardhasp.record.v1.JournalRef
+	4,   // 98: yardhasp.record.v1.Notice.when:type_name -> yardhasp.record.v1.NoticeWhen
+	9,   // 99: yardhasp.record.v1.TriedHandle.hold:type_name -> yardhasp.record.v1.JournalRef
+	9,   // 100: yardhasp.record.v1.HandOver.Pair.off:type_name -> yardhasp.record.v1.JournalRef
+	9,   // 101: yardhasp.record.v1.HandOver.Pair.on:type_name -> yardhasp.record.v1.JournalRef
+	102, // [102:102] is the sub-list for method output_type
+	102, // [102:102] is the sub-list for method input_type
+	102, // [102:102] is the sub-list for extension type_name
+	102, // [102:102] is the sub-list for extension extendee
+	0,   // [0:102] is the sub-list for field type_name
 }
 
 func init() { file_yardhasp_record_v1_record_proto_init() }
@@ -5668,6 +5757,7 @@ func file_yardhasp_record_v1_record_proto_init() {
 		(*Record_ClearArea)(nil),
 		(*Record_TriedHandle)(nil),
 		(*Record_CloseJob)(nil),
+		(*Record_NarrowZone)(nil),
 		(*Record_IssuePermit)(nil),
 		(*Record_ClosePermit)(nil),
 		(*Record_AirReading)(nil),
@@ -5698,7 +5788,7 @@ func file_yardhasp_record_v1_record_proto_init() {
 		(*Invite_Person)(nil),
 		(*Invite_Yard)(nil),
 	}
-	file_yardhasp_record_v1_record_proto_msgTypes[32].OneofWrappers = []any{
+	file_yardhasp_record_v1_record_proto_msgTypes[33].OneofWrappers = []any{
 		(*Target_Point)(nil),
 		(*Target_Box)(nil),
 	}
@@ -5708,7 +5798,7 @@ func file_yardhasp_record_v1_record_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_yardhasp_record_v1_record_proto_rawDesc), len(file_yardhasp_record_v1_record_proto_rawDesc)),
 			NumEnums:      5,
-			NumMessages:   56,
+			NumMessages:   57,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

@@ -1104,8 +1104,11 @@ type JobView struct {
 	// The zone's procedure; unset: none was published.
 	Procedure *ProcedureView `protobuf:"bytes,83,opt,name=procedure,proto3" json:"procedure,omitempty"`
 	// Who attested that no written procedure is needed, and how they know.
-	Exception     string          `protobuf:"bytes,84,opt,name=exception,proto3" json:"exception,omitempty"`
-	Exchanges     []*ExchangeView `protobuf:"bytes,85,rep,name=exchanges,proto3" json:"exchanges,omitempty"`
+	Exception string          `protobuf:"bytes,84,opt,name=exception,proto3" json:"exception,omitempty"`
+	Exchanges []*ExchangeView `protobuf:"bytes,85,rep,name=exchanges,proto3" json:"exchanges,omitempty"`
+	// Points that reach the zone by an older drawing alone. They count: no revision
+	// narrows a zone by itself.
+	OlderPoints   []string `protobuf:"bytes,86,rep,name=older_points,json=olderPoints,proto3" json:"older_points,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1325,6 +1328,13 @@ func (x *JobView) GetException() string {
 func (x *JobView) GetExchanges() []*ExchangeView {
 	if x != nil {
 		return x.Exchanges
+	}
+	return nil
+}
+
+func (x *JobView) GetOlderPoints() []string {
+	if x != nil {
+		return x.OlderPoints
 	}
 	return nil
 }
@@ -1884,7 +1894,7 @@ const file_yardhasp_record_v1_view_proto_rawDesc = "" +
 	" \x01(\tR\x03why\x123\n" +
 	"\x04kind\x18\v \x01(\x0e2\x1f.yardhasp.record.v1.RequestKindR\x04kind\x12\x14\n" +
 	"\x05index\x18\f \x01(\x04R\x05index\x12\x1b\n" +
-	"\tnot_clear\x18\r \x03(\tR\bnotClear\"\xb9\b\n" +
+	"\tnot_clear\x18\r \x03(\tR\bnotClear\"\xdc\b\n" +
 	"\aJobView\x12-\n" +
 	"\x05as_of\x18\x01 \x01(\v2\x18.yardhasp.record.v1.AsOfR\x04asOf\x12\x0e\n" +
 	"\x02id\x18\x02 \x01(\tR\x02id\x12\x12\n" +
@@ -1914,7 +1924,8 @@ const file_yardhasp_record_v1_view_proto_rawDesc = "" +
 	"\vcoordinator\x18R \x01(\tR\vcoordinator\x12?\n" +
 	"\tprocedure\x18S \x01(\v2!.yardhasp.record.v1.ProcedureViewR\tprocedure\x12\x1c\n" +
 	"\texception\x18T \x01(\tR\texception\x12>\n" +
-	"\texchanges\x18U \x03(\v2 .yardhasp.record.v1.ExchangeViewR\texchanges\"\x84\a\n" +
+	"\texchanges\x18U \x03(\v2 .yardhasp.record.v1.ExchangeViewR\texchanges\x12!\n" +
+	"\folder_points\x18V \x03(\tR\volderPoints\"\x84\a\n" +
 	"\x05Board\x12-\n" +
 	"\x05as_of\x18\x01 \x01(\v2\x18.yardhasp.record.v1.AsOfR\x04asOf\x12\x12\n" +
 	"\x04coop\x18\x02 \x01(\tR\x04coop\x12\x16\n" +

@@ -1432,9 +1432,11 @@ type ZoneNow struct {
 	Zone  string                 `protobuf:"bytes,1,opt,name=zone,proto3" json:"zone,omitempty"`
 	// "live", "open but not locked", "locked, second device missing", "locked" or
 	// "no feed drawn".
-	Condition     string   `protobuf:"bytes,2,opt,name=condition,proto3" json:"condition,omitempty"`
-	Path          *Path    `protobuf:"bytes,3,opt,name=path,proto3" json:"path,omitempty"`
-	Points        []string `protobuf:"bytes,4,rep,name=points,proto3" json:"points,omitempty"`
+	Condition string   `protobuf:"bytes,2,opt,name=condition,proto3" json:"condition,omitempty"`
+	Path      *Path    `protobuf:"bytes,3,opt,name=path,proto3" json:"path,omitempty"`
+	Points    []string `protobuf:"bytes,4,rep,name=points,proto3" json:"points,omitempty"`
+	// Points that reach it by an older drawing alone, and count all the same.
+	OlderPoints   []string `protobuf:"bytes,5,rep,name=older_points,json=olderPoints,proto3" json:"older_points,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1493,6 +1495,13 @@ func (x *ZoneNow) GetPath() *Path {
 func (x *ZoneNow) GetPoints() []string {
 	if x != nil {
 		return x.Points
+	}
+	return nil
+}
+
+func (x *ZoneNow) GetOlderPoints() []string {
+	if x != nil {
+		return x.OlderPoints
 	}
 	return nil
 }
@@ -2278,12 +2287,13 @@ const file_yardhasp_service_v1_ledger_proto_rawDesc = "" +
 	"\x0fholders_control\x18\a \x01(\bR\x0eholdersControl\x12\x12\n" +
 	"\x04note\x18\b \x01(\tR\x04note\")\n" +
 	"\x13GetEnergyNowRequest\x12\x12\n" +
-	"\x04yard\x18\x01 \x01(\tR\x04yard\"\x82\x01\n" +
+	"\x04yard\x18\x01 \x01(\tR\x04yard\"\xa5\x01\n" +
 	"\aZoneNow\x12\x12\n" +
 	"\x04zone\x18\x01 \x01(\tR\x04zone\x12\x1c\n" +
 	"\tcondition\x18\x02 \x01(\tR\tcondition\x12-\n" +
 	"\x04path\x18\x03 \x01(\v2\x19.yardhasp.service.v1.PathR\x04path\x12\x16\n" +
-	"\x06points\x18\x04 \x03(\tR\x06points\";\n" +
+	"\x06points\x18\x04 \x03(\tR\x06points\x12!\n" +
+	"\folder_points\x18\x05 \x03(\tR\volderPoints\";\n" +
 	"\aNodeNow\x12\x12\n" +
 	"\x04node\x18\x01 \x01(\tR\x04node\x12\x1c\n" +
 	"\tcondition\x18\x02 \x01(\tR\tcondition\"\xe4\x01\n" +
