@@ -26,6 +26,7 @@ func Warnings(d *recordv1.Drawing, others []*recordv1.Drawing) []Problem {
 	s.unlikePoles()
 	s.storeFigures()
 	s.zoneMedia()
+	s.entries()
 	s.oneWays()
 	s.stock()
 	slices.SortStableFunc(s.found, func(a, b Problem) int { return cmp.Compare(fieldOrder(a.Field), fieldOrder(b.Field)) })

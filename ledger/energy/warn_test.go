@@ -84,6 +84,12 @@ func TestWarnings(t *testing.T) {
 			d.Nodes = append(d.Nodes, &recordv1.Node{Name: "bin", Kind: recordv1.NodeKind_NODE_KIND_BUS}, &recordv1.Node{Name: "spout", Kind: recordv1.NodeKind_NODE_KIND_BUS})
 			d.Links = append(d.Links, &recordv1.Link{Name: "fill", From: "spout", To: "bin", Medium: recordv1.Medium_MEDIUM_GRAIN})
 		}, "nodes[8].name", []string{"nothing feeds stonebend/bin and 1 more"}},
+		// 1910.272(g)(1)(i): a permit before anybody enters a bin.
+		{"a zone beside one that people enter", func(d *recordv1.Drawing) {
+			d.Nodes = append(d.Nodes, &recordv1.Node{Name: "grain", Kind: recordv1.NodeKind_NODE_KIND_SOURCE})
+			grain := []*recordv1.ExposedPart{{Node: "grain", Media: []recordv1.Medium{recordv1.Medium_MEDIUM_GRAIN}}}
+			d.Zones = append(d.Zones, &recordv1.Zone{Name: "in-bin", Entered: true, Parts: grain}, &recordv1.Zone{Name: "hatch", Parts: grain})
+		}, "zones[2].entered", []string{`zone "hatch" touches the grain at grain, as "in-bin" does, which people enter`}},
 		{"switch that leaves a conductor closed", func(d *recordv1.Drawing) { d.Links[2].Device.LeavesConductorClosed = true }, "links[2].device.leaves_conductor_closed",
 			[]string{`the disconnect in link "lead" leaves a conductor closed`}},
 		{"device that can't be locked", func(d *recordv1.Drawing) {
