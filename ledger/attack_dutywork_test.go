@@ -94,6 +94,11 @@ func (o *oracle) plainStart(id string) []string {
 			}
 		}
 	}
+	for ref, place := range o.bin.fumigated {
+		if id == "desk-1" && place == "eastfork/office" {
+			fail("%s is under a fumigant (%s)", place, ref)
+		}
+	}
 	if len(o.told[id]) == 0 || len(o.shut[id]) == 0 {
 		fail("nobody was told, or nothing was shut down")
 	}

@@ -29,9 +29,12 @@ func seeds(t *testing.T, usual int) int {
 func TestHistoriesOfAllKinds(t *testing.T) {
 	kinds, checks := map[string]int{}, map[string]int{}
 	acts := newOracleActs()
-	energised, starts := 0, 0
+	energised, starts, lacks := 0, 0, 0
 	for seed := range int64(seeds(t, 40)) {
 		h := newHistory(t, 1_000_000+seed, dutySetup)
+		if seed%4 == 0 { // before anybody coordinates, and before the employers met
+			h.lacking(int(seed / 4 % 2))
+		}
 		for range 12 {
 			for range 6 {
 				h.dutyAct()
@@ -72,6 +75,10 @@ func TestHistoriesOfAllKinds(t *testing.T) {
 				}
 			}
 		}
+		for range 3 {
+			h.lacking(lacks)
+			lacks++
+		}
 		h.coda()
 		for k, n := range h.o.kinds {
 			kinds[k] += n
@@ -90,7 +97,7 @@ func TestHistoriesOfAllKinds(t *testing.T) {
 		}
 	}
 	for _, c := range []string{"work may start", "work by several", "work of crews", "work by procedure", "work on desk-1", "work on " + binJob, "permit issued", "permit lapsed", "bin energised",
-		"procedure approved", "inspected", "job closed", "yard recovered", "zone narrowed", "equipment lock off", "request",
+		"procedure approved", "inspected", "job closed", "yard recovered", "zone narrowed", "one demand lacking", "equipment lock off", "request",
 		"padlock shown KEYED_ALIKE", "padlock shown COMBINATION", "padlock shown EQUIPMENT_PADLOCK", "padlock shown SPARE_KEY", "padlock shown KEY_LOST", "padlock shown LOCK_LOST",
 		"padlock shown OTHER_USE", "padlock shown TWO_PLACES"} {
 		if checks[c] < 3 {
