@@ -73,19 +73,17 @@ func (h *history) lacking(n int) {
 		h.do("mara", "", actCrew("desk-1", "second", "olga", "ravi"))
 		soon("olga")
 	case 3: // (c)(3)(ii): a tag alone, without the extra means or what makes a tag
-		t := goodTag()
 		h.do("mara", "", actDescribe(&recordv1.DescribePoint{Point: "eastfork/mcc-1/main", Demonstration: "demo-1", Why: "shown in writing"}))
-		switch n / 7 % 4 {
-		case 0:
-			t.Means = nil
-		case 1:
-			t.TiePounds = 49
-		case 2:
-			t.ReadableMm = 1523
-		default:
-			t.Demonstration = "demo-9"
+		for _, spoil := range []func(t *recordv1.Tag){
+			func(t *recordv1.Tag) { t.Means = nil },
+			func(t *recordv1.Tag) { t.TiePounds = 49 },
+			func(t *recordv1.Tag) { t.ReadableMm = 1523 },
+			func(t *recordv1.Tag) { t.Demonstration = "demo-9" },
+		} {
+			t := goodTag()
+			spoil(t)
+			h.desk(t)
 		}
-		h.desk(t)
 	case 4: // (c)(4)(i): one device for one person, and another goes in
 		h.desk(nil)
 		h.step("eastfork", "olga", actLock("eastfork/mcc-1/main", "", "desk-1"))
