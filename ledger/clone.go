@@ -23,6 +23,7 @@ func (s *State) Clone() *State {
 	for z, points := range c.Reach {
 		c.Reach[z] = slices.Clone(points)
 	}
+	c.Narrowed = maps.Clone(s.Narrowed)
 	c.Jobs = each(s.Jobs, (*Job).part)
 	c.Holds = each(s.Holds, (*Hold).part)
 	c.Troubles = each(s.Troubles, func(*Trouble) {})
