@@ -27,7 +27,7 @@ func (s *State) Clone() *State {
 	c.Jobs = each(s.Jobs, (*Job).part)
 	c.Holds = each(s.Holds, (*Hold).part)
 	c.Troubles = each(s.Troubles, func(*Trouble) {})
-	c.Chokes = each(s.Chokes, func(*Choke) {})
+	c.Chokes = each(s.Chokes, func(k *Choke) { k.Zones = slices.Clone(k.Zones) })
 	c.SignOns = each(s.SignOns, func(so *SignOn) { so.Promised = slices.Clone(so.Promised) })
 	c.Reqs = each(s.Reqs, func(q *ReqState) {
 		q.Points, q.Involved = slices.Clone(q.Points), slices.Clone(q.Involved)

@@ -46,7 +46,7 @@ func (x *step) narrowZone(n *recordv1.NarrowZone) {
 		x.refuse("STILL_ON", zone, who+" is signed on there or has a lock on for work there", "they take off their locks and sign off the zone", who, "1910.147(e)(2)(i)")
 	}
 	for _, ref := range sorted(s.Chokes) {
-		if c := s.Chokes[ref]; s.ChokeReached(c.Where, n.GetPoints()) {
+		if c := s.Chokes[ref]; s.Turns(c, n.GetPoints()) {
 			x.refuse("CHOKED", c.Where, c.text(), "dig it out by hand under locks, and record it", "authorised employee or supervisor", chokeClause)
 		}
 	}
