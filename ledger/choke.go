@@ -15,9 +15,9 @@ type Choke struct {
 	Where string `json:"where"` // zone or node
 	// Zones are those it meant when it was found: what reached them reaches it.
 	Zones []string `json:"zones,omitempty"`
-	Fed   bool   `json:"fed,omitempty"`
-	Seen  string `json:"seen,omitempty"`
-	At    Mark   `json:"at"`
+	Fed   bool     `json:"fed,omitempty"`
+	Seen  string   `json:"seen,omitempty"`
+	At    Mark     `json:"at"`
 }
 
 func (c *Choke) text() string {

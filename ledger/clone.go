@@ -41,7 +41,7 @@ func (s *State) Clone() *State {
 	})
 	c.Air = each(s.Air, func(a *Air) { a.Tests = each(a.Tests, func(t *AirTest) { t.Bad = maps.Clone(t.Bad) }) })
 	c.Watches = each(s.Watches, func(*Watch) {})
-	c.Fumigations = each(s.Fumigations, func(f *Fumigation) { f.Connected = slices.Clone(f.Connected) })
+	c.Fumigations = each(s.Fumigations, func(f *Fumigation) { f.Connected, f.Places = slices.Clone(f.Connected), slices.Clone(f.Places) })
 	c.Procs = each(s.Procs, (*Procedure).part)
 	c.Required = each(s.Required, func(*Required) {})
 	c.Used = maps.Clone(s.Used)
