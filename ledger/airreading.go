@@ -70,11 +70,11 @@ func (a *Air) out(t AirTest) {
 }
 
 // inBadAir lists the open jobs that a value out of limits concerns: the one it
-// names, if any, and every one on the zone where it was read.
+// names, if any, and every one on the zone where it was read or in its grain.
 func (s *State) inBadAir(named *Job, zone string) []*Job {
 	var out []*Job
 	for _, id := range sorted(s.Jobs) {
-		if j := s.Jobs[id]; !j.Closed.Set() && (j == named || j.Zone == zone || named != nil && j.Zone == named.Zone) {
+		if j := s.Jobs[id]; !j.Closed.Set() && (j == named || s.Graph().SameBin(j.Zone, zone) || named != nil && s.Graph().SameBin(j.Zone, named.Zone)) {
 			out = append(out, j)
 		}
 	}

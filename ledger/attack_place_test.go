@@ -74,3 +74,57 @@ func withOldBin() *recordv1.Drawing {
 	d.Zones = append(d.Zones, &recordv1.Zone{Name: "old-name", Parts: []*recordv1.ExposedPart{{Node: "grain-3", Media: []recordv1.Medium{recordv1.Medium_MEDIUM_GRAIN}}}})
 	return d
 }
+
+// besideBin has everything for a permit on bin 3, and a job of tomas on the same grain
+// under a second name, which is not drawn as entered.
+func besideBin(t testing.TB) *world {
+	w, _, _ := readyBin(t)
+	w.must(w.publish("nia", withOldBin()))
+	w.must(w.walk("ravi", "eastfork"))
+	w.must(w.journal("eastfork", "mara", actJob("crust-old", "tomas", "eastfork/old-name", binPlan...)))
+	return w
+}
+
+// TestSameBinAnotherName: who stands in the grain of a bin is in that bin, whatever
+// the zone is called: no work there without a permit, none is issued or closed with
+// somebody inside, and bad air is heard of (1910.272(g)(1)(i), (iii)).
+func TestSameBinAnotherName(t *testing.T) {
+	w := besideBin(t)
+	if cs := w.s.StartConditions(w.s.Jobs["crust-old"]); !has(cs, "NO_PERMIT", "eastfork/old-name") {
+		t.Errorf("missing in the bin by its second name: %v", cs)
+	}
+	on := w.must(w.journal("eastfork", "tomas", actSignOn("crust-old")))
+	if !flagged(on, "NO_PERMIT") {
+		t.Error("tomas is in the bin, and it is not flagged")
+	}
+	w.refusedWith(w.issueBin("in-1", bin()), "STILL_INSIDE")
+	w.must(w.journal("eastfork", "tomas", actSignOff(on.GetRef())))
+	w.must(w.issueBin("in-2", bin()))
+	on = w.must(w.journal("eastfork", "olga", actSignOn("crust-old")))
+	if st := w.permitState("in-2"); st != recordv1.PermitState_PERMIT_STATE_SUSPENDED {
+		t.Errorf("with olga inside, whom it does not name, the permit is %v", st)
+	}
+	w.refusedWith(w.direct("nia", actClosePermit("in-2")), "STILL_INSIDE")
+	w.must(w.journal("eastfork", "olga", actSignOff(on.GetRef())))
+	w.must(w.direct("nia", actClosePermit("in-2")))
+	// Work on the sweep's motor alone needs no permit.
+	d := withOldBin()
+	d.Revision = 3
+	d.Zones = append(d.Zones, &recordv1.Zone{Name: "sweep-drive", Parts: []*recordv1.ExposedPart{{Node: "sweep-motor", Media: []recordv1.Medium{recordv1.Medium_MEDIUM_ELECTRICITY}}}})
+	w.must(w.publish("nia", d))
+	w.must(w.journal("eastfork", "mara", actJob("sweep-1", "tomas", "eastfork/sweep-drive", "eastfork/mcc-1/sweep")))
+	if cs := w.s.StartConditions(w.s.Jobs["sweep-1"]); has(cs, "NO_PERMIT", "") {
+		t.Error("work on the motor of the sweep asks for a permit")
+	}
+}
+
+// TestBadAirOfTheSameBin: out of limits by the bin's second name.
+func TestBadAirOfTheSameBin(t *testing.T) {
+	w := besideBin(t)
+	w.testAir()
+	w.must(w.issueBin("in-1", bin()))
+	w.must(w.journal("eastfork", "olga", actAir("no-such", "eastfork/old-name", bottom, values(oxygen, 17_000)...)))
+	if st := w.permitState("in-1"); st != recordv1.PermitState_PERMIT_STATE_SUSPENDED {
+		t.Errorf("with 17 %% of oxygen in the bin the permit is %v", st)
+	}
+}

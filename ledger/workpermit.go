@@ -138,7 +138,7 @@ func (s *State) insideOf(job string) []*SignOn {
 	for _, ref := range sorted(s.inside) {
 		so := s.inside[ref]
 		o, j := s.Jobs[so.Job], s.Jobs[job]
-		if so.Job == job || o == nil || j != nil && o.Zone == j.Zone {
+		if so.Job == job || o == nil || j != nil && s.Graph().SameBin(o.Zone, j.Zone) {
 			out = append(out, so)
 		}
 	}
@@ -190,10 +190,14 @@ func (s *State) lastStop(p *WorkPermit) Mark {
 // permitMissing says why nobody may enter a zone that people enter: no bin-entry
 // permit is in force for the job; nil when one is, or when the zone needs none.
 func (s *State) permitMissing(j *Job, at int64) []*recordv1.Condition {
-	if z, ok := s.Graph().Zone(j.Zone); !ok || !z.Entered {
+	z, ok := s.Graph().Zone(j.Zone)
+	if !ok || z.Bin == "" {
 		return nil
 	}
 	text := "no bin-entry permit is in force for " + j.ID
+	if !z.Entered {
+		text = "its grain is that of " + z.Bin + ", which people enter, and no permit can be issued for " + j.Zone + " by this name: open a job on " + z.Bin
+	}
 	for _, id := range sorted(s.WorkPermits) {
 		p := s.WorkPermits[id]
 		if p.Job != j.ID || !p.binEntry() || !p.open() {
