@@ -128,3 +128,28 @@ func TestBadAirOfTheSameBin(t *testing.T) {
 		t.Errorf("with 17 %% of oxygen in the bin the permit is %v", st)
 	}
 }
+
+// TestJoinedUnderAnotherName: a record says that a fumigated place is joined to a bin,
+// by the bin's second name: it is joined to the bin (1910.272(g)(1)(iii)).
+func TestJoinedUnderAnotherName(t *testing.T) {
+	w := besideBin(t)
+	w.must(w.journal("eastfork", "dov", actFumigated("eastfork/office", "eastfork/old-name")))
+	w.testAir(values(ph3, 0)...)
+	w.refusedWith(w.issueBin("in-1", bin()), "FUMIGANT_NEAR")
+	d := binDrawing()
+	d.Revision = 3
+	w.must(w.publish("nia", d))
+	w.must(w.walk("ravi", "eastfork"))
+	w.refusedWith(w.issueBin("in-2", bin()), "FUMIGANT_NEAR")
+}
+
+// TestJoinedThroughAnotherBin: the place is joined to bin 4, as a record says, and bin
+// 4 to bin 3, as the drawing shows: the gas has its way (1910.272(g)(1)(iii)).
+func TestJoinedThroughAnotherBin(t *testing.T) {
+	w, _, _ := readyBin(t)
+	f := w.must(w.journal("eastfork", "dov", actFumigated("eastfork/office", "eastfork/bin-4"))).GetRef()
+	w.testAir(values(ph3, 0)...)
+	w.refusedWith(w.issueBin("in-1", bin()), "FUMIGANT_NEAR")
+	w.must(w.journal("eastfork", "mara", actFumigantCleared(f, 0)))
+	w.must(w.issueBin("in-2", bin()))
+}

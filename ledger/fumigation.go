@@ -66,7 +66,7 @@ func (s *State) fumigantsNear(zone string) (at, near []*Fumigation) {
 		switch f := s.Fumigations[ref]; {
 		case overlap(parts, s.placesOf(f.Place)) || overlap(parts, f.Places):
 			at = append(at, f)
-		case overlap(parts, f.Connected) || s.Graph().SharesAir(zone, f.Place):
+		case slices.ContainsFunc(append([]string{f.Place}, f.Connected...), func(p string) bool { return s.Graph().SharesAir(zone, p) }):
 			near = append(near, f)
 		}
 	}
