@@ -153,3 +153,25 @@ func TestJoinedThroughAnotherBin(t *testing.T) {
 	w.must(w.journal("eastfork", "mara", actFumigantCleared(f, 0)))
 	w.must(w.issueBin("in-2", bin()))
 }
+
+// TestInsideABinRenamed: lena and tomas are inside when a revision gives the bin another
+// name. No permit for it is issued or closed by that name while they are
+// (1910.272(g)(1)(i)).
+func TestInsideABinRenamed(t *testing.T) {
+	w, _, ons, _ := inside(t)
+	d := binDrawing()
+	d.Revision = 2
+	d.Zones[0].Name = "bin-3a"
+	w.must(w.publish("nia", d))
+	w.must(w.journal("eastfork", "mara", actJob("crust-new", "ravi", "eastfork/bin-3a", binPlan...)))
+	ask := func(id string) *recordv1.Outcome {
+		return w.direct("nia", actIssueBin(id, "crust-new", w.now+60*minute, bin()))
+	}
+	w.refusedWith(ask("in-2"), "STILL_INSIDE")
+	for _, who := range []string{"lena", "tomas"} {
+		w.must(w.journal("eastfork", who, actSignOff(ons[who])))
+	}
+	if o := ask("in-3"); has(o.GetConditions(), "STILL_INSIDE", "") {
+		t.Error("everybody is out, and counts as inside")
+	}
+}
