@@ -46,13 +46,15 @@ func TestNarrowUnderPermit(t *testing.T) {
 	w, hold := legReady(t)
 	w.must(w.journal("stonebend", "ravi", actAir("boot-1", zone, atWork, values(burns, 0)...)))
 	w.must(w.journal("stonebend", "tomas", actStand("boot-1", recordv1.Duty_DUTY_FIRE_WATCH)))
-	w.must(w.issueHot("weld-1", hot()))
+	work := hot()
+	work.Workers = []string{"ravi"}
+	w.must(w.issueHot("weld-1", work))
 	w.must(w.journal("stonebend", "ravi", actRelease(hold)))
 	w.must(w.journal("stonebend", "ravi", actClear("boot-1")))
 	w.must(w.journal("stonebend", "mara", actNotice("boot-1", recordv1.NoticeWhen_NOTICE_WHEN_AFTER, "dov")))
 	w.refusedWith(w.direct("mara", actRequest("start-1", "room-1", w.now+1e7, control)), "PERMIT_OPEN")
 	w.refusedWith(w.journal("stonebend", "mara", actNarrow(zone, control)), "PERMIT_OPEN")
-	w.must(w.journal("stonebend", "lena", actHotDone("weld-1")))
+	w.must(w.journal("stonebend", "ravi", actHotDone("weld-1")))
 	w.must(w.journal("stonebend", "mara", actNarrow(zone, control)))
 }
 
