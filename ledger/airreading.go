@@ -69,12 +69,35 @@ func (a *Air) out(t AirTest) {
 	a.Tests[k], a.Over = &t, t.At
 }
 
+// airSoFar gives a new job what was out of limits in its zone under earlier jobs, and
+// when: another job's name makes no air good.
+func (s *State) airSoFar(j *Job) {
+	for _, id := range sorted(s.Air) {
+		o, old := s.Jobs[id], s.Air[id]
+		if o == nil || o == j || !old.Over.Set() || !s.Graph().SameBin(o.Zone, j.Zone) {
+			continue
+		}
+		air := s.airOf(j.ID)
+		for _, k := range sorted(old.Tests) {
+			if t := old.Tests[k]; t.outside() {
+				air.out(*t)
+				for _, m := range t.Bad {
+					if bad := air.Tests[k].Bad; bad[m.Yard].Index < m.Index {
+						bad.add(m)
+					}
+				}
+			}
+		}
+		air.Over = old.Over
+	}
+}
+
 // inBadAir lists the open jobs that a value out of limits concerns: the one it
-// names, if any, and every one on the zone where it was read.
+// names, if any, and every one on the zone where it was read or in its grain.
 func (s *State) inBadAir(named *Job, zone string) []*Job {
 	var out []*Job
 	for _, id := range sorted(s.Jobs) {
-		if j := s.Jobs[id]; !j.Closed.Set() && (j == named || j.Zone == zone || named != nil && j.Zone == named.Zone) {
+		if j := s.Jobs[id]; !j.Closed.Set() && (j == named || s.Graph().SameBin(j.Zone, zone) || named != nil && s.Graph().SameBin(j.Zone, named.Zone)) {
 			out = append(out, j)
 		}
 	}

@@ -122,7 +122,9 @@ func (h *history) hotWork(who string) {
 	h.do("ravi", "stonebend", actAir("boot-1", zone, atWork, values(burns, 10_000)...))
 	h.do("tomas", "stonebend", actStand("boot-1", recordv1.Duty_DUTY_FIRE_WATCH))
 	h.n++
-	h.do(h.pick("nia", who), "", actIssueHot("weld-"+decimal(uint64(h.n)), "boot-1", h.now+240*minute, hot()))
+	work := hot()
+	work.Workers = []string{"ravi"} // lena often has no lock on
+	h.do(h.pick("nia", who), "", actIssueHot("weld-"+decimal(uint64(h.n)), "boot-1", h.now+240*minute, work))
 }
 
 // quiet puts right what would keep points from being energised: the hot work is

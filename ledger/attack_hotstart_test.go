@@ -45,3 +45,15 @@ func TestHotWorkInAnotherJob(t *testing.T) {
 	w.must(w.journal("stonebend", "mara", actNotice("boot-2", recordv1.NoticeWhen_NOTICE_WHEN_AFTER, "dov")))
 	w.refusedWith(w.direct("mara", actRequest("start-1", "boot-2", w.now+1e7, feeder)), "PERMIT_OPEN")
 }
+
+// TestHotWorkerWithoutALock: whom a hot-work permit names to work at the machine has
+// their own lock on every point, as for a bin entry (1910.147(d)(4)(i), (f)(3)(ii)(D)).
+func TestHotWorkerWithoutALock(t *testing.T) {
+	w, holds := ready(t)
+	w.must(w.journal("stonebend", "ravi", actAir("boot-1", zone, atWork, values(burns, 0)...)))
+	w.must(w.journal("stonebend", "tomas", actStand("boot-1", recordv1.Duty_DUTY_FIRE_WATCH)))
+	w.must(w.journal("millrow", "lena", actRelease(holds["lena "+control])))
+	w.refusedWith(w.issueHot("weld-1", hot()), "NO_LOCK")
+	w.must(w.journal("millrow", "lena", actLock(control, "lena-2", "boot-1")))
+	w.must(w.issueHot("weld-2", hot()))
+}

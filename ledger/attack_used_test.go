@@ -38,3 +38,25 @@ func TestFoundInsideUses(t *testing.T) {
 	w.recover(r, "second disk")
 	w.retrainedOnApproval("tomas")
 }
+
+// TestRetrainedOnARenamedZone: a revision gives a zone another name. Whoever used it is
+// to be retrained on it by that name as well (1910.147(c)(7)(iii)).
+func TestRetrainedOnARenamedZone(t *testing.T) {
+	w := drawnWithMain(t)
+	w.openJob()
+	d := withMain(3)
+	d.Zones[0].Name = "boot-of-leg-1"
+	w.must(w.publish("nia", d))
+	w.must(w.journal("stonebend", "mara", actJob("boot-2", "ravi", "stonebend/boot-of-leg-1", feeder, control)))
+	w.must(w.journal("stonebend", "mara", actJob("room-1", "ravi", room, main1)))
+	if cs := w.s.StartConditions(w.s.Jobs["boot-2"]); !has(cs, "RETRAIN", "ravi") {
+		t.Error("ravi used the zone by its old name, and need not be retrained")
+	}
+	if cs := w.s.StartConditions(w.s.Jobs["room-1"]); has(cs, "RETRAIN", "") {
+		t.Error("to be retrained on a zone that nothing changed")
+	}
+	w.must(w.direct("nia", actTraining("ravi", recordv1.TrainingClass_TRAINING_CLASS_AUTHORISED, w.now, w.now+1e12, "stonebend/boot-of-leg-1")))
+	if cs := w.s.StartConditions(w.s.Jobs["boot-2"]); has(cs, "RETRAIN", "") {
+		t.Error("retrained, and it stands against the work")
+	}
+}

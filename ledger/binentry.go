@@ -141,7 +141,7 @@ func (s *State) binConditions(p *WorkPermit, j *Job, at int64) []*recordv1.Condi
 	for _, so := range s.insideOf(j.ID) {
 		// Whoever is signed on to a job nobody knows may be anywhere: they stand
 		// against issuing, and not against every bin of the co-op.
-		if (so.Job == j.ID || s.Jobs[so.Job] != nil) && !slices.Contains(p.Named, so.Person) && !s.namedElsewhere(p, so) {
+		if (so.Job == j.ID || !s.anywhere(so)) && !slices.Contains(p.Named, so.Person) && !s.namedElsewhere(p, so) {
 			cs = append(cs, cond("NOT_NAMED", so.Person, so.Person+" is inside and not named on the permit", "everybody comes out; issue one that names them", so.Person, "1910.272(g)(1)(i)"))
 		}
 	}

@@ -13,9 +13,11 @@ const chokeClause = "1910.272(q)(1)"
 type Choke struct {
 	Ref   string `json:"ref"`
 	Where string `json:"where"` // zone or node
-	Fed   bool   `json:"fed,omitempty"`
-	Seen  string `json:"seen,omitempty"`
-	At    Mark   `json:"at"`
+	// Zones are those it meant when it was found: what reached them reaches it.
+	Zones []string `json:"zones,omitempty"`
+	Fed   bool     `json:"fed,omitempty"`
+	Seen  string   `json:"seen,omitempty"`
+	At    Mark     `json:"at"`
 }
 
 func (c *Choke) text() string {
@@ -29,15 +31,15 @@ func (c *Choke) text() string {
 // foundChoked is never refused; every open request that reaches the place is void.
 func (x *step) foundChoked(f *recordv1.FoundChoked) {
 	s := x.s
-	c := &Choke{Ref: x.out.Ref, Where: f.GetWhere(), Fed: f.GetFed(), Seen: f.GetSeen(), At: x.mark}
+	c := &Choke{Ref: x.out.Ref, Where: f.GetWhere(), Zones: s.zonesAt(f.GetWhere()), Fed: f.GetFed(), Seen: f.GetSeen(), At: x.mark}
 	s.Chokes[c.Ref] = c
-	if len(s.zonesAt(c.Where)) == 0 {
+	if len(c.Zones) == 0 {
 		x.flag("NOT_DRAWN", c.Where, "no current drawing shows a zone there: every test and every start is refused until it is cleared", chokeClause)
 	}
 	s.alarm("CHOKED", c.Ref, c.text(), x.mark)
 	x.change("%s", c.text())
 	for _, id := range sorted(s.Reqs) {
-		if q := s.Reqs[id]; q.open() && s.ChokeReached(c.Where, q.Points) {
+		if q := s.Reqs[id]; q.open() && s.Turns(c, q.Points) {
 			s.void(q, c.Where+" was found choked", x)
 		}
 	}
@@ -86,11 +88,17 @@ func (s *State) ChokeReached(where string, points []string) bool {
 	return len(zones) == 0 || slices.ContainsFunc(zones, func(z string) bool { return s.couldReach(z, points, true) })
 }
 
+// Turns reports whether closing these points could turn what is choked, by where it
+// is and by the zones that it was in: no revision narrows what reaches it.
+func (s *State) Turns(c *Choke, points []string) bool {
+	return s.ChokeReached(c.Where, points) || slices.ContainsFunc(c.Zones, func(z string) bool { return overlap(s.Reach[z], points) })
+}
+
 // chokeConditions lists the chokes that closing these points would reach.
 func (s *State) chokeConditions(points []string) []*recordv1.Condition {
 	var cs []*recordv1.Condition
 	for _, ref := range sorted(s.Chokes) {
-		if c := s.Chokes[ref]; s.ChokeReached(c.Where, points) {
+		if c := s.Chokes[ref]; s.Turns(c, points) {
 			cs = append(cs, cond("CHOKED", c.Where, c.text(), "dig it out by hand under locks, then an authorised employee or supervisor records it", "authorised employee or supervisor", chokeClause))
 		}
 	}
@@ -101,7 +109,7 @@ func (s *State) chokeConditions(points []string) []*recordv1.Condition {
 func (s *State) chokesFor(j *Job) []string {
 	var out []string
 	for _, ref := range sorted(s.Chokes) {
-		if c := s.Chokes[ref]; slices.Contains(s.zonesAt(c.Where), j.Zone) || c.Where == j.Zone || s.ChokeReached(c.Where, j.Plan) {
+		if c := s.Chokes[ref]; slices.Contains(s.zonesAt(c.Where), j.Zone) || c.Where == j.Zone || s.Turns(c, j.Plan) {
 			out = append(out, c.text())
 		}
 	}

@@ -23,10 +23,11 @@ func (s *State) Clone() *State {
 	for z, points := range c.Reach {
 		c.Reach[z] = slices.Clone(points)
 	}
+	c.Narrowed = maps.Clone(s.Narrowed)
 	c.Jobs = each(s.Jobs, (*Job).part)
 	c.Holds = each(s.Holds, (*Hold).part)
 	c.Troubles = each(s.Troubles, func(*Trouble) {})
-	c.Chokes = each(s.Chokes, func(*Choke) {})
+	c.Chokes = each(s.Chokes, func(k *Choke) { k.Zones = slices.Clone(k.Zones) })
 	c.SignOns = each(s.SignOns, func(so *SignOn) { so.Promised = slices.Clone(so.Promised) })
 	c.Reqs = each(s.Reqs, func(q *ReqState) {
 		q.Points, q.Involved = slices.Clone(q.Points), slices.Clone(q.Involved)
@@ -40,7 +41,7 @@ func (s *State) Clone() *State {
 	})
 	c.Air = each(s.Air, func(a *Air) { a.Tests = each(a.Tests, func(t *AirTest) { t.Bad = maps.Clone(t.Bad) }) })
 	c.Watches = each(s.Watches, func(*Watch) {})
-	c.Fumigations = each(s.Fumigations, func(f *Fumigation) { f.Connected = slices.Clone(f.Connected) })
+	c.Fumigations = each(s.Fumigations, func(f *Fumigation) { f.Connected, f.Places = slices.Clone(f.Connected), slices.Clone(f.Places) })
 	c.Procs = each(s.Procs, (*Procedure).part)
 	c.Required = each(s.Required, func(*Required) {})
 	c.Used = maps.Clone(s.Used)

@@ -14,7 +14,10 @@ type Fumigation struct {
 	Fumigant  recordv1.AirAgent `json:"fumigant"`
 	Until     int64             `json:"until,omitempty"` // the planned end
 	Connected []string          `json:"connected,omitempty"`
-	At        Mark              `json:"at"`
+	// Places are what its name meant when it was recorded: the gas stays there
+	// whatever a later drawing calls it.
+	Places []string `json:"places,omitempty"`
+	At     Mark     `json:"at"`
 }
 
 // UnderFumigant is in the alarm of every place that is under a fumigant: whoever comes
@@ -23,7 +26,7 @@ const UnderFumigant = "is under a fumigant"
 
 func (x *step) fumigationRecorded(f *recordv1.FumigationRecorded) {
 	x.s.Fumigations[x.out.Ref] = &Fumigation{Ref: x.out.Ref, Place: f.GetPlace(), Fumigant: f.GetFumigant(), Until: f.GetUntilUnixMs(),
-		Connected: slices.Sorted(slices.Values(f.GetConnected())), At: x.mark}
+		Connected: slices.Sorted(slices.Values(f.GetConnected())), Places: x.s.placesOf(f.GetPlace()), At: x.mark}
 	x.s.alarm("FUMIGATED", x.out.Ref, fmt.Sprintf("%s %s, recorded by %s (%s)", f.GetPlace(), UnderFumigant, x.who.ID, x.out.Ref), x.mark)
 	x.change("%s is under a fumigant until it is cleared", f.GetPlace())
 }
@@ -61,9 +64,9 @@ func (s *State) fumigantsNear(zone string) (at, near []*Fumigation) {
 	parts := s.placesOf(zone)
 	for _, ref := range sorted(s.Fumigations) {
 		switch f := s.Fumigations[ref]; {
-		case overlap(parts, s.placesOf(f.Place)):
+		case overlap(parts, s.placesOf(f.Place)) || overlap(parts, f.Places):
 			at = append(at, f)
-		case overlap(parts, f.Connected) || s.Graph().SharesAir(zone, f.Place):
+		case slices.ContainsFunc(append([]string{f.Place}, f.Connected...), func(p string) bool { return s.Graph().SharesAir(zone, p) }):
 			near = append(near, f)
 		}
 	}

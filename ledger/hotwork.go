@@ -3,6 +3,7 @@ package ledger
 import (
 	"fmt"
 	"slices"
+	"strings"
 
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
@@ -29,6 +30,10 @@ func (s *State) hotForm(p *WorkPermit, h *recordv1.HotWork) []*recordv1.Conditio
 	for _, who := range p.Named {
 		if n := s.People[who]; n == nil || !n.trained(s.Time) {
 			cs = append(cs, cond("TRAINING_LAPSED", who, who+" has no current training", "train them and record it", "supervisor or manager", "1910.272(e)(1)"))
+		}
+		cs = append(cs, s.untried(s.Jobs[p.Job], who)...)
+		if missing := s.unlocked(s.Jobs[p.Job], who); len(missing) > 0 {
+			cs = append(cs, cond("NO_LOCK", who, who+" has no lock on "+strings.Join(missing, ", "), who+" hangs their own lock, there or on a box that holds its key", who, "1910.147(d)(4)(i), (f)(3)(ii)(D)"))
 		}
 		if slices.Contains(p.Watchers, who) {
 			cs = append(cs, cond("FIRE_WATCH_WORKS", who, who+" is named to work and to watch for fire", "name somebody else to watch", "the issuer", "NFPA 51B (unchecked)"))

@@ -138,6 +138,7 @@ func (x *step) openJob(o *recordv1.OpenJob) {
 			j.LastHold.add(x.mark)
 		}
 	}
+	s.airSoFar(j)
 	s.redrawJob(j)
 	x.change("job %s opened on %s: %s", j.ID, j.Zone, j.Purpose)
 	if !s.verdicts[j.ID].Isolates {

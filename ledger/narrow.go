@@ -46,15 +46,33 @@ func (x *step) narrowZone(n *recordv1.NarrowZone) {
 		x.refuse("STILL_ON", zone, who+" is signed on there or has a lock on for work there", "they take off their locks and sign off the zone", who, "1910.147(e)(2)(i)")
 	}
 	for _, ref := range sorted(s.Chokes) {
-		if c := s.Chokes[ref]; s.ChokeReached(c.Where, n.GetPoints()) {
+		if c := s.Chokes[ref]; s.Turns(c, n.GetPoints()) {
 			x.refuse("CHOKED", c.Where, c.text(), "dig it out by hand under locks, and record it", "authorised employee or supervisor", chokeClause)
 		}
 	}
+	x.narrowUnsure(zone, n.GetPoints())
 	if x.refused() {
 		return
 	}
+	s.Narrowed[zone] = x.mark
 	s.Reach[zone] = slices.DeleteFunc(slices.Clone(s.Reach[zone]), func(p string) bool { return slices.Contains(n.GetPoints(), p) })
 	x.change("%s is reached no longer by %s, says %s: %s", zone, strings.Join(n.GetPoints(), ", "), x.who.ID, n.GetWhy())
+}
+
+// narrowUnsure refuses it while a permit has people at work in the zone, signed on or
+// not, and while it is not known what ran without the ledger behind a point.
+func (x *step) narrowUnsure(zone string, points []string) {
+	s := x.s
+	for _, id := range sorted(s.WorkPermits) {
+		if p := s.WorkPermits[id]; p.Zone == zone && p.open() && (p.binEntry() || !p.Done.Set()) {
+			x.refuse("PERMIT_OPEN", id, "permit "+id+" for "+PermitWord(p.Kind)+" there is not over: "+strings.Join(p.Named, ", "), "they come out; the permit is closed, or the hot work recorded as over", namesOr(p.Named, ""), "1910.147(e)(2)(i)")
+		}
+	}
+	for _, ref := range sorted(s.Started) {
+		if st := s.Started[ref]; overlap(st.Points, points) {
+			x.refuse("FOUND_STARTED", ref, st.text(), "a qualified person finds and corrects the cause", "a qualified person", "1910.147(d)(6)")
+		}
+	}
 }
 
 // narrowOnWalked refuses it on a drawing that nobody compared with the steel, that
@@ -72,7 +90,9 @@ func (x *step) narrowOnWalked(zone string, points []string) {
 			x.refuse("NOT_WALKED", y, fmt.Sprintf("nobody has walked the drawing of %s revision %d against the steel", y, d.Revision), "a qualified person walks it and signs", "a qualified person", walkClause)
 		case len(d.Suspect) > 0:
 			x.refuse("SUSPECT_DRAWING", y, "something was found live on the drawing of "+y+": it can't be relied on", "a qualified person finds and corrects the cause", "a qualified person", walkClause)
-		case !slices.Contains(near, y):
+		case !slices.Contains(near, y) && d.Revision == 1: // no revision of it left anything out
+		case !d.Walked.before(x.mark):
+			x.refuse("NOT_SEEN", y, fmt.Sprintf("this was signed or written before it was known there that the drawing of %s revision %d was walked", y, d.Revision), "read the drawings and the list again, and sign it anew", x.who.ID, walkClause)
 		case d.Walked.By == x.who.ID:
 			x.refuse("OWN_WALK", y, x.who.ID+" walked the drawing of "+y+": two people look before a zone is narrowed", "another supervisor or manager signs", "supervisor or manager", "common practice, no source")
 		case overlap(s.hands(x.signingKey(x.who.ID)), s.hands(s.keyAt(d.Walked.By, d.Walked.Index))):

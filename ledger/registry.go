@@ -208,7 +208,7 @@ func (x *step) publishDrawing(p *recordv1.PublishDrawing) {
 		return
 	}
 	sum := sha256.Sum256(p.GetDrawing())
-	before := s.isolations()
+	before, drawn := s.isolations(), s.Graph()
 	old := s.Plans[yard]
 	s.Plans[yard] = &Drawing{Yard: yard, Revision: d.GetRevision(), Bytes: p.GetDrawing(), Hash: hex.EncodeToString(sum[:]), Recorded: x.mark}
 	if old != nil {
@@ -231,6 +231,7 @@ func (x *step) publishDrawing(p *recordv1.PublishDrawing) {
 	s.widen()
 	x.change("drawing of %s revision %d is current; it supports work once a qualified person has walked it", yard, d.GetRevision())
 	x.isolationChanged(before, yard, d.GetRevision())
+	x.renamed(drawn, d.GetRevision())
 	for _, id := range sorted(s.Reqs) {
 		if s.Reqs[id].open() {
 			s.void(s.Reqs[id], fmt.Sprintf("the drawing of %s was revised", yard), x)

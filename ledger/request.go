@@ -140,7 +140,8 @@ func (s *State) startConditions(j *Job, q *ReqState, points []string) []*recordv
 func (j *Job) begun() bool { return j.LastHold.Set() || j.LastOn.Set() || j.Looked.Set() }
 
 // couldReach reports whether closing these points could let energy into a zone.
-// Only a point recorded open and held by a lock stops it; for people signed on
+// Only a point recorded open and held by a lock stops it, and only on drawings that
+// were walked and misled nobody; for people signed on
 // not even that one does: any point that reaches their zone by the structure of
 // a drawing, past or present, counts (decisions.md 9). A zone that left the
 // drawing is reached by anything.
@@ -153,7 +154,7 @@ func (s *State) couldReach(zone string, points []string, signedOn bool) bool {
 		return signedOn && overlap(s.Reach[zone], points)
 	}
 	near, live, err := s.Graph().ReachNow(zone, s.openAndHeld)
-	if err != nil {
+	if err != nil || !s.relied(zone) {
 		return true
 	}
 	drawn, _ := s.Graph().Reach(zone)
@@ -201,9 +202,27 @@ func (s *State) endangered(q *ReqState, points []string) []*recordv1.Condition {
 	return cs
 }
 
+// openAndHeld: a point behind which something ran without the ledger is none, whoever
+// told of it, until the cause is corrected.
 func (s *State) openAndHeld(p string) bool {
+	for _, st := range s.Started {
+		if slices.Contains(st.Points, p) {
+			return false
+		}
+	}
 	pt := s.Points[p]
 	return pt != nil && !pt.Live && len(s.Guarding(p)) > 0
+}
+
+// relied reports whether every drawing by which energy may come to a zone was walked
+// against the steel, and none of them was found wrong since.
+func (s *State) relied(zone string) bool {
+	for _, y := range s.drawingsOf(&Job{Zone: zone}) {
+		if d := s.Plans[y]; d == nil || !d.Walked.Set() || len(d.Suspect) > 0 {
+			return false
+		}
+	}
+	return true
 }
 
 // atRisk names who is signed on to the job's zone or has a lock on for it: one

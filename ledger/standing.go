@@ -205,6 +205,10 @@ func (s *State) fault(j *Job, m Mark) string {
 			return "something was found live after it"
 		}
 	}
+	// What made a reading void may lie where the zone's reach has ended since.
+	if n := s.Narrowed[j.Zone]; n.Set() && !n.before(m) {
+		return "fewer points reach " + j.Zone + " since"
+	}
 	for _, y := range s.drawingsOf(j) {
 		if d := s.Plans[y]; d != nil && d.Mended.Set() && !d.Mended.before(m) {
 			return "something was found live on the drawing of " + y + " after it"

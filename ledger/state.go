@@ -147,8 +147,9 @@ type State struct {
 	Locks     map[string]*Padlock        `json:"padlocks"`
 	Points    map[string]*Point          `json:"points"`
 	Boxes     map[string]*Box            `json:"boxes"`
-	Plans     map[string]*Drawing        `json:"drawings"` // by yard
-	Reach     map[string][]string        `json:"reach"`    // zone -> points that may reach it; only narrowZone shrinks it
+	Plans     map[string]*Drawing        `json:"drawings"`           // by yard
+	Reach     map[string][]string        `json:"reach"`              // zone -> points that may reach it; only narrowZone shrinks it
+	Narrowed  map[string]Mark            `json:"narrowed,omitempty"` // zone -> when it last did
 	Jobs      map[string]*Job            `json:"jobs"`
 	Holds     map[string]*Hold           `json:"holds"`
 	SignOns   map[string]*SignOn         `json:"sign_ons"`
@@ -201,7 +202,7 @@ func New() *State {
 		Format: StateFormat, Ruleset: 1,
 		Yards: map[string]*Yard{}, People: map[string]*Person{}, Keys: map[string]*Key{},
 		Invites: map[string]*Invitation{}, Locks: map[string]*Padlock{}, Points: map[string]*Point{},
-		Boxes: map[string]*Box{}, Plans: map[string]*Drawing{}, Reach: map[string][]string{},
+		Boxes: map[string]*Box{}, Plans: map[string]*Drawing{}, Reach: map[string][]string{}, Narrowed: map[string]Mark{},
 		Jobs: map[string]*Job{}, Holds: map[string]*Hold{}, SignOns: map[string]*SignOn{},
 		Reqs: map[string]*ReqState{}, Tickets: map[string]*TicketState{},
 		Debts: map[string]*Debt{}, Started: map[string]*Started{}, Troubles: map[string]*Trouble{}, Chokes: map[string]*Choke{},

@@ -5,6 +5,7 @@ import (
 	"slices"
 	"strings"
 
+	"yardhasp/ledger/energy"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
@@ -202,6 +203,40 @@ func (x *step) isolationChanged(before map[string]string, yard string, revision 
 				}
 			}
 			x.change("the procedure of %s may no longer be used: %s", z, why)
+		}
+	}
+}
+
+// renamed carries over to a new zone who used, or is to be retrained on, one that left
+// the drawings and shared a machine with it: it may be the same by another name.
+func (x *step) renamed(before *energy.Graph, revision uint32) {
+	s := x.s
+	gone := slices.DeleteFunc(before.Zones(), func(z string) bool {
+		_, stays := s.graph.Zone(z)
+		return stays
+	})
+	if len(gone) == 0 {
+		return
+	}
+	for _, id := range s.graph.Zones() {
+		if _, old := before.Zone(id); old {
+			continue
+		}
+		for _, was := range gone {
+			z, _ := before.Zone(was)
+			if places := s.placesOf(id); !slices.ContainsFunc(z.Parts, func(p energy.Part) bool { return slices.Contains(places, p.Node) }) {
+				continue
+			}
+			var who []string
+			for _, p := range sorted(s.People) {
+				if m, used := s.Used[was][p]; used {
+					s.use(id, p, m)
+				}
+				if _, used := s.Used[was][p]; used || s.People[p].Retrain[was] != nil {
+					who = append(who, p)
+				}
+			}
+			x.retrain(id, fmt.Sprintf("revision %d of the drawing of %s has it in place of %s", revision, YardOf(id), was), who...)
 		}
 	}
 }

@@ -132,17 +132,28 @@ func (x *step) issueOthers(p *WorkPermit) {
 }
 
 // insideOf lists who is, or may be, inside under a permit of a job: who is signed
-// on to it or to any job on its zone, and who is signed on to a job nobody knows.
+// on to it or to any job on its zone or in its grain, and who may be anywhere.
 func (s *State) insideOf(job string) []*SignOn {
 	var out []*SignOn
 	for _, ref := range sorted(s.inside) {
 		so := s.inside[ref]
 		o, j := s.Jobs[so.Job], s.Jobs[job]
-		if so.Job == job || o == nil || j != nil && o.Zone == j.Zone {
+		if so.Job == job || s.anywhere(so) || j != nil && s.Graph().SameBin(o.Zone, j.Zone) {
 			out = append(out, so)
 		}
 	}
 	return out
+}
+
+// anywhere reports whether somebody may be in any zone: their job is not known, or its
+// zone left the drawings.
+func (s *State) anywhere(so *SignOn) bool {
+	j := s.Jobs[so.Job]
+	if j == nil {
+		return true
+	}
+	_, drawn := s.Graph().Zone(j.Zone)
+	return !drawn
 }
 
 // permitConditions lists what must hold for as long as a permit is in force. The
@@ -190,10 +201,14 @@ func (s *State) lastStop(p *WorkPermit) Mark {
 // permitMissing says why nobody may enter a zone that people enter: no bin-entry
 // permit is in force for the job; nil when one is, or when the zone needs none.
 func (s *State) permitMissing(j *Job, at int64) []*recordv1.Condition {
-	if z, ok := s.Graph().Zone(j.Zone); !ok || !z.Entered {
+	z, ok := s.Graph().Zone(j.Zone)
+	if !ok || z.Bin == "" {
 		return nil
 	}
 	text := "no bin-entry permit is in force for " + j.ID
+	if !z.Entered {
+		text = "its grain is that of " + z.Bin + ", which people enter, and no permit can be issued for " + j.Zone + " by this name: open a job on " + z.Bin
+	}
 	for _, id := range sorted(s.WorkPermits) {
 		p := s.WorkPermits[id]
 		if p.Job != j.ID || !p.binEntry() || !p.open() {

@@ -23,6 +23,10 @@ type Zone struct {
 	WaivedBy, WaivedWhy string
 	// Entered says that people enter it: a bin or a pit.
 	Entered bool
+	// Bin is a zone that people enter and that this one is in, by the same grain:
+	// itself when it is entered; "" for none, and where a named person gave the
+	// reason why one device is enough here.
+	Bin string
 }
 
 // Part is one exposed part of a zone.
@@ -60,6 +64,54 @@ func (g *Graph) addZones(ds []*recordv1.Drawing) {
 	for i := range g.zones {
 		g.zoneAt[g.zones[i].ID] = int32(i)
 	}
+	g.findBins()
+}
+
+func (g *Graph) findBins() {
+	at := map[string]string{} // node -> an entered zone with its grain
+	for i := range g.zones {
+		z := &g.zones[i]
+		if !z.Entered {
+			continue
+		}
+		z.Bin = z.ID
+		for _, n := range z.grain() {
+			at[n] = z.ID
+		}
+	}
+	for i := range g.zones {
+		if z := &g.zones[i]; !z.Entered && z.WaivedBy == "" {
+			for _, n := range z.grain() {
+				z.Bin = cmp.Or(z.Bin, at[n])
+			}
+		}
+	}
+}
+
+// grain lists the nodes whose grain people in the zone are exposed to.
+func (z *Zone) grain() []string {
+	var out []string
+	for _, p := range z.Parts {
+		if slices.Contains(p.Media, recordv1.Medium_MEDIUM_GRAIN) {
+			out = append(out, p.Node)
+		}
+	}
+	return out
+}
+
+// SameBin reports whether two zones are one place to be in: the same, or in a bin by
+// the same grain.
+func (g *Graph) SameBin(a, b string) bool {
+	if a == b {
+		return true
+	}
+	x, errA := g.zone(a)
+	y, errB := g.zone(b)
+	if errA != nil || errB != nil || x.Bin == "" || y.Bin == "" {
+		return false
+	}
+	there := y.grain()
+	return slices.ContainsFunc(x.grain(), func(n string) bool { return slices.Contains(there, n) })
 }
 
 // Zones returns the ids of all zones, sorted.

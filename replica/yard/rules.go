@@ -264,7 +264,7 @@ func (c *scene) standing(p string, q *ledger.ReqState) []string {
 func (c *scene) chokes(p string) []string {
 	var out []string
 	for _, ref := range slices.Sorted(maps.Keys(c.v.Chokes)) {
-		if k := c.v.Chokes[ref]; c.v.ChokeReached(k.Where, []string{p}) {
+		if k := c.v.Chokes[ref]; c.v.Turns(k, []string{p}) {
 			out = append(out, fmt.Sprintf("%s is choked (%s): dig it out by hand", k.Where, ref))
 		}
 	}
