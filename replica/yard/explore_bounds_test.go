@@ -19,6 +19,7 @@ type bounds struct {
 	late       int // openings that are signed, and sent later
 	founds     int // switches closed by somebody and found closed
 	closes     int // closings recorded
+	bares      int // switches closed by somebody with no go-ahead, and recorded as closed
 	signs      int
 	own        bool // they sign on for j1, to the belt's own zone at millrow
 	moves      int  // keys into and out of the box
@@ -96,6 +97,7 @@ func configurations() []bounds {
 		{name: "late-opening", note: "an opening is signed and sent later", requests: one(belt), locks: 1, targets: onBelt, late: 1, closes: 1, crashes: 1},
 		{name: "late-opening-found", note: "an opening is signed and sent after the point was found closed", requests: one(belt), locks: 1, targets: onBelt, late: 1, founds: 1, crashes: 1},
 		{name: "closing", note: "the closing is recorded, then opened again", requests: one(belt), locks: 1, targets: onBelt, closes: 1, isolates: 1},
+		{name: "closing-bare", note: "a switch closed with no go-ahead and recorded as closed", requests: one(belt), locks: 1, targets: onBelt, bares: 1, isolates: 1},
 		{name: "snapshot", note: "a yard takes over a newer state whole", boxed: []string{belt}, requests: one(belt), locks: 1, targets: onBoxes, jumps: true, isolates: 1},
 		{name: "zone", note: "a sign-on at any yard against a foreign point that reaches the zone", shaft: true, guarded: true, requests: one(belt), signs: 1, tells: 1, lead: asked},
 		{name: "zone-lock", note: "the same with a lock of the point", shaft: true, guarded: true, requests: one(belt), signs: 1, locks: 1, targets: onBelt, tells: 1, lead: asked},

@@ -101,16 +101,20 @@ func (x *explorer) openedAhead(t *seat, l *link, p string) bool {
 			ahead = ahead && a.FoundClosed.GetPoint() != p
 		case *recordv1.Record_FoundStarted:
 			ahead = ahead && !slices.Contains(a.FoundStarted.GetPoints(), p)
+		case *recordv1.Record_Closed:
+			ahead = ahead && (x.b.bares == 0 || a.Closed.GetPoint() != p)
 		}
 	}
 	return ahead
 }
 
 func (x *explorer) foundAhead(t *seat, l *link, p string) bool {
-	return slices.ContainsFunc(t.undrained(l), func(r Record) bool {
-		rec := x.acts.of(r)
-		return rec.GetFoundClosed().GetPoint() == p || slices.Contains(rec.GetFoundStarted().GetPoints(), p)
-	})
+	return slices.ContainsFunc(t.undrained(l), func(r Record) bool { return x.saysClosed(x.acts.of(r), p) })
+}
+
+// saysClosed: somebody saw the switch closed, or closed it with no go-ahead.
+func (x *explorer) saysClosed(rec *recordv1.Record, p string) bool {
+	return rec.GetFoundClosed().GetPoint() == p || slices.Contains(rec.GetFoundStarted().GetPoints(), p) || x.b.bares > 0 && rec.GetClosed().GetPoint() == p
 }
 
 // kept judges what holds over any entry: the journals' places only grow, a yard is
@@ -214,7 +218,7 @@ func (x *explorer) taken(s, n *sit, r Record) string {
 		m := uint8(1) << i
 		was, is := s.tip.s.Points[p].Live, n.tip.s.Points[p].Live
 		switch {
-		case (rec.GetFoundClosed() != nil || rec.GetFoundStarted() != nil) && !was && is:
+		case x.saysClosed(rec, p) && !was && is:
 			n.rogueLive |= m
 		case was && !is:
 			n.rogueLive &^= m
@@ -377,7 +381,7 @@ func (x *explorer) knows(t *seat, p string) string {
 	}
 	for _, r := range t.undrained(t.view) {
 		rec := x.acts.of(r)
-		if rec.GetFoundClosed().GetPoint() == p || rec.GetIsolate().GetPoint() == p || slices.Contains(rec.GetFoundStarted().GetPoints(), p) {
+		if x.saysClosed(rec, p) || rec.GetIsolate().GetPoint() == p {
 			return "its own record " + refOfRecord(r) + ", by which the handle was moved"
 		}
 		at := rec.GetLock().GetTarget()

@@ -82,3 +82,32 @@ func TestSignOnWhileNarrowingWaits(t *testing.T) {
 	_, err := w.yards["millrow"].capture(w.sign("mia", trim), "")
 	wantRefused(t, err, "NOT_HOME")
 }
+
+// TestClosingAfterAnOpeningCounts: somebody saw the go-ahead, somebody else opened the
+// point, and the first one closed it all the same and recorded that. The ledger takes
+// it for found closed; here it is live from the moment it is written (decisions.md 4),
+// whether or not the ledger has the opening.
+func TestClosingAfterAnOpeningCounts(t *testing.T) {
+	for _, drained := range []bool{false, true} {
+		w := layOut(t, &bounds{name: "closed", live: []string{belt}})
+		m := w.yards["millrow"]
+		m.open(belt)
+		if drained {
+			w.level()
+		}
+		v := m.y.Panel(belt)
+		if _, err := m.capture(w.sign("walt", closedAct(belt, v)), v.Run); err != nil {
+			t.Fatal(err)
+		}
+		if p := m.y.Panel(belt); p.Position != recordv1.Position_POSITION_LIVE {
+			t.Errorf("the panel shows %v", p.Position)
+		}
+		wantGrant(t, m.note("wanda", lockOf(onPoint(belt))), live)
+		w.level()
+		if !w.s.Points[belt].Live {
+			t.Error("the ledger has it open")
+		}
+		m.open(belt) // the same handle is opened again
+		wantGrant(t, m.note("wanda", lockOf(onPoint(belt))), held, belt)
+	}
+}

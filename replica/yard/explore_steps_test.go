@@ -319,12 +319,20 @@ func (x *explorer) panel(s *sit, t *seat, p int8, do emit) {
 	}
 	if int(s.n.closes) < b.closes && s.phys&mask != 0 {
 		name := fmt.Sprintf("closed-%d %s %v", s.n.closes, id, v.Moved)
-		signed := x.sign(name, slot("closed", s.n.closes), "walt", func(r *recordv1.Record) {
-			r.Act = &recordv1.Record_Closed{Closed: &recordv1.Closed{Point: id, Moved: &recordv1.Moved{Epoch: v.Moved.Epoch, Seq: v.Moved.Seq}}}
-		})
+		signed := x.sign(name, slot("closed", s.n.closes), "walt", closedAct(id, v))
 		if n, _ := x.note(s, t, name, signed, v.Run); n != nil {
 			n.n.closes++
 			do(fmt.Sprintf("%s writes down that walt closed %s", t.id, id), n, "")
+		}
+	}
+	if int(s.n.bares) < b.bares && s.phys&mask == 0 {
+		name := fmt.Sprintf("bare-%d %s %v", s.n.bares, id, v.Moved)
+		signed := x.sign(name, slot("bare", s.n.bares), "walt", closedAct(id, v))
+		if n, _ := x.note(s, t, name, signed, v.Run); n != nil {
+			n.n.bares++
+			n.phys |= mask
+			n.rogue |= mask
+			do(fmt.Sprintf("walt closes %s with no go-ahead; %s writes down that he closed it", id, t.id), n, "")
 		}
 	}
 	for r := range s.n.reqs {
@@ -337,6 +345,12 @@ func (x *explorer) panel(s *sit, t *seat, p int8, do emit) {
 			n.n.asked |= bit
 			do(fmt.Sprintf("walt asks at the panel to energise %s under request r%d; %s writes it down", id, r, t.id), n, "")
 		}
+	}
+}
+
+func closedAct(p string, v PanelView) func(*recordv1.Record) {
+	return func(r *recordv1.Record) {
+		r.Act = &recordv1.Record_Closed{Closed: &recordv1.Closed{Point: p, Moved: &recordv1.Moved{Epoch: v.Moved.Epoch, Seq: v.Moved.Seq}}}
 	}
 }
 

@@ -39,7 +39,7 @@ func (c *claim) standing() uint8 {
 // counts is what of the bounds is used up.
 type counts struct {
 	locks, isolates, late, founds, closes, signs, moves, crashes, tells, reqs int8
-	trims                                                                     int8
+	trims, bares                                                              int8
 	compacted, revoked, widened, narrowed, trimmed, closed                    bool
 	asked                                                                     uint16
 	removals, handOvers, claims, reissues, replaces, starts                   int8
@@ -145,7 +145,7 @@ func (x *explorer) key(s *sit) [16]byte {
 	}
 	n := &s.n
 	for _, v := range []int8{n.locks, n.isolates, n.late, n.founds, n.closes, n.signs, n.moves, n.crashes, n.tells, n.reqs,
-		n.removals, n.handOvers, n.claims, n.reissues, n.replaces, n.starts, n.losses, n.shortens, n.images, n.twins, n.rogues, n.stands, n.trims} {
+		n.removals, n.handOvers, n.claims, n.reissues, n.replaces, n.starts, n.losses, n.shortens, n.images, n.twins, n.rogues, n.stands, n.trims, n.bares} {
 		b = append(b, byte(v))
 	}
 	if s.twin != nil {

@@ -80,7 +80,7 @@ var decisionMutants = map[int][]string{
 	1:  {"other-signer-accepted", "second-record-unnoticed", "copied-yard-goes-on", "copied-yard-keeps-requests", "copied-disk-kept-quiet"},
 	2:  {"lock-refused-for-a-revoked-key", "lock-refused-on-a-live-point", "revoked-key-lifts"},
 	3:  {"opening-sent-later", "opening-from-before-the-energising", "opening-by-a-revoked-key-counts-here"},
-	4:  {"foundclosed-ignored", "foundclosed-keeps-goahead", "started-ignored-here"},
+	4:  {"foundclosed-ignored", "foundclosed-keeps-goahead", "started-ignored-here", "closing-ignored-here"},
 	5:  {"no-fence", "live-unknown", "held-locally-at-non-home", "promise-of-nothing"},
 	6:  {"goahead-not-hidden", "goahead-shown-over-own-lock", "goahead-shown-over-sign-ons", "goahead-shown-over-own-sign-on"},
 	7:  {"tail-mark-unchecked", "journal-shorter-than-the-ledger"},

@@ -18,8 +18,8 @@ type scene struct {
 }
 
 // live is ELIVE of protocol.md 3.4 and decisions.md 4: the last own undrained
-// Isolate that counts, or FoundClosed or FoundStarted, decides; without one, the
-// view. A point that nobody registered is live.
+// Isolate that counts, or Closed, FoundClosed or FoundStarted, decides; without one,
+// the view. A point that nobody registered is live.
 func (c *scene) live(p string) bool {
 	pt := c.v.Points[p]
 	if pt == nil {
@@ -35,6 +35,8 @@ func (c *scene) live(p string) bool {
 			moved = it.at
 			live = true
 		case it.point != p:
+		case it.kind == "closed": // after an opening it was done with no go-ahead
+			live = true
 		case it.kind == "energise":
 			moved = it.at
 		case it.kind == "isolate":
