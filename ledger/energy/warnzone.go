@@ -8,7 +8,7 @@ import (
 )
 
 // entries: a zone touches the grain of one that people enter and is not marked so
-// itself: work in it asks for no permit, 1910.272(g)(1)(i).
+// itself: it is the same bin, and has no permit of its own, 1910.272(g)(1)(i).
 func (s *survey) entries() {
 	entered := map[string]string{} // node -> the zone
 	for _, z := range s.d.GetZones() {
@@ -20,8 +20,8 @@ func (s *survey) entries() {
 	}
 	for i, z := range s.d.GetZones() {
 		for _, n := range grainOf(z) {
-			if o := entered[n]; o != "" && !z.GetEntered() {
-				s.say(fmt.Sprintf("zones[%d].entered", i), "zone %q touches the grain at %s, as %q does, which people enter: mark it entered too if anybody can get in there; as it is, work there asks for no permit", z.GetName(), n, o)
+			if o := entered[n]; o != "" && !z.GetEntered() && z.GetWaivedBy() == "" {
+				s.say(fmt.Sprintf("zones[%d].entered", i), "zone %q touches the grain at %s, as %q does, which people enter: mark it entered too; as it is, no work starts there, for no permit can be issued by its name", z.GetName(), n, o)
 				break
 			}
 		}
