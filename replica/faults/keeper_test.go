@@ -80,10 +80,9 @@ func (p *person) together(ctx context.Context, what string, rec *recordv1.Record
 	o := &op{who: strings.Join(append([]string{signs}, others...), "+"), what: what, kind: ledger.KindOf(rec), rec: rec}
 	p.w.story.begin(o)
 	r, err := k.Send(ctx, d)
-	o.receipt = r
+	p.w.story.answered(o, r, err)
 	told := fmt.Sprintf("entry %d", r.GetOutcome().GetIndex())
 	if err != nil {
-		errors.As(err, &o.refused)
 		told = err.Error()
 	}
 	p.w.story.finish(o, told)

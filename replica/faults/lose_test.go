@@ -110,7 +110,7 @@ func (w *world) takeUp(ctx context.Context, from string, rec *recordv1.RecoverYa
 		r, e := k.Send(one, d)
 		stop()
 		if taken = r.GetOutcome().GetAccepted(); taken {
-			o.receipt = r
+			w.story.answered(o, r, nil)
 		} else {
 			w.story.tell("%s is not taken up yet: %v", rec.GetYard(), e)
 			err = pause(patient, time.Second)

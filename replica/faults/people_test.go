@@ -2,7 +2,6 @@ package faults_test
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"math/rand"
 	"slices"
@@ -65,7 +64,7 @@ func (p *person) submit(ctx context.Context, point, what string, rec *recordv1.R
 	o := &op{who: p.id + "@" + p.yard, what: what, kind: ledger.KindOf(rec), point: point, rec: rec}
 	p.w.story.begin(o)
 	receipt, err := p.k.Submit(ctx, rec)
-	o.receipt = receipt
+	p.w.story.answered(o, receipt, err)
 	told := ""
 	switch {
 	case err == nil:
@@ -73,7 +72,7 @@ func (p *person) submit(ctx context.Context, point, what string, rec *recordv1.R
 		if receipt.GetOutcome() != nil {
 			told += fmt.Sprintf(", entry %d", receipt.GetOutcome().GetIndex())
 		}
-	case errors.As(err, &o.refused):
+	case o.refused != nil:
 		told = "refused"
 		for _, c := range o.refused.Outcome.GetConditions() {
 			told += " " + c.GetCode()

@@ -1,11 +1,14 @@
 package faults_test
 
 import (
+	"errors"
 	"fmt"
 	"slices"
 	"strings"
 	"sync"
 	"time"
+
+	servicev1 "yardhasp/proto/yardhasp/service/v1"
 )
 
 // story is what happened in a scenario, in the order in which it did.
@@ -44,6 +47,14 @@ func (s *story) begin(o *op) {
 	o.call = s.clock
 	s.ops = append(s.ops, o)
 	s.line("%-16s %s ...", o.who, o.what)
+}
+
+// answered keeps what came back; others read it meanwhile.
+func (s *story) answered(o *op, r *servicev1.Receipt, err error) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	o.receipt = r
+	errors.As(err, &o.refused)
 }
 
 func (s *story) finish(o *op, told string) {
