@@ -205,9 +205,9 @@ func (s *State) permitMissing(j *Job, at int64) []*recordv1.Condition {
 	if !ok || z.Bin == "" {
 		return nil
 	}
-	text := "no bin-entry permit is in force for " + j.ID
+	text, remedy := "no bin-entry permit is in force for "+j.ID, "issue one once every condition is met"
 	if !z.Entered {
-		text = "its grain is that of " + z.Bin + ", which people enter, and no permit can be issued for " + j.Zone + " by this name: open a job on " + z.Bin
+		text, remedy = "its grain is that of "+z.Bin+", which people enter: no permit can be issued for "+j.Zone+" by this name", "open a job on "+z.Bin
 	}
 	for _, id := range sorted(s.WorkPermits) {
 		p := s.WorkPermits[id]
@@ -225,7 +225,7 @@ func (s *State) permitMissing(j *Job, at int64) []*recordv1.Condition {
 			text += ": " + cs[0].GetText()
 		}
 	}
-	return []*recordv1.Condition{cond("NO_PERMIT", j.Zone, text, "issue one once every condition is met", "supervisor or manager", "1910.272(g)(1)(i)")}
+	return []*recordv1.Condition{cond("NO_PERMIT", j.Zone, text, remedy, "supervisor or manager", "1910.272(g)(1)(i)")}
 }
 
 var stateWords = map[recordv1.PermitState]string{

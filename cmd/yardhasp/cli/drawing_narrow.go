@@ -4,12 +4,10 @@ import (
 	"context"
 	"errors"
 	"slices"
-	"strings"
 
 	"github.com/spf13/cobra"
 
 	"yardhasp/client"
-	"yardhasp/ledger"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
@@ -22,8 +20,8 @@ lists those points and signs nothing.
 
 Trace each one at the steel first. Somebody other than who walked the drawings signs, a
 supervisor or manager; at the zone's own yard, with every current drawing walked, nobody
-signed on there and no lock on for work there. Until the ledger has it, nobody is
-promised anything at sign-on to that zone.`,
+signed on there, no lock on for work there, no permit open and nothing choked. Until
+the ledger has it, nobody is promised anything at sign-on to that zone.`,
 		Example: "  yardhasp drawing narrow stonebend/leg-2-boot\n  yardhasp drawing narrow stonebend/leg-2-boot --points millrow/panel-2/control --why \"cable traced, it ends in the old panel\""}
 	c.Flags().StringSliceVar(&n.Points, "points", nil, "the `point`s that reach it no longer; more than one with commas or again")
 	c.Flags().StringVar(&n.Why, "why", "", "how that was found at the steel, in words")
@@ -70,5 +68,6 @@ func (p *page) older(zone string, points []string) {
 		return
 	}
 	p.list("reach "+zone+" by an older drawing alone, and count as if they still did", points)
-	p.line("  once each is traced at the steel, at %s: \"yardhasp drawing narrow %s --points %s --why ...\"", ledger.YardOf(zone), zone, strings.Join(points, ","))
+	// The points are left to be typed: whoever signs has traced each one.
+	p.line("  for each that was traced at the steel: \"yardhasp drawing narrow %s --points POINT --why ...\"", zone)
 }

@@ -12,8 +12,8 @@ import (
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-// said is the act of a record about padlocks, tags, chokes or what reaches a zone as JSON, so that a
-// script sees what was sent; "" for any other.
+// said is the act of a record about padlocks, tags, chokes or what reaches a zone as
+// JSON, so that a script sees what was sent; "" for any other.
 func said(rec *recordv1.Record) string {
 	var act proto.Message
 	switch a := rec.GetAct().(type) {

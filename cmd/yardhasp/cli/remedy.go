@@ -54,6 +54,8 @@ func remedyOf(c *recordv1.Condition) string {
 		return remedy
 	case c.GetCode() == "HOLD_STANDS" && strings.Contains(c.GetText(), "not known"):
 		words = "claim draft"
+	case c.GetCode() == "NO_PERMIT" && strings.Contains(c.GetText(), "by this name"):
+		words = "job open"
 	case c.GetCode() == "NOT_TOLD" && strings.Contains(c.GetText(), "after the last lock"):
 		words += " --after"
 	case c.GetCode() == "NOT_TOLD":

@@ -44,6 +44,8 @@ func TestRemedyNamesCommand(t *testing.T) {
 		{"NOT_TOLD", "dov has not been told after the last lock came off", "tell them and record it", `tell them and record it: "yardhasp notice --after"`},
 		{"HOLD_STANDS", "a lock whose owner is not known hangs on it", "its owner claims it first", `its owner claims it first: "yardhasp claim draft"`},
 		{"HOLD_STANDS", "ravi has a lock on it", "they take it off, or sign off", `they take it off, or sign off: "yardhasp release"`},
+		{"NO_PERMIT", "no bin-entry permit is in force for crust-3", "issue one", `issue one: "yardhasp permit bin-entry"`},
+		{"NO_PERMIT", "no permit can be issued for stonebend/hatch by this name", "open a job on stonebend/bin-4", `open a job on stonebend/bin-4: "yardhasp job open"`},
 		{"HUNG_GRAIN", "grain hangs", "bring it down from outside", "bring it down from outside"},
 		{"NOT_OPEN", "it is not recorded open", "", ""},
 	} {
