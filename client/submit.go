@@ -185,7 +185,7 @@ func refusedReceipt(r *servicev1.Receipt) (*servicev1.Receipt, error) {
 		return nil, &Refused{out}
 	}
 	if r.GetStatus() == servicev1.Status_STATUS_REFUSED {
-		return nil, &Refused{&recordv1.Outcome{Ref: r.GetRef(), Conditions: []*recordv1.Condition{{Code: "REFUSED", Text: r.GetText()}}}}
+		return nil, &Refused{&recordv1.Outcome{Ref: r.GetRef(), Conditions: []*recordv1.Finding{{Code: "REFUSED", Text: r.GetText()}}}}
 	}
 	return r, nil
 }

@@ -103,7 +103,7 @@ func TestAnswersThatDoNotSettle(t *testing.T) {
 	for name, answers := range map[string][]error{
 		"outcome unknown":           {fakeyard.Fail(codes.Aborted, client.ReasonOutcomeUnknown, "no answer from the quorum", "")},
 		"lost, then not serving":    {status.Error(codes.Unavailable, "lost"), fakeyard.Fail(codes.Unavailable, client.ReasonNotServing, "catching up", "")},
-		"lost, then refused by one": {status.Error(codes.Unavailable, "lost"), fakeyard.Refuse(&recordv1.Outcome{Conditions: []*recordv1.Condition{{Code: "SOME", Text: "some"}}})},
+		"lost, then refused by one": {status.Error(codes.Unavailable, "lost"), fakeyard.Refuse(&recordv1.Outcome{Conditions: []*recordv1.Finding{{Code: "SOME", Text: "some"}}})},
 	} {
 		t.Run(name, func(t *testing.T) {
 			n := newNet(t)
@@ -188,7 +188,7 @@ func TestDirectRecordTakenBefore(t *testing.T) {
 			return nil, status.Error(codes.Unavailable, "down")
 		}
 		n.yards["millrow"].OnSubmit = func(int, *servicev1.SubmitRequest) (*servicev1.Receipt, error) {
-			return nil, fakeyard.Refuse(&recordv1.Outcome{TimeUnixMs: 9, Conditions: []*recordv1.Condition{{Code: "TICKET_REPEATED", Text: "taken before"}}})
+			return nil, fakeyard.Refuse(&recordv1.Outcome{TimeUnixMs: 9, Conditions: []*recordv1.Finding{{Code: "TICKET_REPEATED", Text: "taken before"}}})
 		}
 		n.yards["millrow"].OnReceipt = func(r *servicev1.GetReceiptRequest) (*servicev1.Receipt, error) {
 			if r.GetDevice() != "tablet-1" || r.GetCounter() != 1 {
@@ -209,7 +209,7 @@ func TestDirectRecordTakenBefore(t *testing.T) {
 func TestRefused(t *testing.T) {
 	n := newNet(t)
 	synctest.Test(t, func(t *testing.T) {
-		want := &recordv1.Outcome{Index: 7, TimeUnixMs: 9, Kind: "request", Conditions: []*recordv1.Condition{
+		want := &recordv1.Outcome{Index: 7, TimeUnixMs: 9, Kind: "request", Conditions: []*recordv1.Finding{
 			{Code: "HOLD_STANDS", Subject: "millrow/mcc-1/leg-2", Text: "ben-ito has a lock on it", Remedy: "ben-ito takes it off", Who: "ben-ito", Clause: "1910.147(e)(3)"},
 			{Code: "NOT_CLEAR", Subject: "boot", Text: "the area is not recorded clear"},
 		}}
@@ -268,9 +268,9 @@ func TestPanelAct(t *testing.T) {
 
 // A receipt that says refused is a refusal too, also one without an outcome.
 func TestRefusedReceipt(t *testing.T) {
-	cond := &recordv1.Condition{Code: "ENDED", Text: "that lock is off already"}
+	cond := &recordv1.Finding{Code: "ENDED", Text: "that lock is off already"}
 	for name, r := range map[string]*servicev1.Receipt{
-		"by the ledger":    {Status: servicev1.Status_STATUS_WRITTEN, Outcome: &recordv1.Outcome{TimeUnixMs: 9, Conditions: []*recordv1.Condition{cond}}},
+		"by the ledger":    {Status: servicev1.Status_STATUS_WRITTEN, Outcome: &recordv1.Outcome{TimeUnixMs: 9, Conditions: []*recordv1.Finding{cond}}},
 		"by its word only": {Status: servicev1.Status_STATUS_REFUSED, Text: "that lock is off already"},
 	} {
 		t.Run(name, func(t *testing.T) {

@@ -64,10 +64,10 @@ func withholdJob(j *recordv1.JobView) {
 	if j.GetStage() != recordv1.Stage_STAGE_CLOSED {
 		// An empty list would read as permission.
 		if len(j.ToStart) == 0 {
-			j.ToStart = []*recordv1.Condition{notKnown(j)}
+			j.ToStart = []*recordv1.Finding{notKnown(j)}
 		}
 		if len(j.ToEnergise) == 0 {
-			j.ToEnergise = []*recordv1.Condition{notKnown(j)}
+			j.ToEnergise = []*recordv1.Finding{notKnown(j)}
 		}
 	}
 	withholdRequests(j.GetRequests())
@@ -81,13 +81,13 @@ func withholdPermits(ps []*recordv1.PermitView) {
 			continue
 		}
 		p.State = recordv1.PermitState_PERMIT_STATE_UNSPECIFIED
-		p.Missing = append(p.Missing, &recordv1.Condition{Code: "UNCONFIRMED", Subject: p.GetId(), Text: "this answer is not confirmed: whether it still holds is not known",
+		p.Missing = append(p.Missing, &recordv1.Finding{Code: "UNCONFIRMED", Subject: p.GetId(), Text: "this answer is not confirmed: whether it still holds is not known",
 			Remedy: "ask again until an answer is confirmed; nobody goes in before"})
 	}
 }
 
-func notKnown(j *recordv1.JobView) *recordv1.Condition {
-	return &recordv1.Condition{Code: "UNCONFIRMED", Subject: j.GetId(), Text: "this answer is not confirmed: what is missing is not known",
+func notKnown(j *recordv1.JobView) *recordv1.Finding {
+	return &recordv1.Finding{Code: "UNCONFIRMED", Subject: j.GetId(), Text: "this answer is not confirmed: what is missing is not known",
 		Remedy: "ask again until an answer is confirmed"}
 }
 

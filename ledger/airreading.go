@@ -176,8 +176,8 @@ type airNeeds struct {
 
 // airConditions lists what is missing of the air at a moment: for each level what
 // was not tested, what is too old, and everything out of limits.
-func (s *State) airConditions(j *Job, need airNeeds, at int64) []*recordv1.Condition {
-	var cs []*recordv1.Condition
+func (s *State) airConditions(j *Job, need airNeeds, at int64) []*recordv1.Finding {
+	var cs []*recordv1.Finding
 	air := s.Air[j.ID]
 	if air == nil {
 		air = &Air{}

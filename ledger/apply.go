@@ -72,7 +72,7 @@ func (x *step) refuse(code, subject, text, remedy, who, clause string) {
 }
 
 func (x *step) flag(code, subject, text, clause string) {
-	x.out.Flags = append(x.out.Flags, &recordv1.Flag{Code: code, Subject: subject, Text: text, Clause: clause})
+	x.out.Flags = append(x.out.Flags, &recordv1.Finding{Code: code, Subject: subject, Text: text, Clause: clause})
 }
 
 func (x *step) change(format string, a ...any) {
@@ -81,8 +81,8 @@ func (x *step) change(format string, a ...any) {
 
 func (x *step) refused() bool { return len(x.out.Conditions) > 0 }
 
-func cond(code, subject, text, remedy, who, clause string) *recordv1.Condition {
-	return &recordv1.Condition{Code: code, Subject: subject, Text: text, Remedy: remedy, Who: who, Clause: clause}
+func cond(code, subject, text, remedy, who, clause string) *recordv1.Finding {
+	return &recordv1.Finding{Code: code, Subject: subject, Text: text, Remedy: remedy, Who: who, Clause: clause}
 }
 
 // found starts the ledger.

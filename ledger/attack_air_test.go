@@ -64,7 +64,7 @@ func TestOlderBadAirHidesNewer(t *testing.T) {
 	b.Ventilation = recordv1.Ventilation_VENTILATION_FORCED
 	o := w.issueBin("in-1", b)
 	w.refusedWith(o, "AIR_OUT_OF_LIMITS")
-	if !slices.ContainsFunc(o.GetConditions(), func(c *recordv1.Condition) bool { return strings.Contains(c.GetText(), "6000 ppm") }) {
+	if !slices.ContainsFunc(o.GetConditions(), func(c *recordv1.Finding) bool { return strings.Contains(c.GetText(), "6000 ppm") }) {
 		t.Errorf("the later of two bad values is not the one shown: %v", o.GetConditions())
 	}
 	// A good one that knows the later of two and not the other counts no more.

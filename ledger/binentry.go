@@ -10,7 +10,7 @@ import (
 // binForm takes over what a bin-entry permit says and lists what its issuer must
 // certify and does not. None of it can lapse by itself; what can is in
 // binConditions.
-func (s *State) binForm(p *WorkPermit, b *recordv1.BinEntry) []*recordv1.Condition {
+func (s *State) binForm(p *WorkPermit, b *recordv1.BinEntry) []*recordv1.Finding {
 	p.Kind, p.Named, p.Watchers, p.Flat = recordv1.PermitKind_PERMIT_KIND_BIN_ENTRY, b.GetEntrants(), b.GetObservers(), b.GetFlatStorage()
 	p.Rescue, p.Ventilation = b.GetRescueEquipment(), ventilationWords[b.GetVentilation()]
 	p.AirEvery = int64(b.GetAirEverySeconds())
@@ -22,7 +22,7 @@ func (s *State) binForm(p *WorkPermit, b *recordv1.BinEntry) []*recordv1.Conditi
 	for _, c := range b.GetClosedPaths() {
 		p.ClosedPaths[c.GetFumigation()] = c.GetHow()
 	}
-	var cs []*recordv1.Condition
+	var cs []*recordv1.Finding
 	for _, ref := range sorted(p.ClosedPaths) {
 		// Its name can be guessed: the way of one that comes later was not looked at.
 		if s.Fumigations[ref] == nil {
@@ -72,8 +72,8 @@ var ventilationWords = map[recordv1.Ventilation]string{recordv1.Ventilation_VENT
 
 // untried lists the plan points on which a person's lock is older than the opening
 // and was not tried since.
-func (s *State) untried(j *Job, who string) []*recordv1.Condition {
-	var cs []*recordv1.Condition
+func (s *State) untried(j *Job, who string) []*recordv1.Finding {
+	var cs []*recordv1.Finding
 	for _, id := range j.Plan {
 		p := s.Points[id]
 		mine := slices.DeleteFunc(s.Guarding(id), func(h *Hold) bool { return h.Holder != who })
@@ -93,9 +93,9 @@ func clauseOf(flat bool, bin, storage string) string {
 
 // lineConditions: what keeps a person from sinking, (g)(2); for flat storage (h).
 // The OSHA letter of 29 Sep 2008 wants proof before the line is left off.
-func (s *State) lineConditions(p *WorkPermit, b *recordv1.BinEntry) []*recordv1.Condition {
+func (s *State) lineConditions(p *WorkPermit, b *recordv1.BinEntry) []*recordv1.Finding {
 	clause := clauseOf(p.Flat, "1910.272(g)(2)", "1910.272(h)")
-	var cs []*recordv1.Condition
+	var cs []*recordv1.Finding
 	add := func(code, text, remedy string) {
 		cs = append(cs, cond(code, p.Zone, text, remedy, "the issuer", clause))
 	}
@@ -127,7 +127,7 @@ func (s *State) lineConditions(p *WorkPermit, b *recordv1.BinEntry) []*recordv1.
 
 // binConditions lists what must hold while people are inside, beside the job's own
 // conditions.
-func (s *State) binConditions(p *WorkPermit, j *Job, at int64) []*recordv1.Condition {
+func (s *State) binConditions(p *WorkPermit, j *Job, at int64) []*recordv1.Finding {
 	cs := s.airConditions(j, s.airNeeds(p), at)
 	cs = append(cs, s.fumigantConditions(p.Zone, p.ClosedPaths)...)
 	if !p.Flat {

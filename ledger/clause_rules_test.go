@@ -186,7 +186,7 @@ func TestReadingRules(t *testing.T) {
 		{"by a try", "ravi", "NOT_ASKED", func(r *recordv1.Reading) { r.Kind = recordv1.ReadingKind_READING_KIND_TRY }},
 	} {
 		w, _ := isolated(t)
-		if o := w.must(w.journal("stonebend", c.by, meter(c.change))); !flagged(o, c.want) || slices.ContainsFunc(o.GetFlags(), func(f *recordv1.Flag) bool { return f.GetCode() != c.want }) {
+		if o := w.must(w.journal("stonebend", c.by, meter(c.change))); !flagged(o, c.want) || slices.ContainsFunc(o.GetFlags(), func(f *recordv1.Finding) bool { return f.GetCode() != c.want }) {
 			t.Errorf("%s: flags %v, want %s", c.name, o.GetFlags(), c.want)
 		}
 		if cs := w.s.StartConditions(w.s.Jobs["boot-1"]); !has(cs, "NOT_PROVED", motor) {

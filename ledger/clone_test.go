@@ -15,8 +15,8 @@ func fill(v reflect.Value, n *int) {
 	*n++
 	switch v.Kind() {
 	case reflect.Pointer:
-		if v.Type() == reflect.TypeFor[*recordv1.Flag]() {
-			v.Set(reflect.ValueOf(&recordv1.Flag{Code: fmt.Sprint("CODE", *n)}))
+		if v.Type() == reflect.TypeFor[*recordv1.Finding]() {
+			v.Set(reflect.ValueOf(&recordv1.Finding{Code: fmt.Sprint("CODE", *n)}))
 			return
 		}
 		v.Set(reflect.New(v.Type().Elem()))
@@ -64,7 +64,7 @@ func shared(path string, a, b reflect.Value, out *[]string) {
 	}
 	switch a.Kind() {
 	case reflect.Pointer:
-		if a.IsNil() || a.Type() == reflect.TypeFor[*recordv1.Flag]() {
+		if a.IsNil() || a.Type() == reflect.TypeFor[*recordv1.Finding]() {
 			return
 		}
 		if a.Pointer() == b.Pointer() {

@@ -96,8 +96,8 @@ func (j *Job) workYards() []string {
 	return ys
 }
 
-func (s *State) exchangeConditions(j *Job, person string) []*recordv1.Condition {
-	var cs []*recordv1.Condition
+func (s *State) exchangeConditions(j *Job, person string) []*recordv1.Finding {
+	var cs []*recordv1.Finding
 	for _, y := range s.unexchanged(person, j.workYards()...) {
 		cs = append(cs, cond("NO_EXCHANGE", person, exchangeText(s.People[person], y), "exchange them and sign it together", "supervisor or manager", outsideClause))
 	}

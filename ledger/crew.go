@@ -145,11 +145,11 @@ func (x *step) answerVerification(a *recordv1.AnswerVerification) {
 
 // crewConditions: several crews need one coordinator, and each crew its responsible
 // employee with current training.
-func (s *State) crewConditions(j *Job, at int64) []*recordv1.Condition {
+func (s *State) crewConditions(j *Job, at int64) []*recordv1.Finding {
 	if len(j.Crews) == 0 {
 		return nil
 	}
-	var cs []*recordv1.Condition
+	var cs []*recordv1.Finding
 	lead := []string{}
 	for _, n := range sorted(j.Crews) {
 		lead = append(lead, j.Crews[n].Responsible)

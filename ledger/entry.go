@@ -30,14 +30,14 @@ type Entry struct {
 	envHash [32]byte
 	envKey  []byte // the key whose signature over env is valid
 
-	fault *recordv1.Condition // what makes the bytes no entry at all
+	fault *recordv1.Finding // what makes the bytes no entry at all
 }
 
 // Raw returns the entry's bytes: the leaf.
 func (e *Entry) Raw() []byte { return e.raw }
 
 // Fault returns why the bytes can never be accepted, or nil.
-func (e *Entry) Fault() *recordv1.Condition { return e.fault }
+func (e *Entry) Fault() *recordv1.Finding { return e.fault }
 
 // Record returns the signed record, nil for the founding and for a fence.
 func (e *Entry) Record() *recordv1.Record { return e.rec }
@@ -250,10 +250,10 @@ func mustMarshal(m proto.Message) []byte {
 	return b
 }
 
-func malformed(text string) *recordv1.Condition {
-	return &recordv1.Condition{Code: "MALFORMED", Text: text, Remedy: "send it again from a client of this release"}
+func malformed(text string) *recordv1.Finding {
+	return &recordv1.Finding{Code: "MALFORMED", Text: text, Remedy: "send it again from a client of this release"}
 }
 
-func badSignature(text string) *recordv1.Condition {
-	return &recordv1.Condition{Code: "BAD_SIGNATURE", Text: text, Remedy: "sign it again with your own key", Who: "the signer"}
+func badSignature(text string) *recordv1.Finding {
+	return &recordv1.Finding{Code: "BAD_SIGNATURE", Text: text, Remedy: "sign it again with your own key", Who: "the signer"}
 }

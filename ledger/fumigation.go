@@ -104,8 +104,8 @@ func (s *State) fumigantAgents(zone string) []recordv1.AirAgent {
 }
 
 // fumigantConditions lists the fumigants that stand against entering a zone.
-func (s *State) fumigantConditions(zone string, closed map[string]string) []*recordv1.Condition {
-	var cs []*recordv1.Condition
+func (s *State) fumigantConditions(zone string, closed map[string]string) []*recordv1.Finding {
+	var cs []*recordv1.Finding
 	const clause = "1910.272(g)(1)(iii)"
 	at, near := s.fumigantsNear(zone)
 	for _, f := range at {
@@ -123,17 +123,17 @@ func (s *State) fumigantConditions(zone string, closed map[string]string) []*rec
 	return cs
 }
 
-func (f *Fumigation) condition(clause string) *recordv1.Condition {
+func (f *Fumigation) condition(clause string) *recordv1.Finding {
 	return cond("FUMIGATED", f.Place, f.Place+" is under a fumigant ("+f.Ref+")", "air it, test it, and record that it is cleared", "the certified applicator", clause)
 }
 
 // workUnderFumigant lists the fumigants at a zone that is none to be entered like a
 // bin: nobody works in them either. For one that is, the permit says so.
-func (s *State) workUnderFumigant(j *Job) []*recordv1.Condition {
+func (s *State) workUnderFumigant(j *Job) []*recordv1.Finding {
 	if z, ok := s.Graph().Zone(j.Zone); ok && z.Entered {
 		return nil
 	}
-	var cs []*recordv1.Condition
+	var cs []*recordv1.Finding
 	at, _ := s.fumigantsNear(j.Zone)
 	for _, f := range at {
 		cs = append(cs, f.condition("common practice, no source"))

@@ -111,7 +111,7 @@ func (x *step) claimLock(c *recordv1.ClaimLock) {
 		return
 	}
 	h.Holder, h.Claimed, h.Since = x.who.ID, x.mark, x.mark.Index
-	var flags []*recordv1.Flag
+	var flags []*recordv1.Finding
 	for _, f := range h.Flags {
 		if f.GetCode() != "OWNER_UNKNOWN" {
 			flags = append(flags, f)

@@ -32,7 +32,7 @@ type Hold struct {
 	// Off is when it ended; How says by what.
 	Off   Mark             `json:"off"`
 	How   string           `json:"how,omitempty"`
-	Flags []*recordv1.Flag `json:"flags,omitempty"`
+	Flags []*recordv1.Finding `json:"flags,omitempty"`
 	// Equipment: a yard's own lock, nobody's; Review is when it is looked at again.
 	Equipment bool     `json:"equipment,omitempty"`
 	Review    int64    `json:"review,omitempty"`

@@ -11,11 +11,11 @@ import (
 // hotForm takes over what a hot-work permit says and lists what its issuer must
 // certify and does not: 1910.272(f) asks that 1910.252(a) was met before the work.
 // The single duties of 1910.252(a) are from memory.
-func (s *State) hotForm(p *WorkPermit, h *recordv1.HotWork) []*recordv1.Condition {
+func (s *State) hotForm(p *WorkPermit, h *recordv1.HotWork) []*recordv1.Finding {
 	p.Kind, p.Named, p.Watchers = recordv1.PermitKind_PERMIT_KIND_HOT_WORK, h.GetWorkers(), h.GetFireWatch()
 	p.Agents, p.AirEvery = []recordv1.AirAgent{recordv1.AirAgent_AIR_AGENT_COMBUSTIBLE_GAS}, maxAirEvery
 	p.SuppressionOff = h.GetSuppressionOff()
-	var cs []*recordv1.Condition
+	var cs []*recordv1.Finding
 	add := func(bad bool, code, text, remedy string) {
 		if bad {
 			cs = append(cs, cond(code, p.Zone, text, remedy, "the issuer", "1910.272(f); 1910.252(a) (unchecked)"))
@@ -44,7 +44,7 @@ func (s *State) hotForm(p *WorkPermit, h *recordv1.HotWork) []*recordv1.Conditio
 
 // hotConditions lists what must hold while hot work goes on, beside the job's own
 // conditions.
-func (s *State) hotConditions(p *WorkPermit, j *Job, at int64) []*recordv1.Condition {
+func (s *State) hotConditions(p *WorkPermit, j *Job, at int64) []*recordv1.Finding {
 	cs := s.permitMissing(j, at)
 	cs = append(cs, s.airConditions(j, s.airNeeds(p), at)...)
 	return append(cs, s.watchConditions(j.ID, recordv1.Duty_DUTY_FIRE_WATCH, p.Watchers, "NFPA 51B (unchecked)", at)...)
@@ -129,8 +129,8 @@ func (s *State) fireWatched(p *WorkPermit) bool {
 	})
 }
 
-func (s *State) hotCloseConditions(p *WorkPermit, c *recordv1.ClosePermit) []*recordv1.Condition {
-	var cs []*recordv1.Condition
+func (s *State) hotCloseConditions(p *WorkPermit, c *recordv1.ClosePermit) []*recordv1.Finding {
+	var cs []*recordv1.Finding
 	switch left := s.fireWatchLeft(p); {
 	case !p.Done.Set():
 		cs = append(cs, cond("HOT_WORK_NOT_DONE", p.ID, "it is not recorded that the hot work is over", "record it", namesOr(p.Named, ""), "1910.272(f)"))

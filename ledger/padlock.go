@@ -74,10 +74,10 @@ func (s *State) isManager(id string) bool {
 
 // padlockFlags lists the rules that a padlock breaks as things stand: of the lock
 // itself and of its keys. A yard's equipment lock may be of any kind.
-func (s *State) padlockFlags(serial string, equipment bool) []*recordv1.Flag {
-	var out []*recordv1.Flag
+func (s *State) padlockFlags(serial string, equipment bool) []*recordv1.Finding {
+	var out []*recordv1.Finding
 	add := func(code, text, clause string) {
-		out = append(out, &recordv1.Flag{Code: code, Subject: serial, Text: text, Clause: clause})
+		out = append(out, &recordv1.Finding{Code: code, Subject: serial, Text: text, Clause: clause})
 	}
 	if p := s.Locks[serial]; p != nil && !equipment {
 		switch p.Kind {
@@ -108,20 +108,20 @@ func (s *State) padlockFlags(serial string, equipment bool) []*recordv1.Flag {
 }
 
 // recordFlags are those of the lock's own record: an equipment lock is none there.
-func (s *State) recordFlags(p *Padlock) []*recordv1.Flag {
+func (s *State) recordFlags(p *Padlock) []*recordv1.Finding {
 	return s.padlockFlags(p.Serial, p.Kind == recordv1.PadlockKind_PADLOCK_KIND_EQUIPMENT)
 }
 
 // standing lists the rules that a hold's padlock breaks now, whenever it went on;
 // a lock recorded in two places shows on both.
-func (s *State) standing(h *Hold) []*recordv1.Flag {
+func (s *State) standing(h *Hold) []*recordv1.Finding {
 	if h.Padlock == "" || !h.Active() {
 		return nil
 	}
 	out := s.padlockFlags(h.Padlock, h.Equipment)
 	for _, ref := range sorted(s.active) {
 		if o := s.active[ref]; o != h && o.Padlock == h.Padlock && !o.StoodClear() && !h.StoodClear() {
-			out = append(out, &recordv1.Flag{Code: "TWO_PLACES", Subject: h.Padlock, Text: "this padlock is recorded on " + o.Target() + " (" + o.Ref + ") too", Clause: padlockClause})
+			out = append(out, &recordv1.Finding{Code: "TWO_PLACES", Subject: h.Padlock, Text: "this padlock is recorded on " + o.Target() + " (" + o.Ref + ") too", Clause: padlockClause})
 		}
 	}
 	return out

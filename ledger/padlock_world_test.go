@@ -73,6 +73,6 @@ func (w *world) onBoard(ref string) *recordv1.HoldView {
 	return hs[i]
 }
 
-func flagIn(fs []*recordv1.Flag, code string) bool {
-	return slices.ContainsFunc(fs, func(f *recordv1.Flag) bool { return f.GetCode() == code })
+func flagIn(fs []*recordv1.Finding, code string) bool {
+	return slices.ContainsFunc(fs, func(f *recordv1.Finding) bool { return f.GetCode() == code })
 }

@@ -29,7 +29,7 @@ func (s *State) PermitView(id string, at int64) *recordv1.PermitView {
 		v.Missing = append(s.permitConditions(p, at), cond("PERMIT_SUSPENDED", id, "it was suspended: "+p.Why, "everybody comes out; close it, test the air again and issue another one", "supervisor or manager", "1910.272(g)(1)(i)"))
 	}
 	if st == recordv1.PermitState_PERMIT_STATE_ENDED && len(missing) == 0 {
-		v.Missing = []*recordv1.Condition{cond("EXPIRED", id, "its time is over", "everybody comes out; close it and issue another one", "supervisor or manager", "1910.272(g)(1)(i)")}
+		v.Missing = []*recordv1.Finding{cond("EXPIRED", id, "its time is over", "everybody comes out; close it and issue another one", "supervisor or manager", "1910.272(g)(1)(i)")}
 	}
 	if p.binEntry() {
 		for _, so := range s.insideOf(p.Job) {

@@ -221,8 +221,8 @@ func (s *State) approved(zone string) *Version {
 }
 
 // procedureConditions lists what is missing of a procedure for a job.
-func (s *State) procedureConditions(j *Job) []*recordv1.Condition {
-	var cs []*recordv1.Condition
+func (s *State) procedureConditions(j *Job) []*recordv1.Finding {
+	var cs []*recordv1.Finding
 	add := func(code, text, remedy, who, clause string) {
 		cs = append(cs, cond(code, j.Zone, text, remedy, who, clause))
 	}

@@ -169,10 +169,10 @@ func TestGoAheadOutlivesReplica(t *testing.T) {
 }
 
 // flagConditions are the flags of one code, as conditions.
-func flagConditions(o *recordv1.Outcome, code string) (out []*recordv1.Condition) {
+func flagConditions(o *recordv1.Outcome, code string) (out []*recordv1.Finding) {
 	for _, f := range o.GetFlags() {
 		if f.GetCode() == code {
-			out = append(out, &recordv1.Condition{Code: f.GetCode(), Subject: f.GetSubject()})
+			out = append(out, &recordv1.Finding{Code: f.GetCode(), Subject: f.GetSubject()})
 		}
 	}
 	return out

@@ -84,9 +84,9 @@ func (s *State) involved(points []string) []string {
 }
 
 // RequestConditions lists what stands against a request for these points now.
-func (s *State) RequestConditions(job string, kind recordv1.RequestKind, points []string) []*recordv1.Condition {
-	var cs []*recordv1.Condition
-	add := func(c ...*recordv1.Condition) { cs = append(cs, c...) }
+func (s *State) RequestConditions(job string, kind recordv1.RequestKind, points []string) []*recordv1.Finding {
+	var cs []*recordv1.Finding
+	add := func(c ...*recordv1.Finding) { cs = append(cs, c...) }
 	j, asked := s.Jobs[job], &ReqState{Kind: kind}
 	if j == nil || j.Closed.Set() {
 		return append(cs, cond("UNKNOWN_JOB", job, "there is no open job of this name", "name the job whose work is finished", "supervisor", ""))
@@ -121,7 +121,7 @@ func (s *State) RequestConditions(job string, kind recordv1.RequestKind, points 
 // every other job owes whose points they are or whose zone they reach, and the
 // people in the way. While a test is being asked for, q is no request yet (its
 // index is unset): nobody can have stood clear, so nobody is told that they are.
-func (s *State) startConditions(j *Job, q *ReqState, points []string) []*recordv1.Condition {
+func (s *State) startConditions(j *Job, q *ReqState, points []string) []*recordv1.Finding {
 	asking := q.Test() && !q.By.Set()
 	cs := s.releaseConditions(j, asking)
 	for _, id := range sorted(s.Jobs) {
@@ -166,8 +166,8 @@ func (s *State) couldReach(zone string, points []string, signedOn bool) bool {
 // endangered lists the people whom closing these points could reach, whichever
 // points they locked (design.md, The fine print): of open jobs, and of closed
 // ones whose people came to the ledger late.
-func (s *State) endangered(q *ReqState, points []string) []*recordv1.Condition {
-	var cs []*recordv1.Condition
+func (s *State) endangered(q *ReqState, points []string) []*recordv1.Finding {
+	var cs []*recordv1.Finding
 	for _, ref := range sorted(s.inside) {
 		if so := s.inside[ref]; s.Jobs[so.Job] == nil {
 			cs = append(cs, cond("REACHES_PEOPLE", so.Job, fmt.Sprintf("%s is signed on to the zone of %s, a job nobody knows: they may be anywhere", so.Person, so.Job),

@@ -110,8 +110,8 @@ func (x *step) approve() {
 
 // holdConditions lists the holds that stand against a request for a point. For a
 // test only those of which nobody can stand clear do.
-func (s *State) holdConditions(p string, q *ReqState) []*recordv1.Condition {
-	var cs []*recordv1.Condition
+func (s *State) holdConditions(p string, q *ReqState) []*recordv1.Finding {
+	var cs []*recordv1.Finding
 	for _, h := range s.HoldsOn(p) {
 		who := holderName(h)
 		switch {

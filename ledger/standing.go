@@ -12,20 +12,20 @@ import (
 // StartConditions lists what is missing before work may start on a job: none
 // means it may, as this state knows it. Each names its clause and who can supply
 // what is missing.
-func (s *State) StartConditions(j *Job) []*recordv1.Condition { return s.StartConditionsAt(j, s.Time) }
+func (s *State) StartConditions(j *Job) []*recordv1.Finding { return s.StartConditionsAt(j, s.Time) }
 
 // StartConditionsAt lists what is missing at a later moment, in Unix ms, with
 // nothing recorded since: a re-check comes due, training ends. A screen asks with
 // its own clock; what the ledger does goes by the ledger's time. In a zone that
 // people enter, work needs a bin-entry permit in force as well.
-func (s *State) StartConditionsAt(j *Job, at int64) []*recordv1.Condition {
+func (s *State) StartConditionsAt(j *Job, at int64) []*recordv1.Finding {
 	at = max(at, s.Time)
 	return append(s.isolationConditions(j, at), s.permitMissing(j, at)...)
 }
 
 // isolationConditions lists what is missing of the isolation and its proof.
-func (s *State) isolationConditions(j *Job, at int64) []*recordv1.Condition {
-	var cs []*recordv1.Condition
+func (s *State) isolationConditions(j *Job, at int64) []*recordv1.Finding {
+	var cs []*recordv1.Finding
 	add := func(code, subject, text, remedy, who, clause string) {
 		cs = append(cs, cond(code, subject, text, remedy, who, clause))
 	}
@@ -76,8 +76,8 @@ func (s *State) isolationConditions(j *Job, at int64) []*recordv1.Condition {
 
 // pointConditions: every plan point open, held by the responsible employee and
 // by everyone signed on, and tried where the lock is older than the opening.
-func (s *State) pointConditions(j *Job, at int64) []*recordv1.Condition {
-	var cs []*recordv1.Condition
+func (s *State) pointConditions(j *Job, at int64) []*recordv1.Finding {
+	var cs []*recordv1.Finding
 	add := func(code, subject, text, remedy, who, clause string) {
 		cs = append(cs, cond(code, subject, text, remedy, who, clause))
 	}
@@ -136,8 +136,8 @@ func (s *State) guards(h *Hold, p *Point) bool {
 }
 
 // proofConditions: every store released or waited out, every reading valid.
-func (s *State) proofConditions(j *Job, at int64) []*recordv1.Condition {
-	var cs []*recordv1.Condition
+func (s *State) proofConditions(j *Job, at int64) []*recordv1.Finding {
+	var cs []*recordv1.Finding
 	for _, st := range s.stores[j.ID] {
 		m, done := j.Released[st.ID]
 		what := fmt.Sprintf("stored energy in %s", st.ID)
@@ -244,8 +244,8 @@ func (j *Job) cleared() bool {
 }
 
 // clearConditions lists what (e)(1) and 1910.333(b)(2)(v) ask of a job.
-func (j *Job) clearConditions() []*recordv1.Condition {
-	var cs []*recordv1.Condition
+func (j *Job) clearConditions() []*recordv1.Finding {
+	var cs []*recordv1.Finding
 	add := func(code, subject, text, remedy, who, clause string) {
 		cs = append(cs, cond(code, subject, text, remedy, who, clause))
 	}
@@ -262,7 +262,7 @@ func (j *Job) clearConditions() []*recordv1.Condition {
 // before a point that concerns it may be energised.
 // A test is asked for before the holders stand clear, so what people are told
 // after the last lock came off can only follow: it is asked for at the energise.
-func (s *State) releaseConditions(j *Job, asking bool) []*recordv1.Condition {
+func (s *State) releaseConditions(j *Job, asking bool) []*recordv1.Finding {
 	cs := j.clearConditions()
 	add := func(code, subject, text, remedy, who, clause string) {
 		cs = append(cs, cond(code, subject, text, remedy, who, clause))
@@ -325,9 +325,9 @@ func (s *State) watchStandings(at Mark) {
 }
 
 // worst is the condition to be read first: what may be live, before what is owed.
-func worst(cs []*recordv1.Condition) *recordv1.Condition {
+func worst(cs []*recordv1.Finding) *recordv1.Finding {
 	for _, code := range []string{"FOUND_LIVE", "FOUND_STARTED", "NOT_OPEN", "NO_LOCK"} {
-		if i := slices.IndexFunc(cs, func(c *recordv1.Condition) bool { return c.GetCode() == code }); i >= 0 {
+		if i := slices.IndexFunc(cs, func(c *recordv1.Finding) bool { return c.GetCode() == code }); i >= 0 {
 			return cs[i]
 		}
 	}
@@ -365,7 +365,7 @@ func (s *State) stageAt(j *Job, at int64) recordv1.Stage {
 	}
 	cs := s.StartConditionsAt(j, at)
 	has := func(codes ...string) bool {
-		return slices.ContainsFunc(cs, func(c *recordv1.Condition) bool { return slices.Contains(codes, c.GetCode()) })
+		return slices.ContainsFunc(cs, func(c *recordv1.Finding) bool { return slices.Contains(codes, c.GetCode()) })
 	}
 	anyHold := false
 	for _, p := range j.Plan {

@@ -101,8 +101,8 @@ func (s *State) watchesOf(job string, d recordv1.Duty, at int64) []*Watch {
 }
 
 // watchFaults says why a watch can't carry a permit; none when it can.
-func (s *State) watchFaults(w *Watch, at int64) []*recordv1.Condition {
-	var cs []*recordv1.Condition
+func (s *State) watchFaults(w *Watch, at int64) []*recordv1.Finding {
+	var cs []*recordv1.Finding
 	add := func(code, text, remedy, clause string) {
 		cs = append(cs, cond(code, w.Person, text, remedy, w.Person, clause))
 	}
@@ -144,8 +144,8 @@ func (s *State) watchFaults(w *Watch, at int64) []*recordv1.Condition {
 
 // watchConditions lists what is missing of a watch that a permit names people for:
 // one of them standing it without fault is enough.
-func (s *State) watchConditions(job string, d recordv1.Duty, named []string, clause string, at int64) []*recordv1.Condition {
-	var faults []*recordv1.Condition
+func (s *State) watchConditions(job string, d recordv1.Duty, named []string, clause string, at int64) []*recordv1.Finding {
+	var faults []*recordv1.Finding
 	for _, w := range s.watchesOf(job, d, at) {
 		if !slices.Contains(named, w.Person) {
 			continue
@@ -160,5 +160,5 @@ func (s *State) watchConditions(job string, d recordv1.Duty, named []string, cla
 		return faults
 	}
 	code := map[recordv1.Duty]string{recordv1.Duty_DUTY_OBSERVER: "NO_OBSERVER", recordv1.Duty_DUTY_FIRE_WATCH: "NO_FIRE_WATCH"}[d]
-	return []*recordv1.Condition{cond(code, job, "nobody whom the permit names stands watch as "+DutyWord(d), "they take their station and record it", namesOr(named, "supervisor or manager"), clause)}
+	return []*recordv1.Finding{cond(code, job, "nobody whom the permit names stands watch as "+DutyWord(d), "they take their station and record it", namesOr(named, "supervisor or manager"), clause)}
 }

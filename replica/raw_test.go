@@ -190,5 +190,5 @@ func (c *cluster) replay(leaves [][]byte) []*recordv1.Outcome {
 }
 
 func hasCond(o *recordv1.Outcome, code string) bool {
-	return slices.ContainsFunc(o.GetConditions(), func(c *recordv1.Condition) bool { return c.GetCode() == code })
+	return slices.ContainsFunc(o.GetConditions(), func(c *recordv1.Finding) bool { return c.GetCode() == code })
 }

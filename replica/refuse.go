@@ -64,8 +64,8 @@ func detailed(code codes.Code, msg, reason string, meta map[string]string, more 
 }
 
 // fault refuses bytes that can never be a record; nothing of it reaches the log.
-func fault(c *recordv1.Condition) error {
-	return refused(&recordv1.Outcome{Conditions: []*recordv1.Condition{c}})
+func fault(c *recordv1.Finding) error {
+	return refused(&recordv1.Outcome{Conditions: []*recordv1.Finding{c}})
 }
 
 // failed turns an error of the quorum into a status.

@@ -25,13 +25,13 @@ func (m *memberServer) Join(ctx context.Context, q *servicev1.JoinRequest) (*ser
 		return nil, fault(f)
 	}
 	if ledger.KindOf(e.Record()) != "join" {
-		return nil, fault(&recordv1.Condition{Code: "MALFORMED", Text: "only a join record comes this way"})
+		return nil, fault(&recordv1.Finding{Code: "MALFORMED", Text: "only a join record comes this way"})
 	}
 	if bad := ledger.Check(e.Record()); bad != "" {
-		return nil, fault(&recordv1.Condition{Code: "MALFORMED", Text: bad})
+		return nil, fault(&recordv1.Finding{Code: "MALFORMED", Text: bad})
 	}
 	if !bytes.Equal(e.Record().GetLedger(), r.ledgerID()) {
-		return nil, fault(&recordv1.Condition{Code: "OTHER_LEDGER", Text: "the invitation is for another ledger", Remedy: "ask a manager of this one"})
+		return nil, fault(&recordv1.Finding{Code: "OTHER_LEDGER", Text: "the invitation is for another ledger", Remedy: "ask a manager of this one"})
 	}
 	if err := r.room("join"); err != nil {
 		return nil, err
@@ -43,7 +43,7 @@ func (m *memberServer) Join(ctx context.Context, q *servicev1.JoinRequest) (*ser
 		done, no = r.tryJoin(e)
 	}
 	if no != nil {
-		return nil, refused(&recordv1.Outcome{Kind: "join", Signer: e.Record().GetSigner(), Conditions: []*recordv1.Condition{no}})
+		return nil, refused(&recordv1.Outcome{Kind: "join", Signer: e.Record().GetSigner(), Conditions: []*recordv1.Finding{no}})
 	}
 	var index uint64
 	if !done {
@@ -70,10 +70,10 @@ func (m *memberServer) Join(ctx context.Context, q *servicev1.JoinRequest) (*ser
 // is open to strangers, so nothing of theirs may reach the log: only who holds
 // the invitation's one-time key, and the new key, gets past. done: this very key
 // has joined by it already, and only the answer got lost.
-func (r *Replica) tryJoin(e *ledger.Entry) (done bool, no *recordv1.Condition) {
+func (r *Replica) tryJoin(e *ledger.Entry) (done bool, no *recordv1.Finding) {
 	j, id := e.Record().GetJoin(), e.Record().GetSigner()
 	say := func(code, text, remedy string) {
-		no = &recordv1.Condition{Code: code, Subject: j.GetInvitation(), Text: text, Remedy: remedy, Who: "a manager"}
+		no = &recordv1.Finding{Code: code, Subject: j.GetInvitation(), Text: text, Remedy: remedy, Who: "a manager"}
 	}
 	now := r.now().UnixMilli()
 	r.node.View(func(s *ledger.State, _ uint64) {

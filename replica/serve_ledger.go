@@ -54,15 +54,15 @@ func (s *ledgerServer) Submit(ctx context.Context, q *servicev1.SubmitRequest) (
 		return nil, fault(f)
 	}
 	if bad := ledger.Check(e.Record()); bad != "" {
-		return nil, fault(&recordv1.Condition{Code: "MALFORMED", Subject: ledger.KindOf(e.Record()), Text: bad, Remedy: "correct it and sign it again"})
+		return nil, fault(&recordv1.Finding{Code: "MALFORMED", Subject: ledger.KindOf(e.Record()), Text: bad, Remedy: "correct it and sign it again"})
 	}
 	if !bytes.Equal(e.Record().GetLedger(), s.r.ledgerID()) {
-		return nil, fault(&recordv1.Condition{Code: "OTHER_LEDGER", Text: "the record was signed for another ledger", Remedy: "sign it again for this one", Who: e.Record().GetSigner()})
+		return nil, fault(&recordv1.Finding{Code: "OTHER_LEDGER", Text: "the record was signed for another ledger", Remedy: "sign it again for this one", Who: e.Record().GetSigner()})
 	}
 	kind := ledger.KindOf(e.Record())
 	p := ledger.PermitFor(kind)
 	if p == nil || kind == "join" || kind == "expire" {
-		return nil, fault(&recordv1.Condition{Code: "MALFORMED", Subject: kind, Text: "this record does not travel this way", Remedy: "joining goes through the membership service"})
+		return nil, fault(&recordv1.Finding{Code: "MALFORMED", Subject: kind, Text: "this record does not travel this way", Remedy: "joining goes through the membership service"})
 	}
 	if err := s.r.room(kind); err != nil {
 		return nil, err

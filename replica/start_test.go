@@ -50,7 +50,7 @@ func TestStart(t *testing.T) {
 		t.Fatalf("a request with locks on: %v", err)
 	}
 	for _, want := range []struct{ code, who string }{{"HOLD_STANDS", "ravi"}, {"HOLD_STANDS", "lena"}, {"SIGNED_ON", "lena"}, {"NOT_CLEAR", "ravi"}, {"NOT_TOLD", "ravi"}} {
-		if !slices.ContainsFunc(no.Outcome.GetConditions(), func(k *recordv1.Condition) bool { return k.GetCode() == want.code && k.GetWho() == want.who }) {
+		if !slices.ContainsFunc(no.Outcome.GetConditions(), func(k *recordv1.Finding) bool { return k.GetCode() == want.code && k.GetWho() == want.who }) {
 			t.Errorf("the refusal does not list %s of %s: %v", want.code, want.who, no.Outcome.GetConditions())
 		}
 	}

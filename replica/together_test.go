@@ -99,7 +99,7 @@ func (c *cluster) stops(yard, job, code string) bool {
 	if err != nil {
 		c.t.Fatal(err)
 	}
-	return slices.ContainsFunc(res.GetJob().GetToStart(), func(k *recordv1.Condition) bool { return k.GetCode() == code })
+	return slices.ContainsFunc(res.GetJob().GetToStart(), func(k *recordv1.Finding) bool { return k.GetCode() == code })
 }
 
 func wantRefused(t *testing.T, rec *servicev1.Receipt, err error, code string) {
@@ -313,7 +313,7 @@ func revoked(t *testing.T, c *cluster) {
 		t.Fatalf("a lock was refused: %v", err)
 	}
 	for _, h := range c.confirmed("millrow").GetHolds() {
-		if h.GetRef() == rec.GetRef() && slices.ContainsFunc(h.GetFlags(), func(f *recordv1.Flag) bool { return f.GetCode() == "KEY_REVOKED" }) {
+		if h.GetRef() == rec.GetRef() && slices.ContainsFunc(h.GetFlags(), func(f *recordv1.Finding) bool { return f.GetCode() == "KEY_REVOKED" }) {
 			return
 		}
 	}

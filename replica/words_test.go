@@ -12,7 +12,7 @@ import (
 // starts only once isolation is verified (29 CFR 1910.147(d)(6)), and energy found
 // stops it: the text of a confirmed record says so where it could be taken for more.
 func TestNoteWords(t *testing.T) {
-	flags := []*recordv1.Flag{{Text: "ben entered before work may start"}}
+	flags := []*recordv1.Finding{{Text: "ben entered before work may start"}}
 	for name, c := range map[string]struct {
 		out  *recordv1.Outcome
 		want string

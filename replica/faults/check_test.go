@@ -72,7 +72,7 @@ func (e *ending) same() (all []entry, bad []string) {
 		if n.env != nil {
 			n.ref = fmt.Sprintf("%s/%d/%d", n.env.GetYard(), n.env.GetEpoch(), n.env.GetSeq())
 		}
-		stale := slices.ContainsFunc(n.out.GetFlags(), func(f *recordv1.Flag) bool { return slices.Contains(withoutEffect, f.GetCode()) })
+		stale := slices.ContainsFunc(n.out.GetFlags(), func(f *recordv1.Finding) bool { return slices.Contains(withoutEffect, f.GetCode()) })
 		n.counted = n.out.GetAccepted() && !stale
 		all = append(all, n)
 	}
@@ -80,12 +80,12 @@ func (e *ending) same() (all []entry, bad []string) {
 }
 
 func (n *entry) repeat() bool {
-	return slices.ContainsFunc(n.out.GetConditions(), func(c *recordv1.Condition) bool { return slices.Contains(repeats, c.GetCode()) })
+	return slices.ContainsFunc(n.out.GetConditions(), func(c *recordv1.Finding) bool { return slices.Contains(repeats, c.GetCode()) })
 }
 
 // withoutGoAhead: the ledger takes this closing for a switch that was found closed.
 func (n *entry) withoutGoAhead() bool {
-	return slices.ContainsFunc(n.out.GetFlags(), func(f *recordv1.Flag) bool { return f.GetCode() == "NO_GO_AHEAD" })
+	return slices.ContainsFunc(n.out.GetFlags(), func(f *recordv1.Finding) bool { return f.GetCode() == "NO_GO_AHEAD" })
 }
 
 func (n *entry) accepted() bool { return n != nil && n.out.GetAccepted() }

@@ -76,7 +76,7 @@ func (y *Yard) read(signed []byte) (*item, error) {
 		return nil, err
 	}
 	if f := e.Fault(); f != nil {
-		return nil, &Refused{[]*recordv1.Condition{f}}
+		return nil, &Refused{[]*recordv1.Finding{f}}
 	}
 	if e.Record() == nil {
 		return nil, refuse("MALFORMED", "", "there is no record in it", "sign it again", "")
@@ -206,9 +206,9 @@ func (y *Yard) admitAtPanel(c *scene, it *item, run string) error {
 // refusal at the panel costs nothing, and an Energise in flight blocks locks.
 func (c *scene) admitEnergise(it *item) error {
 	p, by := it.point, it.rec.GetSigner()
-	var cs []*recordv1.Condition
+	var cs []*recordv1.Finding
 	add := func(code, text, remedy string) {
-		cs = append(cs, &recordv1.Condition{Code: code, Subject: p, Text: text, Remedy: remedy, Who: by, Clause: "1910.147(e)"})
+		cs = append(cs, &recordv1.Finding{Code: code, Subject: p, Text: text, Remedy: remedy, Who: by, Clause: "1910.147(e)"})
 	}
 	q := c.v.Reqs[it.request]
 	if q == nil || q.State != recordv1.RequestState_REQUEST_STATE_APPROVED {

@@ -16,7 +16,7 @@ func (e *NotServing) Error() string {
 }
 
 // Refused means that the record was not written down, and why.
-type Refused struct{ Conditions []*recordv1.Condition }
+type Refused struct{ Conditions []*recordv1.Finding }
 
 func (e *Refused) Error() string {
 	var out []string
@@ -41,7 +41,7 @@ func (e *Refused) Has(code string) bool {
 }
 
 func refuse(code, subject, text, remedy, who string) error {
-	return &Refused{[]*recordv1.Condition{{Code: code, Subject: subject, Text: text, Remedy: remedy, Who: who}}}
+	return &Refused{[]*recordv1.Finding{{Code: code, Subject: subject, Text: text, Remedy: remedy, Who: who}}}
 }
 
 // ShortenedError means that the journal on the disk is not what was promised on:

@@ -188,7 +188,7 @@ func (x *explorer) refusedOwner(s, n *sit, rec *recordv1.Record) string {
 	if h == nil || h.Off.By != "" || h.Holder != rec.GetSigner() {
 		return ""
 	}
-	if !slices.ContainsFunc(n.tip.out.GetConditions(), func(c *recordv1.Condition) bool { return c.GetCode() == "KEY_NEWER_THAN_LOCK" }) {
+	if !slices.ContainsFunc(n.tip.out.GetConditions(), func(c *recordv1.Finding) bool { return c.GetCode() == "KEY_NEWER_THAN_LOCK" }) {
 		return ""
 	}
 	k := s.present(h.Holder)

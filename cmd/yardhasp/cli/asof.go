@@ -88,7 +88,7 @@ func saidBy(alarm string) string {
 	return alarm + ": \"yardhasp removal acknowledge " + lock[at+1:] + "\""
 }
 
-func (p *page) conditions(title string, cs []*recordv1.Condition) {
+func (p *page) conditions(title string, cs []*recordv1.Finding) {
 	if len(cs) == 0 {
 		return
 	}

@@ -281,7 +281,7 @@ func (p *page) holds(title string, hs []*recordv1.HoldView) {
 			p.loud("FLAGGED", "now: %s: %s%s", h.GetRef(), f.GetText(), inBrackets(f.GetClause()))
 		}
 		for _, f := range h.GetFlags() {
-			if !slices.ContainsFunc(h.GetStanding(), func(g *recordv1.Flag) bool { return g.GetCode() == f.GetCode() && g.GetSubject() == f.GetSubject() }) {
+			if !slices.ContainsFunc(h.GetStanding(), func(g *recordv1.Finding) bool { return g.GetCode() == f.GetCode() && g.GetSubject() == f.GetSubject() }) {
 				p.loud("FLAGGED", "when it was recorded: %s: %s%s", h.GetRef(), f.GetText(), inBrackets(f.GetClause()))
 			}
 		}

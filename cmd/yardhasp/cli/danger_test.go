@@ -31,7 +31,7 @@ func TestStartIsNoLeaveToWork(t *testing.T) {
 func TestInside(t *testing.T) {
 	in := []*recordv1.SignOnView{{Person: "ben-ito", Job: "boot-7"}, {Person: "ben-ito", Job: "boot-7"}, {Person: "ann-dahl", Job: "pit-2"}}
 	lacks := func(code string) *recordv1.JobView {
-		return &recordv1.JobView{Id: "boot-7", AsOf: asOf(true), SignedOn: in, ToStart: []*recordv1.Condition{{Code: code, Text: "x"}}}
+		return &recordv1.JobView{Id: "boot-7", AsOf: asOf(true), SignedOn: in, ToStart: []*recordv1.Finding{{Code: code, Text: "x"}}}
 	}
 	for name, c := range map[string]struct {
 		j    *recordv1.JobView
@@ -117,7 +117,7 @@ func TestBoardOfOneYard(t *testing.T) {
 // and counts for nothing says so there, and no sign-on reads as leave to enter
 // unless it is confirmed and clean (protocol.md section 4).
 func TestReceiptWarns(t *testing.T) {
-	flagged := &recordv1.Outcome{Accepted: true, Flags: []*recordv1.Flag{{Text: "x"}}}
+	flagged := &recordv1.Outcome{Accepted: true, Flags: []*recordv1.Finding{{Text: "x"}}}
 	changed := &recordv1.Outcome{Accepted: true, Flags: flagged.Flags, Changes: []string{"ben-ito signed on"}}
 	clean := &recordv1.Outcome{Accepted: true, Changes: changed.Changes}
 	confirmed := servicev1.Status_STATUS_CONFIRMED

@@ -66,7 +66,7 @@ func said(rec *recordv1.Record) string {
 // that breaks a rule now, and a choked leg.
 func TestLockScreens(t *testing.T) {
 	tag := &recordv1.Tag{Only: true, Legend: recordv1.Legend_LEGEND_DO_NOT_OPERATE, Means: []recordv1.ExtraMeans{recordv1.ExtraMeans_EXTRA_MEANS_HANDLE_TAKEN_OFF}}
-	lost := &recordv1.Flag{Code: "KEY_LOST", Subject: "p-1", Text: "a key of padlock p-1 is lost", Clause: "common practice, no source"}
+	lost := &recordv1.Finding{Code: "KEY_LOST", Subject: "p-1", Text: "a key of padlock p-1 is lost", Clause: "common practice, no source"}
 	job := &recordv1.JobView{AsOf: asOf(true), Id: "boot-7", Stage: recordv1.Stage_STAGE_OPENED, Chokes: []string{"CHOKED: stonebend/leg-2-boot (stonebend/1/9)"},
 		Points: []*recordv1.PointView{{Point: "stonebend/mcc-1/a", Holes: 2, HolesLeft: 0}, {Point: "stonebend/mcc-1/b", Holes: 2, HolesLeft: -1},
 			{Point: "stonebend/mcc-1/c", Holes: 2, HolesLeft: 1}, {Point: "stonebend/old/knife", NotLockable: true}},
@@ -74,7 +74,7 @@ func TestLockScreens(t *testing.T) {
 			{Ref: "stonebend/1/1", Holder: "ann-dahl", Target: "stonebend/mcc-1/a", Equipment: true, ReviewUnixMs: 1801440000000},
 			{Ref: "stonebend/1/2", Holder: "ben-ito", Target: "stonebend/old/knife", TagOnly: true, Guards: true, Tag: tag},
 			{Ref: "stonebend/1/3", Holder: "ben-ito", Target: "stonebend/mcc-1/c", TagOnly: true, Tag: &recordv1.Tag{Only: true}},
-			{Ref: "stonebend/1/4", Holder: "ben-ito", Target: "stonebend/mcc-1/a", Guards: true, Padlock: "p-1", Standing: []*recordv1.Flag{lost}, Flags: []*recordv1.Flag{lost}},
+			{Ref: "stonebend/1/4", Holder: "ben-ito", Target: "stonebend/mcc-1/a", Guards: true, Padlock: "p-1", Standing: []*recordv1.Finding{lost}, Flags: []*recordv1.Finding{lost}},
 		}}
 	got := screen(func(p *page) { p.job(job, "ann-dahl") })
 	for _, want := range []string{

@@ -145,7 +145,7 @@ func (p *page) next(kind string, r *servicev1.Receipt) {
 		p.line("Count yourself UNPROTECTED from now, though others may still see you as inside.")
 	case kind == "release" && r.GetStatus() != servicev1.Status_STATUS_CONFIRMED:
 		p.line("Count yourself UNPROTECTED from now, though others may still see your lock.")
-	case slices.ContainsFunc(r.GetOutcome().GetFlags(), func(f *recordv1.Flag) bool { return f.GetCode() == "AIR_OUT_OF_LIMITS" }):
+	case slices.ContainsFunc(r.GetOutcome().GetFlags(), func(f *recordv1.Finding) bool { return f.GetCode() == "AIR_OUT_OF_LIMITS" }):
 		p.loud("EVERYBODY OUT:", "call out whoever is inside, now; \"yardhasp permit list\" shows who is recorded inside, and there may be others")
 	case kind == "closed" && countsForNothing(kind, r):
 		p.loud("IF THE HANDLE IS CLOSED:", "record it now with \"yardhasp found-closed\": until then no screen shows the point as live, and people may be inside")

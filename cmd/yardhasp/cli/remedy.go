@@ -47,7 +47,7 @@ var recordedBy = map[string]string{
 }
 
 // remedyOf is what would meet a condition, with the command that records it.
-func remedyOf(c *recordv1.Condition) string {
+func remedyOf(c *recordv1.Finding) string {
 	words, remedy := recordedBy[c.GetCode()], c.GetRemedy()
 	switch {
 	case remedy == "" || words == "":

@@ -49,7 +49,7 @@ func TestRemedyNamesCommand(t *testing.T) {
 		{"HUNG_GRAIN", "grain hangs", "bring it down from outside", "bring it down from outside"},
 		{"NOT_OPEN", "it is not recorded open", "", ""},
 	} {
-		if got := remedyOf(&recordv1.Condition{Code: c.code, Text: c.text, Remedy: c.remedy}); got != c.want {
+		if got := remedyOf(&recordv1.Finding{Code: c.code, Text: c.text, Remedy: c.remedy}); got != c.want {
 			t.Errorf("%s, %s: %q, want %q", c.code, c.text, got, c.want)
 		}
 	}

@@ -258,7 +258,7 @@ func TestInterrupted(t *testing.T) {
 // closed it is told what to record, and one that counts says nothing of it.
 func TestClosingWithoutGoAhead(t *testing.T) {
 	const word = "IF THE HANDLE IS CLOSED: record it now with \"yardhasp found-closed\""
-	kept := &servicev1.Receipt{Status: servicev1.Status_STATUS_CONFIRMED, Outcome: &recordv1.Outcome{Flags: []*recordv1.Flag{{Text: "this closing does not belong to the last energising"}}}}
+	kept := &servicev1.Receipt{Status: servicev1.Status_STATUS_CONFIRMED, Outcome: &recordv1.Outcome{Flags: []*recordv1.Finding{{Text: "this closing does not belong to the last energising"}}}}
 	if got := screen(func(p *page) { p.receipt("closed", kept) }); !strings.Contains(got, word) {
 		t.Errorf("kept and not counted:\n%s", got)
 	}

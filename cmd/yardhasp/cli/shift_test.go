@@ -16,7 +16,7 @@ import (
 // 1790000400000 ms.
 func shiftBoard() *recordv1.Board {
 	const read, hour = 1790000400000, 3_600_000
-	lacks := []*recordv1.Condition{{Code: "NOT_PROVED", Who: "ravi"}, {Code: "NOT_TOLD", Who: "mara"}, {Code: "NOT_PROVED", Who: "ravi"}}
+	lacks := []*recordv1.Finding{{Code: "NOT_PROVED", Who: "ravi"}, {Code: "NOT_TOLD", Who: "mara"}, {Code: "NOT_PROVED", Who: "ravi"}}
 	return &recordv1.Board{AsOf: asOf(true), Alarms: []string{"millrow/mcc-1/fan was found closed by dov"},
 		Jobs: []*recordv1.JobView{
 			{Id: "boot-1", Zone: "eastfork/leg-boot", Stage: recordv1.Stage_STAGE_STOPPED, ToStart: lacks},

@@ -38,10 +38,10 @@ func (p *page) wrapped(first, rest, text string) {
 
 // conditionsText lists what is not met, with who supplies what; a long list by
 // whoever supplies it, in the order of their first.
-func (a *App) conditionsText(cs []*recordv1.Condition) string {
+func (a *App) conditionsText(cs []*recordv1.Finding) string {
 	var b strings.Builder
 	var order []string
-	by := map[string][]*recordv1.Condition{}
+	by := map[string][]*recordv1.Finding{}
 	for _, c := range cs {
 		if by[c.GetWho()] == nil {
 			order = append(order, c.GetWho())
@@ -70,7 +70,7 @@ func (a *App) conditionsText(cs []*recordv1.Condition) string {
 }
 
 // condition is one of them, in lines of its own.
-func (a *App) condition(b *strings.Builder, n int, c *recordv1.Condition, who bool) {
+func (a *App) condition(b *strings.Builder, n int, c *recordv1.Finding, who bool) {
 	text := c.GetText()
 	if c.GetSubject() != "" && !strings.HasPrefix(text, c.GetSubject()) {
 		text = c.GetSubject() + ": " + text

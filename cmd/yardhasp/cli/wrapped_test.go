@@ -16,19 +16,19 @@ import (
 // order of the work, each with its who.
 func TestConditionsGrouped(t *testing.T) {
 	a, _ := testApp(nil)
-	cond := func(text, who string) *recordv1.Condition {
-		return &recordv1.Condition{Text: text, Who: who, Remedy: "do it"}
+	cond := func(text, who string) *recordv1.Finding {
+		return &recordv1.Finding{Text: text, Who: who, Remedy: "do it"}
 	}
-	few := a.conditionsText([]*recordv1.Condition{cond("one", "ravi"), cond("two", "mara"), cond("three", "ravi")})
+	few := a.conditionsText([]*recordv1.Finding{cond("one", "ravi"), cond("two", "mara"), cond("three", "ravi")})
 	if strings.Contains(few, "from ") || strings.Count(few, "who:") != 3 {
 		t.Errorf("three:\n%s", few)
 	}
-	many := a.conditionsText([]*recordv1.Condition{cond("one", "ravi"), cond("two", "mara"), cond("three", "ravi"), cond("four", "")})
+	many := a.conditionsText([]*recordv1.Finding{cond("one", "ravi"), cond("two", "mara"), cond("three", "ravi"), cond("four", "")})
 	want := "  from ravi:\n  1. one\n     remedy: do it\n  2. three\n     remedy: do it\n  from mara:\n  3. two\n     remedy: do it\n  from nobody named:\n  4. four\n     remedy: do it\n"
 	if many != want {
 		t.Errorf("four:\n%s\nwant:\n%s", many, want)
 	}
-	one := a.conditionsText([]*recordv1.Condition{cond("a", "ravi"), cond("b", "ravi"), cond("c", "ravi"), cond("d", "ravi")})
+	one := a.conditionsText([]*recordv1.Finding{cond("a", "ravi"), cond("b", "ravi"), cond("c", "ravi"), cond("d", "ravi")})
 	if strings.Contains(one, "from ") || strings.Count(one, "who:") != 4 {
 		t.Errorf("four by one person:\n%s", one)
 	}
@@ -41,7 +41,7 @@ func TestConditionsWrapped(t *testing.T) {
 	for width, most := range map[int]int{0: 80, 60: 60, 120: 120, 3: 80} {
 		a, _ := testApp(nil)
 		a.Width = width
-		got := a.conditionsText([]*recordv1.Condition{{Text: long, Remedy: long}})
+		got := a.conditionsText([]*recordv1.Finding{{Text: long, Remedy: long}})
 		longest := 0
 		for i, l := range strings.Split(strings.TrimSuffix(got, "\n"), "\n") {
 			longest = max(longest, utf8.RuneCountInString(l))

@@ -115,7 +115,7 @@ func known(a *recordv1.AsOf) string {
 	return "UNCONFIRMED"
 }
 
-func codeList(cs []*recordv1.Condition) []string {
+func codeList(cs []*recordv1.Finding) []string {
 	var out []string
 	for _, c := range cs {
 		out = append(out, c.GetCode())
@@ -125,7 +125,7 @@ func codeList(cs []*recordv1.Condition) []string {
 }
 
 // codesOf reports whether the conditions are of exactly these codes.
-func codesOf(cs []*recordv1.Condition, want ...string) bool {
+func codesOf(cs []*recordv1.Finding, want ...string) bool {
 	slices.Sort(want)
 	return slices.Equal(codeList(cs), want)
 }

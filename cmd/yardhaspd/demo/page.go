@@ -95,13 +95,13 @@ func (p *page) permission(format string, a ...any) {
 
 // conditions lists what is missing: what, who can supply it, clause. Those that
 // differ in nothing but their subject are one.
-func (p *page) conditions(cs []*recordv1.Condition) {
-	general := func(c *recordv1.Condition) string {
+func (p *page) conditions(cs []*recordv1.Finding) {
+	general := func(c *recordv1.Finding) string {
 		return c.GetCode() + " " + strings.ReplaceAll(c.GetText(), c.GetSubject(), "each of these") + c.GetRemedy()
 	}
 	n := 0
 	for i, c := range cs {
-		same := func(o *recordv1.Condition) bool { return general(o) == general(c) }
+		same := func(o *recordv1.Finding) bool { return general(o) == general(c) }
 		if slices.IndexFunc(cs, same) < i {
 			continue
 		}

@@ -127,7 +127,7 @@ func (s *story) flagged(who, what string, codes []string, rec *recordv1.Record) 
 
 // refused has somebody ask for what must be refused with all these conditions
 // and no others.
-func (s *story) refused(who, what string, codes []string, rec *recordv1.Record) []*recordv1.Condition {
+func (s *story) refused(who, what string, codes []string, rec *recordv1.Record) []*recordv1.Finding {
 	if s.err != nil {
 		return nil
 	}

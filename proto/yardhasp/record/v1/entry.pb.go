@@ -538,11 +538,13 @@ type Outcome struct {
 	TimeUnixMs int64 `protobuf:"varint,2,opt,name=time_unix_ms,json=timeUnixMs,proto3" json:"time_unix_ms,omitempty"`
 	Accepted   bool  `protobuf:"varint,3,opt,name=accepted,proto3" json:"accepted,omitempty"`
 	// Why it was refused: every condition not met.
-	Conditions []*Condition `protobuf:"bytes,4,rep,name=conditions,proto3" json:"conditions,omitempty"`
+	Conditions []*Finding `protobuf:"bytes,4,rep,name=conditions,proto3" json:"conditions,omitempty"`
 	// Rules a recorded fact breaks.
-	Flags []*Flag `protobuf:"bytes,5,rep,name=flags,proto3" json:"flags,omitempty"`
-	// What changed, in plain words.
+	Flags []*Finding `protobuf:"bytes,5,rep,name=flags,proto3" json:"flags,omitempty"`
+	// To go: what changed, in plain words.
 	Changes []string `protobuf:"bytes,6,rep,name=changes,proto3" json:"changes,omitempty"`
+	// What changed.
+	Did []*Finding `protobuf:"bytes,10,rep,name=did,proto3" json:"did,omitempty"`
 	// Kind of the record: "lock", "release".
 	Kind   string `protobuf:"bytes,7,opt,name=kind,proto3" json:"kind,omitempty"`
 	Signer string `protobuf:"bytes,8,opt,name=signer,proto3" json:"signer,omitempty"`
@@ -603,14 +605,14 @@ func (x *Outcome) GetAccepted() bool {
 	return false
 }
 
-func (x *Outcome) GetConditions() []*Condition {
+func (x *Outcome) GetConditions() []*Finding {
 	if x != nil {
 		return x.Conditions
 	}
 	return nil
 }
 
-func (x *Outcome) GetFlags() []*Flag {
+func (x *Outcome) GetFlags() []*Finding {
 	if x != nil {
 		return x.Flags
 	}
@@ -620,6 +622,13 @@ func (x *Outcome) GetFlags() []*Flag {
 func (x *Outcome) GetChanges() []string {
 	if x != nil {
 		return x.Changes
+	}
+	return nil
+}
+
+func (x *Outcome) GetDid() []*Finding {
+	if x != nil {
+		return x.Did
 	}
 	return nil
 }
@@ -645,171 +654,11 @@ func (x *Outcome) GetRef() string {
 	return ""
 }
 
-// Condition is one thing that is missing.
-type Condition struct {
-	state protoimpl.MessageState `protogen:"open.v1"`
-	// Stable code, such as HOLD_STANDS.
-	Code string `protobuf:"bytes,1,opt,name=code,proto3" json:"code,omitempty"`
-	// What it is about: a point, a person, a job.
-	Subject string `protobuf:"bytes,2,opt,name=subject,proto3" json:"subject,omitempty"`
-	// What is wrong.
-	Text string `protobuf:"bytes,3,opt,name=text,proto3" json:"text,omitempty"`
-	// What would meet it.
-	Remedy string `protobuf:"bytes,4,opt,name=remedy,proto3" json:"remedy,omitempty"`
-	// Who can supply it.
-	Who string `protobuf:"bytes,5,opt,name=who,proto3" json:"who,omitempty"`
-	// The clause it comes from; "unchecked" marks one never read in print.
-	Clause        string `protobuf:"bytes,6,opt,name=clause,proto3" json:"clause,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
-}
-
-func (x *Condition) Reset() {
-	*x = Condition{}
-	mi := &file_yardhasp_record_v1_entry_proto_msgTypes[6]
-	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-	ms.StoreMessageInfo(mi)
-}
-
-func (x *Condition) String() string {
-	return protoimpl.X.MessageStringOf(x)
-}
-
-func (*Condition) ProtoMessage() {}
-
-func (x *Condition) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_entry_proto_msgTypes[6]
-	if x != nil {
-		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-		if ms.LoadMessageInfo() == nil {
-			ms.StoreMessageInfo(mi)
-		}
-		return ms
-	}
-	return mi.MessageOf(x)
-}
-
-// Deprecated: Use Condition.ProtoReflect.Descriptor instead.
-func (*Condition) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_entry_proto_rawDescGZIP(), []int{6}
-}
-
-func (x *Condition) GetCode() string {
-	if x != nil {
-		return x.Code
-	}
-	return ""
-}
-
-func (x *Condition) GetSubject() string {
-	if x != nil {
-		return x.Subject
-	}
-	return ""
-}
-
-func (x *Condition) GetText() string {
-	if x != nil {
-		return x.Text
-	}
-	return ""
-}
-
-func (x *Condition) GetRemedy() string {
-	if x != nil {
-		return x.Remedy
-	}
-	return ""
-}
-
-func (x *Condition) GetWho() string {
-	if x != nil {
-		return x.Who
-	}
-	return ""
-}
-
-func (x *Condition) GetClause() string {
-	if x != nil {
-		return x.Clause
-	}
-	return ""
-}
-
-// Flag marks a recorded fact that breaks a rule.
-type Flag struct {
-	state         protoimpl.MessageState `protogen:"open.v1"`
-	Code          string                 `protobuf:"bytes,1,opt,name=code,proto3" json:"code,omitempty"`
-	Subject       string                 `protobuf:"bytes,2,opt,name=subject,proto3" json:"subject,omitempty"`
-	Text          string                 `protobuf:"bytes,3,opt,name=text,proto3" json:"text,omitempty"`
-	Clause        string                 `protobuf:"bytes,4,opt,name=clause,proto3" json:"clause,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
-}
-
-func (x *Flag) Reset() {
-	*x = Flag{}
-	mi := &file_yardhasp_record_v1_entry_proto_msgTypes[7]
-	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-	ms.StoreMessageInfo(mi)
-}
-
-func (x *Flag) String() string {
-	return protoimpl.X.MessageStringOf(x)
-}
-
-func (*Flag) ProtoMessage() {}
-
-func (x *Flag) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_entry_proto_msgTypes[7]
-	if x != nil {
-		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-		if ms.LoadMessageInfo() == nil {
-			ms.StoreMessageInfo(mi)
-		}
-		return ms
-	}
-	return mi.MessageOf(x)
-}
-
-// Deprecated: Use Flag.ProtoReflect.Descriptor instead.
-func (*Flag) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_entry_proto_rawDescGZIP(), []int{7}
-}
-
-func (x *Flag) GetCode() string {
-	if x != nil {
-		return x.Code
-	}
-	return ""
-}
-
-func (x *Flag) GetSubject() string {
-	if x != nil {
-		return x.Subject
-	}
-	return ""
-}
-
-func (x *Flag) GetText() string {
-	if x != nil {
-		return x.Text
-	}
-	return ""
-}
-
-func (x *Flag) GetClause() string {
-	if x != nil {
-		return x.Clause
-	}
-	return ""
-}
-
 var File_yardhasp_record_v1_entry_proto protoreflect.FileDescriptor
 
 const file_yardhasp_record_v1_entry_proto_rawDesc = "" +
 	"\n" +
-	"\x1eyardhasp/record/v1/entry.proto\x12\x12yardhasp.record.v1\"\x80\x03\n" +
+	"\x1eyardhasp/record/v1/entry.proto\x12\x12yardhasp.record.v1\x1a yardhasp/record/v1/finding.proto\"\x80\x03\n" +
 	"\bEnvelope\x12\x16\n" +
 	"\x06ledger\x18\x01 \x01(\fR\x06ledger\x12\x12\n" +
 	"\x04yard\x18\x02 \x01(\tR\x04yard\x12\x14\n" +
@@ -842,32 +691,22 @@ const file_yardhasp_record_v1_entry_proto_rawDesc = "" +
 	"\ajournal\x18\f \x01(\fH\x00R\ajournalB\x06\n" +
 	"\x04body\"!\n" +
 	"\x05Batch\x12\x18\n" +
-	"\aentries\x18\x01 \x03(\fR\aentries\"\xa4\x02\n" +
+	"\aentries\x18\x01 \x03(\fR\aentries\"\xd4\x02\n" +
 	"\aOutcome\x12\x14\n" +
 	"\x05index\x18\x01 \x01(\x04R\x05index\x12 \n" +
 	"\ftime_unix_ms\x18\x02 \x01(\x03R\n" +
 	"timeUnixMs\x12\x1a\n" +
-	"\baccepted\x18\x03 \x01(\bR\baccepted\x12=\n" +
+	"\baccepted\x18\x03 \x01(\bR\baccepted\x12;\n" +
 	"\n" +
-	"conditions\x18\x04 \x03(\v2\x1d.yardhasp.record.v1.ConditionR\n" +
-	"conditions\x12.\n" +
-	"\x05flags\x18\x05 \x03(\v2\x18.yardhasp.record.v1.FlagR\x05flags\x12\x18\n" +
-	"\achanges\x18\x06 \x03(\tR\achanges\x12\x12\n" +
+	"conditions\x18\x04 \x03(\v2\x1b.yardhasp.record.v1.FindingR\n" +
+	"conditions\x121\n" +
+	"\x05flags\x18\x05 \x03(\v2\x1b.yardhasp.record.v1.FindingR\x05flags\x12\x18\n" +
+	"\achanges\x18\x06 \x03(\tR\achanges\x12-\n" +
+	"\x03did\x18\n" +
+	" \x03(\v2\x1b.yardhasp.record.v1.FindingR\x03did\x12\x12\n" +
 	"\x04kind\x18\a \x01(\tR\x04kind\x12\x16\n" +
 	"\x06signer\x18\b \x01(\tR\x06signer\x12\x10\n" +
-	"\x03ref\x18\t \x01(\tR\x03ref\"\x8f\x01\n" +
-	"\tCondition\x12\x12\n" +
-	"\x04code\x18\x01 \x01(\tR\x04code\x12\x18\n" +
-	"\asubject\x18\x02 \x01(\tR\asubject\x12\x12\n" +
-	"\x04text\x18\x03 \x01(\tR\x04text\x12\x16\n" +
-	"\x06remedy\x18\x04 \x01(\tR\x06remedy\x12\x10\n" +
-	"\x03who\x18\x05 \x01(\tR\x03who\x12\x16\n" +
-	"\x06clause\x18\x06 \x01(\tR\x06clause\"`\n" +
-	"\x04Flag\x12\x12\n" +
-	"\x04code\x18\x01 \x01(\tR\x04code\x12\x18\n" +
-	"\asubject\x18\x02 \x01(\tR\asubject\x12\x12\n" +
-	"\x04text\x18\x03 \x01(\tR\x04text\x12\x16\n" +
-	"\x06clause\x18\x04 \x01(\tR\x06clause*\x82\x01\n" +
+	"\x03ref\x18\t \x01(\tR\x03ref*\x82\x01\n" +
 	"\x05Grant\x12\x15\n" +
 	"\x11GRANT_UNSPECIFIED\x10\x00\x12\x16\n" +
 	"\x12GRANT_HELD_LOCALLY\x10\x01\x12\x0e\n" +
@@ -891,28 +730,28 @@ func file_yardhasp_record_v1_entry_proto_rawDescGZIP() []byte {
 }
 
 var file_yardhasp_record_v1_entry_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_yardhasp_record_v1_entry_proto_msgTypes = make([]protoimpl.MessageInfo, 8)
+var file_yardhasp_record_v1_entry_proto_msgTypes = make([]protoimpl.MessageInfo, 6)
 var file_yardhasp_record_v1_entry_proto_goTypes = []any{
-	(Grant)(0),        // 0: yardhasp.record.v1.Grant
-	(*Envelope)(nil),  // 1: yardhasp.record.v1.Envelope
-	(*Fence)(nil),     // 2: yardhasp.record.v1.Fence
-	(*Sealed)(nil),    // 3: yardhasp.record.v1.Sealed
-	(*Entry)(nil),     // 4: yardhasp.record.v1.Entry
-	(*Batch)(nil),     // 5: yardhasp.record.v1.Batch
-	(*Outcome)(nil),   // 6: yardhasp.record.v1.Outcome
-	(*Condition)(nil), // 7: yardhasp.record.v1.Condition
-	(*Flag)(nil),      // 8: yardhasp.record.v1.Flag
+	(Grant)(0),       // 0: yardhasp.record.v1.Grant
+	(*Envelope)(nil), // 1: yardhasp.record.v1.Envelope
+	(*Fence)(nil),    // 2: yardhasp.record.v1.Fence
+	(*Sealed)(nil),   // 3: yardhasp.record.v1.Sealed
+	(*Entry)(nil),    // 4: yardhasp.record.v1.Entry
+	(*Batch)(nil),    // 5: yardhasp.record.v1.Batch
+	(*Outcome)(nil),  // 6: yardhasp.record.v1.Outcome
+	(*Finding)(nil),  // 7: yardhasp.record.v1.Finding
 }
 var file_yardhasp_record_v1_entry_proto_depIdxs = []int32{
 	0, // 0: yardhasp.record.v1.Envelope.grant:type_name -> yardhasp.record.v1.Grant
 	2, // 1: yardhasp.record.v1.Envelope.fence:type_name -> yardhasp.record.v1.Fence
-	7, // 2: yardhasp.record.v1.Outcome.conditions:type_name -> yardhasp.record.v1.Condition
-	8, // 3: yardhasp.record.v1.Outcome.flags:type_name -> yardhasp.record.v1.Flag
-	4, // [4:4] is the sub-list for method output_type
-	4, // [4:4] is the sub-list for method input_type
-	4, // [4:4] is the sub-list for extension type_name
-	4, // [4:4] is the sub-list for extension extendee
-	0, // [0:4] is the sub-list for field type_name
+	7, // 2: yardhasp.record.v1.Outcome.conditions:type_name -> yardhasp.record.v1.Finding
+	7, // 3: yardhasp.record.v1.Outcome.flags:type_name -> yardhasp.record.v1.Finding
+	7, // 4: yardhasp.record.v1.Outcome.did:type_name -> yardhasp.record.v1.Finding
+	5, // [5:5] is the sub-list for method output_type
+	5, // [5:5] is the sub-list for method input_type
+	5, // [5:5] is the sub-list for extension type_name
+	5, // [5:5] is the sub-list for extension extendee
+	0, // [0:5] is the sub-list for field type_name
 }
 
 func init() { file_yardhasp_record_v1_entry_proto_init() }
@@ -920,6 +759,7 @@ func file_yardhasp_record_v1_entry_proto_init() {
 	if File_yardhasp_record_v1_entry_proto != nil {
 		return
 	}
+	file_yardhasp_record_v1_finding_proto_init()
 	file_yardhasp_record_v1_entry_proto_msgTypes[0].OneofWrappers = []any{
 		(*Envelope_Signed)(nil),
 		(*Envelope_Fence)(nil),
@@ -935,7 +775,7 @@ func file_yardhasp_record_v1_entry_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_yardhasp_record_v1_entry_proto_rawDesc), len(file_yardhasp_record_v1_entry_proto_rawDesc)),
 			NumEnums:      1,
-			NumMessages:   8,
+			NumMessages:   6,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

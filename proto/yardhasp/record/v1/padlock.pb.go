@@ -925,7 +925,7 @@ type PadlockView struct {
 	// What it hangs on.
 	On []string `protobuf:"bytes,7,rep,name=on,proto3" json:"on,omitempty"`
 	// The rules it breaks now.
-	Flags         []*Flag `protobuf:"bytes,8,rep,name=flags,proto3" json:"flags,omitempty"`
+	Flags         []*Finding `protobuf:"bytes,8,rep,name=flags,proto3" json:"flags,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1009,7 +1009,7 @@ func (x *PadlockView) GetOn() []string {
 	return nil
 }
 
-func (x *PadlockView) GetFlags() []*Flag {
+func (x *PadlockView) GetFlags() []*Finding {
 	if x != nil {
 		return x.Flags
 	}
@@ -1020,7 +1020,7 @@ var File_yardhasp_record_v1_padlock_proto protoreflect.FileDescriptor
 
 const file_yardhasp_record_v1_padlock_proto_rawDesc = "" +
 	"\n" +
-	" yardhasp/record/v1/padlock.proto\x12\x12yardhasp.record.v1\x1a\x1eyardhasp/record/v1/entry.proto\"\xe9\x01\n" +
+	" yardhasp/record/v1/padlock.proto\x12\x12yardhasp.record.v1\x1a yardhasp/record/v1/finding.proto\"\xe9\x01\n" +
 	"\x03Tag\x122\n" +
 	"\x06legend\x18\x01 \x01(\x0e2\x1a.yardhasp.record.v1.LegendR\x06legend\x12\x12\n" +
 	"\x04only\x18\x02 \x01(\bR\x04only\x124\n" +
@@ -1066,7 +1066,7 @@ const file_yardhasp_record_v1_padlock_proto_rawDesc = "" +
 	"ClearChoke\x12\x14\n" +
 	"\x05choke\x18\x01 \x01(\tR\x05choke\x12\x17\n" +
 	"\adug_out\x18\x02 \x01(\bR\x06dugOut\x12\x10\n" +
-	"\x03how\x18\x03 \x01(\tR\x03how\"\x84\x02\n" +
+	"\x03how\x18\x03 \x01(\tR\x03how\"\x87\x02\n" +
 	"\vPadlockView\x12\x16\n" +
 	"\x06serial\x18\x01 \x01(\tR\x06serial\x12\x14\n" +
 	"\x05owner\x18\x02 \x01(\tR\x05owner\x123\n" +
@@ -1074,8 +1074,8 @@ const file_yardhasp_record_v1_padlock_proto_rawDesc = "" +
 	"\bkeys_cut\x18\x04 \x01(\rR\akeysCut\x12\x14\n" +
 	"\x05spare\x18\x05 \x01(\tR\x05spare\x12!\n" +
 	"\fspare_holder\x18\x06 \x01(\tR\vspareHolder\x12\x0e\n" +
-	"\x02on\x18\a \x03(\tR\x02on\x12.\n" +
-	"\x05flags\x18\b \x03(\v2\x18.yardhasp.record.v1.FlagR\x05flags*\xa0\x01\n" +
+	"\x02on\x18\a \x03(\tR\x02on\x121\n" +
+	"\x05flags\x18\b \x03(\v2\x1b.yardhasp.record.v1.FindingR\x05flags*\xa0\x01\n" +
 	"\vPadlockKind\x12\x1c\n" +
 	"\x18PADLOCK_KIND_UNSPECIFIED\x10\x00\x12\x1b\n" +
 	"\x17PADLOCK_KIND_SINGLE_KEY\x10\x01\x12\x1c\n" +
@@ -1137,7 +1137,7 @@ var file_yardhasp_record_v1_padlock_proto_goTypes = []any{
 	(*FoundChoked)(nil),   // 12: yardhasp.record.v1.FoundChoked
 	(*ClearChoke)(nil),    // 13: yardhasp.record.v1.ClearChoke
 	(*PadlockView)(nil),   // 14: yardhasp.record.v1.PadlockView
-	(*Flag)(nil),          // 15: yardhasp.record.v1.Flag
+	(*Finding)(nil),       // 15: yardhasp.record.v1.Finding
 }
 var file_yardhasp_record_v1_padlock_proto_depIdxs = []int32{
 	1,  // 0: yardhasp.record.v1.Tag.legend:type_name -> yardhasp.record.v1.Legend
@@ -1146,7 +1146,7 @@ var file_yardhasp_record_v1_padlock_proto_depIdxs = []int32{
 	4,  // 3: yardhasp.record.v1.ReportPadlock.trouble:type_name -> yardhasp.record.v1.PadlockTrouble
 	4,  // 4: yardhasp.record.v1.ClearPadlock.trouble:type_name -> yardhasp.record.v1.PadlockTrouble
 	0,  // 5: yardhasp.record.v1.PadlockView.kind:type_name -> yardhasp.record.v1.PadlockKind
-	15, // 6: yardhasp.record.v1.PadlockView.flags:type_name -> yardhasp.record.v1.Flag
+	15, // 6: yardhasp.record.v1.PadlockView.flags:type_name -> yardhasp.record.v1.Finding
 	7,  // [7:7] is the sub-list for method output_type
 	7,  // [7:7] is the sub-list for method input_type
 	7,  // [7:7] is the sub-list for extension type_name
@@ -1159,7 +1159,7 @@ func file_yardhasp_record_v1_padlock_proto_init() {
 	if File_yardhasp_record_v1_padlock_proto != nil {
 		return
 	}
-	file_yardhasp_record_v1_entry_proto_init()
+	file_yardhasp_record_v1_finding_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{

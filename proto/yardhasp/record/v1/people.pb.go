@@ -1068,6 +1068,7 @@ type RetrainView struct {
 	Zone          string                 `protobuf:"bytes,1,opt,name=zone,proto3" json:"zone,omitempty"`
 	Why           string                 `protobuf:"bytes,2,opt,name=why,proto3" json:"why,omitempty"`
 	SinceUnixMs   int64                  `protobuf:"varint,3,opt,name=since_unix_ms,json=sinceUnixMs,proto3" json:"since_unix_ms,omitempty"`
+	Because       *Finding               `protobuf:"bytes,4,opt,name=because,proto3" json:"because,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1123,6 +1124,13 @@ func (x *RetrainView) GetSinceUnixMs() int64 {
 	return 0
 }
 
+func (x *RetrainView) GetBecause() *Finding {
+	if x != nil {
+		return x.Because
+	}
+	return nil
+}
+
 // DueView is something with a date: training, retraining, an inspection.
 type DueView struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1131,6 +1139,8 @@ type DueView struct {
 	// A person, or a zone.
 	Subject string `protobuf:"bytes,2,opt,name=subject,proto3" json:"subject,omitempty"`
 	What    string `protobuf:"bytes,3,opt,name=what,proto3" json:"what,omitempty"`
+	// What is due; its clause is the code's.
+	Due *Finding `protobuf:"bytes,7,opt,name=due,proto3" json:"due,omitempty"`
 	// 0: it was never done, or is due at once.
 	DueUnixMs     int64  `protobuf:"varint,4,opt,name=due_unix_ms,json=dueUnixMs,proto3" json:"due_unix_ms,omitempty"`
 	Overdue       bool   `protobuf:"varint,5,opt,name=overdue,proto3" json:"overdue,omitempty"`
@@ -1190,6 +1200,13 @@ func (x *DueView) GetWhat() string {
 	return ""
 }
 
+func (x *DueView) GetDue() *Finding {
+	if x != nil {
+		return x.Due
+	}
+	return nil
+}
+
 func (x *DueView) GetDueUnixMs() int64 {
 	if x != nil {
 		return x.DueUnixMs
@@ -1226,6 +1243,8 @@ type ProcedureView struct {
 	Drawings       []string `protobuf:"bytes,9,rep,name=drawings,proto3" json:"drawings,omitempty"`
 	// Why it may no longer be used; empty: it may.
 	Stale string `protobuf:"bytes,10,opt,name=stale,proto3" json:"stale,omitempty"`
+	// Why it may no longer be used; unset: it may.
+	Because *Finding `protobuf:"bytes,20,opt,name=because,proto3" json:"because,omitempty"`
 	// A version that waits for approval; 0: none.
 	Waiting             uint32 `protobuf:"varint,11,opt,name=waiting,proto3" json:"waiting,omitempty"`
 	WaitingAuthor       string `protobuf:"bytes,12,opt,name=waiting_author,json=waitingAuthor,proto3" json:"waiting_author,omitempty"`
@@ -1340,6 +1359,13 @@ func (x *ProcedureView) GetStale() string {
 		return x.Stale
 	}
 	return ""
+}
+
+func (x *ProcedureView) GetBecause() *Finding {
+	if x != nil {
+		return x.Because
+	}
+	return nil
 }
 
 func (x *ProcedureView) GetWaiting() uint32 {
@@ -1518,7 +1544,7 @@ var File_yardhasp_record_v1_people_proto protoreflect.FileDescriptor
 
 const file_yardhasp_record_v1_people_proto_rawDesc = "" +
 	"\n" +
-	"\x1fyardhasp/record/v1/people.proto\x12\x12yardhasp.record.v1\"\x88\x01\n" +
+	"\x1fyardhasp/record/v1/people.proto\x12\x12yardhasp.record.v1\x1a yardhasp/record/v1/finding.proto\"\x88\x01\n" +
 	"\x10PublishProcedure\x12\x12\n" +
 	"\x04zone\x18\x01 \x01(\tR\x04zone\x12\x18\n" +
 	"\aversion\x18\x02 \x01(\rR\aversion\x12\x12\n" +
@@ -1594,18 +1620,20 @@ const file_yardhasp_record_v1_people_proto_rawDesc = "" +
 	"\fdone_unix_ms\x18\x02 \x01(\x03R\n" +
 	"doneUnixMs\x12\"\n" +
 	"\runtil_unix_ms\x18\x03 \x01(\x03R\vuntilUnixMs\x12 \n" +
-	"\vcertificate\x18\x04 \x01(\tR\vcertificate\"W\n" +
+	"\vcertificate\x18\x04 \x01(\tR\vcertificate\"\x8e\x01\n" +
 	"\vRetrainView\x12\x12\n" +
 	"\x04zone\x18\x01 \x01(\tR\x04zone\x12\x10\n" +
 	"\x03why\x18\x02 \x01(\tR\x03why\x12\"\n" +
-	"\rsince_unix_ms\x18\x03 \x01(\x03R\vsinceUnixMs\"\x9d\x01\n" +
+	"\rsince_unix_ms\x18\x03 \x01(\x03R\vsinceUnixMs\x125\n" +
+	"\abecause\x18\x04 \x01(\v2\x1b.yardhasp.record.v1.FindingR\abecause\"\xcc\x01\n" +
 	"\aDueView\x12\x12\n" +
 	"\x04kind\x18\x01 \x01(\tR\x04kind\x12\x18\n" +
 	"\asubject\x18\x02 \x01(\tR\asubject\x12\x12\n" +
-	"\x04what\x18\x03 \x01(\tR\x04what\x12\x1e\n" +
+	"\x04what\x18\x03 \x01(\tR\x04what\x12-\n" +
+	"\x03due\x18\a \x01(\v2\x1b.yardhasp.record.v1.FindingR\x03due\x12\x1e\n" +
 	"\vdue_unix_ms\x18\x04 \x01(\x03R\tdueUnixMs\x12\x18\n" +
 	"\aoverdue\x18\x05 \x01(\bR\aoverdue\x12\x16\n" +
-	"\x06clause\x18\x06 \x01(\tR\x06clause\"\xde\x04\n" +
+	"\x06clause\x18\x06 \x01(\tR\x06clause\"\x95\x05\n" +
 	"\rProcedureView\x12\x12\n" +
 	"\x04zone\x18\x01 \x01(\tR\x04zone\x12\x18\n" +
 	"\aversion\x18\x02 \x01(\rR\aversion\x12\x1b\n" +
@@ -1618,7 +1646,8 @@ const file_yardhasp_record_v1_people_proto_rawDesc = "" +
 	"\x06points\x18\b \x03(\tR\x06points\x12\x1a\n" +
 	"\bdrawings\x18\t \x03(\tR\bdrawings\x12\x14\n" +
 	"\x05stale\x18\n" +
-	" \x01(\tR\x05stale\x12\x18\n" +
+	" \x01(\tR\x05stale\x125\n" +
+	"\abecause\x18\x14 \x01(\v2\x1b.yardhasp.record.v1.FindingR\abecause\x12\x18\n" +
 	"\awaiting\x18\v \x01(\rR\awaiting\x12%\n" +
 	"\x0ewaiting_author\x18\f \x01(\tR\rwaitingAuthor\x12*\n" +
 	"\x11inspected_unix_ms\x18\r \x01(\x03R\x0finspectedUnixMs\x12\x1c\n" +
@@ -1693,17 +1722,21 @@ var file_yardhasp_record_v1_people_proto_goTypes = []any{
 	(*DueView)(nil),            // 15: yardhasp.record.v1.DueView
 	(*ProcedureView)(nil),      // 16: yardhasp.record.v1.ProcedureView
 	(*ExchangeView)(nil),       // 17: yardhasp.record.v1.ExchangeView
+	(*Finding)(nil),            // 18: yardhasp.record.v1.Finding
 }
 var file_yardhasp_record_v1_people_proto_depIdxs = []int32{
-	1, // 0: yardhasp.record.v1.AnswerVerification.answer:type_name -> yardhasp.record.v1.VerificationAnswer
-	2, // 1: yardhasp.record.v1.MemberView.exposure:type_name -> yardhasp.record.v1.Exposure
-	1, // 2: yardhasp.record.v1.MemberView.verification:type_name -> yardhasp.record.v1.VerificationAnswer
-	0, // 3: yardhasp.record.v1.CourseView.training:type_name -> yardhasp.record.v1.TrainingClass
-	4, // [4:4] is the sub-list for method output_type
-	4, // [4:4] is the sub-list for method input_type
-	4, // [4:4] is the sub-list for extension type_name
-	4, // [4:4] is the sub-list for extension extendee
-	0, // [0:4] is the sub-list for field type_name
+	1,  // 0: yardhasp.record.v1.AnswerVerification.answer:type_name -> yardhasp.record.v1.VerificationAnswer
+	2,  // 1: yardhasp.record.v1.MemberView.exposure:type_name -> yardhasp.record.v1.Exposure
+	1,  // 2: yardhasp.record.v1.MemberView.verification:type_name -> yardhasp.record.v1.VerificationAnswer
+	0,  // 3: yardhasp.record.v1.CourseView.training:type_name -> yardhasp.record.v1.TrainingClass
+	18, // 4: yardhasp.record.v1.RetrainView.because:type_name -> yardhasp.record.v1.Finding
+	18, // 5: yardhasp.record.v1.DueView.due:type_name -> yardhasp.record.v1.Finding
+	18, // 6: yardhasp.record.v1.ProcedureView.because:type_name -> yardhasp.record.v1.Finding
+	7,  // [7:7] is the sub-list for method output_type
+	7,  // [7:7] is the sub-list for method input_type
+	7,  // [7:7] is the sub-list for extension type_name
+	7,  // [7:7] is the sub-list for extension extendee
+	0,  // [0:7] is the sub-list for field type_name
 }
 
 func init() { file_yardhasp_record_v1_people_proto_init() }
@@ -1711,6 +1744,7 @@ func file_yardhasp_record_v1_people_proto_init() {
 	if File_yardhasp_record_v1_people_proto != nil {
 		return
 	}
+	file_yardhasp_record_v1_finding_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{

@@ -1529,9 +1529,10 @@ type PermitView struct {
 	Watches  []*WatchView `protobuf:"bytes,12,rep,name=watches,proto3" json:"watches,omitempty"`
 	Air      []*AirView   `protobuf:"bytes,13,rep,name=air,proto3" json:"air,omitempty"`
 	// What is missing; empty only while it is in force.
-	Missing []*Condition `protobuf:"bytes,14,rep,name=missing,proto3" json:"missing,omitempty"`
+	Missing []*Finding `protobuf:"bytes,14,rep,name=missing,proto3" json:"missing,omitempty"`
 	// Why it was suspended.
-	Why string `protobuf:"bytes,15,opt,name=why,proto3" json:"why,omitempty"`
+	Why     string     `protobuf:"bytes,15,opt,name=why,proto3" json:"why,omitempty"`
+	Because []*Finding `protobuf:"bytes,24,rep,name=because,proto3" json:"because,omitempty"`
 	// When the air is to be tested again; 0: it is not tested.
 	AirDueUnixMs int64 `protobuf:"varint,16,opt,name=air_due_unix_ms,json=airDueUnixMs,proto3" json:"air_due_unix_ms,omitempty"`
 	// When the fire watch may end; 0: not known yet.
@@ -1669,7 +1670,7 @@ func (x *PermitView) GetAir() []*AirView {
 	return nil
 }
 
-func (x *PermitView) GetMissing() []*Condition {
+func (x *PermitView) GetMissing() []*Finding {
 	if x != nil {
 		return x.Missing
 	}
@@ -1681,6 +1682,13 @@ func (x *PermitView) GetWhy() string {
 		return x.Why
 	}
 	return ""
+}
+
+func (x *PermitView) GetBecause() []*Finding {
+	if x != nil {
+		return x.Because
+	}
+	return nil
 }
 
 func (x *PermitView) GetAirDueUnixMs() int64 {
@@ -2025,7 +2033,7 @@ var File_yardhasp_record_v1_permit_proto protoreflect.FileDescriptor
 
 const file_yardhasp_record_v1_permit_proto_rawDesc = "" +
 	"\n" +
-	"\x1fyardhasp/record/v1/permit.proto\x12\x12yardhasp.record.v1\x1a\x1eyardhasp/record/v1/entry.proto\"\xd0\x01\n" +
+	"\x1fyardhasp/record/v1/permit.proto\x12\x12yardhasp.record.v1\x1a yardhasp/record/v1/finding.proto\"\xd0\x01\n" +
 	"\vIssuePermit\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x10\n" +
 	"\x03job\x18\x02 \x01(\tR\x03job\x12 \n" +
@@ -2119,7 +2127,7 @@ const file_yardhasp_record_v1_permit_proto_rawDesc = "" +
 	"\fproved_after\x18\x05 \x01(\bR\vprovedAfter\x12\x1e\n" +
 	"\n" +
 	"applicator\x18\x06 \x01(\tR\n" +
-	"applicator\"\xca\x06\n" +
+	"applicator\"\xff\x06\n" +
 	"\n" +
 	"PermitView\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x122\n" +
@@ -2136,9 +2144,10 @@ const file_yardhasp_record_v1_permit_proto_rawDesc = "" +
 	" \x03(\v2\x1e.yardhasp.record.v1.InsideViewR\x06inside\x12\x1a\n" +
 	"\bwatchers\x18\v \x03(\tR\bwatchers\x127\n" +
 	"\awatches\x18\f \x03(\v2\x1d.yardhasp.record.v1.WatchViewR\awatches\x12-\n" +
-	"\x03air\x18\r \x03(\v2\x1b.yardhasp.record.v1.AirViewR\x03air\x127\n" +
-	"\amissing\x18\x0e \x03(\v2\x1d.yardhasp.record.v1.ConditionR\amissing\x12\x10\n" +
-	"\x03why\x18\x0f \x01(\tR\x03why\x12%\n" +
+	"\x03air\x18\r \x03(\v2\x1b.yardhasp.record.v1.AirViewR\x03air\x125\n" +
+	"\amissing\x18\x0e \x03(\v2\x1b.yardhasp.record.v1.FindingR\amissing\x12\x10\n" +
+	"\x03why\x18\x0f \x01(\tR\x03why\x125\n" +
+	"\abecause\x18\x18 \x03(\v2\x1b.yardhasp.record.v1.FindingR\abecause\x12%\n" +
 	"\x0fair_due_unix_ms\x18\x10 \x01(\x03R\fairDueUnixMs\x126\n" +
 	"\x18fire_watch_until_unix_ms\x18\x11 \x01(\x03R\x14fireWatchUntilUnixMs\x12\x12\n" +
 	"\x04line\x18\x12 \x01(\tR\x04line\x12)\n" +
@@ -2270,7 +2279,7 @@ var file_yardhasp_record_v1_permit_proto_goTypes = []any{
 	(*InsideView)(nil),         // 22: yardhasp.record.v1.InsideView
 	(*WatchView)(nil),          // 23: yardhasp.record.v1.WatchView
 	(*AirView)(nil),            // 24: yardhasp.record.v1.AirView
-	(*Condition)(nil),          // 25: yardhasp.record.v1.Condition
+	(*Finding)(nil),            // 25: yardhasp.record.v1.Finding
 }
 var file_yardhasp_record_v1_permit_proto_depIdxs = []int32{
 	10, // 0: yardhasp.record.v1.IssuePermit.bin_entry:type_name -> yardhasp.record.v1.BinEntry
@@ -2291,15 +2300,16 @@ var file_yardhasp_record_v1_permit_proto_depIdxs = []int32{
 	22, // 15: yardhasp.record.v1.PermitView.inside:type_name -> yardhasp.record.v1.InsideView
 	23, // 16: yardhasp.record.v1.PermitView.watches:type_name -> yardhasp.record.v1.WatchView
 	24, // 17: yardhasp.record.v1.PermitView.air:type_name -> yardhasp.record.v1.AirView
-	25, // 18: yardhasp.record.v1.PermitView.missing:type_name -> yardhasp.record.v1.Condition
-	8,  // 19: yardhasp.record.v1.WatchView.duty:type_name -> yardhasp.record.v1.Duty
-	3,  // 20: yardhasp.record.v1.AirView.level:type_name -> yardhasp.record.v1.AirLevel
-	2,  // 21: yardhasp.record.v1.AirView.agent:type_name -> yardhasp.record.v1.AirAgent
-	22, // [22:22] is the sub-list for method output_type
-	22, // [22:22] is the sub-list for method input_type
-	22, // [22:22] is the sub-list for extension type_name
-	22, // [22:22] is the sub-list for extension extendee
-	0,  // [0:22] is the sub-list for field type_name
+	25, // 18: yardhasp.record.v1.PermitView.missing:type_name -> yardhasp.record.v1.Finding
+	25, // 19: yardhasp.record.v1.PermitView.because:type_name -> yardhasp.record.v1.Finding
+	8,  // 20: yardhasp.record.v1.WatchView.duty:type_name -> yardhasp.record.v1.Duty
+	3,  // 21: yardhasp.record.v1.AirView.level:type_name -> yardhasp.record.v1.AirLevel
+	2,  // 22: yardhasp.record.v1.AirView.agent:type_name -> yardhasp.record.v1.AirAgent
+	23, // [23:23] is the sub-list for method output_type
+	23, // [23:23] is the sub-list for method input_type
+	23, // [23:23] is the sub-list for extension type_name
+	23, // [23:23] is the sub-list for extension extendee
+	0,  // [0:23] is the sub-list for field type_name
 }
 
 func init() { file_yardhasp_record_v1_permit_proto_init() }
@@ -2307,7 +2317,7 @@ func file_yardhasp_record_v1_permit_proto_init() {
 	if File_yardhasp_record_v1_permit_proto != nil {
 		return
 	}
-	file_yardhasp_record_v1_entry_proto_init()
+	file_yardhasp_record_v1_finding_proto_init()
 	file_yardhasp_record_v1_permit_proto_msgTypes[0].OneofWrappers = []any{
 		(*IssuePermit_BinEntry)(nil),
 		(*IssuePermit_HotWork)(nil),

@@ -241,11 +241,14 @@ type AsOf struct {
 	Confirmed bool `protobuf:"varint,6,opt,name=confirmed,proto3" json:"confirmed,omitempty"`
 	// When a quorum last confirmed anything to this replica; 0: not since it started.
 	ConfirmedUnixMs int64 `protobuf:"varint,7,opt,name=confirmed_unix_ms,json=confirmedUnixMs,proto3" json:"confirmed_unix_ms,omitempty"`
-	// Why it isn't confirmed.
-	Why   string         `protobuf:"bytes,8,opt,name=why,proto3" json:"why,omitempty"`
-	Yards []*YardContact `protobuf:"bytes,9,rep,name=yards,proto3" json:"yards,omitempty"`
+	// To go.
+	Why string `protobuf:"bytes,8,opt,name=why,proto3" json:"why,omitempty"`
+	// Why it isn't confirmed; unset: it is.
+	Because *Finding       `protobuf:"bytes,11,opt,name=because,proto3" json:"because,omitempty"`
+	Yards   []*YardContact `protobuf:"bytes,9,rep,name=yards,proto3" json:"yards,omitempty"`
 	// Set when two replicas hold different histories.
-	Alarm         string `protobuf:"bytes,10,opt,name=alarm,proto3" json:"alarm,omitempty"`
+	Alarm         string   `protobuf:"bytes,10,opt,name=alarm,proto3" json:"alarm,omitempty"`
+	Divergence    *Finding `protobuf:"bytes,12,opt,name=divergence,proto3" json:"divergence,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -336,6 +339,13 @@ func (x *AsOf) GetWhy() string {
 	return ""
 }
 
+func (x *AsOf) GetBecause() *Finding {
+	if x != nil {
+		return x.Because
+	}
+	return nil
+}
+
 func (x *AsOf) GetYards() []*YardContact {
 	if x != nil {
 		return x.Yards
@@ -348,6 +358,13 @@ func (x *AsOf) GetAlarm() string {
 		return x.Alarm
 	}
 	return ""
+}
+
+func (x *AsOf) GetDivergence() *Finding {
+	if x != nil {
+		return x.Divergence
+	}
+	return nil
 }
 
 // YardContact says when a yard was last heard from.
@@ -664,13 +681,13 @@ type HoldView struct {
 	Holder string                 `protobuf:"bytes,2,opt,name=holder,proto3" json:"holder,omitempty"`
 	Name   string                 `protobuf:"bytes,3,opt,name=name,proto3" json:"name,omitempty"`
 	// "point" or "box" name.
-	Target      string   `protobuf:"bytes,4,opt,name=target,proto3" json:"target,omitempty"`
-	Covers      []string `protobuf:"bytes,5,rep,name=covers,proto3" json:"covers,omitempty"`
-	Job         string   `protobuf:"bytes,6,opt,name=job,proto3" json:"job,omitempty"`
-	Padlock     string   `protobuf:"bytes,7,opt,name=padlock,proto3" json:"padlock,omitempty"`
-	SinceUnixMs int64    `protobuf:"varint,8,opt,name=since_unix_ms,json=sinceUnixMs,proto3" json:"since_unix_ms,omitempty"`
-	Index       uint64   `protobuf:"varint,9,opt,name=index,proto3" json:"index,omitempty"`
-	Flags       []*Flag  `protobuf:"bytes,10,rep,name=flags,proto3" json:"flags,omitempty"`
+	Target      string     `protobuf:"bytes,4,opt,name=target,proto3" json:"target,omitempty"`
+	Covers      []string   `protobuf:"bytes,5,rep,name=covers,proto3" json:"covers,omitempty"`
+	Job         string     `protobuf:"bytes,6,opt,name=job,proto3" json:"job,omitempty"`
+	Padlock     string     `protobuf:"bytes,7,opt,name=padlock,proto3" json:"padlock,omitempty"`
+	SinceUnixMs int64      `protobuf:"varint,8,opt,name=since_unix_ms,json=sinceUnixMs,proto3" json:"since_unix_ms,omitempty"`
+	Index       uint64     `protobuf:"varint,9,opt,name=index,proto3" json:"index,omitempty"`
+	Flags       []*Finding `protobuf:"bytes,10,rep,name=flags,proto3" json:"flags,omitempty"`
 	// True while every covered point is recorded open.
 	Guards bool `protobuf:"varint,11,opt,name=guards,proto3" json:"guards,omitempty"`
 	// True for a lock seen hanging whose owner is not known.
@@ -679,7 +696,7 @@ type HoldView struct {
 	// none.
 	StoodClear string `protobuf:"bytes,13,opt,name=stood_clear,json=stoodClear,proto3" json:"stood_clear,omitempty"`
 	// Rules that its padlock or tag breaks now, whenever it went on.
-	Standing []*Flag `protobuf:"bytes,70,rep,name=standing,proto3" json:"standing,omitempty"`
+	Standing []*Finding `protobuf:"bytes,70,rep,name=standing,proto3" json:"standing,omitempty"`
 	// A tag in the place of a lock: it warns and restrains nothing.
 	TagOnly bool `protobuf:"varint,71,opt,name=tag_only,json=tagOnly,proto3" json:"tag_only,omitempty"`
 	// A yard's equipment lock: it protects nobody.
@@ -784,7 +801,7 @@ func (x *HoldView) GetIndex() uint64 {
 	return 0
 }
 
-func (x *HoldView) GetFlags() []*Flag {
+func (x *HoldView) GetFlags() []*Finding {
 	if x != nil {
 		return x.Flags
 	}
@@ -812,7 +829,7 @@ func (x *HoldView) GetStoodClear() string {
 	return ""
 }
 
-func (x *HoldView) GetStanding() []*Flag {
+func (x *HoldView) GetStanding() []*Finding {
 	if x != nil {
 		return x.Standing
 	}
@@ -935,9 +952,11 @@ type RequestView struct {
 	Confirmed      []string `protobuf:"bytes,7,rep,name=confirmed,proto3" json:"confirmed,omitempty"`
 	Energised      []string `protobuf:"bytes,8,rep,name=energised,proto3" json:"energised,omitempty"`
 	DeadlineUnixMs int64    `protobuf:"varint,9,opt,name=deadline_unix_ms,json=deadlineUnixMs,proto3" json:"deadline_unix_ms,omitempty"`
-	// Why it is void.
-	Why  string      `protobuf:"bytes,10,opt,name=why,proto3" json:"why,omitempty"`
-	Kind RequestKind `protobuf:"varint,11,opt,name=kind,proto3,enum=yardhasp.record.v1.RequestKind" json:"kind,omitempty"`
+	// To go.
+	Why string `protobuf:"bytes,10,opt,name=why,proto3" json:"why,omitempty"`
+	// Why it is void; unset: it is not.
+	Because *Finding    `protobuf:"bytes,14,opt,name=because,proto3" json:"because,omitempty"`
+	Kind    RequestKind `protobuf:"varint,11,opt,name=kind,proto3,enum=yardhasp.record.v1.RequestKind" json:"kind,omitempty"`
 	// Index of its entry.
 	Index uint64 `protobuf:"varint,12,opt,name=index,proto3" json:"index,omitempty"`
 	// For a test or positioning: holds whose holders have not stood clear for it.
@@ -1046,6 +1065,13 @@ func (x *RequestView) GetWhy() string {
 	return ""
 }
 
+func (x *RequestView) GetBecause() *Finding {
+	if x != nil {
+		return x.Because
+	}
+	return nil
+}
+
 func (x *RequestView) GetKind() RequestKind {
 	if x != nil {
 		return x.Kind
@@ -1078,13 +1104,16 @@ type JobView struct {
 	Plan        []string               `protobuf:"bytes,7,rep,name=plan,proto3" json:"plan,omitempty"`
 	Stage       Stage                  `protobuf:"varint,8,opt,name=stage,proto3,enum=yardhasp.record.v1.Stage" json:"stage,omitempty"`
 	// What is missing before work may start; empty only when it may.
-	ToStart []*Condition `protobuf:"bytes,9,rep,name=to_start,json=toStart,proto3" json:"to_start,omitempty"`
+	ToStart []*Finding `protobuf:"bytes,9,rep,name=to_start,json=toStart,proto3" json:"to_start,omitempty"`
 	// What is missing before a request to re-energise would be taken.
-	ToEnergise []*Condition   `protobuf:"bytes,10,rep,name=to_energise,json=toEnergise,proto3" json:"to_energise,omitempty"`
+	ToEnergise []*Finding     `protobuf:"bytes,10,rep,name=to_energise,json=toEnergise,proto3" json:"to_energise,omitempty"`
 	SignedOn   []*SignOnView  `protobuf:"bytes,11,rep,name=signed_on,json=signedOn,proto3" json:"signed_on,omitempty"`
 	Holds      []*HoldView    `protobuf:"bytes,12,rep,name=holds,proto3" json:"holds,omitempty"`
 	Requests   []*RequestView `protobuf:"bytes,13,rep,name=requests,proto3" json:"requests,omitempty"`
-	Alarms     []string       `protobuf:"bytes,14,rep,name=alarms,proto3" json:"alarms,omitempty"`
+	// To go.
+	Alarms []string `protobuf:"bytes,14,rep,name=alarms,proto3" json:"alarms,omitempty"`
+	// Alarms that concern it, loudest first.
+	Raised []*Finding `protobuf:"bytes,30,rep,name=raised,proto3" json:"raised,omitempty"`
 	// Drawing revisions the plan was computed on: "yard revision N".
 	Drawings []string `protobuf:"bytes,15,rep,name=drawings,proto3" json:"drawings,omitempty"`
 	// Points of the plan, as they are.
@@ -1097,14 +1126,17 @@ type JobView struct {
 	Permits []*PermitView `protobuf:"bytes,60,rep,name=permits,proto3" json:"permits,omitempty"`
 	// What is choked or fed with grain in its zone: never jog it free.
 	Chokes  []string      `protobuf:"bytes,70,rep,name=chokes,proto3" json:"chokes,omitempty"`
+	Choked  []*Finding    `protobuf:"bytes,71,rep,name=choked,proto3" json:"choked,omitempty"`
 	Members []*MemberView `protobuf:"bytes,80,rep,name=members,proto3" json:"members,omitempty"`
 	// What makes it a complex lockout, NFPA 70E 120.4; empty: nothing.
-	Complex     []string `protobuf:"bytes,81,rep,name=complex,proto3" json:"complex,omitempty"`
-	Coordinator string   `protobuf:"bytes,82,opt,name=coordinator,proto3" json:"coordinator,omitempty"`
+	Complex     []string   `protobuf:"bytes,81,rep,name=complex,proto3" json:"complex,omitempty"`
+	ComplexFor  []*Finding `protobuf:"bytes,87,rep,name=complex_for,json=complexFor,proto3" json:"complex_for,omitempty"`
+	Coordinator string     `protobuf:"bytes,82,opt,name=coordinator,proto3" json:"coordinator,omitempty"`
 	// The zone's procedure; unset: none was published.
 	Procedure *ProcedureView `protobuf:"bytes,83,opt,name=procedure,proto3" json:"procedure,omitempty"`
 	// Who attested that no written procedure is needed, and how they know.
 	Exception string          `protobuf:"bytes,84,opt,name=exception,proto3" json:"exception,omitempty"`
+	Excepted  *Finding        `protobuf:"bytes,88,opt,name=excepted,proto3" json:"excepted,omitempty"`
 	Exchanges []*ExchangeView `protobuf:"bytes,85,rep,name=exchanges,proto3" json:"exchanges,omitempty"`
 	// Points that reach the zone by an older drawing alone. They count: no revision
 	// narrows a zone by itself.
@@ -1199,14 +1231,14 @@ func (x *JobView) GetStage() Stage {
 	return Stage_STAGE_UNSPECIFIED
 }
 
-func (x *JobView) GetToStart() []*Condition {
+func (x *JobView) GetToStart() []*Finding {
 	if x != nil {
 		return x.ToStart
 	}
 	return nil
 }
 
-func (x *JobView) GetToEnergise() []*Condition {
+func (x *JobView) GetToEnergise() []*Finding {
 	if x != nil {
 		return x.ToEnergise
 	}
@@ -1237,6 +1269,13 @@ func (x *JobView) GetRequests() []*RequestView {
 func (x *JobView) GetAlarms() []string {
 	if x != nil {
 		return x.Alarms
+	}
+	return nil
+}
+
+func (x *JobView) GetRaised() []*Finding {
+	if x != nil {
+		return x.Raised
 	}
 	return nil
 }
@@ -1290,6 +1329,13 @@ func (x *JobView) GetChokes() []string {
 	return nil
 }
 
+func (x *JobView) GetChoked() []*Finding {
+	if x != nil {
+		return x.Choked
+	}
+	return nil
+}
+
 func (x *JobView) GetMembers() []*MemberView {
 	if x != nil {
 		return x.Members
@@ -1300,6 +1346,13 @@ func (x *JobView) GetMembers() []*MemberView {
 func (x *JobView) GetComplex() []string {
 	if x != nil {
 		return x.Complex
+	}
+	return nil
+}
+
+func (x *JobView) GetComplexFor() []*Finding {
+	if x != nil {
+		return x.ComplexFor
 	}
 	return nil
 }
@@ -1325,6 +1378,13 @@ func (x *JobView) GetException() string {
 	return ""
 }
 
+func (x *JobView) GetExcepted() *Finding {
+	if x != nil {
+		return x.Excepted
+	}
+	return nil
+}
+
 func (x *JobView) GetExchanges() []*ExchangeView {
 	if x != nil {
 		return x.Exchanges
@@ -1343,8 +1403,10 @@ type Board struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	AsOf  *AsOf                  `protobuf:"bytes,1,opt,name=as_of,json=asOf,proto3" json:"as_of,omitempty"`
 	Coop  string                 `protobuf:"bytes,2,opt,name=coop,proto3" json:"coop,omitempty"`
-	// Loudest first.
-	Alarms   []string       `protobuf:"bytes,3,rep,name=alarms,proto3" json:"alarms,omitempty"`
+	// To go.
+	Alarms []string `protobuf:"bytes,3,rep,name=alarms,proto3" json:"alarms,omitempty"`
+	// Alarms, loudest first.
+	Raised   []*Finding     `protobuf:"bytes,13,rep,name=raised,proto3" json:"raised,omitempty"`
 	Points   []*PointView   `protobuf:"bytes,4,rep,name=points,proto3" json:"points,omitempty"`
 	Boxes    []*BoxView     `protobuf:"bytes,5,rep,name=boxes,proto3" json:"boxes,omitempty"`
 	Holds    []*HoldView    `protobuf:"bytes,6,rep,name=holds,proto3" json:"holds,omitempty"`
@@ -1414,6 +1476,13 @@ func (x *Board) GetCoop() string {
 func (x *Board) GetAlarms() []string {
 	if x != nil {
 		return x.Alarms
+	}
+	return nil
+}
+
+func (x *Board) GetRaised() []*Finding {
+	if x != nil {
+		return x.Raised
 	}
 	return nil
 }
@@ -1526,7 +1595,9 @@ type WrittenView struct {
 	About       string `protobuf:"bytes,4,opt,name=about,proto3" json:"about,omitempty"`
 	SinceUnixMs int64  `protobuf:"varint,5,opt,name=since_unix_ms,json=sinceUnixMs,proto3" json:"since_unix_ms,omitempty"`
 	// What it may be relied on for here, in plain words; empty when nothing.
-	Promise       string `protobuf:"bytes,6,opt,name=promise,proto3" json:"promise,omitempty"`
+	Promise string `protobuf:"bytes,6,opt,name=promise,proto3" json:"promise,omitempty"`
+	// What it may be relied on for here; unset: nothing.
+	Worth         *Finding `protobuf:"bytes,7,opt,name=worth,proto3" json:"worth,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1601,6 +1672,13 @@ func (x *WrittenView) GetPromise() string {
 		return x.Promise
 	}
 	return ""
+}
+
+func (x *WrittenView) GetWorth() *Finding {
+	if x != nil {
+		return x.Worth
+	}
+	return nil
 }
 
 type PersonView struct {
@@ -1808,7 +1886,7 @@ var File_yardhasp_record_v1_view_proto protoreflect.FileDescriptor
 
 const file_yardhasp_record_v1_view_proto_rawDesc = "" +
 	"\n" +
-	"\x1dyardhasp/record/v1/view.proto\x12\x12yardhasp.record.v1\x1a\x1eyardhasp/record/v1/entry.proto\x1a yardhasp/record/v1/padlock.proto\x1a\x1fyardhasp/record/v1/people.proto\x1a\x1fyardhasp/record/v1/permit.proto\x1a\x1fyardhasp/record/v1/record.proto\"\xaf\x02\n" +
+	"\x1dyardhasp/record/v1/view.proto\x12\x12yardhasp.record.v1\x1a yardhasp/record/v1/finding.proto\x1a yardhasp/record/v1/padlock.proto\x1a\x1fyardhasp/record/v1/people.proto\x1a\x1fyardhasp/record/v1/permit.proto\x1a\x1fyardhasp/record/v1/record.proto\"\xa3\x03\n" +
 	"\x04AsOf\x12\x12\n" +
 	"\x04size\x18\x01 \x01(\x04R\x04size\x12\x12\n" +
 	"\x04root\x18\x02 \x01(\fR\x04root\x12 \n" +
@@ -1820,9 +1898,13 @@ const file_yardhasp_record_v1_view_proto_rawDesc = "" +
 	"\tconfirmed\x18\x06 \x01(\bR\tconfirmed\x12*\n" +
 	"\x11confirmed_unix_ms\x18\a \x01(\x03R\x0fconfirmedUnixMs\x12\x10\n" +
 	"\x03why\x18\b \x01(\tR\x03why\x125\n" +
+	"\abecause\x18\v \x01(\v2\x1b.yardhasp.record.v1.FindingR\abecause\x125\n" +
 	"\x05yards\x18\t \x03(\v2\x1f.yardhasp.record.v1.YardContactR\x05yards\x12\x14\n" +
 	"\x05alarm\x18\n" +
-	" \x01(\tR\x05alarm\"\xa8\x01\n" +
+	" \x01(\tR\x05alarm\x12;\n" +
+	"\n" +
+	"divergence\x18\f \x01(\v2\x1b.yardhasp.record.v1.FindingR\n" +
+	"divergence\"\xa8\x01\n" +
 	"\vYardContact\x12\x12\n" +
 	"\x04yard\x18\x01 \x01(\tR\x04yard\x12\x12\n" +
 	"\x04name\x18\x02 \x01(\tR\x04name\x12\x14\n" +
@@ -1851,7 +1933,7 @@ const file_yardhasp_record_v1_view_proto_rawDesc = "" +
 	"\x06points\x18\x05 \x03(\tR\x06points\x12\x14\n" +
 	"\x05holds\x18\x06 \x03(\tR\x05holds\x12\x1d\n" +
 	"\n" +
-	"holes_left\x18F \x01(\x05R\tholesLeft\"\x9d\x04\n" +
+	"holes_left\x18F \x01(\x05R\tholesLeft\"\xa3\x04\n" +
 	"\bHoldView\x12\x10\n" +
 	"\x03ref\x18\x01 \x01(\tR\x03ref\x12\x16\n" +
 	"\x06holder\x18\x02 \x01(\tR\x06holder\x12\x12\n" +
@@ -1861,14 +1943,14 @@ const file_yardhasp_record_v1_view_proto_rawDesc = "" +
 	"\x03job\x18\x06 \x01(\tR\x03job\x12\x18\n" +
 	"\apadlock\x18\a \x01(\tR\apadlock\x12\"\n" +
 	"\rsince_unix_ms\x18\b \x01(\x03R\vsinceUnixMs\x12\x14\n" +
-	"\x05index\x18\t \x01(\x04R\x05index\x12.\n" +
+	"\x05index\x18\t \x01(\x04R\x05index\x121\n" +
 	"\x05flags\x18\n" +
-	" \x03(\v2\x18.yardhasp.record.v1.FlagR\x05flags\x12\x16\n" +
+	" \x03(\v2\x1b.yardhasp.record.v1.FindingR\x05flags\x12\x16\n" +
 	"\x06guards\x18\v \x01(\bR\x06guards\x12\x14\n" +
 	"\x05found\x18\f \x01(\bR\x05found\x12\x1f\n" +
 	"\vstood_clear\x18\r \x01(\tR\n" +
-	"stoodClear\x124\n" +
-	"\bstanding\x18F \x03(\v2\x18.yardhasp.record.v1.FlagR\bstanding\x12\x19\n" +
+	"stoodClear\x127\n" +
+	"\bstanding\x18F \x03(\v2\x1b.yardhasp.record.v1.FindingR\bstanding\x12\x19\n" +
 	"\btag_only\x18G \x01(\bR\atagOnly\x12\x1c\n" +
 	"\tequipment\x18H \x01(\bR\tequipment\x12$\n" +
 	"\x0ereview_unix_ms\x18I \x01(\x03R\freviewUnixMs\x12)\n" +
@@ -1879,7 +1961,7 @@ const file_yardhasp_record_v1_view_proto_rawDesc = "" +
 	"\x06person\x18\x02 \x01(\tR\x06person\x12\x12\n" +
 	"\x04name\x18\x03 \x01(\tR\x04name\x12\x10\n" +
 	"\x03job\x18\x04 \x01(\tR\x03job\x12\"\n" +
-	"\rsince_unix_ms\x18\x05 \x01(\x03R\vsinceUnixMs\"\x99\x03\n" +
+	"\rsince_unix_ms\x18\x05 \x01(\x03R\vsinceUnixMs\"\xd0\x03\n" +
 	"\vRequestView\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x10\n" +
 	"\x03job\x18\x02 \x01(\tR\x03job\x12\x1c\n" +
@@ -1891,10 +1973,12 @@ const file_yardhasp_record_v1_view_proto_rawDesc = "" +
 	"\tenergised\x18\b \x03(\tR\tenergised\x12(\n" +
 	"\x10deadline_unix_ms\x18\t \x01(\x03R\x0edeadlineUnixMs\x12\x10\n" +
 	"\x03why\x18\n" +
-	" \x01(\tR\x03why\x123\n" +
+	" \x01(\tR\x03why\x125\n" +
+	"\abecause\x18\x0e \x01(\v2\x1b.yardhasp.record.v1.FindingR\abecause\x123\n" +
 	"\x04kind\x18\v \x01(\x0e2\x1f.yardhasp.record.v1.RequestKindR\x04kind\x12\x14\n" +
 	"\x05index\x18\f \x01(\x04R\x05index\x12\x1b\n" +
-	"\tnot_clear\x18\r \x03(\tR\bnotClear\"\xdc\b\n" +
+	"\tnot_clear\x18\r \x03(\tR\bnotClear\"\xb9\n" +
+	"\n" +
 	"\aJobView\x12-\n" +
 	"\x05as_of\x18\x01 \x01(\v2\x18.yardhasp.record.v1.AsOfR\x04asOf\x12\x0e\n" +
 	"\x02id\x18\x02 \x01(\tR\x02id\x12\x12\n" +
@@ -1903,33 +1987,39 @@ const file_yardhasp_record_v1_view_proto_rawDesc = "" +
 	"\vresponsible\x18\x05 \x01(\tR\vresponsible\x12\x12\n" +
 	"\x04crew\x18\x06 \x03(\tR\x04crew\x12\x12\n" +
 	"\x04plan\x18\a \x03(\tR\x04plan\x12/\n" +
-	"\x05stage\x18\b \x01(\x0e2\x19.yardhasp.record.v1.StageR\x05stage\x128\n" +
-	"\bto_start\x18\t \x03(\v2\x1d.yardhasp.record.v1.ConditionR\atoStart\x12>\n" +
+	"\x05stage\x18\b \x01(\x0e2\x19.yardhasp.record.v1.StageR\x05stage\x126\n" +
+	"\bto_start\x18\t \x03(\v2\x1b.yardhasp.record.v1.FindingR\atoStart\x12<\n" +
 	"\vto_energise\x18\n" +
-	" \x03(\v2\x1d.yardhasp.record.v1.ConditionR\n" +
+	" \x03(\v2\x1b.yardhasp.record.v1.FindingR\n" +
 	"toEnergise\x12;\n" +
 	"\tsigned_on\x18\v \x03(\v2\x1e.yardhasp.record.v1.SignOnViewR\bsignedOn\x122\n" +
 	"\x05holds\x18\f \x03(\v2\x1c.yardhasp.record.v1.HoldViewR\x05holds\x12;\n" +
 	"\brequests\x18\r \x03(\v2\x1f.yardhasp.record.v1.RequestViewR\brequests\x12\x16\n" +
-	"\x06alarms\x18\x0e \x03(\tR\x06alarms\x12\x1a\n" +
+	"\x06alarms\x18\x0e \x03(\tR\x06alarms\x123\n" +
+	"\x06raised\x18\x1e \x03(\v2\x1b.yardhasp.record.v1.FindingR\x06raised\x12\x1a\n" +
 	"\bdrawings\x18\x0f \x03(\tR\bdrawings\x125\n" +
 	"\x06points\x18\x10 \x03(\v2\x1d.yardhasp.record.v1.PointViewR\x06points\x12\x18\n" +
 	"\acaution\x18\x11 \x01(\tR\acaution\x12\x1a\n" +
 	"\baffected\x18\x12 \x03(\tR\baffected\x12\x16\n" +
 	"\x06waiver\x18\x13 \x01(\tR\x06waiver\x128\n" +
 	"\apermits\x18< \x03(\v2\x1e.yardhasp.record.v1.PermitViewR\apermits\x12\x16\n" +
-	"\x06chokes\x18F \x03(\tR\x06chokes\x128\n" +
+	"\x06chokes\x18F \x03(\tR\x06chokes\x123\n" +
+	"\x06choked\x18G \x03(\v2\x1b.yardhasp.record.v1.FindingR\x06choked\x128\n" +
 	"\amembers\x18P \x03(\v2\x1e.yardhasp.record.v1.MemberViewR\amembers\x12\x18\n" +
-	"\acomplex\x18Q \x03(\tR\acomplex\x12 \n" +
+	"\acomplex\x18Q \x03(\tR\acomplex\x12<\n" +
+	"\vcomplex_for\x18W \x03(\v2\x1b.yardhasp.record.v1.FindingR\n" +
+	"complexFor\x12 \n" +
 	"\vcoordinator\x18R \x01(\tR\vcoordinator\x12?\n" +
 	"\tprocedure\x18S \x01(\v2!.yardhasp.record.v1.ProcedureViewR\tprocedure\x12\x1c\n" +
-	"\texception\x18T \x01(\tR\texception\x12>\n" +
+	"\texception\x18T \x01(\tR\texception\x127\n" +
+	"\bexcepted\x18X \x01(\v2\x1b.yardhasp.record.v1.FindingR\bexcepted\x12>\n" +
 	"\texchanges\x18U \x03(\v2 .yardhasp.record.v1.ExchangeViewR\texchanges\x12!\n" +
-	"\folder_points\x18V \x03(\tR\volderPoints\"\x84\a\n" +
+	"\folder_points\x18V \x03(\tR\volderPoints\"\xb9\a\n" +
 	"\x05Board\x12-\n" +
 	"\x05as_of\x18\x01 \x01(\v2\x18.yardhasp.record.v1.AsOfR\x04asOf\x12\x12\n" +
 	"\x04coop\x18\x02 \x01(\tR\x04coop\x12\x16\n" +
-	"\x06alarms\x18\x03 \x03(\tR\x06alarms\x125\n" +
+	"\x06alarms\x18\x03 \x03(\tR\x06alarms\x123\n" +
+	"\x06raised\x18\r \x03(\v2\x1b.yardhasp.record.v1.FindingR\x06raised\x125\n" +
 	"\x06points\x18\x04 \x03(\v2\x1d.yardhasp.record.v1.PointViewR\x06points\x121\n" +
 	"\x05boxes\x18\x05 \x03(\v2\x1b.yardhasp.record.v1.BoxViewR\x05boxes\x122\n" +
 	"\x05holds\x18\x06 \x03(\v2\x1c.yardhasp.record.v1.HoldViewR\x05holds\x12/\n" +
@@ -1946,14 +2036,15 @@ const file_yardhasp_record_v1_view_proto_rawDesc = "" +
 	"\texchanges\x18R \x03(\v2 .yardhasp.record.v1.ExchangeViewR\texchanges\x12;\n" +
 	"\bpadlocks\x18F \x03(\v2\x1f.yardhasp.record.v1.PadlockViewR\bpadlocks\x128\n" +
 	"\apermits\x18< \x03(\v2\x1e.yardhasp.record.v1.PermitViewR\apermits\x12B\n" +
-	"\fwritten_here\x18\f \x03(\v2\x1f.yardhasp.record.v1.WrittenViewR\vwrittenHere\"\x9f\x01\n" +
+	"\fwritten_here\x18\f \x03(\v2\x1f.yardhasp.record.v1.WrittenViewR\vwrittenHere\"\xd2\x01\n" +
 	"\vWrittenView\x12\x10\n" +
 	"\x03ref\x18\x01 \x01(\tR\x03ref\x12\x12\n" +
 	"\x04kind\x18\x02 \x01(\tR\x04kind\x12\x16\n" +
 	"\x06signer\x18\x03 \x01(\tR\x06signer\x12\x14\n" +
 	"\x05about\x18\x04 \x01(\tR\x05about\x12\"\n" +
 	"\rsince_unix_ms\x18\x05 \x01(\x03R\vsinceUnixMs\x12\x18\n" +
-	"\apromise\x18\x06 \x01(\tR\apromise\"\xdb\x02\n" +
+	"\apromise\x18\x06 \x01(\tR\apromise\x121\n" +
+	"\x05worth\x18\a \x01(\v2\x1b.yardhasp.record.v1.FindingR\x05worth\"\xdb\x02\n" +
 	"\n" +
 	"PersonView\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x12\n" +
@@ -2036,63 +2127,71 @@ var file_yardhasp_record_v1_view_proto_goTypes = []any{
 	(*WrittenView)(nil),   // 12: yardhasp.record.v1.WrittenView
 	(*PersonView)(nil),    // 13: yardhasp.record.v1.PersonView
 	(*YardView)(nil),      // 14: yardhasp.record.v1.YardView
-	(*Flag)(nil),          // 15: yardhasp.record.v1.Flag
+	(*Finding)(nil),       // 15: yardhasp.record.v1.Finding
 	(*Tag)(nil),           // 16: yardhasp.record.v1.Tag
 	(RequestKind)(0),      // 17: yardhasp.record.v1.RequestKind
-	(*Condition)(nil),     // 18: yardhasp.record.v1.Condition
-	(*PermitView)(nil),    // 19: yardhasp.record.v1.PermitView
-	(*MemberView)(nil),    // 20: yardhasp.record.v1.MemberView
-	(*ProcedureView)(nil), // 21: yardhasp.record.v1.ProcedureView
-	(*ExchangeView)(nil),  // 22: yardhasp.record.v1.ExchangeView
-	(*DueView)(nil),       // 23: yardhasp.record.v1.DueView
-	(*PadlockView)(nil),   // 24: yardhasp.record.v1.PadlockView
-	(Role)(0),             // 25: yardhasp.record.v1.Role
-	(*CourseView)(nil),    // 26: yardhasp.record.v1.CourseView
-	(*RetrainView)(nil),   // 27: yardhasp.record.v1.RetrainView
+	(*PermitView)(nil),    // 18: yardhasp.record.v1.PermitView
+	(*MemberView)(nil),    // 19: yardhasp.record.v1.MemberView
+	(*ProcedureView)(nil), // 20: yardhasp.record.v1.ProcedureView
+	(*ExchangeView)(nil),  // 21: yardhasp.record.v1.ExchangeView
+	(*DueView)(nil),       // 22: yardhasp.record.v1.DueView
+	(*PadlockView)(nil),   // 23: yardhasp.record.v1.PadlockView
+	(Role)(0),             // 24: yardhasp.record.v1.Role
+	(*CourseView)(nil),    // 25: yardhasp.record.v1.CourseView
+	(*RetrainView)(nil),   // 26: yardhasp.record.v1.RetrainView
 }
 var file_yardhasp_record_v1_view_proto_depIdxs = []int32{
-	4,  // 0: yardhasp.record.v1.AsOf.yards:type_name -> yardhasp.record.v1.YardContact
-	0,  // 1: yardhasp.record.v1.PointView.position:type_name -> yardhasp.record.v1.Position
-	15, // 2: yardhasp.record.v1.HoldView.flags:type_name -> yardhasp.record.v1.Flag
-	15, // 3: yardhasp.record.v1.HoldView.standing:type_name -> yardhasp.record.v1.Flag
-	16, // 4: yardhasp.record.v1.HoldView.tag:type_name -> yardhasp.record.v1.Tag
-	1,  // 5: yardhasp.record.v1.RequestView.state:type_name -> yardhasp.record.v1.RequestState
-	17, // 6: yardhasp.record.v1.RequestView.kind:type_name -> yardhasp.record.v1.RequestKind
-	3,  // 7: yardhasp.record.v1.JobView.as_of:type_name -> yardhasp.record.v1.AsOf
-	2,  // 8: yardhasp.record.v1.JobView.stage:type_name -> yardhasp.record.v1.Stage
-	18, // 9: yardhasp.record.v1.JobView.to_start:type_name -> yardhasp.record.v1.Condition
-	18, // 10: yardhasp.record.v1.JobView.to_energise:type_name -> yardhasp.record.v1.Condition
-	8,  // 11: yardhasp.record.v1.JobView.signed_on:type_name -> yardhasp.record.v1.SignOnView
-	7,  // 12: yardhasp.record.v1.JobView.holds:type_name -> yardhasp.record.v1.HoldView
-	9,  // 13: yardhasp.record.v1.JobView.requests:type_name -> yardhasp.record.v1.RequestView
-	5,  // 14: yardhasp.record.v1.JobView.points:type_name -> yardhasp.record.v1.PointView
-	19, // 15: yardhasp.record.v1.JobView.permits:type_name -> yardhasp.record.v1.PermitView
-	20, // 16: yardhasp.record.v1.JobView.members:type_name -> yardhasp.record.v1.MemberView
-	21, // 17: yardhasp.record.v1.JobView.procedure:type_name -> yardhasp.record.v1.ProcedureView
-	22, // 18: yardhasp.record.v1.JobView.exchanges:type_name -> yardhasp.record.v1.ExchangeView
-	3,  // 19: yardhasp.record.v1.Board.as_of:type_name -> yardhasp.record.v1.AsOf
-	5,  // 20: yardhasp.record.v1.Board.points:type_name -> yardhasp.record.v1.PointView
-	6,  // 21: yardhasp.record.v1.Board.boxes:type_name -> yardhasp.record.v1.BoxView
-	7,  // 22: yardhasp.record.v1.Board.holds:type_name -> yardhasp.record.v1.HoldView
-	10, // 23: yardhasp.record.v1.Board.jobs:type_name -> yardhasp.record.v1.JobView
-	9,  // 24: yardhasp.record.v1.Board.requests:type_name -> yardhasp.record.v1.RequestView
-	8,  // 25: yardhasp.record.v1.Board.signed_on:type_name -> yardhasp.record.v1.SignOnView
-	13, // 26: yardhasp.record.v1.Board.people:type_name -> yardhasp.record.v1.PersonView
-	14, // 27: yardhasp.record.v1.Board.yards:type_name -> yardhasp.record.v1.YardView
-	23, // 28: yardhasp.record.v1.Board.due:type_name -> yardhasp.record.v1.DueView
-	21, // 29: yardhasp.record.v1.Board.procedures:type_name -> yardhasp.record.v1.ProcedureView
-	22, // 30: yardhasp.record.v1.Board.exchanges:type_name -> yardhasp.record.v1.ExchangeView
-	24, // 31: yardhasp.record.v1.Board.padlocks:type_name -> yardhasp.record.v1.PadlockView
-	19, // 32: yardhasp.record.v1.Board.permits:type_name -> yardhasp.record.v1.PermitView
-	12, // 33: yardhasp.record.v1.Board.written_here:type_name -> yardhasp.record.v1.WrittenView
-	25, // 34: yardhasp.record.v1.PersonView.roles:type_name -> yardhasp.record.v1.Role
-	26, // 35: yardhasp.record.v1.PersonView.courses:type_name -> yardhasp.record.v1.CourseView
-	27, // 36: yardhasp.record.v1.PersonView.retrain:type_name -> yardhasp.record.v1.RetrainView
-	37, // [37:37] is the sub-list for method output_type
-	37, // [37:37] is the sub-list for method input_type
-	37, // [37:37] is the sub-list for extension type_name
-	37, // [37:37] is the sub-list for extension extendee
-	0,  // [0:37] is the sub-list for field type_name
+	15, // 0: yardhasp.record.v1.AsOf.because:type_name -> yardhasp.record.v1.Finding
+	4,  // 1: yardhasp.record.v1.AsOf.yards:type_name -> yardhasp.record.v1.YardContact
+	15, // 2: yardhasp.record.v1.AsOf.divergence:type_name -> yardhasp.record.v1.Finding
+	0,  // 3: yardhasp.record.v1.PointView.position:type_name -> yardhasp.record.v1.Position
+	15, // 4: yardhasp.record.v1.HoldView.flags:type_name -> yardhasp.record.v1.Finding
+	15, // 5: yardhasp.record.v1.HoldView.standing:type_name -> yardhasp.record.v1.Finding
+	16, // 6: yardhasp.record.v1.HoldView.tag:type_name -> yardhasp.record.v1.Tag
+	1,  // 7: yardhasp.record.v1.RequestView.state:type_name -> yardhasp.record.v1.RequestState
+	15, // 8: yardhasp.record.v1.RequestView.because:type_name -> yardhasp.record.v1.Finding
+	17, // 9: yardhasp.record.v1.RequestView.kind:type_name -> yardhasp.record.v1.RequestKind
+	3,  // 10: yardhasp.record.v1.JobView.as_of:type_name -> yardhasp.record.v1.AsOf
+	2,  // 11: yardhasp.record.v1.JobView.stage:type_name -> yardhasp.record.v1.Stage
+	15, // 12: yardhasp.record.v1.JobView.to_start:type_name -> yardhasp.record.v1.Finding
+	15, // 13: yardhasp.record.v1.JobView.to_energise:type_name -> yardhasp.record.v1.Finding
+	8,  // 14: yardhasp.record.v1.JobView.signed_on:type_name -> yardhasp.record.v1.SignOnView
+	7,  // 15: yardhasp.record.v1.JobView.holds:type_name -> yardhasp.record.v1.HoldView
+	9,  // 16: yardhasp.record.v1.JobView.requests:type_name -> yardhasp.record.v1.RequestView
+	15, // 17: yardhasp.record.v1.JobView.raised:type_name -> yardhasp.record.v1.Finding
+	5,  // 18: yardhasp.record.v1.JobView.points:type_name -> yardhasp.record.v1.PointView
+	18, // 19: yardhasp.record.v1.JobView.permits:type_name -> yardhasp.record.v1.PermitView
+	15, // 20: yardhasp.record.v1.JobView.choked:type_name -> yardhasp.record.v1.Finding
+	19, // 21: yardhasp.record.v1.JobView.members:type_name -> yardhasp.record.v1.MemberView
+	15, // 22: yardhasp.record.v1.JobView.complex_for:type_name -> yardhasp.record.v1.Finding
+	20, // 23: yardhasp.record.v1.JobView.procedure:type_name -> yardhasp.record.v1.ProcedureView
+	15, // 24: yardhasp.record.v1.JobView.excepted:type_name -> yardhasp.record.v1.Finding
+	21, // 25: yardhasp.record.v1.JobView.exchanges:type_name -> yardhasp.record.v1.ExchangeView
+	3,  // 26: yardhasp.record.v1.Board.as_of:type_name -> yardhasp.record.v1.AsOf
+	15, // 27: yardhasp.record.v1.Board.raised:type_name -> yardhasp.record.v1.Finding
+	5,  // 28: yardhasp.record.v1.Board.points:type_name -> yardhasp.record.v1.PointView
+	6,  // 29: yardhasp.record.v1.Board.boxes:type_name -> yardhasp.record.v1.BoxView
+	7,  // 30: yardhasp.record.v1.Board.holds:type_name -> yardhasp.record.v1.HoldView
+	10, // 31: yardhasp.record.v1.Board.jobs:type_name -> yardhasp.record.v1.JobView
+	9,  // 32: yardhasp.record.v1.Board.requests:type_name -> yardhasp.record.v1.RequestView
+	8,  // 33: yardhasp.record.v1.Board.signed_on:type_name -> yardhasp.record.v1.SignOnView
+	13, // 34: yardhasp.record.v1.Board.people:type_name -> yardhasp.record.v1.PersonView
+	14, // 35: yardhasp.record.v1.Board.yards:type_name -> yardhasp.record.v1.YardView
+	22, // 36: yardhasp.record.v1.Board.due:type_name -> yardhasp.record.v1.DueView
+	20, // 37: yardhasp.record.v1.Board.procedures:type_name -> yardhasp.record.v1.ProcedureView
+	21, // 38: yardhasp.record.v1.Board.exchanges:type_name -> yardhasp.record.v1.ExchangeView
+	23, // 39: yardhasp.record.v1.Board.padlocks:type_name -> yardhasp.record.v1.PadlockView
+	18, // 40: yardhasp.record.v1.Board.permits:type_name -> yardhasp.record.v1.PermitView
+	12, // 41: yardhasp.record.v1.Board.written_here:type_name -> yardhasp.record.v1.WrittenView
+	15, // 42: yardhasp.record.v1.WrittenView.worth:type_name -> yardhasp.record.v1.Finding
+	24, // 43: yardhasp.record.v1.PersonView.roles:type_name -> yardhasp.record.v1.Role
+	25, // 44: yardhasp.record.v1.PersonView.courses:type_name -> yardhasp.record.v1.CourseView
+	26, // 45: yardhasp.record.v1.PersonView.retrain:type_name -> yardhasp.record.v1.RetrainView
+	46, // [46:46] is the sub-list for method output_type
+	46, // [46:46] is the sub-list for method input_type
+	46, // [46:46] is the sub-list for extension type_name
+	46, // [46:46] is the sub-list for extension extendee
+	0,  // [0:46] is the sub-list for field type_name
 }
 
 func init() { file_yardhasp_record_v1_view_proto_init() }
@@ -2100,7 +2199,7 @@ func file_yardhasp_record_v1_view_proto_init() {
 	if File_yardhasp_record_v1_view_proto != nil {
 		return
 	}
-	file_yardhasp_record_v1_entry_proto_init()
+	file_yardhasp_record_v1_finding_proto_init()
 	file_yardhasp_record_v1_padlock_proto_init()
 	file_yardhasp_record_v1_people_proto_init()
 	file_yardhasp_record_v1_permit_proto_init()

@@ -150,6 +150,8 @@ type Receipt struct {
 	Status Status                 `protobuf:"varint,1,opt,name=status,proto3,enum=yardhasp.service.v1.Status" json:"status,omitempty"`
 	// What the status means, in plain words.
 	Text string `protobuf:"bytes,2,opt,name=text,proto3" json:"text,omitempty"`
+	// What the status means for this record.
+	Means *v1.Finding `protobuf:"bytes,10,opt,name=means,proto3" json:"means,omitempty"`
 	// Place in the yard's journal, "yard/epoch/seq"; empty for a direct entry.
 	Ref      string   `protobuf:"bytes,3,opt,name=ref,proto3" json:"ref,omitempty"`
 	Grant    v1.Grant `protobuf:"varint,4,opt,name=grant,proto3,enum=yardhasp.record.v1.Grant" json:"grant,omitempty"`
@@ -206,6 +208,13 @@ func (x *Receipt) GetText() string {
 		return x.Text
 	}
 	return ""
+}
+
+func (x *Receipt) GetMeans() *v1.Finding {
+	if x != nil {
+		return x.Means
+	}
+	return nil
 }
 
 func (x *Receipt) GetRef() string {
@@ -530,13 +539,16 @@ type GetPanelResponse struct {
 	// Names this run of the replica; an act at the panel gives it back.
 	Run string `protobuf:"bytes,5,opt,name=run,proto3" json:"run,omitempty"`
 	// True only while the person at the panel may close it.
-	GoAhead bool     `protobuf:"varint,6,opt,name=go_ahead,json=goAhead,proto3" json:"go_ahead,omitempty"`
-	Request string   `protobuf:"bytes,7,opt,name=request,proto3" json:"request,omitempty"`
-	Text    string   `protobuf:"bytes,8,opt,name=text,proto3" json:"text,omitempty"`
-	AsOf    *v1.AsOf `protobuf:"bytes,9,opt,name=as_of,json=asOf,proto3" json:"as_of,omitempty"`
+	GoAhead bool   `protobuf:"varint,6,opt,name=go_ahead,json=goAhead,proto3" json:"go_ahead,omitempty"`
+	Request string `protobuf:"bytes,7,opt,name=request,proto3" json:"request,omitempty"`
+	Text    string `protobuf:"bytes,8,opt,name=text,proto3" json:"text,omitempty"`
+	// What the person at the panel is told.
+	Means *v1.Finding `protobuf:"bytes,12,opt,name=means,proto3" json:"means,omitempty"`
+	AsOf  *v1.AsOf    `protobuf:"bytes,9,opt,name=as_of,json=asOf,proto3" json:"as_of,omitempty"`
 	// What ends the go-ahead, when it doesn't show: why not.
-	WhyNot        []string `protobuf:"bytes,10,rep,name=why_not,json=whyNot,proto3" json:"why_not,omitempty"`
-	Caution       string   `protobuf:"bytes,11,opt,name=caution,proto3" json:"caution,omitempty"`
+	WhyNot        []string      `protobuf:"bytes,10,rep,name=why_not,json=whyNot,proto3" json:"why_not,omitempty"`
+	Against       []*v1.Finding `protobuf:"bytes,13,rep,name=against,proto3" json:"against,omitempty"`
+	Caution       string        `protobuf:"bytes,11,opt,name=caution,proto3" json:"caution,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -627,6 +639,13 @@ func (x *GetPanelResponse) GetText() string {
 	return ""
 }
 
+func (x *GetPanelResponse) GetMeans() *v1.Finding {
+	if x != nil {
+		return x.Means
+	}
+	return nil
+}
+
 func (x *GetPanelResponse) GetAsOf() *v1.AsOf {
 	if x != nil {
 		return x.AsOf
@@ -637,6 +656,13 @@ func (x *GetPanelResponse) GetAsOf() *v1.AsOf {
 func (x *GetPanelResponse) GetWhyNot() []string {
 	if x != nil {
 		return x.WhyNot
+	}
+	return nil
+}
+
+func (x *GetPanelResponse) GetAgainst() []*v1.Finding {
+	if x != nil {
+		return x.Against
 	}
 	return nil
 }
@@ -2186,10 +2212,12 @@ var File_yardhasp_service_v1_ledger_proto protoreflect.FileDescriptor
 
 const file_yardhasp_service_v1_ledger_proto_rawDesc = "" +
 	"\n" +
-	" yardhasp/service/v1/ledger.proto\x12\x13yardhasp.service.v1\x1a yardhasp/record/v1/drawing.proto\x1a\x1eyardhasp/record/v1/entry.proto\x1a\x1fyardhasp/record/v1/record.proto\x1a\x1dyardhasp/record/v1/view.proto\"\xc7\x02\n" +
+	" yardhasp/service/v1/ledger.proto\x12\x13yardhasp.service.v1\x1a yardhasp/record/v1/drawing.proto\x1a\x1eyardhasp/record/v1/entry.proto\x1a yardhasp/record/v1/finding.proto\x1a\x1fyardhasp/record/v1/record.proto\x1a\x1dyardhasp/record/v1/view.proto\"\xfa\x02\n" +
 	"\aReceipt\x123\n" +
 	"\x06status\x18\x01 \x01(\x0e2\x1b.yardhasp.service.v1.StatusR\x06status\x12\x12\n" +
-	"\x04text\x18\x02 \x01(\tR\x04text\x12\x10\n" +
+	"\x04text\x18\x02 \x01(\tR\x04text\x121\n" +
+	"\x05means\x18\n" +
+	" \x01(\v2\x1b.yardhasp.record.v1.FindingR\x05means\x12\x10\n" +
 	"\x03ref\x18\x03 \x01(\tR\x03ref\x12/\n" +
 	"\x05grant\x18\x04 \x01(\x0e2\x19.yardhasp.record.v1.GrantR\x05grant\x12\x1a\n" +
 	"\bpromised\x18\x05 \x03(\tR\bpromised\x125\n" +
@@ -2212,7 +2240,7 @@ const file_yardhasp_service_v1_ledger_proto_rawDesc = "" +
 	"\x12GetReceiptResponse\x126\n" +
 	"\areceipt\x18\x01 \x01(\v2\x1c.yardhasp.service.v1.ReceiptR\areceipt\"'\n" +
 	"\x0fGetPanelRequest\x12\x14\n" +
-	"\x05point\x18\x01 \x01(\tR\x05point\"\xe4\x02\n" +
+	"\x05point\x18\x01 \x01(\tR\x05point\"\xce\x03\n" +
 	"\x10GetPanelResponse\x12\x14\n" +
 	"\x05point\x18\x01 \x01(\tR\x05point\x12\x12\n" +
 	"\x04yard\x18\x02 \x01(\tR\x04yard\x128\n" +
@@ -2221,10 +2249,12 @@ const file_yardhasp_service_v1_ledger_proto_rawDesc = "" +
 	"\x03run\x18\x05 \x01(\tR\x03run\x12\x19\n" +
 	"\bgo_ahead\x18\x06 \x01(\bR\agoAhead\x12\x18\n" +
 	"\arequest\x18\a \x01(\tR\arequest\x12\x12\n" +
-	"\x04text\x18\b \x01(\tR\x04text\x12-\n" +
+	"\x04text\x18\b \x01(\tR\x04text\x121\n" +
+	"\x05means\x18\f \x01(\v2\x1b.yardhasp.record.v1.FindingR\x05means\x12-\n" +
 	"\x05as_of\x18\t \x01(\v2\x18.yardhasp.record.v1.AsOfR\x04asOf\x12\x17\n" +
 	"\awhy_not\x18\n" +
-	" \x03(\tR\x06whyNot\x12\x18\n" +
+	" \x03(\tR\x06whyNot\x125\n" +
+	"\aagainst\x18\r \x03(\v2\x1b.yardhasp.record.v1.FindingR\aagainst\x12\x18\n" +
 	"\acaution\x18\v \x01(\tR\acaution\"i\n" +
 	"\x0fGetBoardRequest\x12B\n" +
 	"\vconsistency\x18\x01 \x01(\x0e2 .yardhasp.service.v1.ConsistencyR\vconsistency\x12\x12\n" +
@@ -2419,74 +2449,78 @@ var file_yardhasp_service_v1_ledger_proto_goTypes = []any{
 	(*ExportResponse)(nil),        // 28: yardhasp.service.v1.ExportResponse
 	(*GetCheckpointRequest)(nil),  // 29: yardhasp.service.v1.GetCheckpointRequest
 	(*GetCheckpointResponse)(nil), // 30: yardhasp.service.v1.GetCheckpointResponse
-	(v1.Grant)(0),                 // 31: yardhasp.record.v1.Grant
-	(*v1.Outcome)(nil),            // 32: yardhasp.record.v1.Outcome
-	(v1.Position)(0),              // 33: yardhasp.record.v1.Position
-	(*v1.Moved)(nil),              // 34: yardhasp.record.v1.Moved
-	(*v1.AsOf)(nil),               // 35: yardhasp.record.v1.AsOf
-	(*v1.Board)(nil),              // 36: yardhasp.record.v1.Board
-	(*v1.JobView)(nil),            // 37: yardhasp.record.v1.JobView
-	(v1.Isolation)(0),             // 38: yardhasp.record.v1.Isolation
-	(v1.Medium)(0),                // 39: yardhasp.record.v1.Medium
-	(v1.ReadingKind)(0),           // 40: yardhasp.record.v1.ReadingKind
+	(*v1.Finding)(nil),            // 31: yardhasp.record.v1.Finding
+	(v1.Grant)(0),                 // 32: yardhasp.record.v1.Grant
+	(*v1.Outcome)(nil),            // 33: yardhasp.record.v1.Outcome
+	(v1.Position)(0),              // 34: yardhasp.record.v1.Position
+	(*v1.Moved)(nil),              // 35: yardhasp.record.v1.Moved
+	(*v1.AsOf)(nil),               // 36: yardhasp.record.v1.AsOf
+	(*v1.Board)(nil),              // 37: yardhasp.record.v1.Board
+	(*v1.JobView)(nil),            // 38: yardhasp.record.v1.JobView
+	(v1.Isolation)(0),             // 39: yardhasp.record.v1.Isolation
+	(v1.Medium)(0),                // 40: yardhasp.record.v1.Medium
+	(v1.ReadingKind)(0),           // 41: yardhasp.record.v1.ReadingKind
 }
 var file_yardhasp_service_v1_ledger_proto_depIdxs = []int32{
 	1,  // 0: yardhasp.service.v1.Receipt.status:type_name -> yardhasp.service.v1.Status
-	31, // 1: yardhasp.service.v1.Receipt.grant:type_name -> yardhasp.record.v1.Grant
-	32, // 2: yardhasp.service.v1.Receipt.outcome:type_name -> yardhasp.record.v1.Outcome
-	2,  // 3: yardhasp.service.v1.SubmitResponse.receipt:type_name -> yardhasp.service.v1.Receipt
-	2,  // 4: yardhasp.service.v1.GetReceiptResponse.receipt:type_name -> yardhasp.service.v1.Receipt
-	33, // 5: yardhasp.service.v1.GetPanelResponse.position:type_name -> yardhasp.record.v1.Position
-	34, // 6: yardhasp.service.v1.GetPanelResponse.moved:type_name -> yardhasp.record.v1.Moved
-	35, // 7: yardhasp.service.v1.GetPanelResponse.as_of:type_name -> yardhasp.record.v1.AsOf
-	0,  // 8: yardhasp.service.v1.GetBoardRequest.consistency:type_name -> yardhasp.service.v1.Consistency
-	36, // 9: yardhasp.service.v1.GetBoardResponse.board:type_name -> yardhasp.record.v1.Board
-	0,  // 10: yardhasp.service.v1.GetJobRequest.consistency:type_name -> yardhasp.service.v1.Consistency
-	37, // 11: yardhasp.service.v1.GetJobResponse.job:type_name -> yardhasp.record.v1.JobView
-	32, // 12: yardhasp.service.v1.WatchResponse.outcome:type_name -> yardhasp.record.v1.Outcome
-	38, // 13: yardhasp.service.v1.PlanRequest.isolation:type_name -> yardhasp.record.v1.Isolation
-	35, // 14: yardhasp.service.v1.PlanResponse.as_of:type_name -> yardhasp.record.v1.AsOf
-	38, // 15: yardhasp.service.v1.PlanResponse.isolation:type_name -> yardhasp.record.v1.Isolation
-	16, // 16: yardhasp.service.v1.PlanResponse.live:type_name -> yardhasp.service.v1.Path
-	23, // 17: yardhasp.service.v1.PlanResponse.stores:type_name -> yardhasp.service.v1.StoreView
-	24, // 18: yardhasp.service.v1.PlanResponse.proofs:type_name -> yardhasp.service.v1.ProofView
-	16, // 19: yardhasp.service.v1.PlanResponse.cannot_cut:type_name -> yardhasp.service.v1.Path
-	18, // 20: yardhasp.service.v1.PlanResponse.lines:type_name -> yardhasp.service.v1.LineView
-	16, // 21: yardhasp.service.v1.ZoneNow.path:type_name -> yardhasp.service.v1.Path
-	35, // 22: yardhasp.service.v1.GetEnergyNowResponse.as_of:type_name -> yardhasp.record.v1.AsOf
-	20, // 23: yardhasp.service.v1.GetEnergyNowResponse.zones:type_name -> yardhasp.service.v1.ZoneNow
-	21, // 24: yardhasp.service.v1.GetEnergyNowResponse.nodes:type_name -> yardhasp.service.v1.NodeNow
-	39, // 25: yardhasp.service.v1.StoreView.medium:type_name -> yardhasp.record.v1.Medium
-	39, // 26: yardhasp.service.v1.ProofView.medium:type_name -> yardhasp.record.v1.Medium
-	40, // 27: yardhasp.service.v1.ProofView.kind:type_name -> yardhasp.record.v1.ReadingKind
-	35, // 28: yardhasp.service.v1.GetDrawingResponse.as_of:type_name -> yardhasp.record.v1.AsOf
-	3,  // 29: yardhasp.service.v1.LedgerService.Submit:input_type -> yardhasp.service.v1.SubmitRequest
-	5,  // 30: yardhasp.service.v1.LedgerService.GetReceipt:input_type -> yardhasp.service.v1.GetReceiptRequest
-	7,  // 31: yardhasp.service.v1.LedgerService.GetPanel:input_type -> yardhasp.service.v1.GetPanelRequest
-	9,  // 32: yardhasp.service.v1.LedgerService.GetBoard:input_type -> yardhasp.service.v1.GetBoardRequest
-	11, // 33: yardhasp.service.v1.LedgerService.GetJob:input_type -> yardhasp.service.v1.GetJobRequest
-	13, // 34: yardhasp.service.v1.LedgerService.Watch:input_type -> yardhasp.service.v1.WatchRequest
-	15, // 35: yardhasp.service.v1.LedgerService.Plan:input_type -> yardhasp.service.v1.PlanRequest
-	19, // 36: yardhasp.service.v1.LedgerService.GetEnergyNow:input_type -> yardhasp.service.v1.GetEnergyNowRequest
-	25, // 37: yardhasp.service.v1.LedgerService.GetDrawing:input_type -> yardhasp.service.v1.GetDrawingRequest
-	27, // 38: yardhasp.service.v1.LedgerService.Export:input_type -> yardhasp.service.v1.ExportRequest
-	29, // 39: yardhasp.service.v1.LedgerService.GetCheckpoint:input_type -> yardhasp.service.v1.GetCheckpointRequest
-	4,  // 40: yardhasp.service.v1.LedgerService.Submit:output_type -> yardhasp.service.v1.SubmitResponse
-	6,  // 41: yardhasp.service.v1.LedgerService.GetReceipt:output_type -> yardhasp.service.v1.GetReceiptResponse
-	8,  // 42: yardhasp.service.v1.LedgerService.GetPanel:output_type -> yardhasp.service.v1.GetPanelResponse
-	10, // 43: yardhasp.service.v1.LedgerService.GetBoard:output_type -> yardhasp.service.v1.GetBoardResponse
-	12, // 44: yardhasp.service.v1.LedgerService.GetJob:output_type -> yardhasp.service.v1.GetJobResponse
-	14, // 45: yardhasp.service.v1.LedgerService.Watch:output_type -> yardhasp.service.v1.WatchResponse
-	17, // 46: yardhasp.service.v1.LedgerService.Plan:output_type -> yardhasp.service.v1.PlanResponse
-	22, // 47: yardhasp.service.v1.LedgerService.GetEnergyNow:output_type -> yardhasp.service.v1.GetEnergyNowResponse
-	26, // 48: yardhasp.service.v1.LedgerService.GetDrawing:output_type -> yardhasp.service.v1.GetDrawingResponse
-	28, // 49: yardhasp.service.v1.LedgerService.Export:output_type -> yardhasp.service.v1.ExportResponse
-	30, // 50: yardhasp.service.v1.LedgerService.GetCheckpoint:output_type -> yardhasp.service.v1.GetCheckpointResponse
-	40, // [40:51] is the sub-list for method output_type
-	29, // [29:40] is the sub-list for method input_type
-	29, // [29:29] is the sub-list for extension type_name
-	29, // [29:29] is the sub-list for extension extendee
-	0,  // [0:29] is the sub-list for field type_name
+	31, // 1: yardhasp.service.v1.Receipt.means:type_name -> yardhasp.record.v1.Finding
+	32, // 2: yardhasp.service.v1.Receipt.grant:type_name -> yardhasp.record.v1.Grant
+	33, // 3: yardhasp.service.v1.Receipt.outcome:type_name -> yardhasp.record.v1.Outcome
+	2,  // 4: yardhasp.service.v1.SubmitResponse.receipt:type_name -> yardhasp.service.v1.Receipt
+	2,  // 5: yardhasp.service.v1.GetReceiptResponse.receipt:type_name -> yardhasp.service.v1.Receipt
+	34, // 6: yardhasp.service.v1.GetPanelResponse.position:type_name -> yardhasp.record.v1.Position
+	35, // 7: yardhasp.service.v1.GetPanelResponse.moved:type_name -> yardhasp.record.v1.Moved
+	31, // 8: yardhasp.service.v1.GetPanelResponse.means:type_name -> yardhasp.record.v1.Finding
+	36, // 9: yardhasp.service.v1.GetPanelResponse.as_of:type_name -> yardhasp.record.v1.AsOf
+	31, // 10: yardhasp.service.v1.GetPanelResponse.against:type_name -> yardhasp.record.v1.Finding
+	0,  // 11: yardhasp.service.v1.GetBoardRequest.consistency:type_name -> yardhasp.service.v1.Consistency
+	37, // 12: yardhasp.service.v1.GetBoardResponse.board:type_name -> yardhasp.record.v1.Board
+	0,  // 13: yardhasp.service.v1.GetJobRequest.consistency:type_name -> yardhasp.service.v1.Consistency
+	38, // 14: yardhasp.service.v1.GetJobResponse.job:type_name -> yardhasp.record.v1.JobView
+	33, // 15: yardhasp.service.v1.WatchResponse.outcome:type_name -> yardhasp.record.v1.Outcome
+	39, // 16: yardhasp.service.v1.PlanRequest.isolation:type_name -> yardhasp.record.v1.Isolation
+	36, // 17: yardhasp.service.v1.PlanResponse.as_of:type_name -> yardhasp.record.v1.AsOf
+	39, // 18: yardhasp.service.v1.PlanResponse.isolation:type_name -> yardhasp.record.v1.Isolation
+	16, // 19: yardhasp.service.v1.PlanResponse.live:type_name -> yardhasp.service.v1.Path
+	23, // 20: yardhasp.service.v1.PlanResponse.stores:type_name -> yardhasp.service.v1.StoreView
+	24, // 21: yardhasp.service.v1.PlanResponse.proofs:type_name -> yardhasp.service.v1.ProofView
+	16, // 22: yardhasp.service.v1.PlanResponse.cannot_cut:type_name -> yardhasp.service.v1.Path
+	18, // 23: yardhasp.service.v1.PlanResponse.lines:type_name -> yardhasp.service.v1.LineView
+	16, // 24: yardhasp.service.v1.ZoneNow.path:type_name -> yardhasp.service.v1.Path
+	36, // 25: yardhasp.service.v1.GetEnergyNowResponse.as_of:type_name -> yardhasp.record.v1.AsOf
+	20, // 26: yardhasp.service.v1.GetEnergyNowResponse.zones:type_name -> yardhasp.service.v1.ZoneNow
+	21, // 27: yardhasp.service.v1.GetEnergyNowResponse.nodes:type_name -> yardhasp.service.v1.NodeNow
+	40, // 28: yardhasp.service.v1.StoreView.medium:type_name -> yardhasp.record.v1.Medium
+	40, // 29: yardhasp.service.v1.ProofView.medium:type_name -> yardhasp.record.v1.Medium
+	41, // 30: yardhasp.service.v1.ProofView.kind:type_name -> yardhasp.record.v1.ReadingKind
+	36, // 31: yardhasp.service.v1.GetDrawingResponse.as_of:type_name -> yardhasp.record.v1.AsOf
+	3,  // 32: yardhasp.service.v1.LedgerService.Submit:input_type -> yardhasp.service.v1.SubmitRequest
+	5,  // 33: yardhasp.service.v1.LedgerService.GetReceipt:input_type -> yardhasp.service.v1.GetReceiptRequest
+	7,  // 34: yardhasp.service.v1.LedgerService.GetPanel:input_type -> yardhasp.service.v1.GetPanelRequest
+	9,  // 35: yardhasp.service.v1.LedgerService.GetBoard:input_type -> yardhasp.service.v1.GetBoardRequest
+	11, // 36: yardhasp.service.v1.LedgerService.GetJob:input_type -> yardhasp.service.v1.GetJobRequest
+	13, // 37: yardhasp.service.v1.LedgerService.Watch:input_type -> yardhasp.service.v1.WatchRequest
+	15, // 38: yardhasp.service.v1.LedgerService.Plan:input_type -> yardhasp.service.v1.PlanRequest
+	19, // 39: yardhasp.service.v1.LedgerService.GetEnergyNow:input_type -> yardhasp.service.v1.GetEnergyNowRequest
+	25, // 40: yardhasp.service.v1.LedgerService.GetDrawing:input_type -> yardhasp.service.v1.GetDrawingRequest
+	27, // 41: yardhasp.service.v1.LedgerService.Export:input_type -> yardhasp.service.v1.ExportRequest
+	29, // 42: yardhasp.service.v1.LedgerService.GetCheckpoint:input_type -> yardhasp.service.v1.GetCheckpointRequest
+	4,  // 43: yardhasp.service.v1.LedgerService.Submit:output_type -> yardhasp.service.v1.SubmitResponse
+	6,  // 44: yardhasp.service.v1.LedgerService.GetReceipt:output_type -> yardhasp.service.v1.GetReceiptResponse
+	8,  // 45: yardhasp.service.v1.LedgerService.GetPanel:output_type -> yardhasp.service.v1.GetPanelResponse
+	10, // 46: yardhasp.service.v1.LedgerService.GetBoard:output_type -> yardhasp.service.v1.GetBoardResponse
+	12, // 47: yardhasp.service.v1.LedgerService.GetJob:output_type -> yardhasp.service.v1.GetJobResponse
+	14, // 48: yardhasp.service.v1.LedgerService.Watch:output_type -> yardhasp.service.v1.WatchResponse
+	17, // 49: yardhasp.service.v1.LedgerService.Plan:output_type -> yardhasp.service.v1.PlanResponse
+	22, // 50: yardhasp.service.v1.LedgerService.GetEnergyNow:output_type -> yardhasp.service.v1.GetEnergyNowResponse
+	26, // 51: yardhasp.service.v1.LedgerService.GetDrawing:output_type -> yardhasp.service.v1.GetDrawingResponse
+	28, // 52: yardhasp.service.v1.LedgerService.Export:output_type -> yardhasp.service.v1.ExportResponse
+	30, // 53: yardhasp.service.v1.LedgerService.GetCheckpoint:output_type -> yardhasp.service.v1.GetCheckpointResponse
+	43, // [43:54] is the sub-list for method output_type
+	32, // [32:43] is the sub-list for method input_type
+	32, // [32:32] is the sub-list for extension type_name
+	32, // [32:32] is the sub-list for extension extendee
+	0,  // [0:32] is the sub-list for field type_name
 }
 
 func init() { file_yardhasp_service_v1_ledger_proto_init() }
