@@ -78,7 +78,7 @@ func TestCosignedByTheWrongPeople(t *testing.T) {
 		{"a lone act with a second signature", "nia", actPoint("stonebend/mcc-1/new"), k("nia", "oskar"), "BAD_SIGNATURE"},
 	} {
 		before := w.s.Clone()
-		w.refusedWith(w.signedBy(w.record(c.signer, c.act), c.keys...), c.code)
+		w.refusedWithText(w.signedBy(w.record(c.signer, c.act), c.keys...), c.code)
 		for _, h := range []string{lena, ravi, lost} {
 			if w.s.Holds[h] == nil || !w.s.Holds[h].Active() || w.s.Holds[h].Holder != before.Holds[h].Holder {
 				t.Errorf("%s: the lock %s changed", c.how, h)

@@ -36,7 +36,7 @@ func TestWalkdownLeftLying(t *testing.T) {
 		if ahead > 0 {
 			code = "CLOCK_DOUBT"
 		}
-		w.refusedWith(w.signedBy(r, w.keys["nia"], w.keys["ines"], key("second disk")), code)
+		w.refusedWithText(w.signedBy(r, w.keys["nia"], w.keys["ines"], key("second disk")), code)
 		w.must(w.recoverWith(w.walkdown("second disk"), w.keys["nia"], w.keys["ines"], key("second disk")))
 	}
 }

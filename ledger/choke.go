@@ -1,13 +1,46 @@
 package ledger
 
 import (
-	"fmt"
 	"slices"
 
+	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
 const chokeClause = "1910.272(q)(1)"
+
+var chokeKinds = []Kind{
+	kind((*recordv1.Record).GetFoundChoked, Kind{Name: "found_choked", Called: "found choked", Class: Protects, May: anybody(), Clause: chokeClause, By: ByPerson, With: alone,
+		Way: ThroughJournal, Home: AtZone, Elsewhere: TakenElsewhere, Panel: AnyWhere, Outbox: MayNotWait, LowDisk: TakenOnLowDisk, Training: NoTraining},
+		func(f *recordv1.FoundChoked) About { return About{Zone: f.GetWhere()} },
+		func(f *fields, a *recordv1.FoundChoked) {
+			f.place("where", a.GetWhere())
+			f.optionalText("seen", a.GetSeen())
+		},
+		(*step).foundChoked),
+	kind((*recordv1.Record).GetClearChoke, Kind{Name: "clear_choke", Called: "choke cleared", Class: Lifts, May: whoHas(authorised, supervisor), Clause: chokeClause, By: ByPerson, With: alone,
+		Way: ThroughJournal, Home: AtRecord, Elsewhere: TakenElsewhere, Panel: AnyWhere, Outbox: MayNotWait, LowDisk: TakenOnLowDisk, Training: NoTraining},
+		func(c *recordv1.ClearChoke) About { return About{Record: c.GetChoke()} },
+		func(f *fields, a *recordv1.ClearChoke) {
+			f.refText("choke", a.GetChoke())
+			f.text("how", a.GetHow())
+		},
+		(*step).clearChoke),
+}
+
+var (
+	// Choked stands until the grain is dug out; how is "choked" or "fed-with-grain".
+	Choked = code.New("CHOKED", code.Row{Args: "where record how:word seen:text", Clause: chokeClause, Who: "authorised-supervisor", Next: "yardhasp clear-choke {record} --dug-out"})
+	// ChokeNotDrawn: a choke where no drawing shows a zone.
+	ChokeNotDrawn = code.New("CHOKE_NOT_DRAWN", code.Row{Args: "where", Clause: chokeClause})
+	UnknownChoke  = code.New("UNKNOWN_CHOKE", code.Row{Args: "record", Who: "the-signer", Next: "yardhasp board", Answer: code.Unknown})
+	NotDugOut     = code.New("NOT_DUG_OUT", code.Row{Args: "where record", Clause: chokeClause, Who: "authorised-supervisor", Next: "yardhasp clear-choke {record} --dug-out"})
+	// ChokeNotSeen: cleared before the choke was known where that was written.
+	ChokeNotSeen = code.New("CHOKE_NOT_SEEN", code.Row{Args: "where record", Clause: chokeClause, Who: "the-signer", Next: "yardhasp clear-choke {record} --dug-out"})
+	ChokeCleared = code.New("CHOKE_CLEARED", code.Row{Args: "where person how:text"})
+	// VoidByChoke is why a request ended.
+	VoidByChoke = code.New("VOID_BY_CHOKE", code.Row{Args: "where"})
+)
 
 // Choke is a leg that is choked, or that grain was fed into, until it is dug out.
 type Choke struct {
@@ -20,12 +53,13 @@ type Choke struct {
 	At    Mark     `json:"at"`
 }
 
-func (c *Choke) text() string {
-	how := "CHOKED"
+// finding says what is choked: never jog a choked leg to free it.
+func (c *Choke) finding() *recordv1.Finding {
+	how := "choked"
 	if c.Fed {
-		how = "FED WITH GRAIN"
+		how = "fed-with-grain"
 	}
-	return fmt.Sprintf("%s: %s (%s)%s: never jog a choked leg to free it", how, c.Where, c.Ref, why(c.Seen))
+	return Choked.About(c.Where, c.Where, c.Ref, how, c.Seen)
 }
 
 // foundChoked is never refused; every open request that reaches the place is void.
@@ -34,13 +68,13 @@ func (x *step) foundChoked(f *recordv1.FoundChoked) {
 	c := &Choke{Ref: x.out.Ref, Where: f.GetWhere(), Zones: s.zonesAt(f.GetWhere()), Fed: f.GetFed(), Seen: f.GetSeen(), At: x.mark}
 	s.Chokes[c.Ref] = c
 	if len(c.Zones) == 0 {
-		x.flag("NOT_DRAWN", c.Where, "no current drawing shows a zone there: every test and every start is refused until it is cleared", chokeClause)
+		x.note(ChokeNotDrawn, c.Where, c.Where)
 	}
-	s.alarm("CHOKED", c.Ref, c.text(), x.mark)
-	x.change("%s", c.text())
+	s.raise(c.Ref, c.finding(), x.mark)
+	x.out.Did = append(x.out.Did, c.finding())
 	for _, id := range sorted(s.Reqs) {
 		if q := s.Reqs[id]; q.open() && s.Turns(c, q.Points) {
-			s.void(q, c.Where+" was found choked", x)
+			x.void(q, VoidByChoke.About(q.ID, c.Where))
 		}
 	}
 }
@@ -49,15 +83,15 @@ func (x *step) clearChoke(r *recordv1.ClearChoke) {
 	c := x.s.Chokes[r.GetChoke()]
 	switch {
 	case c == nil:
-		x.refuse("UNKNOWN_CHOKE", r.GetChoke(), "nothing choked is recorded under this reference", "read the reference on the board again", x.who.ID, "")
+		x.deny(UnknownChoke, r.GetChoke(), r.GetChoke())
 	case !r.GetDugOut():
-		x.refuse("NOT_DUG_OUT", c.Where, "it is not said that the grain was dug out by hand", "dig it out under locks, then record it", "authorised employee or supervisor", chokeClause)
+		x.deny(NotDugOut, c.Where, c.Where, c.Ref)
 	case !c.At.before(x.mark):
-		x.refuse("NOT_SEEN", c.Where, "this was written, or the grain dug out, before the choke was known there", "look again and clear it again", x.who.ID, chokeClause)
+		x.deny(ChokeNotSeen, c.Where, c.Where, c.Ref)
 	default:
 		delete(x.s.Chokes, c.Ref)
-		x.s.clearAlarm("CHOKED", c.Ref)
-		x.change("%s dug out by hand, says %s: %s", c.Where, x.who.ID, r.GetHow())
+		x.s.lower(Choked, c.Ref)
+		x.did(ChokeCleared, c.Where, c.Where, x.who.ID, r.GetHow())
 	}
 }
 
@@ -99,18 +133,18 @@ func (s *State) chokeConditions(points []string) []*recordv1.Finding {
 	var cs []*recordv1.Finding
 	for _, ref := range sorted(s.Chokes) {
 		if c := s.Chokes[ref]; s.Turns(c, points) {
-			cs = append(cs, cond("CHOKED", c.Where, c.text(), "dig it out by hand under locks, then an authorised employee or supervisor records it", "authorised employee or supervisor", chokeClause))
+			cs = append(cs, c.finding())
 		}
 	}
 	return cs
 }
 
-// chokesFor lists in words what is choked in a job's zone, or is reached by its plan.
-func (s *State) chokesFor(j *Job) []string {
-	var out []string
+// chokesFor lists what is choked in a job's zone, or is reached by its plan.
+func (s *State) chokesFor(j *Job) []*recordv1.Finding {
+	var out []*recordv1.Finding
 	for _, ref := range sorted(s.Chokes) {
 		if c := s.Chokes[ref]; slices.Contains(s.zonesAt(c.Where), j.Zone) || c.Where == j.Zone || s.Turns(c, j.Plan) {
-			out = append(out, c.text())
+			out = append(out, c.finding())
 		}
 	}
 	return out

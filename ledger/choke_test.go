@@ -1,9 +1,10 @@
 package ledger_test
 
 import (
-	"strings"
 	"testing"
 
+	"yardhasp/ledger"
+	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
@@ -26,12 +27,12 @@ func TestNeverJogAChokedLeg(t *testing.T) {
 			o := ask("jog-1")
 			w.refusedWith(o, "CHOKED")
 			for _, c := range o.GetConditions() {
-				if c.GetCode() == "CHOKED" && (c.GetClause() != "1910.272(q)(1)" || !strings.Contains(c.GetText(), "never jog a choked leg to free it")) {
+				if code.Is(c, ledger.Choked) && code.ClauseOf(c) != "1910.272(q)(1)" {
 					t.Errorf("the refusal says %v", c)
 				}
 			}
-			if v := w.s.JobView("boot-1", w.now); len(v.GetChokes()) != 1 || !strings.Contains(v.GetChokes()[0], where) {
-				t.Errorf("the job shows %v", v.GetChokes())
+			if v := w.s.JobView("boot-1", w.now); !has(v.GetChoked(), ledger.Choked, where) {
+				t.Errorf("the job shows %v", v.GetChoked())
 			}
 			if len(w.s.StartConditions(w.s.Jobs["boot-1"])) > 0 && has(w.s.StartConditions(w.s.Jobs["boot-1"]), "CHOKED", "") {
 				t.Error("digging it out is work, and the choke refuses it")
@@ -41,7 +42,7 @@ func TestNeverJogAChokedLeg(t *testing.T) {
 			w.refusedWith(w.journal("stonebend", "ravi", actClearChoke("stonebend/1/9999", true)), "UNKNOWN_CHOKE")
 			w.must(w.journal("stonebend", "ravi", actClearChoke(choke, true)))
 			w.must(ask("jog-2"))
-			if v := w.s.JobView("boot-1", w.now); len(v.GetChokes()) > 0 || strings.Contains(strings.Join(w.board().GetAlarms(), " "), "CHOKED") {
+			if v := w.s.JobView("boot-1", w.now); len(v.GetChoked()) > 0 || code.Has(w.board().GetRaised(), ledger.Choked) {
 				t.Error("dug out, and shown as choked still")
 			}
 		}
@@ -68,7 +69,7 @@ func TestChokeAtTheEnergise(t *testing.T) {
 	w.must(w.journal("eastfork", "dov", actChoked("eastfork/leg-boot")))
 	w.must(w.journal("eastfork", "dov", actChoked("eastfork/leg")))
 	w.must(w.direct("mara", actRequest("start-2", "boot-1", w.now+1e7, feeder, control)))
-	if o := w.must(w.journal("eastfork", "dov", actChoked("eastfork/no-such"))); !flagged(o, "NOT_DRAWN") {
+	if o := w.must(w.journal("eastfork", "dov", actChoked("eastfork/no-such"))); !flagged(o, ledger.ChokeNotDrawn) {
 		t.Error("a choke on no drawing is not flagged")
 	}
 	w.refusedWith(w.direct("mara", actRequest("start-3", "boot-1", w.now+1e7, feeder, control)), "CHOKED")

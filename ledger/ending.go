@@ -1,6 +1,10 @@
 package ledger
 
-import "slices"
+import (
+	"slices"
+
+	recordv1 "yardhasp/proto/yardhasp/record/v1"
+)
 
 // alarm adds what everybody must see. One of the same code and subject is not
 // added twice: it takes the newer text.
@@ -48,4 +52,12 @@ func (s *State) prune() {
 		}
 		s.Ended = slices.Delete(s.Ended, 0, 1)
 	}
+}
+
+// appendTo: to go, with the texts.
+func (a Alarm) appendTo(texts []string, fs []*recordv1.Finding) ([]string, []*recordv1.Finding) {
+	if a.Finding != nil {
+		return texts, append(fs, a.Finding)
+	}
+	return append(texts, a.Text), fs
 }

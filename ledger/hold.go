@@ -30,8 +30,8 @@ type Hold struct {
 	Stood    string `json:"stood,omitempty"`
 	StoodFor uint64 `json:"stood_for,omitempty"`
 	// Off is when it ended; How says by what.
-	Off   Mark             `json:"off"`
-	How   string           `json:"how,omitempty"`
+	Off   Mark                `json:"off"`
+	How   string              `json:"how,omitempty"`
 	Flags []*recordv1.Finding `json:"flags,omitempty"`
 	// Equipment: a yard's own lock, nobody's; Review is when it is looked at again.
 	Equipment bool     `json:"equipment,omitempty"`

@@ -85,7 +85,7 @@ func TestHotWorkConditions(t *testing.T) {
 			c.form(h)
 		}
 		o := w.issueHot("weld-1", h)
-		w.refusedWith(o, c.code)
+		w.refusedWithText(o, c.code)
 		for _, u := range o.GetConditions() {
 			if u.GetWho() == "" || u.GetClause() == "" {
 				t.Errorf("%s: %s says neither who nor by which clause", c.name, u.GetCode())

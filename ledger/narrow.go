@@ -47,7 +47,7 @@ func (x *step) narrowZone(n *recordv1.NarrowZone) {
 	}
 	for _, ref := range sorted(s.Chokes) {
 		if c := s.Chokes[ref]; s.Turns(c, n.GetPoints()) {
-			x.refuse("CHOKED", c.Where, c.text(), "dig it out by hand under locks, and record it", "authorised employee or supervisor", chokeClause)
+			x.out.Conditions = append(x.out.Conditions, c.finding())
 		}
 	}
 	x.narrowUnsure(zone, n.GetPoints())

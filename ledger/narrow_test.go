@@ -105,7 +105,7 @@ func TestNarrowRefused(t *testing.T) {
 			if c.so != nil {
 				c.so(w)
 			}
-			w.refusedWith(w.journal("stonebend", c.by, c.act), c.code)
+			w.refusedWithText(w.journal("stonebend", c.by, c.act), c.code)
 			if !slices.Contains(w.s.Reach[zone], control) {
 				t.Error("a refused record narrowed the zone")
 			}

@@ -6,19 +6,7 @@ import (
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-// Class says what happens to an act whose signer may not do it.
-type Class int
-
-const (
-	// Protects: takes effect whoever signed it; a broken rule becomes a flag.
-	Protects Class = iota
-	// Asserts: recorded whoever signed it, but counts only from one who may.
-	Asserts
-	// Lifts: refused unless the signer may do it and every condition is met.
-	Lifts
-)
-
-// Permit is one row of the table of who may do what.
+// Permit is one row of the table of who may do what. To go: see Kind.
 type Permit struct {
 	Kind  string
 	Class Class
@@ -178,17 +166,4 @@ func ParseRole(word string) (recordv1.Role, bool) {
 		}
 	}
 	return recordv1.Role_ROLE_UNSPECIFIED, false
-}
-
-// KindOf names the act of a record, "lock"; empty when it has none.
-func KindOf(r *recordv1.Record) string {
-	if r == nil {
-		return ""
-	}
-	m := r.ProtoReflect()
-	fd := m.WhichOneof(m.Descriptor().Oneofs().ByName("act"))
-	if fd == nil {
-		return ""
-	}
-	return string(fd.Name())
 }

@@ -171,7 +171,7 @@ func TestBinEntryConditions(t *testing.T) {
 				by = "tomas"
 			}
 			o := w.direct(by, actIssueBin("in-1", binJob, w.now+240*minute, b))
-			w.refusedWith(o, c.code)
+			w.refusedWithText(o, c.code)
 			for _, u := range o.GetConditions() {
 				if u.GetCode() != c.code || u.GetClause() != c.clause || u.GetWho() == "" || u.GetRemedy() == "" {
 					t.Errorf("refused with %s (%s, who %q, remedy %q): want %s (%s) alone", u.GetCode(), u.GetClause(), u.GetWho(), u.GetRemedy(), c.code, c.clause)
@@ -199,7 +199,7 @@ func TestAllAtOnce(t *testing.T) {
 	w, _ := isolatedBin(t)
 	o := w.direct("nia", actIssueBin("in-1", binJob, w.now+13*60*minute, &recordv1.BinEntry{FromAbove: true, SweepRunning: true}))
 	for _, code := range []string{"TOO_LONG", "NO_ENTRANT", "SWEEP_RUNNING", "WALKING_DOWN", "NOT_LOOKED", "VENTILATION", "NO_LINE", "RESCUE", "AIR_NOT_TESTED", "NO_OBSERVER"} {
-		w.refusedWith(o, code)
+		w.refusedWithText(o, code)
 	}
 }
 

@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strings"
 
+	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
@@ -21,7 +22,9 @@ type ReqState struct {
 	Kind      recordv1.RequestKind  `json:"kind,omitempty"`
 	Deadline  int64                 `json:"deadline"`
 	By        Mark                  `json:"by"`
-	Why       string                `json:"why,omitempty"`
+	Why       string                `json:"why,omitempty"` // to go
+	// Because is why it ended without being done.
+	Because *recordv1.Finding `json:"because,omitempty"`
 }
 
 func (q *ReqState) open() bool {
@@ -330,6 +333,17 @@ func (s *State) void(q *ReqState, why string, x *step) {
 	s.end("request", q.ID)
 	x.change("request %s is void: %s", q.ID, why)
 }
+
+// void ends an open request because the world changed. Points already energised
+// stay live.
+func (x *step) void(q *ReqState, because *recordv1.Finding) {
+	q.State, q.Because = recordv1.RequestState_REQUEST_STATE_VOID, because
+	x.s.end("request", q.ID)
+	x.did(RequestVoid, q.ID, q.ID, because)
+}
+
+// RequestVoid: an open request ended because the world changed.
+var RequestVoid = code.New("REQUEST_VOID", code.Row{Args: "request because:why"})
 
 func (x *step) withdraw(w *recordv1.Withdraw) {
 	q := x.s.Reqs[w.GetRequest()]

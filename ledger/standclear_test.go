@@ -183,7 +183,7 @@ func TestTestRefused(t *testing.T) {
 		t.Run(c.name, func(t *testing.T) {
 			w, holds := ready(t)
 			c.spoil(w, holds)
-			w.refusedWith(w.direct("mara", actTest("jog-1", "boot-1", w.now+1e7, feeder, control)), c.code)
+			w.refusedWithText(w.direct("mara", actTest("jog-1", "boot-1", w.now+1e7, feeder, control)), c.code)
 		})
 	}
 }

@@ -186,8 +186,10 @@ type State struct {
 type Alarm struct {
 	Code    string `json:"code"`
 	Subject string `json:"subject"`
-	Text    string `json:"text"`
-	At      Mark   `json:"at"`
+	Text    string `json:"text,omitempty"` // to go
+	// Finding is what is said.
+	Finding *recordv1.Finding `json:"finding,omitempty"`
+	At      Mark              `json:"at"`
 }
 
 type ending struct {

@@ -61,7 +61,7 @@ func (s *State) RequestView(id string) *recordv1.RequestView {
 	}
 	v := &recordv1.RequestView{Id: q.ID, Job: q.Job, Requester: q.By.By, Points: q.Points, State: q.State, Involved: q.Involved,
 		Confirmed: slices.Clone(q.Attested), Energised: slices.Clone(q.Energised), DeadlineUnixMs: q.Deadline, Why: q.Why,
-		Kind: q.Kind, Index: q.By.Index}
+		Kind: q.Kind, Index: q.By.Index, Because: q.Because}
 	if q.Test() && q.open() {
 		for _, h := range s.notClear(q) {
 			v.NotClear = append(v.NotClear, h.Ref)
@@ -109,11 +109,11 @@ func (s *State) JobView(id string, at int64) *recordv1.JobView {
 	}
 	for _, a := range s.Alarms {
 		if f := j.Found[a.Subject]; a.Subject == id || f != nil || a.Code == "FOUND_STARTED" || s.owedOn(j, a.Subject) || s.permitAlarmOf(j, a) || slices.Contains(j.Plan, a.Subject) {
-			v.Alarms = append(v.Alarms, a.Text)
+			v.Alarms, v.Raised = a.appendTo(v.Alarms, v.Raised)
 		}
 	}
 	v.Alarms = append(v.Alarms, s.overdue(at, func(h *Hold) bool { return overlap(s.Covers(h), j.Plan) })...)
-	v.Chokes = s.chokesFor(j)
+	v.Choked = s.chokesFor(j)
 	for _, y := range s.drawingsOf(j) {
 		if d := s.Plans[y]; d != nil {
 			v.Drawings = append(v.Drawings, fmt.Sprintf("%s revision %d", y, d.Revision))
@@ -136,7 +136,7 @@ func (s *State) Board(yard string, at int64) *recordv1.Board {
 		return yard == "" || slices.ContainsFunc(ids, func(id string) bool { return YardOf(id) == yard })
 	}
 	for _, a := range s.Alarms {
-		b.Alarms = append(b.Alarms, a.Text)
+		b.Alarms, b.Raised = a.appendTo(b.Alarms, b.Raised)
 	}
 	b.Alarms = append(b.Alarms, s.overdue(at, func(*Hold) bool { return true })...)
 	for _, id := range sorted(s.Locks) {

@@ -10,6 +10,7 @@ import (
 	"google.golang.org/protobuf/proto"
 
 	"yardhasp/ledger"
+	"yardhasp/ledger/code"
 	"yardhasp/ledger/seal"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
@@ -202,13 +203,13 @@ func (w *world) join(id, address string) []byte {
 }
 
 // refusedWith fails unless the outcome is a refusal that lists the code.
-func (w *world) refusedWith(o *recordv1.Outcome, code string) {
+func (w *world) refusedWith(o *recordv1.Outcome, c code.Code) {
 	w.t.Helper()
 	if o.GetAccepted() {
-		w.t.Fatalf("entry %d (%s) was accepted; want refused with %s", o.GetIndex(), o.GetKind(), code)
+		w.t.Fatalf("entry %d (%s) was accepted; want refused with %s", o.GetIndex(), o.GetKind(), c)
 	}
-	if !slices.ContainsFunc(o.GetConditions(), func(c *recordv1.Finding) bool { return c.GetCode() == code }) {
-		w.t.Fatalf("entry %d (%s) refused, but not with %s: %v", o.GetIndex(), o.GetKind(), code, codes(o))
+	if !code.Has(o.GetConditions(), c) {
+		w.t.Fatalf("entry %d (%s) refused, but not with %s: %v", o.GetIndex(), o.GetKind(), c, codes(o))
 	}
 }
 
@@ -220,13 +221,11 @@ func codes(o *recordv1.Outcome) []string {
 	return out
 }
 
-func flagged(o *recordv1.Outcome, code string) bool {
-	return slices.ContainsFunc(o.GetFlags(), func(f *recordv1.Finding) bool { return f.GetCode() == code })
-}
+func flagged[C ~string](o *recordv1.Outcome, c C) bool { return code.Has(o.GetFlags(), code.Code(c)) }
 
-func has(cs []*recordv1.Finding, code, subject string) bool {
-	return slices.ContainsFunc(cs, func(c *recordv1.Finding) bool {
-		return c.GetCode() == code && (subject == "" || c.GetSubject() == subject)
+func has[C ~string](cs []*recordv1.Finding, c C, subject string) bool {
+	return slices.ContainsFunc(cs, func(f *recordv1.Finding) bool {
+		return code.Is(f, code.Code(c)) && (subject == "" || f.GetSubject() == subject)
 	})
 }
 
@@ -301,4 +300,10 @@ func actShutDown(job string) *recordv1.Record {
 
 func actStored(job, store string) *recordv1.Record {
 	return &recordv1.Record{Act: &recordv1.Record_StoredReleased{StoredReleased: &recordv1.StoredReleased{Job: job, Store: store, How: "belt clamp set"}}}
+}
+
+// refusedWithText is for tables that hold codes as text.
+func (w *world) refusedWithText(o *recordv1.Outcome, c string) {
+	w.t.Helper()
+	w.refusedWith(o, code.Code(c))
 }

@@ -1,0 +1,231 @@
+package ledger
+
+import (
+	"fmt"
+	"reflect"
+
+	recordv1 "yardhasp/proto/yardhasp/record/v1"
+)
+
+// Kind is one row of the table of kinds: all that is particular to one kind of
+// record. Its row stands in the file of its subject; every list of kinds, here and
+// in the replica, the client and the commands, is read from the rows. No cell may
+// be left out: the program then does not start, and says which.
+type Kind struct {
+	// Name is that of the act in the contract: "box_add".
+	Name string
+	// Called is what people call it: "box put".
+	Called string
+	Class  Class
+	May    May
+	// Clause it comes from; noClause for a rule of our own.
+	Clause string
+	By     By
+	With   Countersigners
+	Way    Way
+	Home   Home
+	// Elsewhere says whether the journal of another yard than its home takes it.
+	Elsewhere Elsewhere
+	Panel     Panel
+	Outbox    Outbox
+	LowDisk   LowDisk
+	Training  Training
+	// About is what the act names.
+	About func(*recordv1.Record) About
+	// Shape checks the act's fields; it looks at no state.
+	Shape func(*fields, *recordv1.Record)
+	// Apply is the rule.
+	Apply func(*step)
+}
+
+// Class says what happens to an act whose signer may not do it.
+type Class int
+
+const (
+	// Protects: takes effect whoever signed it; a broken rule becomes a flag.
+	Protects Class = iota + 1
+	// Asserts: recorded whoever signed it, but counts only from one who may.
+	Asserts
+	// Lifts: refused unless the signer may do it and every condition is met.
+	Lifts
+)
+
+// By says whose key signs first.
+type By int
+
+const (
+	// ByPerson: an enrolled person.
+	ByPerson By = iota + 1
+	// ByNewcomer: whoever redeems an invitation.
+	ByNewcomer
+	// ByReplica: the replica of a yard.
+	ByReplica
+)
+
+// Countersigners says who signs a record beside its signer: the people that the
+// signed bytes name, in the order of their signatures, and the new key that the
+// record brings in, which signs last; nil where there is none (decisions.md 21).
+type Countersigners func(*recordv1.Record) (people []string, newKey []byte)
+
+// alone: nobody signs beside the signer.
+func alone(*recordv1.Record) ([]string, []byte) { return nil, nil }
+
+// Way is how a record reaches the ledger.
+type Way int
+
+const (
+	// Direct: straight to the quorum.
+	Direct Way = iota + 1
+	// ThroughJournal: through the journal of a yard.
+	ThroughJournal
+)
+
+// Home says which of the things that a record names tells its home yard.
+type Home int
+
+const (
+	// AtNoYard: no yard's in particular.
+	AtNoYard Home = iota + 1
+	// AtPoint, AtBox, AtZone: that of the point, box or zone.
+	AtPoint
+	AtBox
+	AtZone
+	// AtJob: that of the zone of the job.
+	AtJob
+	// AtRecord: that of the record it names.
+	AtRecord
+)
+
+// Elsewhere says whether a journal of another yard takes a record.
+type Elsewhere int
+
+const (
+	// TakenElsewhere: any yard takes it.
+	TakenElsewhere Elsewhere = iota + 1
+	// HomeOnly: its home yard alone.
+	HomeOnly
+)
+
+// Panel says whether an act counts only as long as nothing happened at its point
+// since the panel was read: it is done again there, never sent later
+// (decisions.md 3).
+type Panel int
+
+const (
+	AnyWhere Panel = iota + 1
+	AtPanel
+)
+
+// Outbox says whether a signed record may wait on the machine of its signer until a
+// yard can be reached (decisions.md 15).
+type Outbox int
+
+const (
+	MayWait Outbox = iota + 1
+	MayNotWait
+)
+
+// LowDisk says whether a yard that is short of disk takes a record. What protects,
+// and what takes a permission or a key back, goes in; what gives permission, or
+// enlarges the ledger and can wait, does not (decisions.md 28).
+type LowDisk int
+
+const (
+	TakenOnLowDisk LowDisk = iota + 1
+	NotOnLowDisk
+)
+
+// Training says whether its signer's training as an authorised employee must be
+// current, 1910.147(c)(7)(i); it is flagged where it is not.
+type Training int
+
+const (
+	TrainingNeeded Training = iota + 1
+	NoTraining
+)
+
+// About is what an act names, as far as other lists need it.
+type About struct {
+	Point, Box, Zone, Job, Request string
+	// Record is the reference of the record that it is about, yard/epoch/number.
+	Record string
+	// Points are several points.
+	Points []string
+}
+
+// noClause stands where a rule is our own.
+const noClause = "our own rule"
+
+// kind makes a row from its cells and the four functions of its act.
+func kind[A any](get func(*recordv1.Record) A, k Kind, about func(A) About, shape func(*fields, A), apply func(*step, A)) Kind {
+	if about != nil {
+		k.About = func(r *recordv1.Record) About { return about(get(r)) }
+	}
+	if shape != nil {
+		k.Shape = func(f *fields, r *recordv1.Record) { shape(f, get(r)) }
+	}
+	if apply != nil {
+		k.Apply = func(x *step) { apply(x, get(x.rec)) }
+	}
+	return k
+}
+
+// table has every kind by name, in the order of the contract.
+var (
+	table   map[string]*Kind
+	ordered []*Kind
+)
+
+// Kinds lists every kind, in the order of the contract. Read it only.
+func Kinds() []*Kind { return ordered }
+
+// KindNamed is the row of a kind, nil when there is none.
+func KindNamed(name string) *Kind { return table[name] }
+
+// KindFor is the row of a record's kind, nil for a record without an act.
+func KindFor(r *recordv1.Record) *Kind { return table[KindOf(r)] }
+
+// KindOf names the act of a record, "lock"; empty when it has none.
+func KindOf(r *recordv1.Record) string {
+	if r == nil {
+		return ""
+	}
+	m := r.ProtoReflect()
+	fd := m.WhichOneof(m.Descriptor().Oneofs().ByName("act"))
+	if fd == nil {
+		return ""
+	}
+	return string(fd.Name())
+}
+
+// collect builds the table. Its error names the kind and the cell that is missing.
+func collect(rows []Kind) ([]*Kind, error) {
+	byName := map[string]*Kind{}
+	for i := range rows {
+		k := &rows[i]
+		v := reflect.ValueOf(*k)
+		for c := range v.NumField() {
+			if v.Field(c).IsZero() {
+				return nil, fmt.Errorf("kind %q (row %d): the cell %s is missing", k.Name, i+1, v.Type().Field(c).Name)
+			}
+		}
+		if byName[k.Name] != nil {
+			return nil, fmt.Errorf("kind %q has two rows", k.Name)
+		}
+		byName[k.Name] = k
+	}
+	var out []*Kind
+	acts := (&recordv1.Record{}).ProtoReflect().Descriptor().Oneofs().ByName("act").Fields()
+	for i := range acts.Len() {
+		name := string(acts.Get(i).Name())
+		if byName[name] == nil {
+			return nil, fmt.Errorf("kind %q of the contract has no row", name)
+		}
+		out = append(out, byName[name])
+		delete(byName, name)
+	}
+	for name := range byName {
+		return nil, fmt.Errorf("kind %q is not in the contract", name)
+	}
+	return out, nil
+}
