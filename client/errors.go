@@ -9,6 +9,7 @@ import (
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
 
+	"yardhasp/client/words"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
@@ -32,7 +33,7 @@ type Refused struct{ Outcome *recordv1.Outcome }
 func (e *Refused) Error() string {
 	var texts []string
 	for _, c := range e.Outcome.GetConditions() {
-		texts = append(texts, c.GetText())
+		texts = append(texts, words.English.Says(c))
 	}
 	return "refused: " + strings.Join(texts, "; ")
 }

@@ -12,6 +12,7 @@ import (
 
 	"golang.org/x/mod/sumdb/note"
 
+	"yardhasp/client/words"
 	"yardhasp/ledger"
 	"yardhasp/ledger/seal"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
@@ -88,7 +89,7 @@ func VerifyEach(r io.Reader, ledgerID []byte, each func(*ledger.Entry, *recordv1
 		}
 		// Nothing with a fault is ever let in, so the first one is where to look.
 		if f := e.Fault(); f != nil && suspect == "" {
-			suspect = fmt.Sprintf("; entry %d is the first that can't be right: %s", index, f.GetText())
+			suspect = fmt.Sprintf("; entry %d is the first that can't be right: %s", index, words.English.Says(f))
 		}
 		out := s.Apply(e)
 		if !out.GetAccepted() {
@@ -143,7 +144,7 @@ func VerifyEach(r io.Reader, ledgerID []byte, each func(*ledger.Entry, *recordv1
 func checkFounding(s *ledger.State, out *recordv1.Outcome, want []byte) error {
 	switch {
 	case !out.GetAccepted():
-		return damaged("entry 0 is no founding: %s", out.GetConditions()[0].GetText())
+		return damaged("entry 0 is no founding: %s", words.English.Says(out.GetConditions()[0]))
 	case want != nil && !bytes.Equal(want, s.LedgerID()):
 		return damaged("entry 0: the file is of ledger %s, not of %s", s.Ledger, hex.EncodeToString(want))
 	}

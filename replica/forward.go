@@ -4,6 +4,7 @@ import (
 	"context"
 	"time"
 
+	"yardhasp/client/words"
 	"yardhasp/ledger"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 	"yardhasp/replica/yard"
@@ -67,7 +68,7 @@ func (d *driver) forward(ctx context.Context) (more bool, err error) {
 		for _, c := range o.GetConditions() {
 			switch c.GetCode() {
 			case "CLONED_JOURNAL", "YARD_STOPPED", "OTHER_REPLICA", "OLD_EPOCH":
-				d.r.log.Error("the ledger does not take this yard's journal", "why", c.GetText(), "do", c.GetRemedy())
+				d.r.log.Error("the ledger does not take this yard's journal", "why", words.English.Says(c), "do", words.English.Remedy(c))
 				return false, nil
 			}
 		}

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"strings"
 
+	"yardhasp/client/words"
 	"yardhasp/ledger"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
@@ -73,7 +74,7 @@ func (r *Replica) lockReceipt(ctx context.Context, rec *servicev1.Receipt, seq u
 	rec.Text = strings.TrimSpace(r.yard.caveat(seq) + " " + lockWords(rec.Status, r.set.Name, target, home, promised, rec.GetOutcome().GetTimeUnixMs()))
 	for _, f := range rec.GetOutcome().GetFlags() {
 		if f.GetCode() == "DOES_NOT_ISOLATE" || f.GetCode() == "TAG_LACKS" {
-			rec.Text = strings.TrimSpace(f.GetText() + ". " + rec.Text)
+			rec.Text = strings.TrimSpace(words.English.Says(f) + ". " + rec.Text)
 		}
 	}
 }

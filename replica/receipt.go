@@ -9,6 +9,7 @@ import (
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
 
+	"yardhasp/client/words"
 	"yardhasp/ledger"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
@@ -61,7 +62,7 @@ func (r *Replica) journalError(err error, kind string) error {
 		if no.Has("NOT_HOME") {
 			for _, c := range no.Conditions {
 				if c.GetCode() == "NOT_HOME" {
-					return detailed(codes.FailedPrecondition, c.GetText(), "NOT_HOME", map[string]string{"yard": ledger.YardOf(c.GetSubject())},
+					return detailed(codes.FailedPrecondition, words.English.Says(c), "NOT_HOME", map[string]string{"yard": ledger.YardOf(c.GetSubject())},
 						&recordv1.Outcome{Kind: kind, Conditions: no.Conditions})
 				}
 			}

@@ -11,6 +11,7 @@ import (
 	"google.golang.org/grpc/status"
 	"google.golang.org/protobuf/protoadapt"
 
+	"yardhasp/client/words"
 	"yardhasp/ledger"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 	"yardhasp/replica/quorum"
@@ -30,8 +31,8 @@ func refused(o *recordv1.Outcome) error {
 	var texts []string
 	allUnknown := true
 	for _, c := range o.GetConditions() {
-		texts = append(texts, c.GetText())
-		pf.Violations = append(pf.Violations, &errdetails.PreconditionFailure_Violation{Type: c.GetCode(), Subject: c.GetSubject(), Description: c.GetText()})
+		texts = append(texts, words.English.Says(c))
+		pf.Violations = append(pf.Violations, &errdetails.PreconditionFailure_Violation{Type: c.GetCode(), Subject: c.GetSubject(), Description: words.English.Says(c)})
 		allUnknown = allUnknown && notFound[c.GetCode()]
 		switch c.GetCode() {
 		case "MALFORMED":

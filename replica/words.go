@@ -6,6 +6,8 @@ import (
 	"strings"
 	"time"
 
+	"yardhasp/client/words"
+	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
 )
@@ -39,8 +41,8 @@ func lockWords(st servicev1.Status, yard, target, home string, promised []string
 func noteWords(st servicev1.Status, yard string, o *recordv1.Outcome) string {
 	switch st {
 	case servicev1.Status_STATUS_CONFIRMED:
-		if len(o.GetChanges()) == 0 && len(o.GetFlags()) > 0 {
-			return fmt.Sprintf("Kept by the co-op at %s, and IT DOES NOT COUNT: %s.", clock(o.GetTimeUnixMs()), o.GetFlags()[0].GetText())
+		if len(o.GetChanges())+len(o.GetDid()) == 0 && len(o.GetFlags()) > 0 {
+			return fmt.Sprintf("Kept by the co-op at %s, and IT DOES NOT COUNT: %s.", clock(o.GetTimeUnixMs()), words.English.Says(o.GetFlags()[0]))
 		}
 		return fmt.Sprintf("Recorded by the co-op at %s.%s", clock(o.GetTimeUnixMs()), meaning(o))
 	case servicev1.Status_STATUS_WRITTEN:
@@ -67,7 +69,7 @@ func meaning(o *recordv1.Outcome) string {
 	case "energise":
 		return " This is no permission to close: look at the panel, and close only while it shows GO-AHEAD."
 	}
-	if slices.ContainsFunc(o.GetChanges(), func(c string) bool { return strings.HasPrefix(c, "FOUND LIVE") }) {
+	if code.Has(o.GetDid(), "FOUND_LIVE") || slices.ContainsFunc(o.GetChanges(), func(c string) bool { return strings.HasPrefix(c, "FOUND LIVE") }) {
 		return " FOUND LIVE: work there is stopped. Get everybody out now."
 	}
 	return ""

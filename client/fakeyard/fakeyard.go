@@ -17,6 +17,7 @@ import (
 	"google.golang.org/protobuf/protoadapt"
 
 	"yardhasp/client/pin"
+	"yardhasp/client/words"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
 )
@@ -103,7 +104,7 @@ func (y *Yard) Runs() []string {
 func Refuse(out *recordv1.Outcome) error {
 	pre := &errdetails.PreconditionFailure{}
 	for _, c := range out.GetConditions() {
-		pre.Violations = append(pre.Violations, &errdetails.PreconditionFailure_Violation{Type: c.GetCode(), Subject: c.GetSubject(), Description: c.GetText()})
+		pre.Violations = append(pre.Violations, &errdetails.PreconditionFailure_Violation{Type: c.GetCode(), Subject: c.GetSubject(), Description: words.English.Says(c)})
 	}
 	return with(codes.FailedPrecondition, "refused", out, pre)
 }

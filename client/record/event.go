@@ -3,6 +3,7 @@ package record
 import (
 	"slices"
 
+	"yardhasp/client/words"
 	"yardhasp/ledger"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
@@ -121,13 +122,13 @@ func NewCollector() *Collector {
 // keeps nothing of the state.
 func (c *Collector) Add(e *ledger.Entry, out *recordv1.Outcome, s *ledger.State) {
 	ev := &Event{Index: out.GetIndex(), TimeUnixMs: out.GetTimeUnixMs(), Kind: out.GetKind(), Signer: out.GetSigner(), Accepted: out.GetAccepted(), Ref: out.GetRef(),
-		Changes: append([]string{}, out.GetChanges()...), Details: []Field{}, Flags: []string{}, Unmet: []string{},
+		Changes: words.English.Changes(out), Details: []Field{}, Flags: []string{}, Unmet: []string{},
 		About: About{[]string{}, []string{}, []string{}, []string{}, []string{}}}
 	for _, f := range out.GetFlags() {
-		ev.Flags = append(ev.Flags, f.GetText()+clause(f.GetClause()))
+		ev.Flags = append(ev.Flags, words.English.WithClause(f))
 	}
 	for _, u := range out.GetConditions() {
-		ev.Unmet = append(ev.Unmet, u.GetText()+clause(u.GetClause()))
+		ev.Unmet = append(ev.Unmet, words.English.WithClause(u))
 	}
 	if s.People[ev.Signer] != nil {
 		put(&ev.People, ev.Signer)

@@ -231,3 +231,16 @@ func (c *Catalogue) named(name string, f *recordv1.Finding, value func(*recordv1
 	}
 	return ""
 }
+
+// Changes is what an outcome changed.
+func (c *Catalogue) Changes(o *recordv1.Outcome) []string {
+	return append(append([]string{}, o.GetChanges()...), c.List(o.GetDid())...)
+}
+
+// WithClause is a finding in words with its clause in brackets.
+func (c *Catalogue) WithClause(f *recordv1.Finding) string {
+	if cl := c.Clause(f); cl != "" {
+		return c.Says(f) + " (" + cl + ")"
+	}
+	return c.Says(f)
+}

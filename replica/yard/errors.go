@@ -21,11 +21,7 @@ type Refused struct{ Conditions []*recordv1.Finding }
 func (e *Refused) Error() string {
 	var out []string
 	for _, c := range e.Conditions {
-		t := c.GetText()
-		if c.GetRemedy() != "" {
-			t += " (" + c.GetRemedy() + ")"
-		}
-		out = append(out, t)
+		out = append(out, c.GetCode()+" "+c.GetSubject())
 	}
 	return "not written down: " + strings.Join(out, "; ")
 }

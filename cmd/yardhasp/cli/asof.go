@@ -71,10 +71,22 @@ func (p *page) notAsked(v *recordv1.AsOf) {
 	}
 }
 
-func (p *page) alarms(texts []string) {
+func (p *page) alarms(texts []string, raised []*recordv1.Finding) {
 	for _, t := range texts {
 		p.loud("ALARM:", "%s", saidBy(t))
 	}
+	for _, f := range raised {
+		p.loud("ALARM:", "%s", p.a.alarm(f))
+	}
+}
+
+// alarm is one in words, with the command that ends it.
+func (a *App) alarm(f *recordv1.Finding) string {
+	text := a.words().Says(f)
+	if next := a.words().Next(f); next != "" {
+		text += ": \"" + next + "\""
+	}
+	return text
 }
 
 // saidBy adds to the alarm of a removal the command by which its person says that

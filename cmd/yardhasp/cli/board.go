@@ -136,7 +136,7 @@ func (p *page) board(b *recordv1.Board) {
 	p.asOf(b.GetAsOf())
 	p.shown(p.of.filter)
 	p.outsider(b)
-	p.alarms(b.GetAlarms())
+	p.alarms(b.GetAlarms(), b.GetRaised())
 	p.writtenHere(b)
 	// Whoever must get out is named before anything is left out.
 	p.inside(b.GetJobs(), b.GetSignedOn())
@@ -187,6 +187,9 @@ func (p *page) writtenHere(b *recordv1.Board) {
 	var rows [][]string
 	for _, w := range b.GetWrittenHere() {
 		worth := w.GetPromise()
+		if w.GetWorth() != nil {
+			worth = p.a.words().Says(w.GetWorth())
+		}
 		if worth == "" {
 			worth = "NOT A PROMISE"
 		}
@@ -223,6 +226,9 @@ func (p *page) requests(rs []*recordv1.RequestView) (approved bool) {
 		state := stateWord(r.GetState())
 		if r.GetWhy() != "" {
 			state += ": " + r.GetWhy()
+		}
+		if r.GetBecause() != nil {
+			state += ": " + p.a.words().Says(r.GetBecause())
 		}
 		rows = append(rows, []string{r.GetId() + forWord(r.GetKind()), r.GetJob(), r.GetRequester(), state, strings.Join(r.GetPoints(), ", "), waitsFor(r), p.a.ends(r.GetDeadlineUnixMs())})
 	}
@@ -278,11 +284,11 @@ func (p *page) holds(title string, hs []*recordv1.HoldView) {
 	p.table(title, []string{"LOCK", "WHOSE", "HANGS ON", "COVERS", "JOB", "PADLOCK", "SINCE", "GUARDS"}, rows)
 	for _, h := range hs {
 		for _, f := range h.GetStanding() {
-			p.loud("FLAGGED", "now: %s: %s%s", h.GetRef(), f.GetText(), inBrackets(f.GetClause()))
+			p.loud("FLAGGED", "now: %s: %s", h.GetRef(), p.a.words().WithClause(f))
 		}
 		for _, f := range h.GetFlags() {
 			if !slices.ContainsFunc(h.GetStanding(), func(g *recordv1.Finding) bool { return g.GetCode() == f.GetCode() && g.GetSubject() == f.GetSubject() }) {
-				p.loud("FLAGGED", "when it was recorded: %s: %s%s", h.GetRef(), f.GetText(), inBrackets(f.GetClause()))
+				p.loud("FLAGGED", "when it was recorded: %s: %s", h.GetRef(), p.a.words().WithClause(f))
 			}
 		}
 	}

@@ -45,17 +45,17 @@ func (a *App) watchCmd() *cobra.Command {
 }
 
 func (p *page) outcome(o *recordv1.Outcome) {
-	what := strings.Join(o.GetChanges(), "; ")
+	what := strings.Join(p.a.words().Changes(o), "; ")
 	if !o.GetAccepted() {
 		var texts []string
 		for _, c := range o.GetConditions() {
-			texts = append(texts, c.GetText())
+			texts = append(texts, p.a.words().Says(c))
 		}
 		what = "REFUSED: " + strings.Join(texts, "; ")
 	}
 	p.line("%d  %s  %s by %s  %s", o.GetIndex(), p.a.when(o.GetTimeUnixMs()), strings.ReplaceAll(o.GetKind(), "_", " "), orDash(o.GetSigner()), orDash(what))
 	for _, f := range o.GetFlags() {
-		p.line("   FLAGGED: %s%s", f.GetText(), inBrackets(f.GetClause()))
+		p.line("   FLAGGED: %s", p.a.words().WithClause(f))
 	}
 }
 

@@ -8,6 +8,8 @@ import (
 	"text/tabwriter"
 	"time"
 
+	"yardhasp/client/words"
+
 	"github.com/goccy/go-yaml"
 	"google.golang.org/protobuf/encoding/protojson"
 	"google.golang.org/protobuf/proto"
@@ -149,6 +151,9 @@ func (p *page) list(title string, items []string) {
 
 // when writes a time: RFC 3339 in UTC, or on a terminal the local time and how
 // long ago.
+// words are the sentences of the rules, with moments as this screen shows them.
+func (a *App) words() *words.Catalogue { return words.English.At(a.when) }
+
 func (a *App) when(ms int64) string {
 	if ms <= 0 {
 		return "never"

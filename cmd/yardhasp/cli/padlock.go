@@ -85,7 +85,7 @@ func (p *page) padlocks(ls []*recordv1.PadlockView) {
 	p.table("padlocks", []string{"PADLOCK", "KIND", "ISSUED TO", "KEYS CUT", "SECOND KEY", "HANGS ON"}, rows)
 	for _, l := range ls {
 		for _, f := range l.GetFlags() {
-			p.loud("FLAGGED", "now: %s%s", f.GetText(), inBrackets(f.GetClause()))
+			p.loud("FLAGGED", "now: %s", p.a.words().WithClause(f))
 		}
 		if on := slices.Compact(slices.Clone(l.GetOn())); len(l.GetOn()) > 1 {
 			p.loud("FLAGGED", "now: padlock %s is recorded in %d places: %s (1910.147(c)(5)(ii))", l.GetSerial(), len(l.GetOn()), strings.Join(on, ", "))

@@ -43,6 +43,8 @@ func (p *page) procedures(b *recordv1.Board) {
 		switch {
 		case v.GetVersion() == 0:
 			p.loud("NONE APPROVED", "")
+		case v.GetBecause() != nil:
+			p.loud("NOT TO BE USED:", "version %d: %s", v.GetVersion(), p.a.words().Says(v.GetBecause()))
 		case v.GetStale() != "":
 			p.loud("NOT TO BE USED:", "version %d: %s", v.GetVersion(), v.GetStale())
 		default:
@@ -111,6 +113,8 @@ func (a *App) procedureText() *cobra.Command {
 				return err
 			}
 			switch {
+			case !waiting && v.GetBecause() != nil:
+				a.warnf("NOT TO BE USED: %s", a.words().Says(v.GetBecause()))
 			case !waiting && v.GetStale() != "":
 				a.warnf("NOT TO BE USED: %s", v.GetStale())
 			case waiting:

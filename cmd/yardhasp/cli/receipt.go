@@ -118,9 +118,9 @@ func (p *page) receipt(kind string, r *servicev1.Receipt) {
 	p.next(kind, r)
 	p.endsBy(kind, r)
 	for _, f := range r.GetOutcome().GetFlags() {
-		p.loud("FLAGGED:", "%s%s", f.GetText(), inBrackets(f.GetClause()))
+		p.loud("FLAGGED:", "%s", p.a.words().WithClause(f))
 	}
-	for _, c := range r.GetOutcome().GetChanges() {
+	for _, c := range p.a.words().Changes(r.GetOutcome()) {
 		p.line("changed   %s", c)
 	}
 	if permissive[kind] {
@@ -132,7 +132,7 @@ func (p *page) receipt(kind string, r *servicev1.Receipt) {
 // counts.
 func countsForNothing(kind string, r *servicev1.Receipt) bool {
 	o := r.GetOutcome()
-	return r.GetStatus() == servicev1.Status_STATUS_CONFIRMED && kind != "lock" && kind != "found_lock" && len(o.GetChanges()) == 0 && len(o.GetFlags()) > 0
+	return r.GetStatus() == servicev1.Status_STATUS_CONFIRMED && kind != "lock" && kind != "found_lock" && len(o.GetChanges())+len(o.GetDid()) == 0 && len(o.GetFlags()) > 0
 }
 
 // next says what a signer must not take a receipt for.

@@ -47,8 +47,20 @@ var recordedBy = map[string]string{
 }
 
 // remedyOf is what would meet a condition, with the command that records it.
-func remedyOf(c *recordv1.Finding) string {
-	words, remedy := recordedBy[c.GetCode()], c.GetRemedy()
+func (a *App) remedyOf(c *recordv1.Finding) string {
+	w := a.words()
+	if remedy, next := w.Remedy(c), w.Next(c); next != "" {
+		if remedy == "" {
+			return "\"" + next + "\""
+		}
+		return remedy + ": \"" + next + "\""
+	}
+	return guessed(c, w.Remedy(c))
+}
+
+// guessed: to go, with the texts.
+func guessed(c *recordv1.Finding, remedy string) string {
+	words := recordedBy[c.GetCode()]
 	switch {
 	case remedy == "" || words == "":
 		return remedy

@@ -10,7 +10,9 @@ import (
 	"github.com/spf13/cobra"
 
 	"yardhasp/client"
+	"yardhasp/client/words"
 	"yardhasp/ledger"
+	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
 )
@@ -80,6 +82,12 @@ func (a *App) shiftOf(b *recordv1.Board, kept []client.Kept, yard, me string) *s
 	}
 	here := filter{at: yard}
 	var waiting []string
+	for _, f := range b.GetRaised() {
+		v.Unsafe = append(v.Unsafe, "ALARM: "+a.alarm(f))
+		if code.Is(f, "REMOVAL_NOT_ACKNOWLEDGED") {
+			waiting = append(waiting, "removal not acknowledged: "+a.alarm(f))
+		}
+	}
 	for _, t := range b.GetAlarms() {
 		v.Unsafe = append(v.Unsafe, "ALARM: "+saidBy(t))
 		if strings.Contains(t, untold) {
@@ -192,7 +200,7 @@ func jobsWait(b *recordv1.Board, here filter) []string {
 		count := map[string]int{}
 		var order []string
 		for _, c := range j.GetToStart() {
-			who := c.GetWho()
+			who := words.English.Who(c)
 			if who == "" {
 				who = "nobody named"
 			}

@@ -112,7 +112,11 @@ func (p *page) due(ds []*recordv1.DueView, all bool) {
 		case d.GetOverdue():
 			when = "OVERDUE since " + day
 		}
-		rows = append(rows, []string{when, d.GetKind(), d.GetSubject(), d.GetWhat(), d.GetClause()})
+		what, clause := d.GetWhat(), d.GetClause()
+		if d.GetDue() != nil {
+			what, clause = p.a.words().Says(d.GetDue()), p.a.words().Clause(d.GetDue())
+		}
+		rows = append(rows, []string{when, d.GetKind(), d.GetSubject(), what, clause})
 	}
 	title := "due"
 	if !all {
@@ -137,7 +141,15 @@ func (p *page) courses(b *recordv1.Board) {
 	p.table("trainings", []string{"PERSON", "CLASS", "GIVEN", "UNTIL", "CERTIFICATE"}, rows)
 	for _, v := range b.GetPeople() {
 		for _, r := range v.GetRetrain() {
-			p.loud("RETRAIN:", "%s on %s: %s, 1910.147(c)(7)(iii) (unchecked)", v.GetId(), r.GetZone(), r.GetWhy())
+			p.loud("RETRAIN:", "%s on %s: %s, 1910.147(c)(7)(iii) (unchecked)", v.GetId(), r.GetZone(), r.GetWhy()+saysOf(p.a, r.GetBecause()))
 		}
 	}
+}
+
+// saysOf is a finding in words, "" for none.
+func saysOf(a *App, f *recordv1.Finding) string {
+	if f == nil {
+		return ""
+	}
+	return a.words().Says(f)
 }

@@ -11,7 +11,9 @@ import (
 	"github.com/spf13/cobra"
 
 	"yardhasp/client"
+	"yardhasp/client/words"
 	"yardhasp/ledger"
+	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
 )
@@ -100,6 +102,11 @@ func (t *trip) of(b *recordv1.Board) {
 			t.fumes = append(t.fumes, a)
 		}
 	}
+	for _, f := range b.GetRaised() {
+		if code.Is(f, "FUMIGATED") {
+			t.fumes = append(t.fumes, words.English.Says(f))
+		}
+	}
 	t.told = t.job.GetExchanges()
 	t.outside = ledger.Outsider(b, t.me)
 }
@@ -167,7 +174,7 @@ func (a *App) printTrip(t *trip, keptMS int64) error {
 func (p *page) trip(t *trip) {
 	j := t.job
 	p.asOf(j.GetAsOf())
-	p.alarms(j.GetAlarms())
+	p.alarms(j.GetAlarms(), j.GetRaised())
 	p.inside([]*recordv1.JobView{j}, j.GetSignedOn())
 	p.line("\njob %s on %s: %s", j.GetId(), j.GetZone(), stageWord(j.GetStage()))
 	p.notFor(t.me, j)

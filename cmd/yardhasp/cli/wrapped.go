@@ -43,10 +43,11 @@ func (a *App) conditionsText(cs []*recordv1.Finding) string {
 	var order []string
 	by := map[string][]*recordv1.Finding{}
 	for _, c := range cs {
-		if by[c.GetWho()] == nil {
-			order = append(order, c.GetWho())
+		who := a.words().Who(c)
+		if by[who] == nil {
+			order = append(order, who)
 		}
-		by[c.GetWho()] = append(by[c.GetWho()], c)
+		by[who] = append(by[who], c)
 	}
 	if len(cs) < grouped || len(order) < 2 {
 		for i, c := range cs {
@@ -71,12 +72,13 @@ func (a *App) conditionsText(cs []*recordv1.Finding) string {
 
 // condition is one of them, in lines of its own.
 func (a *App) condition(b *strings.Builder, n int, c *recordv1.Finding, who bool) {
-	text := c.GetText()
+	w := a.words()
+	text := w.Says(c)
 	if c.GetSubject() != "" && !strings.HasPrefix(text, c.GetSubject()) {
 		text = c.GetSubject() + ": " + text
 	}
 	lines := wrap.Lines(a.quantities(text), a.width(), fmt.Sprintf("  %d. ", n), "     ")
-	for _, l := range [][2]string{{"remedy", remedyOf(c)}, {"who", c.GetWho()}, {"clause", c.GetClause()}} {
+	for _, l := range [][2]string{{"remedy", a.remedyOf(c)}, {"who", w.Who(c)}, {"clause", w.Clause(c)}} {
 		if l[1] != "" && (who || l[0] != "who") {
 			lines = append(lines, wrap.Lines(a.quantities(l[1]), a.width(), fmt.Sprintf("     %-7s ", l[0]+":"), "             ")...)
 		}

@@ -6,6 +6,7 @@ import (
 	"strings"
 	"time"
 
+	"yardhasp/client/words"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
 )
@@ -26,15 +27,16 @@ func oneReleases(s *story) {
 	}
 	b, err := s.who["mara"].Board(s.ctx, servicev1.Consistency_CONSISTENCY_CONFIRMED, "")
 	s.must(err, "mara reads the board")
-	for _, a := range b.GetAlarms() {
+	alarms := append(b.GetAlarms(), words.English.List(b.GetRaised())...)
+	for _, a := range alarms {
 		s.page.say("the board says at every yard: %s", a)
 	}
-	s.expect(len(b.GetAlarms()) == 1 && strings.HasPrefix(b.GetAlarms()[0], "STOP WORK"), "lena is in the zone and the responsible employee's lock is off: alarms %v", b.GetAlarms())
+	s.expect(len(alarms) == 1 && strings.HasPrefix(alarms[0], "STOP WORK"), "lena is in the zone and the responsible employee's lock is off: alarms %v", alarms)
 	no := s.refused("ravi", "asked to re-energise all four points (start-1)", []string{"HOLD_STANDS", "NOT_CLEAR", "NOT_TOLD", "PROMISED", "REACHES_PEOPLE", "SIGNED_ON"}, s.request("start-1"))
 	var standing []string
 	for _, c := range no {
 		if c.GetCode() == "HOLD_STANDS" {
-			standing = append(standing, c.GetWho())
+			standing = append(standing, words.English.Who(c))
 		}
 	}
 	s.expect(slices.Contains(standing, "lena"), "the refusal names the holders %q, and not lena", standing)

@@ -4,6 +4,7 @@ import (
 	"slices"
 	"strings"
 
+	"yardhasp/client/words"
 	"yardhasp/ledger"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
@@ -29,7 +30,7 @@ func approve(s *story) {
 		fenced[y] = o.GetAccepted()
 	}
 	o := s.entryOf("the approval", from, func(o *recordv1.Outcome) bool {
-		return slices.ContainsFunc(o.GetChanges(), func(c string) bool { return strings.HasPrefix(c, "request "+startID+" approved") })
+		return slices.ContainsFunc(words.English.Changes(o), func(c string) bool { return strings.HasPrefix(c, "request "+startID+" approved") })
 	})
 	s.expect(len(fenced) == 2 && o.GetKind() == "fence", "the last confirmation approves, not %s", o.GetKind())
 	j := s.job("ravi")

@@ -5,6 +5,7 @@ import (
 	"slices"
 	"strings"
 
+	"yardhasp/client/words"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
 )
@@ -27,7 +28,7 @@ func linkBack(s *story) {
 		s.page.act(cutYard, "tomas", "the lock on "+l.point+" arrived", entry(o.GetIndex()), "CONFIRMED")
 		s.expect(o.GetIndex() > last, "the lock on %s came out of order", l.point)
 		last = o.GetIndex()
-		for _, c := range o.GetChanges() {
+		for _, c := range words.English.Changes(o) {
 			if strings.Contains(c, "start-1") {
 				s.page.say("| %s", c)
 			}
@@ -100,7 +101,7 @@ func startRefused(s *story) {
 	no := s.refused("ravi", "asked to re-energise all four points (start-2)", []string{"HOLD_STANDS", "NOT_CLEAR", "NOT_TOLD", "REACHES_PEOPLE"}, s.request("start-2"))
 	for _, c := range no {
 		if c.GetCode() == "HOLD_STANDS" {
-			s.expect(c.GetWho() == "tomas", "the refusal names %q as holder, not tomas", c.GetWho())
+			s.expect(words.English.Who(c) == "tomas", "the refusal names %q as holder, not tomas", words.English.Who(c))
 		}
 	}
 }

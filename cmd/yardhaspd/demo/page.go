@@ -7,6 +7,7 @@ import (
 	"strings"
 	"time"
 
+	"yardhasp/client/words"
 	"yardhasp/ledger"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
@@ -97,7 +98,7 @@ func (p *page) permission(format string, a ...any) {
 // differ in nothing but their subject are one.
 func (p *page) conditions(cs []*recordv1.Finding) {
 	general := func(c *recordv1.Finding) string {
-		return c.GetCode() + " " + strings.ReplaceAll(c.GetText(), c.GetSubject(), "each of these") + c.GetRemedy()
+		return c.GetCode() + " " + strings.ReplaceAll(words.English.Says(c), c.GetSubject(), "each of these") + words.English.Remedy(c)
 	}
 	n := 0
 	for i, c := range cs {
@@ -113,7 +114,7 @@ func (p *page) conditions(cs []*recordv1.Finding) {
 		}
 		n++
 		const indent = "                      "
-		text := c.GetText()
+		text := words.English.Says(c)
 		if len(about) > 1 {
 			text = strings.ReplaceAll(text, c.GetSubject(), "each of these")
 		}
@@ -121,9 +122,9 @@ func (p *page) conditions(cs []*recordv1.Finding) {
 		if len(about) > 1 || !strings.Contains(text, c.GetSubject()) {
 			p.fold("         at           ", indent, strings.Join(about, ", "))
 		}
-		p.fold("         supplied by  ", indent, orElse(c.GetWho(), "anybody")+after(": ", c.GetRemedy()))
-		if c.GetClause() != "" {
-			p.fold("         clause       ", indent, c.GetClause())
+		p.fold("         supplied by  ", indent, orElse(words.English.Who(c), "anybody")+after(": ", words.English.Remedy(c)))
+		if cl := words.English.Clause(c); cl != "" {
+			p.fold("         clause       ", indent, cl)
 		}
 	}
 }

@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"yardhasp/client"
+	"yardhasp/client/words"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
 )
@@ -101,7 +102,7 @@ func (s *story) do(who, what string, want servicev1.Status, rec *recordv1.Record
 	}
 	s.page.act(r.GetYard(), who, what, where, statusWord(r.GetStatus()))
 	for _, f := range r.GetOutcome().GetFlags() {
-		s.page.say("  flagged: %s%s", f.GetText(), after(", ", f.GetClause()))
+		s.page.say("  flagged: %s%s", words.English.Says(f), after(", ", words.English.Clause(f)))
 	}
 	s.expect(r.GetStatus() == want, "%s %s: status %s, want %s", who, what, statusWord(r.GetStatus()), statusWord(want))
 	return r
@@ -149,7 +150,7 @@ func (s *story) refused(who, what string, codes []string, rec *recordv1.Record) 
 		if !slices.Contains(got, c.GetCode()) {
 			got = append(got, c.GetCode())
 		}
-		s.expect(c.GetText() != "" && c.GetRemedy() != "", "condition %s says neither what is wrong nor what would help", c.GetCode())
+		s.expect(words.English.Says(c) != c.GetCode() && words.English.Remedy(c) != "", "condition %s says neither what is wrong nor what would help", c.GetCode())
 	}
 	slices.Sort(got)
 	slices.Sort(codes)
