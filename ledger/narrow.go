@@ -13,7 +13,7 @@ const walkClause = "NFPA 70E 120.5(1)"
 // OlderPoints lists the points that reach a zone by an older drawing alone. They
 // count for whoever is in it until the zone's yard takes them out (decisions.md 9).
 func (s *State) OlderPoints(zone string) []string {
-	now, err := s.Graph().Reach(zone)
+	now, _, err := s.ReachNow(zone, nil)
 	if err != nil {
 		return nil // a zone that left the drawings is reached by anything
 	}
@@ -28,7 +28,7 @@ func (x *step) narrowZone(n *recordv1.NarrowZone) {
 		x.refuse("NOT_HOME", zone, "what reaches a zone is taken back only at its own yard "+YardOf(zone), "record it there", x.who.ID, "")
 		return
 	}
-	now, err := s.Graph().Reach(zone)
+	now, _, err := s.ReachNow(zone, nil)
 	if err != nil {
 		x.refuse("UNKNOWN_ZONE", zone, "no current drawing shows this zone: anything may reach it", "publish a drawing with it, or read its name again", x.who.ID, "")
 		return
@@ -42,15 +42,15 @@ func (x *step) narrowZone(n *recordv1.NarrowZone) {
 		}
 	}
 	x.narrowOnWalked(zone, n.GetPoints())
-	for _, who := range s.about(zone) {
-		x.refuse("STILL_ON", zone, who+" is signed on there or has a lock on for work there", "they take off their locks and sign off the zone", who, "1910.147(e)(2)(i)")
+	for _, e := range s.presentAt(zone) {
+		x.narrowOver(zone, e)
 	}
 	for _, ref := range sorted(s.Chokes) {
 		if c := s.Chokes[ref]; s.Turns(c, n.GetPoints()) {
 			x.refuse("CHOKED", c.Where, c.text(), "dig it out by hand under locks, and record it", "authorised employee or supervisor", chokeClause)
 		}
 	}
-	x.narrowUnsure(zone, n.GetPoints())
+	x.narrowUnsure(n.GetPoints())
 	if x.refused() {
 		return
 	}
@@ -59,15 +59,22 @@ func (x *step) narrowZone(n *recordv1.NarrowZone) {
 	x.change("%s is reached no longer by %s, says %s: %s", zone, strings.Join(n.GetPoints(), ", "), x.who.ID, n.GetWhy())
 }
 
-// narrowUnsure refuses it while a permit has people at work in the zone, signed on or
-// not, and while it is not known what ran without the ledger behind a point.
-func (x *step) narrowUnsure(zone string, points []string) {
-	s := x.s
-	for _, id := range sorted(s.WorkPermits) {
-		if p := s.WorkPermits[id]; p.Zone == zone && p.open() && (p.binEntry() || !p.Done.Set()) {
-			x.refuse("PERMIT_OPEN", id, "permit "+id+" for "+PermitWord(p.Kind)+" there is not over: "+strings.Join(p.Named, ", "), "they come out; the permit is closed, or the hot work recorded as over", namesOr(p.Named, ""), "1910.147(e)(2)(i)")
-		}
+// narrowOver refuses it over somebody who is in the place, by whatever name of it.
+func (x *step) narrowOver(zone string, e Exposure) {
+	const clause = "1910.147(e)(2)(i)"
+	names := namesOr(e.People, "")
+	if e.By == BySignOn || e.By == ByLock {
+		x.refuse("STILL_ON", zone, names+" is signed on there or has a lock on for work there", "they take off their locks and sign off the zone", names, clause)
+		return
 	}
+	p := x.s.WorkPermits[e.Ref]
+	x.refuse("PERMIT_OPEN", p.ID, "permit "+p.ID+" for "+PermitWord(p.Kind)+" there is not over: "+names, "they come out; the permit is closed, or the hot work recorded as over", names, clause)
+}
+
+// narrowUnsure refuses it while it is not known what ran without the ledger behind a
+// point.
+func (x *step) narrowUnsure(points []string) {
+	s := x.s
 	for _, ref := range sorted(s.Started) {
 		if st := s.Started[ref]; overlap(st.Points, points) {
 			x.refuse("FOUND_STARTED", ref, st.text(), "a qualified person finds and corrects the cause", "a qualified person", "1910.147(d)(6)")
@@ -99,22 +106,4 @@ func (x *step) narrowOnWalked(zone string, points []string) {
 			x.refuse("ONE_HAND", y, x.oneHandText(d.Walked.By), "another supervisor or manager signs", "supervisor or manager", "common practice, no source")
 		}
 	}
-}
-
-// about names who is signed on to a zone or has a lock on for work there, by whatever
-// job; with somebody on a job that nobody knows, who may be anywhere.
-func (s *State) about(zone string) []string {
-	var out []string
-	for _, id := range sorted(s.Jobs) {
-		if j := s.Jobs[id]; j.Zone == zone {
-			out = append(out, s.atRisk(j, nil)...)
-		}
-	}
-	for _, ref := range sorted(s.inside) {
-		if so := s.inside[ref]; s.Jobs[so.Job] == nil {
-			out = append(out, so.Person)
-		}
-	}
-	slices.Sort(out)
-	return slices.Compact(out)
 }

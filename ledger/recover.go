@@ -46,6 +46,13 @@ func (x *step) recoverYard(r *recordv1.RecoverYard) {
 	}
 	x.newEpoch(y, r)
 	x.foundAtYard(y, r)
+	var live []string
+	for _, id := range sorted(x.s.Points) {
+		if p := x.s.Points[id]; p.Yard == y.ID && p.Live {
+			live = append(live, id)
+		}
+	}
+	x.flagExposed(live, "a point of "+y.ID+" that reaches them is closed, or somebody may have been told to close it")
 }
 
 // recoverySigned checks who the second manager is; that they signed, and the new

@@ -119,8 +119,7 @@ func (s *State) RequestConditions(job string, kind recordv1.RequestKind, points 
 // startConditions lists what stands against closing these points for job j, at
 // the request and again at the energise: what the job itself still owes, what
 // every other job owes whose points they are or whose zone they reach, and the
-// people in the way. While a test is being asked for, q is no request yet (its
-// index is unset): nobody can have stood clear, so nobody is told that they are.
+// people in the way, for the request q as Exposed has it.
 func (s *State) startConditions(j *Job, q *ReqState, points []string) []*recordv1.Condition {
 	asking := q.Test() && !q.By.Set()
 	cs := s.releaseConditions(j, asking)
@@ -130,117 +129,13 @@ func (s *State) startConditions(j *Job, q *ReqState, points []string) []*recordv
 			cs = append(cs, s.releaseConditions(o, asking)...)
 		}
 	}
-	cs = append(cs, s.permitsReached(points)...)
 	cs = append(cs, s.chokeConditions(points)...)
-	return append(cs, s.endangered(q, points)...)
+	return append(cs, s.peopleConditions(q, points)...)
 }
 
 // begun reports whether anybody locked, entered or looked over the area for the
 // job: then it has something to give back.
 func (j *Job) begun() bool { return j.LastHold.Set() || j.LastOn.Set() || j.Looked.Set() }
-
-// couldReach reports whether closing these points could let energy into a zone.
-// Only a point recorded open and held by a lock stops it, and only on drawings that
-// were walked and misled nobody; for people signed on
-// not even that one does: any point that reaches their zone by the structure of
-// a drawing, past or present, counts (decisions.md 9). A zone that left the
-// drawing is reached by anything.
-func (s *State) couldReach(zone string, points []string, signedOn bool) bool {
-	if _, drawn := s.Graph().Zone(zone); !drawn {
-		return true
-	}
-	// Reach has all that any drawing showed, so the searches below find no more.
-	if !overlap(s.Reach[zone], points) || signedOn {
-		return signedOn && overlap(s.Reach[zone], points)
-	}
-	near, live, err := s.Graph().ReachNow(zone, s.openAndHeld)
-	if err != nil || !s.relied(zone) {
-		return true
-	}
-	drawn, _ := s.Graph().Reach(zone)
-	return slices.ContainsFunc(points, func(p string) bool {
-		return slices.Contains(near, p) || slices.Contains(s.Reach[zone], p) && (live || !slices.Contains(drawn, p))
-	})
-}
-
-// endangered lists the people whom closing these points could reach, whichever
-// points they locked (design.md, The fine print): of open jobs, and of closed
-// ones whose people came to the ledger late.
-func (s *State) endangered(q *ReqState, points []string) []*recordv1.Condition {
-	var cs []*recordv1.Condition
-	for _, ref := range sorted(s.inside) {
-		if so := s.inside[ref]; s.Jobs[so.Job] == nil {
-			cs = append(cs, cond("REACHES_PEOPLE", so.Job, fmt.Sprintf("%s is signed on to the zone of %s, a job nobody knows: they may be anywhere", so.Person, so.Job),
-				so.Person+" signs off", so.Person, "1910.147(e)(2)(i)"))
-		}
-	}
-	for _, id := range sorted(s.Jobs) {
-		j := s.Jobs[id]
-		on := s.signedOn(j.ID)
-		people := s.atRisk(j, q)
-		if q.Test() && !q.By.Set() {
-			people = nil // they stand clear once it is asked for; whoever is inside may not
-			for _, so := range on {
-				people = append(people, so.Person)
-			}
-		}
-		if len(people) == 0 {
-			continue
-		}
-		names := strings.Join(people, ", ")
-		for _, so := range on {
-			kept := slices.DeleteFunc(slices.Clone(points), func(p string) bool { return !slices.Contains(so.Promised, p) })
-			if len(kept) > 0 {
-				cs = append(cs, cond("PROMISED", so.Person, fmt.Sprintf("%s was promised at sign-on that this stays off: %s", so.Person, strings.Join(kept, ", ")), so.Person+" signs off the zone", so.Person, "1910.147(e)(2)(i)"))
-			}
-		}
-		if s.couldReach(j.Zone, points, len(on) > 0) {
-			cs = append(cs, cond("REACHES_PEOPLE", j.Zone, fmt.Sprintf("closing %s could let energy reach %s, where job %s has %s", strings.Join(points, ", "), j.Zone, j.ID, names),
-				"they take off their locks and sign off the zone", names, "1910.147(e)(2)(i)"))
-		}
-	}
-	return cs
-}
-
-// openAndHeld: a point behind which something ran without the ledger is none, whoever
-// told of it, until the cause is corrected.
-func (s *State) openAndHeld(p string) bool {
-	for _, st := range s.Started {
-		if slices.Contains(st.Points, p) {
-			return false
-		}
-	}
-	pt := s.Points[p]
-	return pt != nil && !pt.Live && len(s.Guarding(p)) > 0
-}
-
-// relied reports whether every drawing by which energy may come to a zone was walked
-// against the steel, and none of them was found wrong since.
-func (s *State) relied(zone string) bool {
-	for _, y := range s.drawingsOf(&Job{Zone: zone}) {
-		if d := s.Plans[y]; d == nil || !d.Walked.Set() || len(d.Suspect) > 0 {
-			return false
-		}
-	}
-	return true
-}
-
-// atRisk names who is signed on to the job's zone or has a lock on for it: one
-// that names no open job counts for every open job whose plan it touches. One of
-// which the holder stood clear for the request q does not.
-func (s *State) atRisk(j *Job, q *ReqState) []string {
-	var out []string
-	for _, so := range s.signedOn(j.ID) {
-		out = append(out, so.Person)
-	}
-	for _, h := range s.active {
-		if !h.StoodClearFor(q) && (h.Job == j.ID || !j.Closed.Set() && s.unclaimed(h) && overlap(s.Covers(h), j.Plan)) {
-			out = append(out, holderName(h))
-		}
-	}
-	slices.Sort(out)
-	return slices.Compact(out)
-}
 
 // fence is a yard's attestation. The last one approves.
 func (x *step) fence(f *recordv1.Fence) {

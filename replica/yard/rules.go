@@ -137,7 +137,7 @@ func (c *scene) grantSignOn(job string) (recordv1.Grant, []string, string) {
 		return recordv1.Grant_GRANT_UNCONFIRMED, nil, "the ledger has no open job " + job
 	}
 	home := ledger.YardOf(j.Zone) == c.yard
-	points, live, err := c.v.Graph().ReachNow(j.Zone, c.barrier)
+	points, live, err := c.v.ReachNow(j.Zone, c.barrier)
 	switch {
 	case err != nil && !home:
 		return recordv1.Grant_GRANT_UNCONFIRMED, nil, j.Zone + " belongs to another yard, and no current drawing shows it"
