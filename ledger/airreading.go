@@ -74,7 +74,7 @@ func (a *Air) out(t AirTest) {
 func (s *State) airSoFar(j *Job) {
 	for _, id := range sorted(s.Air) {
 		o, old := s.Jobs[id], s.Air[id]
-		if o == nil || o == j || !old.Over.Set() || !s.Graph().SameBin(o.Zone, j.Zone) {
+		if o == nil || o == j || !old.Over.Set() || !s.samePlace(o.Zone, j.Zone) {
 			continue
 		}
 		air := s.airOf(j.ID)
@@ -93,11 +93,11 @@ func (s *State) airSoFar(j *Job) {
 }
 
 // inBadAir lists the open jobs that a value out of limits concerns: the one it
-// names, if any, and every one on the zone where it was read or in its grain.
+// names, if any, and every one in the place where it was read.
 func (s *State) inBadAir(named *Job, zone string) []*Job {
 	var out []*Job
 	for _, id := range sorted(s.Jobs) {
-		if j := s.Jobs[id]; !j.Closed.Set() && (j == named || s.Graph().SameBin(j.Zone, zone) || named != nil && s.Graph().SameBin(j.Zone, named.Zone)) {
+		if j := s.Jobs[id]; !j.Closed.Set() && (j == named || s.samePlace(j.Zone, zone) || named != nil && s.samePlace(j.Zone, named.Zone)) {
 			out = append(out, j)
 		}
 	}

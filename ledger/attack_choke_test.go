@@ -15,7 +15,7 @@ func TestChokeClearedUnseen(t *testing.T) {
 	c := w.must(w.journal("stonebend", "dov", actChoked(zone))).GetRef()
 	w.refusedWith(w.behind("millrow", "ravi", seen, actClearChoke(c, true)), "CHOKE_NOT_SEEN")
 	// Dug out, as its capture says, before the choke was found.
-	w.refusedWith(w.captured("stonebend", "ravi", w.s.Chokes[c].At.Time-60_000, actClearChoke(c, true)), "NOT_SEEN")
+	w.refusedWith(w.captured("stonebend", "ravi", w.s.Chokes[c].At.Time-60_000, actClearChoke(c, true)), "CHOKE_NOT_SEEN")
 	w.must(w.journal("stonebend", "ravi", actClearChoke(c, true)))
 }
 
@@ -35,7 +35,7 @@ func TestChokeOutlivesItsZone(t *testing.T) {
 	w.must(w.journal("stonebend", "tomas", actClear("room-1")))
 	w.refusedWith(w.direct("mara", actRequest("start-1", "room-1", w.now+1e7, control)), "CHOKED")
 	w.must(w.walk("ravi", "stonebend"))
-	w.refusedWith(w.journal("stonebend", "mara", actNarrow(zone, control)), "UNKNOWN_ZONE")
+	w.refusedWith(w.journal("stonebend", "mara", actNarrow(zone, control)), "REACH_UNKNOWN")
 	w.must(w.journal("stonebend", "ravi", actClearChoke(choke, true)))
 	w.must(w.direct("mara", actRequest("start-2", "room-1", w.now+1e7, control)))
 }

@@ -52,8 +52,8 @@ func TestNarrowUnderPermit(t *testing.T) {
 	w.must(w.journal("stonebend", "ravi", actRelease(hold)))
 	w.must(w.journal("stonebend", "ravi", actClear("boot-1")))
 	w.must(w.journal("stonebend", "mara", actNotice("boot-1", recordv1.NoticeWhen_NOTICE_WHEN_AFTER, "dov")))
-	w.refusedWith(w.direct("mara", actRequest("start-1", "room-1", w.now+1e7, control)), "PERMIT_OPEN")
-	w.refusedWith(w.journal("stonebend", "mara", actNarrow(zone, control)), "PERMIT_OPEN")
+	w.refusedWith(w.direct("mara", actRequest("start-1", "room-1", w.now+1e7, control)), "REACHES_HOT_WORK")
+	w.refusedWith(w.journal("stonebend", "mara", actNarrow(zone, control)), "PERMIT_STILL_AT_PLACE")
 	w.must(w.journal("stonebend", "ravi", actHotDone("weld-1")))
 	w.must(w.journal("stonebend", "mara", actNarrow(zone, control)))
 }
@@ -74,7 +74,7 @@ func TestNarrowBinUnderPermit(t *testing.T) {
 	for _, ref := range slices.Sorted(maps.Values(holds)) {
 		w.must(w.journal("eastfork", w.s.Holds[ref].Holder, actRelease(ref)))
 	}
-	w.refusedWith(w.journal("eastfork", "mara", actNarrow(binZone, "eastfork/deck/old-blank")), "PERMIT_OPEN")
+	w.refusedWith(w.journal("eastfork", "mara", actNarrow(binZone, "eastfork/deck/old-blank")), "PERMIT_STILL_AT_PLACE")
 	w.must(w.direct("nia", actClosePermit("in-1")))
 	w.must(w.journal("eastfork", "mara", actNarrow(binZone, "eastfork/deck/old-blank")))
 }
@@ -142,7 +142,7 @@ func TestNarrowOldWord(t *testing.T) {
 	w := uncabled(t)
 	seen, at := w.s.Size(), w.now
 	w.must(w.walk("ravi", "stonebend"))
-	w.refusedWith(w.behind("stonebend", "mara", seen, actNarrow(zone, control)), "NOT_SEEN")
+	w.refusedWith(w.behind("stonebend", "mara", seen, actNarrow(zone, control)), "WALK_NOT_SEEN")
 	w.refusedWith(w.captured("stonebend", "mara", at, actNarrow(zone, control)), "NOT_SEEN")
 	// The cable is found, drawn, and left out again by another hand.
 	seen = w.s.Size()

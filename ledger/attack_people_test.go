@@ -71,7 +71,7 @@ func TestNarrowedDrawing(t *testing.T) {
 func TestSignOnToUnknownJob(t *testing.T) {
 	w := released(t)
 	on := w.must(w.journal("stonebend", "lena", actSignOn("bot-1"))).GetRef()
-	w.refusedWith(w.direct("mara", actRequest("start-1", "boot-1", w.now+1e7, feeder, control)), "REACHES_PEOPLE")
+	w.refusedWith(w.direct("mara", actRequest("start-1", "boot-1", w.now+1e7, feeder, control)), "REACHES_ANYWHERE")
 	w.must(w.journal("stonebend", "lena", actSignOff(on)))
 	w.must(w.direct("mara", actRequest("start-2", "boot-1", w.now+1e7, feeder, control)))
 }
@@ -118,5 +118,5 @@ func TestEnergiseAfterDeadline(t *testing.T) {
 		w.must(w.fence(y, "start-1"))
 	}
 	w.now += 120_000
-	w.refusedWith(w.journal("stonebend", "ravi", actEnergise("start-1", feeder)), "EXPIRED")
+	w.refusedWith(w.journal("stonebend", "ravi", actEnergise("start-1", feeder)), "REQUEST_OVER")
 }

@@ -69,7 +69,7 @@ func TestFenceBeforeRequest(t *testing.T) {
 	w := released(t)
 	o := w.must(w.direct("mara", actRequest("start-1", "boot-1", w.now+1e7, feeder, control)))
 	w.basedOn["stonebend"] = o.GetIndex()
-	w.refusedWith(w.fence("stonebend", "start-1"), "NOT_SEEN")
+	w.refusedWith(w.fence("stonebend", "start-1"), "FENCE_NOT_SEEN")
 	w.basedOn["stonebend"] = o.GetIndex() + 1
 	w.must(w.fence("stonebend", "start-1"))
 }

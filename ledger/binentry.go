@@ -138,10 +138,11 @@ func (s *State) binConditions(p *WorkPermit, j *Job, at int64) []*recordv1.Findi
 			cs = append(cs, cond("ENTRANT_NOT_TRAINED", who, who+" has no current training for bin entry, engulfment and moving parts included", "train them and record it (class bin-entry), or issue a permit without them", "supervisor or manager", "1910.272(e)(2)"))
 		}
 	}
-	for _, so := range s.insideOf(j.ID) {
-		// Whoever is signed on to a job nobody knows may be anywhere: they stand
-		// against issuing, and not against every bin of the co-op.
-		if (so.Job == j.ID || !s.anywhere(so)) && !slices.Contains(p.Named, so.Person) && !s.namedElsewhere(p, so) {
+	for _, so := range s.insideAt(p.Zone) {
+		// Whoever may be anywhere stands against issuing, and not against every bin of
+		// the co-op.
+		o := s.Jobs[so.Job]
+		if (so.Job == j.ID || o != nil && s.samePlace(o.Zone, p.Zone)) && !slices.Contains(p.Named, so.Person) && !s.namedElsewhere(p, so) {
 			cs = append(cs, cond("NOT_NAMED", so.Person, so.Person+" is inside and not named on the permit", "everybody comes out; issue one that names them", so.Person, "1910.272(g)(1)(i)"))
 		}
 	}

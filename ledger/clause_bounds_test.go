@@ -179,7 +179,7 @@ func TestDeadlineBound(t *testing.T) {
 		}
 		w.now = deadline + at - 1000
 		o := w.journal("stonebend", "ravi", actEnergise("start-1", feeder))
-		if o.GetAccepted() != taken || !taken && !has(o.GetConditions(), "EXPIRED", "") {
+		if o.GetAccepted() != taken || !taken && !has(o.GetConditions(), "REQUEST_OVER", "") {
 			t.Errorf("%d ms after the deadline: accepted %v, %v", at, o.GetAccepted(), codes(o))
 		}
 	}

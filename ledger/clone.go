@@ -7,7 +7,7 @@ import (
 
 // Clone returns an independent copy, the same as Restore makes of the state's
 // serialisation but without writing it out. What is never changed once it is made
-// is shared: the joined drawings, what was worked out on them, and flags.
+// is shared: the joined drawings, the places, what was worked out on them, and flags.
 func (s *State) Clone() *State {
 	c := *s
 	c.Tree = s.Tree.Clone()
@@ -24,12 +24,16 @@ func (s *State) Clone() *State {
 		c.Reach[z] = slices.Clone(points)
 	}
 	c.Narrowed = maps.Clone(s.Narrowed)
+	c.Meant = maps.Clone(s.Meant)
+	for z, nodes := range c.Meant {
+		c.Meant[z] = maps.Clone(nodes)
+	}
 	c.Jobs = each(s.Jobs, (*Job).part)
 	c.Holds = each(s.Holds, (*Hold).part)
 	c.Troubles = each(s.Troubles, func(*Trouble) {})
 	c.Chokes = each(s.Chokes, func(k *Choke) { k.Zones = slices.Clone(k.Zones) })
 	c.SignOns = each(s.SignOns, func(so *SignOn) { so.Promised = slices.Clone(so.Promised) })
-	c.Reqs = each(s.Reqs, func(q *ReqState) {
+	c.Reqs = each(s.Reqs, func(q *Request) {
 		q.Points, q.Involved = slices.Clone(q.Points), slices.Clone(q.Involved)
 		q.Attested, q.Energised = slices.Clone(q.Attested), slices.Clone(q.Energised)
 	})

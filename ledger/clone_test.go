@@ -75,7 +75,7 @@ func shared(path string, a, b reflect.Value, out *[]string) {
 	case reflect.Struct:
 		for i := range a.NumField() {
 			switch f := a.Type().Field(i).Name; f {
-			case "graph": // never changed after it was built
+			case "graph", "places": // never changed after they were built
 			case "verdicts", "proofs", "stores": // only replaced, job by job
 				if a.Field(i).Len() > 0 && a.Field(i).Pointer() == b.Field(i).Pointer() {
 					*out = append(*out, path+"."+f)

@@ -37,7 +37,7 @@ func (s *State) prune() {
 		case "request":
 			delete(s.Reqs, e.Key)
 		case "job":
-			if len(s.atRisk(s.Jobs[e.Key], nil)) > 0 {
+			if len(s.atWork(s.Jobs[e.Key], nil)) > 0 {
 				s.end("job", e.Key) // somebody's whereabouts hang on it
 			} else {
 				delete(s.Jobs, e.Key)

@@ -64,7 +64,7 @@ func (s *State) fumigantsNear(zone string) (at, near []*Fumigation) {
 	parts := s.placesOf(zone)
 	for _, ref := range sorted(s.Fumigations) {
 		switch f := s.Fumigations[ref]; {
-		case overlap(parts, s.placesOf(f.Place)) || overlap(parts, f.Places):
+		case s.samePlace(zone, f.Place) || overlap(parts, s.placesOf(f.Place)) || overlap(parts, f.Places):
 			at = append(at, f)
 		case slices.ContainsFunc(append([]string{f.Place}, f.Connected...), func(p string) bool { return s.Graph().SharesAir(zone, p) }):
 			near = append(near, f)

@@ -37,7 +37,7 @@ func (s *State) usedIn(p *Procedure, person string, date int64) bool {
 		return true
 	}
 	for _, id := range sorted(s.Jobs) {
-		if j := s.Jobs[id]; j.Zone == p.Zone && !j.Closed.Set() && (j.Responsible == person || slices.Contains(s.atRisk(j, nil), person)) {
+		if j := s.Jobs[id]; j.Zone == p.Zone && !j.Closed.Set() && (j.Responsible == person || slices.Contains(namesOf(s.atWork(j, nil)), person)) {
 			return true
 		}
 	}

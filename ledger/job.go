@@ -358,7 +358,7 @@ func (x *step) closeJob(c *recordv1.CloseJob) {
 	if j.Responsible != x.who.ID && !x.who.Has(supervisor, manager) {
 		x.refuse("NOT_PERMITTED", x.who.ID, "the responsible employee or a supervisor closes a job", "ask "+j.Responsible, j.Responsible, "")
 	}
-	for _, p := range s.atRisk(j, nil) {
+	for _, p := range namesOf(s.atWork(j, nil)) {
 		x.refuse("STILL_ON", p, p+" is signed on or has a lock on for this job", p+" signs off and takes it off", p, "1910.147(e)")
 	}
 	if j.begun() {

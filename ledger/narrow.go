@@ -3,17 +3,47 @@ package ledger
 import (
 	"fmt"
 	"slices"
-	"strings"
 
+	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
 const walkClause = "NFPA 70E 120.5(1)"
 
+var narrowKinds = []Kind{
+	kind((*recordv1.Record).GetNarrowZone, Kind{Name: "narrow_zone", Called: "drawing narrow", Class: Lifts, May: whoHas(supervisor, manager), Clause: walkClause, By: ByPerson, With: alone,
+		Way: ThroughJournal, Home: AtZone, Elsewhere: HomeOnly, Panel: AnyWhere, Outbox: MayNotWait, LowDisk: TakenOnLowDisk, Training: NoTraining},
+		func(n *recordv1.NarrowZone) About { return About{Zone: n.GetZone(), Points: n.GetPoints()} },
+		func(f *fields, n *recordv1.NarrowZone) {
+			f.place("zone", n.GetZone())
+			f.some("points", len(n.GetPoints()))
+			f.points("points", n.GetPoints())
+			f.text("why", n.GetWhy())
+		},
+		(*step).narrowZone),
+}
+
+var (
+	ZoneNotHome = code.New("ZONE_NOT_HOME", code.Row{Args: "zone yard", Who: "the-signer", Answer: code.Denied})
+	// ReachUnknown: no current drawing shows the zone, so anything may reach it.
+	ReachUnknown = code.New("REACH_UNKNOWN", code.Row{Args: "zone", Who: "the-signer", Next: "yardhasp drawing publish FILE", Answer: code.Unknown})
+	StillReaches = code.New("STILL_REACHES", code.Row{Args: "point zone", Clause: walkClause, Who: "the-signer"})
+	NeverReached = code.New("NEVER_REACHED", code.Row{Args: "point zone", Who: "the-signer", Next: "yardhasp drawing narrow {zone}"})
+	// StillAt: somebody is in the place, by whatever name of it.
+	StillAt = code.New("STILL_AT_PLACE", code.Row{Args: "zone people record", Clause: "1910.147(e)(2)(i)", Who: "{people}"})
+	// PermitStillAt: somebody may be there under a permit.
+	PermitStillAt = code.New("PERMIT_STILL_AT_PLACE", code.Row{Args: "zone permit people", Clause: "1910.147(e)(2)(i)", Who: "{people}", Next: "yardhasp permit close {permit}"})
+	// WalkNotSeen: written before it was known there that the drawing was walked.
+	WalkNotSeen = code.New("WALK_NOT_SEEN", code.Row{Args: "yard revision:number", Clause: walkClause, Who: "the-signer", Next: "yardhasp drawing narrow ZONE"})
+	// OwnWalk: two people look before a zone is narrowed.
+	OwnWalk      = code.New("OWN_WALK", code.Row{Args: "person yard", Clause: "common practice, no source", Who: "supervisor-manager"})
+	ZoneNarrowed = code.New("ZONE_NARROWED", code.Row{Args: "zone points person why:text"})
+)
+
 // OlderPoints lists the points that reach a zone by an older drawing alone. They
 // count for whoever is in it until the zone's yard takes them out (decisions.md 9).
 func (s *State) OlderPoints(zone string) []string {
-	now, err := s.Graph().Reach(zone)
+	now, _, err := s.ReachNow(zone, nil)
 	if err != nil {
 		return nil // a zone that left the drawings is reached by anything
 	}
@@ -25,49 +55,53 @@ func (s *State) OlderPoints(zone string) []string {
 func (x *step) narrowZone(n *recordv1.NarrowZone) {
 	s, zone := x.s, n.GetZone()
 	if YardOf(zone) != x.env.GetYard() {
-		x.refuse("NOT_HOME", zone, "what reaches a zone is taken back only at its own yard "+YardOf(zone), "record it there", x.who.ID, "")
+		x.deny(ZoneNotHome, zone, zone, YardOf(zone))
 		return
 	}
-	now, err := s.Graph().Reach(zone)
+	now, _, err := s.ReachNow(zone, nil)
 	if err != nil {
-		x.refuse("UNKNOWN_ZONE", zone, "no current drawing shows this zone: anything may reach it", "publish a drawing with it, or read its name again", x.who.ID, "")
+		x.deny(ReachUnknown, zone, zone)
 		return
 	}
 	for _, p := range n.GetPoints() {
 		switch {
 		case slices.Contains(now, p):
-			x.refuse("STILL_REACHES", p, p+" reaches "+zone+" on the current drawings", "leave it out, or correct the drawing", x.who.ID, walkClause)
+			x.deny(StillReaches, p, p, zone)
 		case !slices.Contains(s.Reach[zone], p):
-			x.refuse("NEVER_REACHED", p, "no drawing shows "+p+" reaching "+zone+", or it was taken out already", "read the list again", x.who.ID, "")
+			x.deny(NeverReached, p, p, zone)
 		}
 	}
 	x.narrowOnWalked(zone, n.GetPoints())
-	for _, who := range s.about(zone) {
-		x.refuse("STILL_ON", zone, who+" is signed on there or has a lock on for work there", "they take off their locks and sign off the zone", who, "1910.147(e)(2)(i)")
+	for _, e := range s.presentAt(zone) {
+		x.narrowOver(zone, e)
 	}
 	for _, ref := range sorted(s.Chokes) {
 		if c := s.Chokes[ref]; s.Turns(c, n.GetPoints()) {
 			x.out.Conditions = append(x.out.Conditions, c.finding())
 		}
 	}
-	x.narrowUnsure(zone, n.GetPoints())
+	x.narrowUnsure(n.GetPoints())
 	if x.refused() {
 		return
 	}
 	s.Narrowed[zone] = x.mark
 	s.Reach[zone] = slices.DeleteFunc(slices.Clone(s.Reach[zone]), func(p string) bool { return slices.Contains(n.GetPoints(), p) })
-	x.change("%s is reached no longer by %s, says %s: %s", zone, strings.Join(n.GetPoints(), ", "), x.who.ID, n.GetWhy())
+	x.did(ZoneNarrowed, zone, zone, n.GetPoints(), x.who.ID, n.GetWhy())
 }
 
-// narrowUnsure refuses it while a permit has people at work in the zone, signed on or
-// not, and while it is not known what ran without the ledger behind a point.
-func (x *step) narrowUnsure(zone string, points []string) {
-	s := x.s
-	for _, id := range sorted(s.WorkPermits) {
-		if p := s.WorkPermits[id]; p.Zone == zone && p.open() && (p.binEntry() || !p.Done.Set()) {
-			x.refuse("PERMIT_OPEN", id, "permit "+id+" for "+PermitWord(p.Kind)+" there is not over: "+strings.Join(p.Named, ", "), "they come out; the permit is closed, or the hot work recorded as over", namesOr(p.Named, ""), "1910.147(e)(2)(i)")
-		}
+// narrowOver refuses it over somebody who is in the place, by whatever name of it.
+func (x *step) narrowOver(zone string, e Exposure) {
+	if e.By == BySignOn || e.By == ByLock {
+		x.deny(StillAt, zone, zone, e.People, e.Ref)
+		return
 	}
+	x.deny(PermitStillAt, e.Ref, zone, e.Ref, e.People)
+}
+
+// narrowUnsure refuses it while it is not known what ran without the ledger behind a
+// point.
+func (x *step) narrowUnsure(points []string) {
+	s := x.s
 	for _, ref := range sorted(s.Started) {
 		if st := s.Started[ref]; overlap(st.Points, points) {
 			x.refuse("FOUND_STARTED", ref, st.text(), "a qualified person finds and corrects the cause", "a qualified person", "1910.147(d)(6)")
@@ -92,29 +126,11 @@ func (x *step) narrowOnWalked(zone string, points []string) {
 			x.refuse("SUSPECT_DRAWING", y, "something was found live on the drawing of "+y+": it can't be relied on", "a qualified person finds and corrects the cause", "a qualified person", walkClause)
 		case !slices.Contains(near, y) && d.Revision == 1: // no revision of it left anything out
 		case !d.Walked.before(x.mark):
-			x.refuse("NOT_SEEN", y, fmt.Sprintf("this was signed or written before it was known there that the drawing of %s revision %d was walked", y, d.Revision), "read the drawings and the list again, and sign it anew", x.who.ID, walkClause)
+			x.deny(WalkNotSeen, y, y, d.Revision)
 		case d.Walked.By == x.who.ID:
-			x.refuse("OWN_WALK", y, x.who.ID+" walked the drawing of "+y+": two people look before a zone is narrowed", "another supervisor or manager signs", "supervisor or manager", "common practice, no source")
+			x.deny(OwnWalk, y, x.who.ID, y)
 		case overlap(s.hands(x.signingKey(x.who.ID)), s.hands(s.keyAt(d.Walked.By, d.Walked.Index))):
 			x.refuse("ONE_HAND", y, x.oneHandText(d.Walked.By), "another supervisor or manager signs", "supervisor or manager", "common practice, no source")
 		}
 	}
-}
-
-// about names who is signed on to a zone or has a lock on for work there, by whatever
-// job; with somebody on a job that nobody knows, who may be anywhere.
-func (s *State) about(zone string) []string {
-	var out []string
-	for _, id := range sorted(s.Jobs) {
-		if j := s.Jobs[id]; j.Zone == zone {
-			out = append(out, s.atRisk(j, nil)...)
-		}
-	}
-	for _, ref := range sorted(s.inside) {
-		if so := s.inside[ref]; s.Jobs[so.Job] == nil {
-			out = append(out, so.Person)
-		}
-	}
-	slices.Sort(out)
-	return slices.Compact(out)
 }

@@ -41,7 +41,7 @@ func TestNarrowZone(t *testing.T) {
 	}
 	on := w.must(w.journal("stonebend", "lena", actSignOn("boot-1"))).GetRef()
 	w.refusedWith(w.direct("mara", actRequest("start-1", "room-1", w.now+1e7, control)), "REACHES_PEOPLE")
-	w.refusedWith(w.journal("stonebend", "mara", actNarrow(zone, control)), "STILL_ON")
+	w.refusedWith(w.journal("stonebend", "mara", actNarrow(zone, control)), "STILL_AT_PLACE")
 	w.must(w.journal("stonebend", "lena", actSignOff(on)))
 	w.must(w.journal("stonebend", "mara", actNarrow(zone, control)))
 	if v := w.s.JobView("boot-1", w.now); len(v.GetOlderPoints()) > 0 || slices.Contains(w.s.Reach[zone], control) {
@@ -67,18 +67,18 @@ func TestNarrowRefused(t *testing.T) {
 		act  *recordv1.Record
 		code string
 	}{
-		"a yard that is not the zone's":          {nil, "mara", actNarrow("millrow/office", control), "NOT_HOME"},
-		"a zone that is not drawn":               {nil, "mara", actNarrow("stonebend/attic", control), "UNKNOWN_ZONE"},
+		"a yard that is not the zone's":          {nil, "mara", actNarrow("millrow/office", control), "ZONE_NOT_HOME"},
+		"a zone that is not drawn":               {nil, "mara", actNarrow("stonebend/attic", control), "REACH_UNKNOWN"},
 		"a point that reaches it":                {nil, "mara", actNarrow(zone, feeder, control), "STILL_REACHES"},
 		"a point that no drawing showed":         {nil, "mara", actNarrow(zone, "millrow/panel-2/none"), "NEVER_REACHED"},
-		"somebody holds a lock for work there":   {func(w *world) { w.must(w.journal("eastfork", "lena", actLock(feeder, "lena-1", "boot-1"))) }, "mara", actNarrow(zone, control), "STILL_ON"},
-		"somebody holds a lock and names no job": {func(w *world) { w.must(w.journal("eastfork", "lena", actLock(feeder, "lena-1", ""))) }, "mara", actNarrow(zone, control), "STILL_ON"},
-		"somebody is on a job that nobody knows": {func(w *world) { w.must(w.journal("eastfork", "lena", actSignOn("bot-1"))) }, "mara", actNarrow(zone, control), "STILL_ON"},
+		"somebody holds a lock for work there":   {func(w *world) { w.must(w.journal("eastfork", "lena", actLock(feeder, "lena-1", "boot-1"))) }, "mara", actNarrow(zone, control), "STILL_AT_PLACE"},
+		"somebody holds a lock and names no job": {func(w *world) { w.must(w.journal("eastfork", "lena", actLock(feeder, "lena-1", ""))) }, "mara", actNarrow(zone, control), "STILL_AT_PLACE"},
+		"somebody is on a job that nobody knows": {func(w *world) { w.must(w.journal("eastfork", "lena", actSignOn("bot-1"))) }, "mara", actNarrow(zone, control), "STILL_AT_PLACE"},
 		"somebody is on by a job that is closed": {func(w *world) {
 			seen := w.s.Size()
 			w.must(w.journal("stonebend", "ravi", actClose("boot-1")))
 			w.must(w.behind("millrow", "lena", seen, actSignOn("boot-1")))
-		}, "mara", actNarrow(zone, control), "STILL_ON"},
+		}, "mara", actNarrow(zone, control), "STILL_AT_PLACE"},
 		"the leg is choked": {func(w *world) { w.must(w.journal("stonebend", "dov", actChoked(zone))) }, "mara", actNarrow(zone, control), "CHOKED"},
 		"another drawing is not walked": {func(w *world) {
 			_, mill := drawings()

@@ -30,7 +30,7 @@ func TestBinEntry(t *testing.T) {
 	// 1910.272(g)(1)(i): on file until the entry ends.
 	w.must(w.journal("eastfork", "lena", actSignOff(ons["lena"])))
 	w.refusedWith(w.direct("nia", actClosePermit("in-1")), "STILL_INSIDE")
-	w.refusedWith(w.direct("mara", actRequest("start-1", binJob, w.now+1e7, binPlan...)), "PERMIT_OPEN")
+	w.refusedWith(w.direct("mara", actRequest("start-1", binJob, w.now+1e7, binPlan...)), "REACHES_BIN_ENTRY")
 	w.must(w.journal("eastfork", "tomas", actSignOff(ons["tomas"])))
 	w.refusedWith(w.journal("eastfork", "mara", &recordv1.Record{Act: &recordv1.Record_CloseJob{CloseJob: &recordv1.CloseJob{Job: binJob}}}), "PERMIT_OPEN")
 	w.must(w.direct("nia", actClosePermit("in-1")))

@@ -32,7 +32,7 @@ func (s *State) PermitView(id string, at int64) *recordv1.PermitView {
 		v.Missing = []*recordv1.Finding{cond("EXPIRED", id, "its time is over", "everybody comes out; close it and issue another one", "supervisor or manager", "1910.272(g)(1)(i)")}
 	}
 	if p.binEntry() {
-		for _, so := range s.insideOf(p.Job) {
+		for _, so := range s.insideAt(p.Zone) {
 			v.Inside = append(v.Inside, &recordv1.InsideView{Ref: so.Ref, Person: so.Person, SinceUnixMs: so.On.Time, Unnamed: !slices.Contains(p.Named, so.Person)})
 		}
 	}

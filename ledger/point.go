@@ -81,5 +81,10 @@ func (x *step) foundClosedBy(p *Point, who string) {
 	for _, h := range x.s.HoldsOn(p.ID) {
 		text += fmt.Sprintf("; %s has a lock on it", holderName(h))
 	}
+	for _, e := range x.s.Exposed([]string{p.ID}, nil) {
+		if h := x.s.Holds[e.Ref]; h == nil || !x.s.covers(h, p.ID) {
+			text += "; " + namesOr(e.People, "somebody") + " in " + e.Zone
+		}
+	}
 	x.s.alarm("FOUND_CLOSED", p.ID, text, x.mark)
 }

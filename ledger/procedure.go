@@ -248,7 +248,7 @@ func (s *State) procedureConditions(j *Job) []*recordv1.Finding {
 		add("EIGHT", "attested by "+j.Exception.By.By+" as needing no procedure, but "+why, "have a procedure published and approved", "supervisor or manager", procedureClause)
 	}
 	// One device under the exclusive control of one person: anybody else ends it.
-	for _, id := range s.atRisk(j, nil) {
+	for _, id := range namesOf(s.atWork(j, nil)) {
 		if id != j.Responsible {
 			add("EIGHT", "attested as needing no procedure, but "+id+" is at risk as well: the device is not under the exclusive control of one person", "have a procedure published and approved", "supervisor or manager", procedureClause)
 		}

@@ -118,7 +118,7 @@ func (x *step) foundLive(job, part, what string) {
 	}
 	j.Found[x.out.Ref] = &Found{Ref: x.out.Ref, Part: part, What: what, At: x.mark}
 	clear(j.Readings)
-	people := s.atRisk(j, nil)
+	people := namesOf(s.atWork(j, nil))
 	s.alarm("FOUND_LIVE", x.out.Ref, fmt.Sprintf("%s. Job %s is stopped. Crew: %s", text, j.ID, strings.Join(people, ", ")), x.mark)
 	s.suspect(x.out.Ref, s.drawingsOf(j)...)
 	x.change("%s", text)

@@ -46,6 +46,13 @@ func (x *step) recoverYard(r *recordv1.RecoverYard) {
 	}
 	x.newEpoch(y, r)
 	x.foundAtYard(y, r)
+	var live []string
+	for _, id := range sorted(x.s.Points) {
+		if p := x.s.Points[id]; p.Yard == y.ID && p.Live {
+			live = append(live, id)
+		}
+	}
+	x.noteExposed(live, PointsUnsureAfterLoss.About(y.ID, y.ID))
 }
 
 // recoverySigned checks who the second manager is; that they signed, and the new

@@ -228,7 +228,10 @@ func (x *step) publishDrawing(p *recordv1.PublishDrawing) {
 			s.addPoint(pt.ID, pt.Holes, pt.Label)
 		}
 	}
-	s.widen()
+	tied := s.places
+	s.remember()
+	s.joinPlaces()
+	s.widen(tied)
 	x.change("drawing of %s revision %d is current; it supports work once a qualified person has walked it", yard, d.GetRevision())
 	x.isolationChanged(before, yard, d.GetRevision())
 	x.renamed(drawn, d.GetRevision())
@@ -236,19 +239,6 @@ func (x *step) publishDrawing(p *recordv1.PublishDrawing) {
 		if s.Reqs[id].open() {
 			s.void(s.Reqs[id], fmt.Sprintf("the drawing of %s was revised", yard), x)
 		}
-	}
-}
-
-// widen adds to each zone's reach what the current drawings show.
-func (s *State) widen() {
-	for _, z := range s.graph.Zones() {
-		pts, err := s.graph.Reach(z)
-		if err != nil {
-			continue
-		}
-		all := append(slices.Clone(s.Reach[z]), pts...)
-		slices.Sort(all)
-		s.Reach[z] = slices.Compact(all)
 	}
 }
 

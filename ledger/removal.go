@@ -53,6 +53,7 @@ func (x *step) removal(r *recordv1.Removal) {
 	x.protectionEnded(h, covered)
 	x.change("verified not here: %s", r.GetNotHere())
 	x.change("tried to reach: %s", r.GetTriedToReach())
+	x.noteExposed(covered, RemovedLockKeptOff.About(ref, ref))
 	if h.Holder == "" {
 		x.flag("OWNER_UNKNOWN", ref, "its owner is not known: nobody can be told before they work again", "1910.147(e)(3)(iii)")
 		return

@@ -5,14 +5,42 @@ import (
 	"slices"
 	"strings"
 
+	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
 const testClause = "1910.147(f)(1)"
 
+var standClearKinds = []Kind{
+	kind((*recordv1.Record).GetStandClear, Kind{Name: "stand_clear", Called: "stand clear", Class: Lifts, May: ofTheirOwn(), Clause: testClause, By: ByPerson, With: alone,
+		Way: Direct, Home: AtNoYard, Elsewhere: TakenElsewhere, Panel: AnyWhere, Outbox: MayNotWait, LowDisk: TakenOnLowDisk, Training: NoTraining},
+		func(c *recordv1.StandClear) About {
+			return About{Record: RefOf(c.GetHold()), Request: c.GetRequest()}
+		},
+		func(f *fields, c *recordv1.StandClear) {
+			f.ref("hold", c.GetHold())
+			f.name("request", c.GetRequest())
+			f.counted("asked", c.GetAsked())
+		},
+		(*step).standClear),
+}
+
+var (
+	// NoOpenTest: there is no open request of the name to stand clear for.
+	NoOpenTest = code.New("NO_OPEN_TEST", code.Row{Args: "request", Clause: testClause, Who: "the-signer", Next: "yardhasp request list", Answer: code.Unknown})
+	NotATest   = code.New("NOT_A_TEST", code.Row{Args: "request", Clause: testClause, Who: "the-signer"})
+	// OtherRequest: another request of the same name was meant.
+	OtherRequest = code.New("OTHER_REQUEST", code.Row{Args: "request", Clause: testClause, Who: "the-signer", Next: "yardhasp request list"})
+	// StandsClearOfOther: the holder stood clear for a request that is still open.
+	StandsClearOfOther = code.New("STANDS_CLEAR_OF_OTHER", code.Row{Args: "holder record request person", Clause: testClause, Who: "{person}", Next: "yardhasp withdraw {request}"})
+	// NothingToDoWith: the lock and the test do not touch.
+	NothingToDoWith = code.New("NOTHING_TO_DO_WITH_TEST", code.Row{Args: "target record request", Clause: testClause, Who: "the-signer"})
+	StandsClear     = code.New("STANDS_CLEAR", code.Row{Args: "holder target record request", Next: "yardhasp release {record}"})
+)
+
 // Test reports whether the request is for a test or for positioning in the middle
 // of the work: then the holders stand clear instead of signing off.
-func (q *ReqState) Test() bool { return q.Kind != recordv1.RequestKind_REQUEST_KIND_UNSPECIFIED }
+func (q *Request) Test() bool { return q.Kind != recordv1.RequestKind_REQUEST_KIND_UNSPECIFIED }
 
 // StoodClear reports whether the holder stood clear, for whichever request. Such a
 // hold protects nobody. It still stands against every start, and its holder signs
@@ -21,7 +49,7 @@ func (h *Hold) StoodClear() bool { return h.Stood != "" }
 
 // StoodClearFor reports whether the holder stood clear for this very request: the
 // id alone won't do, for an old request leaves the state (decisions.md 24).
-func (h *Hold) StoodClearFor(q *ReqState) bool {
+func (h *Hold) StoodClearFor(q *Request) bool {
 	return q != nil && h.StoodClear() && h.Stood == q.ID && h.StoodFor == q.By.Index
 }
 
@@ -40,11 +68,11 @@ func (x *step) standClear(c *recordv1.StandClear) {
 	h, q := s.Holds[ref], s.Reqs[c.GetRequest()]
 	switch {
 	case q == nil || !q.open():
-		x.refuse("UNKNOWN_REQUEST", c.GetRequest(), "there is no open request of this name", "keep your lock on; read the request on the board again", x.who.ID, testClause)
+		x.deny(NoOpenTest, c.GetRequest(), c.GetRequest())
 	case !q.Test():
-		x.refuse("NOT_A_TEST", q.ID, "request "+q.ID+" is a start, not a test: nobody stands clear for it", "take the lock off and sign off, or ask for a test", x.who.ID, testClause)
+		x.deny(NotATest, q.ID, q.ID)
 	case q.By.Index != c.GetAsked():
-		x.refuse("OTHER_REQUEST", q.ID, "another request of this name was meant", "read the request on the board again", x.who.ID, testClause)
+		x.deny(OtherRequest, q.ID, q.ID)
 	}
 	if !x.holdStands(h, ref) {
 		return
@@ -54,7 +82,7 @@ func (x *step) standClear(c *recordv1.StandClear) {
 	case h.Holder != x.who.ID:
 		x.refuse("NOT_YOUR_LOCK", ref, fmt.Sprintf("the lock on %s is held by %s; only its holder stands clear", h.Target(), holderName(h)), "ask them", holderName(h), testClause)
 	case x.mayEnd(h, h.Holder) && q != nil:
-		x.standsFor(h, q)
+		x.mayStandClearFor(h, q)
 	}
 	if x.refused() {
 		return
@@ -65,26 +93,26 @@ func (x *step) standClear(c *recordv1.StandClear) {
 			j.LastOff.add(x.mark)
 		}
 	}
-	x.change("%s stands clear of %s for %s: NO protection from this lock; after it lock again, then sign this one off", h.Holder, h.Target(), q.ID)
+	x.did(StandsClear, h.Ref, h.Holder, h.Target(), h.Ref, q.ID)
 }
 
-// standsFor refuses a word that would mean nothing for the request, or that is
+// mayStandClearFor refuses a word that would mean nothing for the request, or that is
 // still needed by another.
-func (x *step) standsFor(h *Hold, q *ReqState) {
+func (x *step) mayStandClearFor(h *Hold, q *Request) {
 	s := x.s
 	if other := s.Reqs[h.Stood]; h.StoodClearFor(other) && other.open() {
-		x.refuse("STOOD_CLEAR", h.Ref, fmt.Sprintf("%s stood clear for %s, which is open", h.Holder, other.ID), "finish or withdraw that one first", other.By.By, testClause)
+		x.deny(StandsClearOfOther, h.Ref, h.Holder, h.Ref, other.ID, other.By.By)
 	}
 	j, own := s.Jobs[q.Job], s.Jobs[h.Job]
 	concerned := overlap(s.Covers(h), q.Points) || h.Job == q.Job || j != nil && overlap(s.Covers(h), j.Plan)
 	if !concerned && (own == nil || !s.couldReach(own.Zone, q.Points, false)) {
-		x.refuse("NOT_REQUESTED", h.Ref, fmt.Sprintf("the lock on %s has nothing to do with %s", h.Target(), q.ID), "keep it on", x.who.ID, testClause)
+		x.deny(NothingToDoWith, h.Ref, h.Target(), h.Ref, q.ID)
 	}
 }
 
 // notClear lists the holds on a test's points whose holders have not stood clear
 // for it, by reference.
-func (s *State) notClear(q *ReqState) []*Hold {
+func (s *State) notClear(q *Request) []*Hold {
 	var out []*Hold
 	for _, ref := range sorted(s.active) {
 		if h := s.active[ref]; !h.StoodClearFor(q) && overlap(s.Covers(h), q.Points) {
@@ -94,23 +122,9 @@ func (s *State) notClear(q *ReqState) []*Hold {
 	return out
 }
 
-// approve lets a request through once every involved yard has confirmed it and,
-// for a test, every holder on its points stood clear for it. It looks at the state,
-// not at the record that changed it.
-func (x *step) approve() {
-	for _, id := range sorted(x.s.Reqs) {
-		q := x.s.Reqs[id]
-		if q.State != recordv1.RequestState_REQUEST_STATE_AWAITING || len(q.Attested) < len(q.Involved) || q.Test() && len(x.s.notClear(q)) > 0 {
-			continue
-		}
-		q.State = recordv1.RequestState_REQUEST_STATE_APPROVED
-		x.change("request %s approved: nobody involved objects so far; any new lock cancels this; not permission to close", q.ID)
-	}
-}
-
 // holdConditions lists the holds that stand against a request for a point. For a
 // test only those of which nobody can stand clear do.
-func (s *State) holdConditions(p string, q *ReqState) []*recordv1.Finding {
+func (s *State) holdConditions(p string, q *Request) []*recordv1.Finding {
 	var cs []*recordv1.Finding
 	for _, h := range s.HoldsOn(p) {
 		who := holderName(h)

@@ -121,7 +121,7 @@ func TestStandClearRefused(t *testing.T) {
 	w, holds := asked(t)
 	mine := holds["lena "+feeder]
 	w.refusedWith(w.direct("ravi", w.actStandClear(mine, "jog-1")), "NOT_YOUR_LOCK")
-	w.refusedWith(w.direct("lena", w.actStandClear(mine, "none")), "UNKNOWN_REQUEST")
+	w.refusedWith(w.direct("lena", w.actStandClear(mine, "none")), "NO_OPEN_TEST")
 	w.refusedWith(w.direct("lena", w.actStandClear("stonebend/1/9999", "jog-1")), "UNKNOWN_HOLD")
 	other := w.actStandClear(mine, "jog-1")
 	other.GetStandClear().Asked--
@@ -131,7 +131,7 @@ func TestStandClearRefused(t *testing.T) {
 	w.must(w.direct("mara", &recordv1.Record{Act: &recordv1.Record_Withdraw{Withdraw: &recordv1.Withdraw{Request: "jog-1"}}}))
 	tomas := w.must(w.journal("stonebend", "tomas", actLock(feeder, "tomas-1", "boot-1"))).GetRef()
 	w.refusedWith(w.together("lena", actHandOver([]string{"tomas"}, mine, tomas)), "STOOD_CLEAR")
-	w.refusedWith(w.direct("lena", w.actStandClear(mine, "jog-1")), "UNKNOWN_REQUEST")
+	w.refusedWith(w.direct("lena", w.actStandClear(mine, "jog-1")), "NO_OPEN_TEST")
 	// Two managers may still order it off: it stands on record.
 	w.joinPerson(person("max", false, manager))
 	w.must(w.together("nia", actRemoval(mine, "max")))
@@ -303,7 +303,7 @@ func TestAfterStandingClear(t *testing.T) {
 		w.must(w.direct("mara", actTest("jog-1", "boot-1", w.now+1e7, feeder)))
 		w.must(w.direct("mara", actTest("jog-2", "boot-1", w.now+1e7, control)))
 		w.must(w.direct("lena", w.actStandClear(both, "jog-1")))
-		w.refusedWith(w.direct("lena", w.actStandClear(both, "jog-2")), "STOOD_CLEAR")
+		w.refusedWith(w.direct("lena", w.actStandClear(both, "jog-2")), "STANDS_CLEAR_OF_OTHER")
 		w.must(w.direct("mara", &recordv1.Record{Act: &recordv1.Record_Withdraw{Withdraw: &recordv1.Withdraw{Request: "jog-1"}}}))
 		w.must(w.direct("lena", w.actStandClear(both, "jog-2")))
 		_ = holds

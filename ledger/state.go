@@ -134,26 +134,29 @@ type Drawing struct {
 // State is everything the rules need, and nothing more. Fields are exported for
 // serialisation; change them only by Apply.
 type State struct {
-	Format    int                        `json:"format"`
-	Ledger    string                     `json:"ledger"` // hex; empty before the founding
-	Coop      string                     `json:"coop"`
-	Ruleset   uint32                     `json:"ruleset"`
-	Time      int64                      `json:"time"`
-	Tree      seal.Edge                  `json:"tree"`
-	Yards     map[string]*Yard           `json:"yards"`
-	People    map[string]*Person         `json:"people"`
-	Keys      map[string]*Key            `json:"keys"` // by fingerprint
-	Invites   map[string]*Invitation     `json:"invites"`
-	Locks     map[string]*Padlock        `json:"padlocks"`
-	Points    map[string]*Point          `json:"points"`
-	Boxes     map[string]*Box            `json:"boxes"`
-	Plans     map[string]*Drawing        `json:"drawings"`           // by yard
-	Reach     map[string][]string        `json:"reach"`              // zone -> points that may reach it; only narrowZone shrinks it
-	Narrowed  map[string]Mark            `json:"narrowed,omitempty"` // zone -> when it last did
+	Format   int                    `json:"format"`
+	Ledger   string                 `json:"ledger"` // hex; empty before the founding
+	Coop     string                 `json:"coop"`
+	Ruleset  uint32                 `json:"ruleset"`
+	Time     int64                  `json:"time"`
+	Tree     seal.Edge              `json:"tree"`
+	Yards    map[string]*Yard       `json:"yards"`
+	People   map[string]*Person     `json:"people"`
+	Keys     map[string]*Key        `json:"keys"` // by fingerprint
+	Invites  map[string]*Invitation `json:"invites"`
+	Locks    map[string]*Padlock    `json:"padlocks"`
+	Points   map[string]*Point      `json:"points"`
+	Boxes    map[string]*Box        `json:"boxes"`
+	Plans    map[string]*Drawing    `json:"drawings"`           // by yard
+	Reach    map[string][]string    `json:"reach"`              // zone -> points that may reach its place; only narrowZone shrinks it
+	Narrowed map[string]Mark        `json:"narrowed,omitempty"` // zone -> when it last did
+	// Meant has for every zone name of any drawing there was the nodes that it exposed
+	// people to, and whether by grain, air or a chemical. It only grows.
+	Meant     map[string]map[string]bool `json:"meant,omitempty"`
 	Jobs      map[string]*Job            `json:"jobs"`
 	Holds     map[string]*Hold           `json:"holds"`
 	SignOns   map[string]*SignOn         `json:"sign_ons"`
-	Reqs      map[string]*ReqState       `json:"requests"`
+	Reqs      map[string]*Request        `json:"requests"`
 	Tickets   map[string]*TicketState    `json:"tickets"`
 	Debts     map[string]*Debt           `json:"debts,omitempty"`      // removals not acknowledged, by hold
 	Started   map[string]*Started        `json:"started,omitempty"`    // without the ledger, by reference
@@ -176,6 +179,7 @@ type State struct {
 	active   map[string]*Hold          // the active ones of Holds; derived
 	inside   map[string]*SignOn        // those of SignOns not signed off; derived
 	graph    *energy.Graph             // the current drawings joined; derived
+	places   map[string]*place         // by zone name, past ones included; derived
 	verdicts map[string]energy.Verdict // job -> does its plan isolate; derived
 	proofs   map[string][]energy.Proof // job -> readings required; derived
 	stores   map[string][]energy.Store // job -> stores to release; derived
@@ -204,9 +208,9 @@ func New() *State {
 		Format: StateFormat, Ruleset: 1,
 		Yards: map[string]*Yard{}, People: map[string]*Person{}, Keys: map[string]*Key{},
 		Invites: map[string]*Invitation{}, Locks: map[string]*Padlock{}, Points: map[string]*Point{},
-		Boxes: map[string]*Box{}, Plans: map[string]*Drawing{}, Reach: map[string][]string{}, Narrowed: map[string]Mark{},
+		Boxes: map[string]*Box{}, Plans: map[string]*Drawing{}, Reach: map[string][]string{}, Narrowed: map[string]Mark{}, Meant: map[string]map[string]bool{},
 		Jobs: map[string]*Job{}, Holds: map[string]*Hold{}, SignOns: map[string]*SignOn{},
-		Reqs: map[string]*ReqState{}, Tickets: map[string]*TicketState{},
+		Reqs: map[string]*Request{}, Tickets: map[string]*TicketState{},
 		Debts: map[string]*Debt{}, Started: map[string]*Started{}, Troubles: map[string]*Trouble{}, Chokes: map[string]*Choke{},
 		WorkPermits: map[string]*WorkPermit{}, Air: map[string]*Air{}, Watches: map[string]*Watch{}, Fumigations: map[string]*Fumigation{},
 		Procs: map[string]*Procedure{}, Required: map[string]*Required{}, Used: map[string]map[string]Mark{}, Exchanges: map[string]*Exchange{},
@@ -286,6 +290,7 @@ func (s *State) redraw() error {
 		return fmt.Errorf("the drawings don't fit together: %s: %s", probs[0].Field, probs[0].Text)
 	}
 	s.graph = g
+	s.joinPlaces()
 	s.verdicts, s.proofs, s.stores = map[string]energy.Verdict{}, map[string][]energy.Proof{}, map[string][]energy.Store{}
 	s.eights = map[string][]string{}
 	for _, id := range sorted(s.Jobs) {

@@ -60,7 +60,7 @@ func (s *State) RequestView(id string) *recordv1.RequestView {
 		return nil
 	}
 	v := &recordv1.RequestView{Id: q.ID, Job: q.Job, Requester: q.By.By, Points: q.Points, State: q.State, Involved: q.Involved,
-		Confirmed: slices.Clone(q.Attested), Energised: slices.Clone(q.Energised), DeadlineUnixMs: q.Deadline, Why: q.Why,
+		Confirmed: slices.Clone(q.Attested), Energised: slices.Clone(q.Energised), DeadlineUnixMs: q.Deadline,
 		Kind: q.Kind, Index: q.By.Index, Because: q.Because}
 	if q.Test() && q.open() {
 		for _, h := range s.notClear(q) {
@@ -92,7 +92,7 @@ func (s *State) JobView(id string, at int64) *recordv1.JobView {
 	}
 	if !j.Closed.Set() {
 		v.ToStart = s.StartConditionsAt(j, at)
-		v.ToEnergise = s.RequestConditions(id, recordv1.RequestKind_REQUEST_KIND_UNSPECIFIED, j.Plan)
+		v.ToEnergise = s.AgainstRequest(id, recordv1.RequestKind_REQUEST_KIND_UNSPECIFIED, j.Plan)
 	}
 	for _, so := range s.signedOn(id) {
 		v.SignedOn = append(v.SignedOn, s.signOnView(so))

@@ -125,35 +125,10 @@ func (x *step) issueOthers(p *WorkPermit) {
 		}
 	}
 	if p.binEntry() {
-		for _, so := range s.insideOf(p.Job) {
+		for _, so := range s.insideAt(p.Zone) {
 			x.refuse("STILL_INSIDE", so.Person, so.Person+" is signed on to "+so.Job+": a permit is issued before anybody goes in", so.Person+" comes out and signs off", so.Person, "1910.272(g)(1)(i)")
 		}
 	}
-}
-
-// insideOf lists who is, or may be, inside under a permit of a job: who is signed
-// on to it or to any job on its zone or in its grain, and who may be anywhere.
-func (s *State) insideOf(job string) []*SignOn {
-	var out []*SignOn
-	for _, ref := range sorted(s.inside) {
-		so := s.inside[ref]
-		o, j := s.Jobs[so.Job], s.Jobs[job]
-		if so.Job == job || s.anywhere(so) || j != nil && s.Graph().SameBin(o.Zone, j.Zone) {
-			out = append(out, so)
-		}
-	}
-	return out
-}
-
-// anywhere reports whether somebody may be in any zone: their job is not known, or its
-// zone left the drawings.
-func (s *State) anywhere(so *SignOn) bool {
-	j := s.Jobs[so.Job]
-	if j == nil {
-		return true
-	}
-	_, drawn := s.Graph().Zone(j.Zone)
-	return !drawn
 }
 
 // permitConditions lists what must hold for as long as a permit is in force. The
@@ -248,7 +223,7 @@ func (x *step) closePermit(c *recordv1.ClosePermit) {
 		return
 	}
 	if p.binEntry() {
-		for _, so := range s.insideOf(p.Job) {
+		for _, so := range s.insideAt(p.Zone) {
 			x.refuse("STILL_INSIDE", so.Person, so.Person+" is signed on to "+so.Job+": unknown counts as inside", so.Person+" comes out and signs off", so.Person, "1910.272(g)(1)(i)")
 		}
 	} else {
@@ -272,27 +247,6 @@ func (x *step) now() Mark {
 	m := x.mark
 	m.Time, m.Late = x.s.Time, x.s.Time
 	return m
-}
-
-// permitsReached refuses a start while a permit to be in a zone that it could
-// reach is not closed, or hot work there is not over: whoever is inside and did not
-// sign on is inside all the same.
-func (s *State) permitsReached(points []string) []*recordv1.Finding {
-	var cs []*recordv1.Finding
-	for _, id := range sorted(s.WorkPermits) {
-		p := s.WorkPermits[id]
-		if !p.open() || !s.couldReach(p.Zone, points, true) {
-			continue
-		}
-		where := fmt.Sprintf("closing %s could let energy reach %s, where ", strings.Join(points, ", "), p.Zone)
-		switch {
-		case p.binEntry():
-			cs = append(cs, cond("PERMIT_OPEN", id, where+"permit "+id+" for bin entry is not closed", "everybody comes out, then close it", "supervisor or manager", "1910.272(g)(1)(ii)"))
-		case !p.Done.Set(): // the fire watch after it stands clear of the machine
-			cs = append(cs, cond("PERMIT_OPEN", id, where+"nobody has recorded that the hot work of permit "+id+" is over: "+strings.Join(p.Named, ", "), "they come away from it and record that it is over", namesOr(p.Named, ""), "1910.147(e)(2)(i)"))
-		}
-	}
-	return cs
 }
 
 // openPermits lists a job's permits that are not closed.
@@ -348,7 +302,7 @@ func whyAll(cs []*recordv1.Finding) string {
 // permitAlarm says what everybody must see of a permit, "" for nothing.
 func (s *State) permitAlarm(p *WorkPermit) string {
 	var in []string
-	for _, so := range s.insideOf(p.Job) {
+	for _, so := range s.insideAt(p.Zone) {
 		in = append(in, so.Person)
 	}
 	slices.Sort(in)

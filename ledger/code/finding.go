@@ -38,7 +38,11 @@ func (p param) fill(v any) *recordv1.Arg {
 			a.Kind = 0
 		}
 	case []string:
-		a.Names = append([]string{}, v...)
+		for _, n := range v {
+			if n != "" {
+				a.Names = append(a.Names, n)
+			}
+		}
 		if p.kind != recordv1.ArgKind_ARG_KIND_NAMES {
 			a.Kind = 0
 		}

@@ -21,12 +21,12 @@ func TestReach(t *testing.T) {
 	}
 	// the light is fed but feeds nothing; the drag could feed back
 	same(t, "reach", got, []string{"stonebend/gear/main", "stonebend/gear/mcc", "stonebend/mcc-1/drag", "stonebend/mcc-1/leg"})
-	now, live, err := g.ReachNow("stonebend/motor", func(p string) bool { return p == "stonebend/gear/mcc" })
+	now, live, err := g.ReachNow(func(p string) bool { return p == "stonebend/gear/mcc" }, "stonebend/motor")
 	if err != nil || live {
 		t.Errorf("live %v, %v", live, err)
 	}
 	same(t, "reach now", now, []string{"stonebend/gear/mcc", "stonebend/mcc-1/drag", "stonebend/mcc-1/leg"})
-	now, live, _ = g.ReachNow("stonebend/motor", func(p string) bool { return p == "stonebend/mcc-1/drag" })
+	now, live, _ = g.ReachNow(func(p string) bool { return p == "stonebend/mcc-1/drag" }, "stonebend/motor")
 	if !live {
 		t.Error("the feed is closed, yet not live")
 	}
@@ -42,7 +42,7 @@ func TestReachNowAgainstPaths(t *testing.T) {
 		g, o := mustBuild(t, ds...), newOracle(ds)
 		for open := range uint32(1) << len(o.points) {
 			set := o.set(open)
-			_, live, err := g.ReachNow("eastfork/pit", func(p string) bool { return slices.Contains(set, p) })
+			_, live, err := g.ReachNow(func(p string) bool { return slices.Contains(set, p) }, "eastfork/pit")
 			if err != nil || live == o.isolates(open, 1) {
 				t.Fatalf("trial %d, open %q: live %v, %v", trial, set, live, err)
 			}

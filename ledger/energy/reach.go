@@ -35,20 +35,24 @@ type Store struct {
 // Reach returns every isolation point on some way into a part of the zone,
 // whatever the points' positions. Sorted.
 func (g *Graph) Reach(zone string) ([]string, error) {
-	points, _, err := g.ReachNow(zone, nil)
+	points, _, err := g.ReachNow(nil, zone)
 	return points, err
 }
 
-// ReachNow follows energy back from the zone's parts. A point for which barrier
+// ReachNow follows energy back from the parts of zones. A point for which barrier
 // is true (open and locked) stops it; all else passes. It returns every point it
 // met, those that stopped it as well, sorted, and whether it met a source. A nil
 // barrier stops nothing.
-func (g *Graph) ReachNow(zone string, barrier func(point string) bool) (points []string, live bool, err error) {
-	z, err := g.zone(zone)
-	if err != nil {
-		return nil, false, err
+func (g *Graph) ReachNow(barrier func(point string) bool, zones ...string) (points []string, live bool, err error) {
+	all := &zone{}
+	for _, id := range zones {
+		z, err := g.zone(id)
+		if err != nil {
+			return nil, false, err
+		}
+		all.parts = append(all.parts, z.parts...)
 	}
-	b := g.behind(z, func(p int32) bool { return barrier != nil && barrier(g.points[p].ID) })
+	b := g.behind(all, func(p int32) bool { return barrier != nil && barrier(g.points[p].ID) })
 	return g.named(b.met), b.live, nil
 }
 

@@ -207,7 +207,7 @@ func TestUnknownZone(t *testing.T) {
 	_, e4 := g.Reach(z)
 	_, e5 := g.Stores(z, nil)
 	_, e6 := g.Proofs(z)
-	_, _, e7 := g.ReachNow(z, nil)
+	_, _, e7 := g.ReachNow(nil, z)
 	for i, err := range []error{e1, e2, e3, e4, e5, e6, e7} {
 		if err == nil || !strings.Contains(err.Error(), `zone "stonebend/attic" isn't in the current drawings`) {
 			t.Errorf("question %d: %v", i+1, err)

@@ -35,6 +35,14 @@ type Part struct {
 	Media []recordv1.Medium
 }
 
+// Surrounds reports whether whoever is in the zone stands in what the node holds: its
+// grain, its air or its chemical. By that two zones are one place.
+func (p Part) Surrounds() bool {
+	return slices.ContainsFunc(p.Media, func(m recordv1.Medium) bool {
+		return m == recordv1.Medium_MEDIUM_GRAIN || m == recordv1.Medium_MEDIUM_AIR || m == recordv1.Medium_MEDIUM_CHEMICAL
+	})
+}
+
 type zone struct {
 	Zone
 	parts []int32 // nodes, in the order of Parts
@@ -97,21 +105,6 @@ func (z *Zone) grain() []string {
 		}
 	}
 	return out
-}
-
-// SameBin reports whether two zones are one place to be in: the same, or in a bin by
-// the same grain.
-func (g *Graph) SameBin(a, b string) bool {
-	if a == b {
-		return true
-	}
-	x, errA := g.zone(a)
-	y, errB := g.zone(b)
-	if errA != nil || errB != nil || x.Bin == "" || y.Bin == "" {
-		return false
-	}
-	there := y.grain()
-	return slices.ContainsFunc(x.grain(), func(n string) bool { return slices.Contains(there, n) })
 }
 
 // Zones returns the ids of all zones, sorted.

@@ -229,7 +229,7 @@ func (c *scene) admitEnergise(it *item) error {
 	return nil
 }
 
-func covers(q *ledger.ReqState, p string) bool {
+func covers(q *ledger.Request, p string) bool {
 	for _, e := range q.Energised {
 		if e == p {
 			return false

@@ -137,7 +137,7 @@ func (c *scene) grantSignOn(job string) (recordv1.Grant, []string, string) {
 		return recordv1.Grant_GRANT_UNCONFIRMED, nil, "the ledger has no open job " + job
 	}
 	home := ledger.YardOf(j.Zone) == c.yard
-	points, live, err := c.v.Graph().ReachNow(j.Zone, c.barrier)
+	points, live, err := c.v.ReachNow(j.Zone, c.barrier)
 	switch {
 	case err != nil && !home:
 		return recordv1.Grant_GRANT_UNCONFIRMED, nil, j.Zone + " belongs to another yard, and no current drawing shows it"
@@ -232,7 +232,7 @@ func (c *scene) putIn(box, p string) bool {
 // own undrained locks, people signed on to a zone that p reaches (decisions.md
 // 6). A release or sign-off written here counts only once the ledger has it. For
 // a test q, a hold whose holder stood clear for it does not stand against it.
-func (c *scene) standing(p string, q *ledger.ReqState) []string {
+func (c *scene) standing(p string, q *ledger.Request) []string {
 	var out []string
 	for _, h := range c.v.HoldsOn(p) {
 		if h.StoodClearFor(q) {

@@ -17,6 +17,7 @@ import (
 	"syscall"
 	"testing"
 
+	"yardhasp/client/words"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
 )
@@ -282,8 +283,8 @@ func heardAgain(s *story) {
 	from := s.size()
 	s.must(s.fleet.net.(*spaces).listen(cutYard), "let "+cutYard+" be heard again")
 	o := s.entryOf("the lock", from, func(o *recordv1.Outcome) bool { return o.GetRef() == s.locks[0].ref && o.GetAccepted() })
-	s.expect(slices.ContainsFunc(o.GetChanges(), func(c string) bool { return strings.Contains(c, "request start-1 is void") }), "the lock changes %v", o.GetChanges())
-	for _, c := range o.GetChanges() {
+	s.expect(slices.ContainsFunc(words.English.Changes(o), func(c string) bool { return strings.Contains(c, "request start-1 is void") }), "the lock changes %v", o.GetChanges())
+	for _, c := range words.English.Changes(o) {
 		s.page.say("| %s", c)
 	}
 	s.sameRoot(cutYard)
