@@ -35,7 +35,7 @@ func TestClausesPrinted(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, name := range []string{"README.md", "DEVELOPERS.md"} {
+	for _, name := range []string{"README.md", "DEVELOPERS.md", "cmd/yardhasp/README.md", "cmd/yardhaspd/README.md"} {
 		page, err := os.ReadFile(root + "/" + name)
 		if err != nil {
 			t.Fatal(err)
