@@ -16,7 +16,7 @@ import (
 // by a yard's replica: one of the two does not hold the co-op's history, and
 // nobody can say which. From then on a replica that knows of it gives no word of
 // permission: no fence, no promise, no go-ahead, no confirmed reading. Facts are
-// still written down. It ends by hand only (DEVELOPERS.md).
+// still written down. It ends by hand only: see the package comment.
 type divergence struct {
 	size  uint64
 	yards [2]string // sorted

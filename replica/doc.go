@@ -17,6 +17,46 @@
 //
 // Lost disks, restored images and copied directories are not this replica any
 // more: a yard whose disk was lost is recovered as a new incarnation.
+//
+// # Two histories
+//
+// Every ten election times a replica shows one other, each in its turn, its signed
+// root of the first n entries (PeerService.CompareRoot). That is 5 s with the lan
+// timers and 50 s with the rural ones.
+//
+// Two different roots of one size, each signed by a pinned key, are kept as
+// divergence-<n>.txt and passed on to every yard. Each yard checks both signatures
+// itself. From then on a replica only writes facts down. It gives no fence, no
+// Energise, no go-ahead, no promise and no confirmed reading. The alarm stands on
+// the board, in "status", and in the health service as "ledger.agree".
+//
+// It ends by hand only: find out which history is right, join the other yard anew,
+// stop every replica, move the file out of every data directory, start them. One
+// file left behind brings the alarm back.
+//
+// # What may be mended
+//
+// Only the history is mended. Every yard has it, and the state holds its root.
+// Repair sets a damaged history aside, runs the start's own recovery on an empty
+// one (quorum.Rebuild), reads all of it, and compares roots with the other yards.
+// A history that is gone is fetched by the start itself.
+//
+// A log or a journal that lost anything is never mended, nor replaced by an older
+// copy. Damage says so in the words that people see, at the start and in "repair",
+// and leads to RecoverYard. Two managers and the new replica's key sign that record
+// like any draft (ledger.Cosigners). The fresh disk is a new member under a new key
+// (Replica.replaced).
+//
+// On a full disk the stores are not even closed: badger writes when it closes.
+//
+// # Traps of raft and gRPC
+//
+// raft 1.8.0 rests up to ten seconds between two copies to a follower that was
+// away, although its heartbeats get through again. reach.go makes copies wait for a
+// heartbeat instead. gRPC has a back-off of its own, which leaderConn ends.
+//
+// raft 1.8.0 waits for ever in a pipelined send whose follower refused the one
+// before (hashicorp/raft issue 612). pipeline.go reads the answers.
 package replica
 
 import (

@@ -14,6 +14,7 @@ import (
 
 	"yardhasp/client"
 	"yardhasp/client/keys"
+	"yardhasp/cmd/readme"
 	"yardhasp/ledger"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
@@ -37,6 +38,7 @@ type desk struct {
 	c   *cluster
 	dir string
 	cli string
+	ran [][]string // what was typed and did what it should, the program first
 }
 
 func (c *cluster) desk(people ...string) *desk {
@@ -69,7 +71,45 @@ func (d *desk) run(want int, name string, args ...string) (stdout, stderr string
 	if err := cmd.Run(); cmd.ProcessState == nil || cmd.ProcessState.ExitCode() != want {
 		d.c.t.Fatalf("%s %v: %v, want exit %d\n%s%s", filepath.Base(name), args, err, want, &out, &errs)
 	}
+	if want == 0 {
+		d.ran = append(d.ran, append([]string{filepath.Base(name)}, args...))
+	}
 	return out.String(), errs.String()
+}
+
+// playedAll: every command that a section of the pages for people shows was typed
+// here and worked, with the flags that it is shown with.
+func (d *desk) playedAll(section string) {
+	d.c.t.Helper()
+	shown, err := readme.Commands("..")
+	if err != nil {
+		d.c.t.Fatal(err)
+	}
+	shown = slices.DeleteFunc(shown, func(s readme.Command) bool { return s.Section != section })
+	if len(shown) < 5 {
+		d.c.t.Fatalf("%d commands are shown under %q", len(shown), section)
+	}
+	for _, s := range shown {
+		if !slices.ContainsFunc(d.ran, func(typed []string) bool { return playsAs(typed, s.Args) }) {
+			d.c.t.Errorf("%s shows %q, which was not played", s.Where, s.Args)
+		}
+	}
+}
+
+// playsAs reports whether a typed command is the one shown, with all its flags.
+func playsAs(typed, shown []string) bool {
+	name := func(args []string) string {
+		if len(args) > 1 && !strings.HasPrefix(args[1], "--") {
+			return args[0] + " " + args[1]
+		}
+		return args[0]
+	}
+	if i := slices.Index(typed, "--profile"); i == 1 { // whose hands they are
+		typed = slices.Delete(slices.Clone(typed), 1, 3)
+	}
+	return name(typed) == name(shown) && !slices.ContainsFunc(shown, func(w string) bool {
+		return strings.HasPrefix(w, "--") && !slices.Contains(typed, w)
+	})
 }
 
 // as runs yardhasp with a person's profile.
@@ -110,11 +150,12 @@ func (c *cluster) lateRecord(id, person, point string, others ...string) []byte 
 	return records[len(records)-1].Sealed
 }
 
-// TestLostDiskByCommand plays README's "A disk is lost" with the two programs: a
-// yard's machine is gone with a record that nobody heard of; a fresh one is
-// prepared, walked, signed for by three keys, and serves in the next epoch as a new
-// member. What was walked holds, what waited on the yard is void, and what the old
-// machine wrote comes too late (protocol.md C8 to C12).
+// TestLostDiskByCommand plays every command under "A disk is lost" in
+// cmd/yardhaspd/README.md with the two programs: a yard's machine is gone with a
+// record that nobody heard of; a fresh one is prepared, walked, signed for by three
+// keys, and serves in the next epoch as a new member. What was walked holds, what
+// waited on the yard is void, and what the old machine wrote comes too late
+// (protocol.md C8 to C12).
 func TestLostDiskByCommand(t *testing.T) {
 	t.Parallel()
 	c := three(t, processes(t))
@@ -126,7 +167,7 @@ func TestLostDiskByCommand(t *testing.T) {
 	d := c.desk("nia", "ines")
 
 	fresh, addr := filepath.Join(t.TempDir(), "fresh"), freeAddr(t)
-	prepare := []string{"prepare-recovery", "--data", fresh, "--yard", "millrow", "--profile", "nia.yaml", "--listen", addr}
+	prepare := []string{"prepare-recovery", "--data", fresh, "--yard", "millrow", "--profile", "nia.yaml", "--listen", addr, "--address", addr}
 	_, errs := d.run(1, c.bin, prepare...)
 	has(t, "preparing while the yard runs", errs, "millrow answers the others", "switch its machine off")
 
@@ -142,6 +183,9 @@ func TestLostDiskByCommand(t *testing.T) {
 	}
 	_, errs = d.run(1, c.bin, prepare...)
 	has(t, "preparing twice", errs, "holds a replica already")
+
+	known, _ := d.as("nia", 0, "board", "--at", "millrow", "--all")
+	has(t, "what the ledger knows of the yard", known, second)
 
 	walk := []string{"recover-yard", "millrow", "--second", "ines", "--key", key[1], "--address", addr, "--lock", second + " holder=ravi job=boot-1 seen=brass, tag 14",
 		"--none-closed", "--inside", "lena=boot-1"}
@@ -169,6 +213,7 @@ func TestLostDiskByCommand(t *testing.T) {
 		delete(c.conns, id)
 	}
 	c.run("millrow")
+	d.ran = append(d.ran, append([]string{"yardhaspd"}, c.procs["millrow"].Args[1:]...))
 	c.until("three members, all voting", func() bool {
 		m, err := c.as("nia", "stonebend").Members(c.ctx(), "")
 		return err == nil && len(m.GetMembers()) == 3 && m.GetVoters() == 3 && m.GetAlive() == 3
@@ -190,6 +235,7 @@ func TestLostDiskByCommand(t *testing.T) {
 	}
 	c.tooLate(late)
 	c.do("ravi", "millrow", actRelease(walked))
+	d.playedAll("A disk is lost")
 }
 
 // tooLate sends a record of a lost journal to the leader, as a yard's replica would.

@@ -153,7 +153,7 @@ func (r *Replica) notFetched(s *ledger.State, err error) error {
 	var d *Damage
 	switch {
 	case errors.As(err, &d) && d.Part == PartHistory:
-		return fmt.Errorf("%w\nDIFFERENT HISTORIES: the history was fetched anew and still is not the one of this replica's state: delete nothing, start nothing here, do a person-to-person check, and read \"Two histories\" in DEVELOPERS.md", d.Err)
+		return fmt.Errorf("%w\nDIFFERENT HISTORIES: the history was fetched anew and still is not the one of this replica's state: delete nothing, start nothing here, do a person-to-person check, and read \"Two histories\" in cmd/yardhaspd/README.md", d.Err)
 	case s == nil || d != nil:
 		return err
 	}
@@ -193,7 +193,7 @@ func (r *Replica) compareAll(ctx context.Context, s *ledger.State, say func(stri
 		say("not compared with " + strings.Join(silent, ", ") + ": no answer for this size; it is done again once the replica runs")
 	}
 	if len(differ) > 0 {
-		return fmt.Errorf("DIFFERENT HISTORIES: %s signed another root of the first %d entries: delete nothing, do a person-to-person check, and read \"Two histories\" in DEVELOPERS.md", strings.Join(differ, " and "), size)
+		return fmt.Errorf("DIFFERENT HISTORIES: %s signed another root of the first %d entries: delete nothing, do a person-to-person check, and read \"Two histories\" in cmd/yardhaspd/README.md", strings.Join(differ, " and "), size)
 	}
 	return nil
 }

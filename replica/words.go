@@ -13,7 +13,7 @@ import (
 )
 
 // The words of each status. None promises more than the protocol gives: see
-// DEVELOPERS.md, "What each status may promise".
+// README.md, "What each status may promise".
 
 func clock(ms int64) string { return time.UnixMilli(ms).UTC().Format("15:04:05 UTC on 2 Jan") }
 

@@ -9,34 +9,34 @@ import (
 	"testing"
 )
 
-var update = flag.Bool("update", false, "write the table into DEVELOPERS.md")
+var update = flag.Bool("update", false, "write the table into testdata/clauses/README.md")
 
-const (
-	document = root + "/DEVELOPERS.md"
-	begin    = "<!-- the clauses begin: go test ./cmd/clauses -run TestClausesDocument -update -->\n"
-	end      = "<!-- the clauses end -->\n"
-)
+const document = root + "/testdata/clauses/README.md"
 
-// TestClausesDocument: DEVELOPERS.md shows the table as it is.
+// head stands above the table.
+const head = `# The table of clauses
+
+Each clause, how its text was checked, what the tool does about it, and the tests that show it. None of it proves that a
+site complies.
+
+This page is written from clauses.yaml, which says what each column means: go test ./cmd/clauses -run TestClausesDocument -update
+`
+
+// TestClausesDocument: testdata/clauses/README.md shows the table as it is.
 func TestClausesDocument(t *testing.T) {
-	b, err := os.ReadFile(document)
-	if err != nil {
-		t.Fatal(err)
-	}
-	before, rest, ok := strings.Cut(string(b), begin)
-	got, after, closed := strings.Cut(rest, end)
-	if !ok || !closed {
-		t.Fatalf("DEVELOPERS.md has no lines %q and %q", begin, end)
-	}
-	want := markdown(load(t))
+	want := head + markdown(load(t))
 	if *update {
-		if err := os.WriteFile(document, []byte(before+begin+want+end+after), 0o644); err != nil {
+		if err := os.WriteFile(document, []byte(want), 0o644); err != nil {
 			t.Fatal(err)
 		}
 		return
 	}
-	if got != want {
-		t.Errorf("the table in DEVELOPERS.md is not that of testdata/clauses/clauses.yaml: go test ./cmd/clauses -run TestClausesDocument -update")
+	got, err := os.ReadFile(document)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if string(got) != want {
+		t.Errorf("testdata/clauses/README.md does not show testdata/clauses/clauses.yaml as it is: go test ./cmd/clauses -run TestClausesDocument -update")
 	}
 }
 
@@ -52,12 +52,12 @@ func markdown(table []section) string {
 		}
 		return n
 	}
-	fmt.Fprintf(&b, "\n%d rows: in %d the tool acts, %d stay with people, %d miss something. %d are from memory: where the program prints one, it says unchecked.\n",
+	fmt.Fprintf(&b, "\n%d rows: in %d the tool acts, %d stay with people, %d miss something. %d are from memory: where the program prints one, it says \"(unchecked)\" until somebody has read the text.\n",
 		count(func(row) bool { return true }), count(row.acting), count(func(r row) bool { return slices.Contains(r.Tool, people) }),
 		count(func(r row) bool { return r.Missing != "" }), count(func(r row) bool { return r.Checked == unchecked }))
 	cell := strings.NewReplacer("|", `\|`)
 	for _, s := range table {
-		fmt.Fprintf(&b, "\n### %s: %s\n\n| clause | asks | text | the tool | shown by |\n| --- | --- | --- | --- | --- |\n", s.Section, s.Title)
+		fmt.Fprintf(&b, "\n## %s: %s\n\n| clause | asks | text | the tool | shown by |\n| --- | --- | --- | --- | --- |\n", s.Section, s.Title)
 		for _, r := range s.Rows {
 			shown := "-"
 			if len(r.Tests) > 0 {
@@ -66,6 +66,5 @@ func markdown(table []section) string {
 			fmt.Fprintf(&b, "| %s | %s | %s | %s | %s |\n", r.Clause, cell.Replace(r.Requires), r.Checked, cell.Replace(r.acts()), shown)
 		}
 	}
-	b.WriteString("\n")
 	return b.String()
 }

@@ -20,6 +20,23 @@
 //
 // "Dead" here means cut off on these drawings. Only valid readings prove it.
 //
+// # Exactness
+//
+// A plan is a minimum cut, computed in whole numbers (Dinic), and among the
+// minimum cuts the one nearest the work. Double isolation is a cut in two layers.
+//
+// A blank counts as two devices and costs one lock, which makes the smallest set
+// with blanks a hard problem. It is bounded below by a convex price and settled by
+// branch and bound. Work is counted in steps and not in time, so that every replica
+// gives up at the same place. Plan.Fewest says whether the set is known to be the
+// smallest; where it is not, the set isolates all the same.
+//
+// Figures of stored energy use + - * / with explicit rounding, and logarithms of
+// our own (storedmath.go): Go's own have assembly on some processors, and all
+// replicas must get the same bits.
+//
+// # Pure and total
+//
 // The package is pure and total: no input makes it panic, and no answer depends
 // on the order of nodes and links in a drawing or of a Go map. A Graph is never
 // changed after Build, so it may be read from many goroutines.

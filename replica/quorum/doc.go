@@ -4,6 +4,30 @@
 // A Node owns the ledger state in memory, the raft log and the history on disk.
 // Only this package and the journal know raft indexes; everything above speaks
 // of ledger indexes (leaf numbers, from 0).
+//
+// # Traps of raft 1.8.0
+//
+// With RestoreCommittedLogs raft scans for configurations only above what it
+// replayed, so that a restarted replica knows no voters. recover.go replays instead,
+// and staging keeps the commit index beside each write of the log.
+//
+// A follower whose write fails after it cut off a tail refuses everything until a
+// restart. On a full disk disk.go refuses the cut, and never the write after a cut.
+//
+// raft installs a snapshot of entries that a follower has already, and drops what
+// the follower acknowledged since. Then it dies for want of the next entry. A seeded
+// scenario found it (seed 1227). retain.go answers such a snapshot and goes on behind it.
+//
+// A snapshot taken while the history is still being fetched lets raft drop the only
+// copy of entries: three such replicas lost history for good (seed 150). snapshot.go
+// takes none while the history is behind.
+//
+// When raft stops it forgets whoever waits for a leadership transfer or for a read.
+// Wait for the outcome instead, and not for ever.
+//
+// raft's Applied counts what was handed over and not what was applied, and raft's
+// own entries (no-ops, barriers, configurations) never reach the state. Ask the
+// state itself: WaitApplied.
 package quorum
 
 import (

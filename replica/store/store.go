@@ -32,6 +32,16 @@
 // [ShortenedError]: see there for what it can and cannot notice. badger's table
 // files are looked at before badger opens them, those of the raft log block by
 // block; [History.Verify] does the same for the history, which may be large.
+//
+// # Traps of badger 4.9.6
+//
+//   - With SyncWrites every call syncs twice. This package syncs the write-ahead
+//     file itself, once (wal.go).
+//   - With OnTableAndBlockRead one flipped byte kills the process inside badger.
+//     Blocks are verified when they are read instead (badger.go).
+//   - A table that was cut short kills the process. Tables that MANIFEST does not
+//     name are deleted. For a key in a damaged block the answer is "no such key".
+//     tables.go looks first.
 package store
 
 import (
