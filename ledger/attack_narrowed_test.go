@@ -143,7 +143,7 @@ func TestNarrowOldWord(t *testing.T) {
 	seen, at := w.s.Size(), w.now
 	w.must(w.walk("ravi", "stonebend"))
 	w.refusedWith(w.behind("stonebend", "mara", seen, actNarrow(zone, control)), "WALK_NOT_SEEN")
-	w.refusedWith(w.captured("stonebend", "mara", at, actNarrow(zone, control)), "NOT_SEEN")
+	w.refusedWith(w.captured("stonebend", "mara", at, actNarrow(zone, control)), "WALK_NOT_SEEN")
 	// The cable is found, drawn, and left out again by another hand.
 	seen = w.s.Size()
 	w.must(w.publish("nia", withMain(4)))

@@ -340,7 +340,9 @@ func hotWorkByAnotherName(t *testing.T) {
 	w.augerReleased()
 	o := w.askAuger("early")
 	w.refusedWith(o, "REACHES_HOT_WORK")
-	if !strings.Contains(whole(o), "ravi") {
+	if !slices.ContainsFunc(o.GetConditions(), func(c *recordv1.Finding) bool {
+		return code.Is(c, ledger.ReachesHotWork) && slices.Contains(code.Names(c, "people"), "ravi")
+	}) {
 		t.Errorf("the refusal does not name who does the hot work: %v", o.GetConditions())
 	}
 	w.must(w.journal("eastfork", "ravi", actHotDone("weld-1")))
