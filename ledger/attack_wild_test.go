@@ -135,7 +135,7 @@ func (h *history) wildSignOff(d deed) {
 }
 
 // openRequest is the first request that is open.
-func (h *history) openRequest() (q *ledger.ReqState, is bool) {
+func (h *history) openRequest() (q *ledger.Request, is bool) {
 	for _, id := range slices.Sorted(maps.Keys(h.s.Reqs)) {
 		if q := h.s.Reqs[id]; q.Open() {
 			return q, true
