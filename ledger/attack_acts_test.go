@@ -3,7 +3,6 @@ package ledger_test
 import (
 	"crypto/ed25519"
 	"fmt"
-	"maps"
 	"slices"
 
 	"yardhasp/ledger"
@@ -183,7 +182,7 @@ func (h *history) together(signer string, act *recordv1.Record, newKey ...ed2551
 		}
 	}
 	keys = append(keys, newKey...)
-	if len(keys) > 1 && h.rng.Intn(12) == 0 {
+	if len(keys) > 1 && h.odd(12) {
 		keys = keys[:len(keys)-1]
 	}
 	f := fact{index: h.s.Size(), by: signer, captured: r.CapturedUnixMs, written: h.now}
@@ -191,158 +190,4 @@ func (h *history) together(signer string, act *recordv1.Record, newKey ...ed2551
 	h.o.note(f, r, out)
 	h.straight(out)
 	return out
-}
-
-// wildAct does something that takes several people, or that few may do.
-func (h *history) wildAct(who, yard, p string) {
-	anyOf := func(refs []string) string {
-		if len(refs) == 0 {
-			return "stonebend/1/1"
-		}
-		return refs[h.rng.Intn(len(refs))]
-	}
-	on := func(found bool) (out []string) {
-		for _, ref := range h.refs() {
-			if x := h.o.holds[ref]; !x.off && (x.by == "") == found {
-				out = append(out, ref)
-			}
-		}
-		return out
-	}
-	holder := func(ref string) string {
-		if x := h.o.holds[ref]; x != nil && x.by != "" {
-			return x.by
-		}
-		return who
-	}
-	switch h.rng.Intn(9) {
-	case 0:
-		h.together(h.pick(who, "nia", "max"), actRemoval(anyOf(on(h.rng.Intn(2) == 0)), h.pick("ines", "max", "nia", who)))
-	case 1:
-		off := anyOf(on(false))
-		b := anyOf(on(false))
-		for _, ref := range on(false) { // rather one that fits
-			if x, y := h.o.holds[ref], h.o.holds[off]; y != nil && ref != off && x.point+x.box == y.point+y.box && x.by != y.by {
-				b = ref
-			}
-		}
-		if a := holder(off); a != holder(b) && off != b {
-			h.together(a, actHandOver([]string{holder(b)}, off, b))
-		}
-	case 2:
-		h.step(yard, who, &recordv1.Record{Act: &recordv1.Record_FoundLock{FoundLock: &recordv1.FoundLock{Target: &recordv1.Target{On: &recordv1.Target_Point{Point: p}}, Seen: "no tag"}}}, true)
-	case 3:
-		if w := h.pick("mara", "nia", "dov"); w != who {
-			h.together(who, actClaim(anyOf(on(true)), w))
-		}
-	case 4:
-		if h.rng.Intn(3) > 0 {
-			return
-		}
-		k := key(fmt.Sprint("replaced ", who, h.s.Size()))
-		if h.together(who, &recordv1.Record{Act: &recordv1.Record_ReplaceKey{ReplaceKey: &recordv1.ReplaceKey{Key: pub(k)}}}, k).GetAccepted() {
-			h.keys[who] = k
-		}
-	case 5:
-		if h.rng.Intn(3) > 0 {
-			return
-		}
-		m := h.pick("nia", "max", "dov")
-		k := key(fmt.Sprint("reissued ", who, h.s.Size()))
-		if h.together(m, &recordv1.Record{Act: &recordv1.Record_ReissueKey{ReissueKey: &recordv1.ReissueKey{Person: who, Key: pub(k)}}}, k).GetAccepted() {
-			h.keys[who] = k
-		}
-	case 6:
-		if h.rng.Intn(3) == 0 {
-			h.step(yard, who, actFoundStarted("it ran", p), true)
-		}
-	case 7:
-		for _, ref := range slices.Sorted(maps.Keys(h.o.debts)) {
-			h.together(h.pick(who, h.o.debts[ref]), actAcknowledge(ref))
-			return
-		}
-	case 8:
-		for _, id := range slices.Sorted(maps.Keys(h.s.Reqs)) {
-			if q := h.s.Reqs[id]; q.Open() {
-				ref := anyOf(on(false))
-				h.together(h.pick(who, holder(ref)), h.actStandClear(ref, id))
-				return
-			}
-		}
-	}
-}
-
-// endHold takes a lock off as it should be: by its owner, who is found first; and
-// if their key is too young, by two managers.
-func (h *history) endHold(ref string) {
-	x := h.o.holds[ref]
-	if x.by == "" {
-		h.together("tomas", actClaim(ref, "nia"))
-	}
-	if x.by != "" {
-		h.maybe("stonebend", x.by, actRelease(ref))
-	}
-	if !x.off {
-		h.together("max", actRemoval(ref, "ines"))
-	}
-}
-
-// testRound asks for a test over whatever of a job's points is open, has the
-// holders stand clear, one of them late now and then, and energises.
-func (h *history) testRound(id string) {
-	j := oracleJobs[id]
-	for _, ref := range h.foundRefs() {
-		h.step("stonebend", "ravi", actCorrect(ref))
-	}
-	for _, ref := range h.onRefs() {
-		if s := h.o.ons[ref]; !s.off {
-			h.maybe("stonebend", s.by, actSignOff(ref))
-		}
-	}
-	for _, o := range []string{"boot-1", "room-1", "both-1"} {
-		h.maybe("stonebend", "mara", actClear(o))
-		h.maybe("stonebend", "mara", actNotice(o, recordv1.NoticeWhen_NOTICE_WHEN_AFTER, "dov"))
-	}
-	var pts []string
-	for _, p := range j.plan {
-		if !h.o.live[p] {
-			pts = append(pts, p)
-		}
-	}
-	if len(pts) == 0 {
-		return
-	}
-	h.n++
-	rq := "test-" + decimal(uint64(h.n))
-	h.together("mara", actTest(rq, id, h.now+1e7, pts...))
-	q := h.s.Reqs[rq]
-	if q == nil {
-		return
-	}
-	hurried := h.rng.Intn(3) == 0
-	for _, ref := range h.refs() {
-		x := h.o.holds[ref]
-		if x.by == "" && !x.off {
-			h.endHold(ref)
-		}
-		if x.off || hurried && h.rng.Intn(3) == 0 {
-			continue
-		}
-		h.together(h.pick(x.by, x.by, x.by, "tomas"), h.actStandClear(ref, rq))
-	}
-	for _, y := range q.Involved {
-		h.straight(h.fence(y, rq))
-	}
-	for _, o := range []string{"boot-1", "room-1", "both-1"} {
-		h.maybe("stonebend", "mara", actNotice(o, recordv1.NoticeWhen_NOTICE_WHEN_AFTER, "dov"))
-	}
-	for _, p := range pts {
-		switch h.rng.Intn(8) {
-		case 0:
-			h.step("millrow", "lena", actLockBox(keyBox, "", h.anyJob()), true)
-		case 1:
-			h.step("eastfork", "lena", actSignOn(h.anyJob()), true)
-		}
-		h.maybe(home(p), "mara", actEnergise(rq, p))
-	}
 }

@@ -60,12 +60,12 @@ func (o *oracle) narrowed(f fact, n *recordv1.NarrowZone, bad func(string, ...an
 	o.older[z] = slices.DeleteFunc(slices.Clone(o.older[z]), func(p string) bool { return slices.Contains(n.GetPoints(), p) })
 }
 
-// narrow takes out what the older drawing shows, or what the present one does.
-func (h *history) narrow(who, yard string) {
+// dutyNarrow takes out what the older drawing shows, or what the present one does.
+func (h *history) dutyNarrow(d deed) {
 	z := h.pick(deskZone, binZone, zone)
 	points := h.o.older[z]
-	if len(points) == 0 || h.rng.Intn(4) == 0 {
-		points = append(slices.Clone(points), reachOf[z][h.rng.Intn(len(reachOf[z]))])
+	if len(points) == 0 || h.rng.IntN(4) == 0 {
+		points = append(slices.Clone(points), h.pick(reachOf[z]...))
 	}
-	h.do(h.pick("mara", "nia", "mara", "nia", who), h.pick(home(z), home(z), home(z), yard), actNarrow(z, points...))
+	h.do(h.pick("mara", "nia", "mara", "nia", d.who), h.pick(home(z), home(z), home(z), d.yard), actNarrow(z, points...))
 }

@@ -10,10 +10,50 @@ import (
 // Whole rounds of the duties done properly: what stands in the way put right, work
 // in the bin and in the office, and their end.
 
+func dutyRounds() []occasion {
+	var all []occasion
+	add := func(name string, every float64, round func(h *history)) {
+		all = append(all, occasion{name, every, func(h *history) {
+			if h.rng.IntN(3) > 0 {
+				h.as("settle", h.settle)
+			}
+			round(h)
+		}})
+	}
+	add("work up", 39, func(h *history) {
+		h.workUp(h.pick("boot-1", "boot-1", "room-1", "both-1"))
+		if h.rng.IntN(2) == 0 {
+			h.hotWork("nia")
+		}
+	})
+	add("wind down", 78, func(h *history) {
+		h.as("quiet", h.quiet)
+		h.windDown(h.oneJob())
+	})
+	add("test round", 39, func(h *history) {
+		h.as("quiet", h.quiet)
+		h.testRound(h.oneJob())
+	})
+	add("bin up", 78, (*history).binUp)
+	add("bin down", 78, (*history).binDown)
+	add("office", 78, func(h *history) {
+		h.do("mara", "", actAttest("desk-1"))
+		h.isolateFor("desk-1", h.o.jobs["desk-1"].responsible)
+	})
+	add("change over", 78, func(h *history) { h.changeOver(h.pick("boot-1", "room-1", "both-1", "desk-1", binJob)) })
+	add("hot work", 78, func(h *history) {
+		h.hotWork("nia")
+		h.hotWork("lena")
+		h.hotWork("nia")
+	})
+	add("request given up", 78, func(h *history) { h.givenUp(h.oneJob(), h.anyGivingUp()) })
+	return all
+}
+
 // settle puts right, mostly, what keeps work from starting.
 func (h *history) settle() {
 	mostly := func(f func()) {
-		if h.rng.Intn(14) > 0 {
+		if !h.odd(14) {
 			f()
 		}
 	}
@@ -62,47 +102,45 @@ func (h *history) settle() {
 	}
 }
 
-// binAct is one act around the bin, by anybody.
-func (h *history) binAct(who string) {
-	b := &h.o.bin
-	level := []recordv1.AirLevel{top, middle, bottom, atWork}[h.rng.Intn(4)]
-	switch h.rng.Intn(9) {
-	case 0:
+// binActs are around the bin, by anybody.
+func binActs(add func(name string, every float64, act func(h *history, d deed))) {
+	add("air reading", 210, func(h *history, d deed) {
 		vs := clean()
-		if h.rng.Intn(3) == 0 {
+		if h.rng.IntN(3) == 0 {
 			vs = values(co2, 5_000_001)
 		}
-		h.do(h.pick("ravi", who), "eastfork", actAir(h.pick(binJob, binJob, "boot-1"), h.pick(binZone, binZone, zone), level, vs...), true)
-	case 1:
-		h.do(h.pick("mara", "olga", who), "eastfork", actStand(h.pick(binJob, "boot-1"), recordv1.Duty(1+h.rng.Intn(2))))
-	case 2:
-		for _, ref := range slices.Sorted(maps.Keys(b.watch)) {
-			h.do(who, "eastfork", actLeave(ref))
+		level := []recordv1.AirLevel{top, middle, bottom, atWork}[h.rng.IntN(4)]
+		h.do(h.pick("ravi", d.who), "eastfork", actAir(h.pick(binJob, binJob, "boot-1"), h.pick(binZone, binZone, zone), level, vs...), true)
+	})
+	add("stand watch", 210, func(h *history, d deed) {
+		h.do(h.pick("mara", "olga", d.who), "eastfork", actStand(h.pick(binJob, "boot-1"), recordv1.Duty(1+h.rng.IntN(2))))
+	})
+	add("leave watch", 210, func(h *history, d deed) {
+		for _, ref := range slices.Sorted(maps.Keys(h.o.bin.watch)) {
+			h.do(d.who, "eastfork", actLeave(ref))
 			return
 		}
-	case 3:
-		if h.rng.Intn(2) == 0 {
-			h.do(who, "eastfork", actFumigated(h.pick("eastfork/bin-4", binZone)))
-		}
-	case 4:
-		for _, ref := range slices.Sorted(maps.Keys(b.fumigated)) {
-			h.do(h.pick("mara", who), "eastfork", actFumigantCleared(ref, int64(h.rng.Intn(2)*301)))
+	})
+	add("fumigation", 420, func(h *history, d deed) { h.do(d.who, "eastfork", actFumigated(h.pick("eastfork/bin-4", binZone))) })
+	add("fumigation cleared", 210, func(h *history, d deed) {
+		for _, ref := range slices.Sorted(maps.Keys(h.o.bin.fumigated)) {
+			h.do(h.pick("mara", d.who), "eastfork", actFumigantCleared(ref, int64(h.rng.IntN(2)*301)))
 			return
 		}
-	case 5:
+	})
+	add("issue bin permit", 210, func(h *history, d deed) {
 		h.n++
-		h.do(h.pick("nia", who), "", actIssueBin("in-"+decimal(uint64(h.n)), binJob, h.now+240*minute, bin()))
-	case 6:
-		h.hotWork(who)
-	case 7:
-		h.do(who, "eastfork", actSignOn(h.pick(binJob, "desk-1")), true)
-	case 8:
+		h.do(h.pick("nia", d.who), "", actIssueBin("in-"+decimal(uint64(h.n)), binJob, h.now+240*minute, bin()))
+	})
+	add("hot work", 210, func(h *history, d deed) { h.hotWork(d.who) })
+	add("sign on in the bin", 210, func(h *history, d deed) { h.do(d.who, "eastfork", actSignOn(h.pick(binJob, "desk-1")), true) })
+	add("sign off in the bin", 210, func(h *history, d deed) {
 		for _, ref := range h.onRefs() {
 			if s := h.o.ons[ref]; !s.off && s.job == binJob {
 				h.do(s.by, "eastfork", actSignOff(ref))
 			}
 		}
-	}
+	})
 }
 
 // hotWork goes on with the open permit, or asks for one, 1910.272(f).
@@ -114,7 +152,7 @@ func (h *history) hotWork(who string) {
 			h.do(h.pick("lena", who), "stonebend", actHotDone(id))
 			return
 		default:
-			h.now += int64(h.rng.Intn(2)) * 61 * minute
+			h.now += int64(h.rng.IntN(2)) * 61 * minute
 			h.do("nia", "", actClosePermit(id))
 			return
 		}
@@ -197,7 +235,7 @@ func (h *history) binUp() {
 	h.n++
 	h.do("nia", "", actIssueBin("in-"+decimal(uint64(h.n)), binJob, h.now+240*minute, bin()))
 	h.maybe("eastfork", "lena", actSignOn(binJob))
-	if h.rng.Intn(3) == 0 { // the air gets old
+	if h.odd(3) { // the air gets old
 		h.now += 31 * minute
 		h.maybe("eastfork", "tomas", actSignOn(binJob))
 	}
@@ -213,9 +251,9 @@ func (h *history) closeBinPermits() {
 
 // binDown has everybody out and energises the bin's points, hurried now and then.
 func (h *history) binDown() {
-	hurried := h.rng.Intn(4) == 0
+	hurried := h.odd(4)
 	for _, ref := range h.onRefs() {
-		if s := h.o.ons[ref]; !s.off && !(hurried && h.rng.Intn(4) == 0) {
+		if s := h.o.ons[ref]; !s.off && !(hurried && h.rng.IntN(4) == 0) {
 			h.maybe("eastfork", s.by, actSignOff(ref))
 		}
 	}
@@ -223,7 +261,7 @@ func (h *history) binDown() {
 		h.closeBinPermits()
 	}
 	for _, ref := range h.refs() {
-		if x := h.o.holds[ref]; !x.off && slices.Contains(binPlan, x.point) && !(hurried && h.rng.Intn(6) == 0) {
+		if x := h.o.holds[ref]; !x.off && slices.Contains(binPlan, x.point) && !(hurried && h.rng.IntN(6) == 0) {
 			if x.equipment {
 				h.do("mara", "eastfork", actReleaseWhy(ref, "back in service"))
 			} else {
@@ -276,7 +314,7 @@ func (h *history) changeOver(id string) {
 }
 
 // givenUp asks for a test, and withdraws it or lets its time run out.
-func (h *history) givenUp(id string) {
+func (h *history) givenUp(id string, how givingUp) {
 	for _, ref := range h.onRefs() {
 		if s := h.o.ons[ref]; !s.off {
 			h.step("stonebend", s.by, actSignOff(ref))
@@ -297,26 +335,36 @@ func (h *history) givenUp(id string) {
 	h.n++
 	rq := "late-" + decimal(uint64(h.n))
 	h.do("mara", "", actTest(rq, id, h.now+20_000, pts...))
-	switch h.rng.Intn(3) {
-	case 0:
+	switch how {
+	case withdrawn:
 		h.do(h.pick("mara", "dov"), "", &recordv1.Record{Act: &recordv1.Record_Withdraw{Withdraw: &recordv1.Withdraw{Request: rq, Why: "not needed"}}})
-	case 1:
+		return
+	case runOut:
 		h.now += 30_000
-		fallthrough
-	default:
-		h.do("stonebend", "", &recordv1.Record{Act: &recordv1.Record_Expire{Expire: &recordv1.Expire{Request: rq}}})
 	}
+	h.do("stonebend", "", &recordv1.Record{Act: &recordv1.Record_Expire{Expire: &recordv1.Expire{Request: rq}}})
 }
+
+// givingUp is how a request comes to nothing.
+type givingUp int
+
+const (
+	withdrawn givingUp = iota
+	runOut
+	expiredTooEarly
+)
+
+func (h *history) anyGivingUp() givingUp { return givingUp(h.rng.IntN(3)) }
 
 // coda does at the end of a history what seldom comes of itself.
 func (h *history) coda() {
 	h.settle()
-	ref := h.theHolds(func(x *oracleHold) bool { return x.by != "" && !x.equipment })
+	ref := h.aHold(func(x *oracleHold) bool { return x.by != "" && !x.equipment })
 	if x := h.o.holds[ref]; x != nil {
 		h.step(home(x.point+x.box), x.by, actTried(ref))
 	}
 	fog := h.do("dov", "eastfork", actFumigated("eastfork/bin-4")).GetRef()
-	h.do("mara", "eastfork", actFumigantCleared(fog, int64(h.rng.Intn(2))*301))
+	h.do("mara", "eastfork", actFumigantCleared(fog, int64(h.rng.IntN(2))*301))
 	for _, ref := range slices.Sorted(maps.Keys(h.o.debts)) {
 		h.together(h.o.debts[ref], actAcknowledge(ref))
 	}
@@ -324,7 +372,7 @@ func (h *history) coda() {
 		h.step("stonebend", "ravi", actCorrect(ref))
 	}
 	h.quiet()
-	h.givenUp("both-1")
-	h.givenUp("room-1")
+	h.givenUp("both-1", h.anyGivingUp())
+	h.givenUp("room-1", h.anyGivingUp())
 	h.step("millrow", "mara", actFoundClosed(control))
 }

@@ -2,9 +2,8 @@ package ledger_test
 
 import (
 	"bytes"
-	"cmp"
 	"maps"
-	"math/rand"
+	"math/rand/v2"
 	"slices"
 	"strconv"
 	"testing"
@@ -20,12 +19,15 @@ func decimal(n uint64) string { return strconv.FormatUint(n, 10) }
 // things in any order, with now and then a whole round done properly.
 type history struct {
 	*world
-	o   *oracle
-	rng *rand.Rand
-	b   *ledger.State // a second replica, saved and restored on the way
-	n   int
-	// duty mixes in what attack_dutyacts_test.go has.
-	duty bool
+	o       *oracle
+	b       *ledger.State // a second replica, saved and restored on the way
+	n       int
+	draws   *draws
+	rng     *rand.Rand // the numbers of what is being done now
+	acts    *calendar  // single acts, by anybody
+	rounds  *calendar  // whole rounds; single acts come in between
+	passing bool
+	calm    bool // everybody does what they should, and nothing comes in between
 }
 
 const keyBox = "eastfork/box-1"
@@ -36,7 +38,8 @@ func newHistory(t *testing.T, seed int64, before ...func(h *history)) *history {
 	for _, m := range []string{"max", "ines"} {
 		w.joinPerson(person(m, false, manager))
 	}
-	h := &history{world: w, o: newOracle(t), rng: rand.New(rand.NewSource(seed)), b: w.s.Clone()}
+	d := newDraws(seed)
+	h := &history{world: w, o: newOracle(t), b: w.s.Clone(), draws: d, rng: d.next("before"), acts: newCalendar(d, wildActs(1)...), rounds: newCalendar(d, plainRounds()...)}
 	for _, f := range before {
 		f(h)
 	}
@@ -46,6 +49,53 @@ func newHistory(t *testing.T, seed int64, before ...func(h *history)) *history {
 	}
 	return h
 }
+
+// as does something with the random numbers of a purpose.
+func (h *history) as(purpose string, do func()) {
+	before := h.rng
+	h.rng = h.draws.next(purpose)
+	do()
+	h.rng = before
+}
+
+// run lets time pass for the whole history: rounds, and single acts between them.
+func (h *history) run(time float64) {
+	for {
+		from := h.rounds.clock
+		o, is := h.rounds.next(time)
+		h.pass(h.rounds.clock - from)
+		if !is {
+			return
+		}
+		h.as(o.name, func() { o.act(h) })
+	}
+}
+
+// pass lets some time pass, in which others do what falls due.
+func (h *history) pass(time float64) {
+	if h.calm || h.passing {
+		return
+	}
+	h.passing = true
+	until := h.acts.clock + time
+	for o, is := h.acts.next(until); is; o, is = h.acts.next(until) {
+		h.as(o.name, func() { o.act(h) })
+	}
+	h.passing = false
+}
+
+// odd is true once in n times, and never while all is calm.
+func (h *history) odd(n int) bool { return !h.calm && h.rng.IntN(n) == 0 }
+
+// calmly plays rounds in which nothing goes wrong, so that what they show is shown
+// whatever else the history holds.
+func (h *history) calmly(rounds func()) {
+	h.calm = true
+	rounds()
+	h.calm = false
+}
+
+func (h *history) pick(l ...string) string { return anyOf(h.rng, l...) }
 
 // follow lets the second replica take the last entry, and compares.
 func (h *history) follow(out *recordv1.Outcome) {
@@ -57,7 +107,7 @@ func (h *history) follow(out *recordv1.Outcome) {
 	if ob := h.b.Apply(e); !bytes.Equal(marshal(h.t, out), marshal(h.t, ob)) {
 		h.t.Fatalf("two replicas differ:\n%v\n%v", out, ob)
 	}
-	if h.rng.Intn(25) == 0 {
+	if h.draws.next("restore").IntN(25) == 0 {
 		if h.b, err = ledger.Restore(h.b.AppendCanonical(nil)); err != nil {
 			h.t.Fatal(err)
 		}
@@ -73,11 +123,11 @@ func (h *history) step(yard, who string, act *recordv1.Record, wild ...bool) *re
 	r := h.record(who, act)
 	based := h.s.Size()
 	if len(wild) > 0 {
-		if h.rng.Intn(4) == 0 {
-			based -= uint64(h.rng.Intn(25))
+		if h.rng.IntN(4) == 0 {
+			based -= uint64(h.rng.IntN(25))
 		}
-		if h.rng.Intn(8) == 0 {
-			r.CapturedUnixMs -= int64(h.rng.Intn(100_000))
+		if h.rng.IntN(8) == 0 {
+			r.CapturedUnixMs -= int64(h.rng.IntN(100_000))
 		}
 	}
 	f := fact{index: h.s.Size(), epoch: h.s.Yards[yard].Epoch, seq: h.s.Yards[yard].Drained + 1, based: based, yard: yard, by: who, captured: r.CapturedUnixMs, written: h.now}
@@ -97,207 +147,34 @@ func (h *history) straight(out *recordv1.Outcome) {
 	h.follow(out)
 }
 
-func (h *history) pick(l ...string) string { return l[h.rng.Intn(len(l))] }
-
 func (h *history) anyJob() string { return h.pick("boot-1", "room-1", "both-1", "boot-1", "typo-1") }
 
 // home is a point's home yard.
 func home(p string) string { return ledger.YardOf(p) }
 
-// wildStep does something, by anybody, at any yard.
-func (h *history) wildStep() {
-	who := h.pick("ravi", "tomas", "lena", "mara", "dov", "nia")
-	yard := h.pick("stonebend", "millrow", "eastfork")
-	p := oraclePoints[h.rng.Intn(len(oraclePoints))]
-	if h.duty && h.rng.Intn(2) == 0 {
-		h.dutyAct()
-		return
-	}
-	do := func(y, by string, act *recordv1.Record) { h.step(y, by, act, true) }
-	switch h.rng.Intn(28) {
-	case 18, 19, 20, 21, 22, 23, 24, 25, 26, 27:
-		h.wildAct(who, yard, p)
-	case 0, 1:
-		do(yard, who, actLock(p, "", h.pick("", h.anyJob())))
-	case 2:
-		do(yard, who, actLockBox(keyBox, "", h.anyJob()))
-	case 3, 4, 5:
-		for _, ref := range h.refs() {
-			if x := h.o.holds[ref]; !x.off {
-				do(yard, h.pick(who, cmp.Or(x.by, who)), actRelease(ref))
-				return
-			}
-		}
-	case 6:
-		do(home(p), who, h.actIsolate(p))
-	case 7:
-		if h.rng.Intn(4) == 0 {
-			do(home(p), who, actFoundClosed(p))
-		}
-	case 8:
-		act := &recordv1.Record{Act: &recordv1.Record_BoxAdd{BoxAdd: &recordv1.BoxAdd{Box: keyBox, Point: p}}}
-		if h.rng.Intn(2) == 0 {
-			act = &recordv1.Record{Act: &recordv1.Record_BoxRemove{BoxRemove: &recordv1.BoxRemove{Box: keyBox, Point: p}}}
-		}
-		do("eastfork", who, act)
-	case 9, 10:
-		if h.rng.Intn(3) == 0 {
-			do(yard, who, actSignOn(h.anyJob()))
-		}
-	case 11, 12:
-		for _, ref := range h.onRefs() {
-			if x := h.o.ons[ref]; !x.off {
-				do(yard, h.pick(who, x.by), actSignOff(ref))
-				return
-			}
-		}
-	case 13:
-		do(yard, who, actReading(h.anyJob(), h.pick(motor, coil, "stonebend/bus"), recordv1.Medium_MEDIUM_ELECTRICITY, recordv1.ReadingKind_READING_KIND_METER, float64(h.rng.Intn(55))))
-	case 14:
-		if refs := h.refs(); len(refs) > 0 {
-			do(yard, who, actTried(refs[h.rng.Intn(len(refs))]))
-		}
-	case 15:
-		do(yard, who, h.pickAct(actClear(h.anyJob()), actNotice(h.anyJob(), recordv1.NoticeWhen_NOTICE_WHEN_AFTER, "dov"), actStored(h.anyJob(), bucket), actFoundLive(h.anyJob(), motor)))
-	case 16:
-		for _, id := range slices.Sorted(maps.Keys(h.s.Reqs)) {
-			if h.s.Reqs[id].Open() {
-				do(home(p), who, actEnergise(id, p))
-				return
-			}
-		}
-	case 17:
-		h.n++
-		id := "wild-" + decimal(uint64(h.n))
-		h.together(who, actRequest(id, h.anyJob(), h.now+1e7, p))
-	}
-}
-
-func (h *history) pickAct(l ...*recordv1.Record) *recordv1.Record { return l[h.rng.Intn(len(l))] }
-
+// refs are all holds that were ever on, in random order.
 func (h *history) refs() []string {
-	var out []string
-	for ref := range h.o.holds {
-		out = append(out, ref)
-	}
-	slices.Sort(out)
-	h.rng.Shuffle(len(out), func(i, j int) { out[i], out[j] = out[j], out[i] })
-	return out
+	return inOrder(h.rng, slices.Sorted(maps.Keys(h.o.holds)))
 }
 
-func (h *history) onRefs() []string {
-	var out []string
-	for ref := range h.o.ons {
-		out = append(out, ref)
-	}
+// onRefs are all sign-ons that ever were.
+func (h *history) onRefs() []string { return slices.Sorted(maps.Keys(h.o.ons)) }
+
+// foundRefs are all finds that nobody has put right.
+func (h *history) foundRefs() []string {
+	out := append(slices.Collect(maps.Keys(h.o.found)), slices.Collect(maps.Keys(h.o.started))...)
 	slices.Sort(out)
 	return out
 }
 
-// maybe runs a proper step, with something wild before it now and then.
+// maybe takes a step of a round, with something wild before it now and then.
 func (h *history) maybe(yard, who string, act *recordv1.Record) {
-	if h.rng.Intn(14) == 0 {
-		h.wildStep()
-	}
-	if h.rng.Intn(12) == 0 {
+	h.pass(1.0 / 14)
+	if h.odd(12) {
 		h.step(yard, who, act, true)
 		return
 	}
 	h.step(yard, who, act)
-}
-
-// workUp takes a job to where work may start, if nothing wild gets in between.
-func (h *history) workUp(id string) {
-	j := oracleJobs[id]
-	for _, ref := range h.foundRefs() {
-		h.step("stonebend", "ravi", actCorrect(ref))
-	}
-	for _, ref := range slices.Sorted(maps.Keys(h.o.debts)) {
-		if h.rng.Intn(6) > 0 {
-			h.together(h.o.debts[ref], actAcknowledge(ref))
-		}
-	}
-	h.maybe("stonebend", "mara", actNotice(id, recordv1.NoticeWhen_NOTICE_WHEN_BEFORE, "dov"))
-	h.maybe("stonebend", "mara", actShutDown(id))
-	for _, p := range j.plan {
-		h.maybe(home(p), "mara", h.actIsolate(p))
-	}
-	if h.rng.Intn(3) == 0 {
-		p := j.plan[h.rng.Intn(len(j.plan))]
-		h.maybe("eastfork", "mara", &recordv1.Record{Act: &recordv1.Record_BoxAdd{BoxAdd: &recordv1.BoxAdd{Box: keyBox, Point: p}}})
-	}
-	crew := []string{h.o.jobs[id].responsible}
-	for _, ref := range h.onRefs() {
-		if s := h.o.ons[ref]; !s.off && s.job == id {
-			crew = append(crew, s.by)
-		}
-	}
-	for _, c := range crew {
-		for _, p := range j.plan {
-			h.maybe(home(p), c, actLock(p, "", id))
-		}
-	}
-	h.now += 70_000
-	h.maybe("stonebend", "mara", actStored(id, bucket))
-	proofs, err := h.s.Graph().Proofs(j.zone, j.plan...)
-	if err != nil {
-		h.t.Fatal(err)
-	}
-	for _, p := range proofs {
-		h.maybe("stonebend", "ravi", actReading(id, p.Part, p.Medium, p.Kind, 0))
-	}
-	if h.rng.Intn(4) == 0 { // another crew finds something, and it is put right
-		f := h.step("millrow", "dov", actFoundLive(h.anyJob(), motor)).GetRef()
-		h.maybe("stonebend", "ravi", actCorrect(f))
-	}
-}
-
-func (h *history) foundRefs() []string {
-	var out []string
-	for ref := range h.o.found {
-		out = append(out, ref)
-	}
-	for ref := range h.o.started {
-		out = append(out, ref)
-	}
-	slices.Sort(out)
-	return out
-}
-
-// windDown has everybody leave and asks for the start.
-func (h *history) windDown(id string) {
-	j := oracleJobs[id]
-	for _, ref := range h.foundRefs() {
-		h.step("stonebend", "ravi", actCorrect(ref))
-	}
-	hurried := h.rng.Intn(3) == 0 // forgets whoever is signed on elsewhere
-	for _, ref := range h.onRefs() {
-		if s := h.o.ons[ref]; !s.off && !(hurried && s.job != id) {
-			h.maybe("stonebend", s.by, actSignOff(ref))
-		}
-	}
-	for _, ref := range h.refs() {
-		mine := slices.ContainsFunc(j.plan, func(p string) bool { return h.o.covers(h.o.holds[ref], p) })
-		if x := h.o.holds[ref]; !x.off && !(hurried && !mine) {
-			h.endHold(ref)
-		}
-	}
-	for _, o := range []string{"boot-1", "room-1", "both-1"} {
-		h.maybe("stonebend", "mara", actClear(o))
-		h.maybe("stonebend", "mara", actNotice(o, recordv1.NoticeWhen_NOTICE_WHEN_AFTER, "dov"))
-	}
-	rq, pts := h.ask("start-", id, j.plan)
-	for _, p := range pts {
-		switch h.rng.Intn(8) {
-		case 0: // somebody comes back between the approval and the start
-			h.step("millrow", "lena", actLockBox(keyBox, "", h.anyJob()), true)
-		case 1:
-			h.step("eastfork", "lena", actSignOn(h.anyJob()), true)
-		case 2:
-			h.step("eastfork", "tomas", actLock(p, "", ""), true)
-		}
-		h.maybe(home(p), "mara", actEnergise(rq, p))
-	}
 }
 
 // TestRandomHistories holds random runs against the oracle after every entry, and
@@ -305,52 +182,18 @@ func (h *history) windDown(id string) {
 func TestRandomHistories(t *testing.T) {
 	energised, starts := 0, 0
 	acts := newOracleActs()
-	for seed := range int64(60) {
+	for seed := range int64(seeds(t, 40, 2)) {
 		h := newHistory(t, seed)
-		for range 12 {
-			switch h.rng.Intn(5) {
-			case 4:
-				h.testRound(h.pick("boot-1", "room-1", "both-1"))
-			case 0:
-				h.workUp(h.pick("boot-1", "room-1", "both-1"))
-			case 1:
-				h.windDown(h.pick("boot-1", "room-1", "both-1"))
-			default:
-				for range 8 {
-					h.wildStep()
-				}
-			}
+		if seed%4 == 0 {
+			h.calmly(h.plainDay)
 		}
+		h.run(38)
 		energised += h.o.energise
 		starts += h.o.starts
 		acts.add(&h.o.oracleActs)
 	}
-	if energised < 20 || starts < 50 || !acts.all() {
+	if !testing.Short() && (energised < 20 || starts < 50 || !acts.all()) {
 		t.Errorf("one-sided histories: %d energisings, work might start at %d entries, %s", energised, starts, &acts)
 	}
 	t.Logf("%d energisings accepted, work might start at %d entries, %s", energised, starts, &acts)
-}
-
-// ask requests the points of a plan that are open, and has every yard concerned
-// confirm; it names no points when nothing is open or the request is refused.
-func (h *history) ask(prefix, job string, plan []string) (request string, points []string) {
-	h.n++
-	request = prefix + decimal(uint64(h.n))
-	for _, p := range plan {
-		if !h.o.live[p] {
-			points = append(points, p)
-		}
-	}
-	if len(points) == 0 {
-		return request, nil
-	}
-	h.together("mara", actRequest(request, job, h.now+1e7, points...))
-	q := h.s.Reqs[request]
-	if q == nil {
-		return request, nil
-	}
-	for _, y := range q.Involved {
-		h.straight(h.fence(y, request))
-	}
-	return request, points
 }

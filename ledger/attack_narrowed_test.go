@@ -151,7 +151,7 @@ func TestNarrowOldWord(t *testing.T) {
 	d.Links = slices.DeleteFunc(d.Links, func(l *recordv1.Link) bool { return l.GetFrom() == "millrow/control-out" })
 	w.must(w.publish("nia", d))
 	w.must(w.walk("ravi", "stonebend"))
-	w.refusedWith(w.behind("stonebend", "mara", seen, actNarrow(zone, control)), "NOT_SEEN")
+	w.refusedWith(w.behind("stonebend", "mara", seen, actNarrow(zone, control)), "WALK_NOT_SEEN")
 	w.must(w.journal("stonebend", "mara", actNarrow(zone, control)))
 }
 

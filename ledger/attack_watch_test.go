@@ -78,6 +78,9 @@ func TestLeftBeforeItArrived(t *testing.T) {
 // TestWatchOfAClosedJob: it ends with the job. Else it would stay for ever, and
 // stand against every watch of that person.
 func TestWatchOfAClosedJob(t *testing.T) {
+	if testing.Short() {
+		t.Skip("ten thousand requests push an older one out of the state")
+	}
 	w := drawn(t)
 	w.must(w.journal("stonebend", "mara", actJob("boot-1", "ravi", zone, feeder, control)))
 	w.must(w.journal("stonebend", "tomas", actStand("boot-1", fireWatch)))

@@ -4,7 +4,9 @@ import (
 	"crypto/ed25519"
 	"crypto/sha256"
 	"fmt"
+	"maps"
 	"slices"
+	"sync"
 	"testing"
 
 	"google.golang.org/protobuf/proto"
@@ -85,8 +87,27 @@ func found(t testing.TB) *world {
 	return w
 }
 
+// coops is what coop made first. Its signatures take longer than most tests.
+var coops struct {
+	sync.Mutex
+	first *world
+}
+
 // coop is found with two more yards and the people of the scenarios.
 func coop(t testing.TB) *world {
+	coops.Lock()
+	defer coops.Unlock()
+	if coops.first == nil {
+		coops.first = newCoop(t)
+	}
+	w := *coops.first
+	w.t, w.s, w.entries = t, w.s.Clone(), slices.Clone(w.entries)
+	w.keys, w.once, w.basedOn = maps.Clone(w.keys), maps.Clone(w.once), maps.Clone(w.basedOn)
+	w.count, w.last = maps.Clone(w.count), maps.Clone(w.last)
+	return &w
+}
+
+func newCoop(t testing.TB) *world {
 	w := found(t)
 	for _, y := range []string{"millrow", "eastfork"} {
 		w.joinYard(y)

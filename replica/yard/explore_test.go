@@ -12,7 +12,7 @@ import (
 
 var (
 	exploreBig     = flag.Bool("explore.big", false, "search the large configurations too")
-	exploreSeconds = flag.Int("explore.seconds", 0, "seconds for each configuration; 0: 2, or no limit with -explore.big")
+	exploreSeconds = flag.Int("explore.seconds", 0, "seconds for each configuration; 0: 2, or 1 with -short, or no limit with -explore.big")
 	exploreConfig  = flag.String("explore.config", "", "search this configuration only")
 	exploreWalks   = flag.Int("explore.walks", 4, "seconds of random walks")
 	exploreBroad   = flag.Bool("explore.broad", false, "search breadth first")
@@ -46,6 +46,8 @@ func TestExplore(t *testing.T) {
 		switch {
 		case *exploreSeconds > 0:
 			lim.until = began.Add(time.Duration(*exploreSeconds) * time.Second)
+		case testing.Short():
+			lim.until = began.Add(time.Second)
 		case !*exploreBig:
 			lim.until = began.Add(2 * time.Second)
 		}

@@ -16,7 +16,7 @@ const (
 // people's acts, keys, starts found, and disks lost, copied and shortened.
 var laterMutants = []mutant{
 	// Removal by two managers.
-	{name: "removal-second-is-no-manager", config: "removal", sample: true, why: "two managers order a removal",
+	{name: "removal-second-is-no-manager", config: "removal", why: "two managers order a removal",
 		edits: cut(removals, `!p.Has(manager)`, `p == nil`)},
 	{name: "removal-of-ones-own-lock", config: "removal-own", why: "nobody removes their own as an absent person's",
 		edits: cut(removals, `(h.Holder == x.who.ID || h.Holder == r.GetSecond())`, `h.Holder == ""`)},
@@ -27,7 +27,7 @@ var laterMutants = []mutant{
 	{name: "removal-kept-quiet", config: "removal", why: "the holder is told before working again, 1910.147(e)(3)(iii)",
 		edits: cut(removals, `s.alarm("REMOVAL_NOT_ACKNOWLEDGED", ref, s.Debts[ref].text(), x.mark)`, ``)},
 	// Hand-over.
-	{name: "hand-over-loose", config: "hand-over-removed", sample: true, why: "I5: the lock that stays is on",
+	{name: "hand-over-loose", config: "hand-over-removed", why: "I5: the lock that stays is on",
 		edits: cut(handOvers, `!x.holdStands(off, offRef) || !x.holdStands(on, onRef)`, `!x.holdStands(off, offRef) || on == nil`)},
 	{name: "hand-over-to-another-target", config: "hand-over", why: "I5: no gap",
 		edits: cut(handOvers, `case off.Target() != on.Target():`, `case off.Target() == "":`)},
@@ -44,7 +44,7 @@ var laterMutants = []mutant{
 		edits: cut(handOvers, `x.mayEnd(off, off.Holder)`, ``)},
 	{name: "younger-key-signs-off", config: "key-sign-on", why: "nor ends an older sign-on",
 		edits: cut(jobs, `case x.signingKey(x.who.ID).Since > so.Since:`, `case x.signingKey(x.who.ID) == nil:`)},
-	{name: "lock-under-way-is-younger", config: "key-hand-over", sample: true, why: "nor a lock that was under way when the key was given",
+	{name: "lock-under-way-is-younger", config: "key-hand-over", why: "nor a lock that was under way when the key was given",
 		edits: cut(handOvers, `k != nil && k.Revoked > 0 {`, `k != nil && k.Revoked > x.mark.Index {`)},
 	{name: "reissued-key-beside-the-old", config: "key-reissued", why: "a lost key ends nothing any more",
 		edits: cut(newKeys, `k.Person == p.ID && k.Revoked == 0`, `k.Person == "" && k.Revoked == 0`)},
@@ -58,10 +58,10 @@ var laterMutants = []mutant{
 		edits: cut(handOvers, `if x.holdStands(h, ref) && h.Holder != "" {`, `if x.holdStands(h, ref) && h.Holder == "-" {`)},
 	{name: "claim-borne-out-by-anybody", config: "claim", why: "a supervisor or manager bears the owner out",
 		edits: cut(handOvers, `if w := s.People[c.GetWitness()]; !w.Has(supervisor, manager) {`, `if w := s.People[c.GetWitness()]; w == nil {`)},
-	{name: "claim-by-one-hand", config: "claim-one-hand", sample: true, why: "not with a key that the witness gave",
+	{name: "claim-by-one-hand", config: "claim-one-hand", why: "not with a key that the witness gave",
 		edits: cut(handOvers, `if x.oneHand(c.GetWitness()) {`, `if x.oneHand("") {`)},
 	// Found started.
-	{name: "started-ignored-here", config: "started", sample: true, why: "decision 4: what was found started is live at once",
+	{name: "started-ignored-here", config: "started", why: "decision 4: what was found started is live at once",
 		edits: cut(records, `it.kind == "found_started" &&`, `it.kind == "" &&`)},
 	{name: "started-ignored-by-the-ledger", config: "started", why: "and in the ledger",
 		edits: cut(starteds, "\t\t\tx.foundClosedBy(p, x.who.ID)\n", "")},
@@ -89,7 +89,7 @@ var laterMutants = []mutant{
 		edits: cut(recoveries, `if p := x.s.People[r.GetSecond()]; !p.Has(manager) {`, `if p := x.s.People[r.GetSecond()]; p == nil {`)},
 	{name: "recovery-by-one-hand", config: "disk-lost-one-hand", why: "one hand with two keys is one manager",
 		edits: cut(recoveries, `if x.oneHand(r.GetSecond()) {`, `if x.oneHand("") {`)},
-	{name: "recovered-with-the-old-machine-on", config: "old-machine-on", sample: true, why: "C10: cut off, it would go on promising",
+	{name: "recovered-with-the-old-machine-on", config: "old-machine-on", why: "C10: cut off, it would go on promising",
 		edits: cut(recoveries, `if !r.GetOldMachineOff() {`, `if r.GetEpoch() == 0 {`)},
 	{name: "fresh-disk-serves-unrecovered", config: "disk-lost-box", why: "C11: only after a walkdown",
 		edits: []edit{{yards, `if !bytes.Equal(me.Key, y.key.Public().(ed25519.PublicKey)) {
@@ -109,10 +109,10 @@ var laterMutants = []mutant{
 	{name: "tail-mark-unchecked", config: "shortened", sample: true, why: "decision 7: the journal ends where it was acknowledged",
 		edits: []edit{{files, `if m.Seq > last {`, `if m.Seq == ^uint64(0) {`}, {files, `if hash != m.Hash {`, `if m.Seq <= last && hash != m.Hash {`},
 			{files, `if m.Seq > h.Compacted {`, `if m.Seq > h.Compacted && m.Seq <= last {`}}},
-	{name: "journal-shorter-than-the-ledger", config: "older-image", sample: true, why: "decision 7: the ledger has no more of it than the disk",
+	{name: "journal-shorter-than-the-ledger", config: "older-image", why: "decision 7: the ledger has no more of it than the disk",
 		edits: []edit{{yards, `if me.Drained > last {`, `if me.Drained > last && me.Cloned {`}, {yards, `if !y.agrees(me) {`, `if me.Cloned && !y.agrees(me) {`}}},
 	// Power lost while cut off.
-	{name: "compacted-journal-rests-on-too-little", config: "restart-compacted", sample: true, why: "decision 11: it promises again with what its journal rests on",
+	{name: "compacted-journal-rests-on-too-little", config: "restart-compacted", why: "decision 11: it promises again with what its journal rests on",
 		edits: cut(compacts, `max(it.RaftIndex, y.applied)`, `it.RaftIndex`)},
 	{name: "out-of-service-after-power-loss", config: "restart", why: "decision 11: it promises again with what its journal rests on",
 		edits: cut(yards, `if y.applied < y.floor() {`, `if y.applied < y.floor() || y.applied == y.floor() && !y.inside {`)},
