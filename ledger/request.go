@@ -58,7 +58,7 @@ var (
 	NotInvolved     = code.New("NOT_INVOLVED", code.Row{Args: "yard request"})
 	AlreadyAttested = code.New("ALREADY_CONFIRMED", code.Row{Args: "yard request", Answer: code.Taken})
 
-	Requested        = code.New("REQUESTED", code.Row{Args: "person points kind:word yards"})
+	RequestMade      = code.New("REQUEST_MADE", code.Row{Args: "person points kind:word yards"})
 	MustStandClear   = code.New("MUST_STAND_CLEAR", code.Row{Args: "holder target record request", Who: "{holder}", Next: "yardhasp stand-clear {record} --for {request}"})
 	YardConfirms     = code.New("YARD_CONFIRMS", code.Row{Args: "yard request confirmed:number of:number"})
 	RequestApproved  = code.New("REQUEST_APPROVED", code.Row{Args: "request"})
@@ -109,7 +109,7 @@ func (x *step) request(r *recordv1.Request) {
 	q := &Request{ID: r.GetId(), Job: r.GetJob(), Points: pts, Involved: s.involved(pts), Kind: r.GetKind(),
 		State: recordv1.RequestState_REQUEST_STATE_AWAITING, Deadline: r.GetDeadlineUnixMs(), By: x.mark}
 	s.Reqs[q.ID] = q
-	x.did(Requested, q.ID, x.who.ID, pts, requestFor[q.Kind], q.Involved)
+	x.did(RequestMade, q.ID, x.who.ID, pts, requestFor[q.Kind], q.Involved)
 	for _, h := range s.notClear(q) {
 		x.did(MustStandClear, h.Ref, h.Holder, h.Target(), h.Ref, q.ID)
 	}
