@@ -39,8 +39,8 @@ var (
 	KeyNotInBox = code.New("KEY_NOT_IN_BOX", code.Row{Args: "point box", Who: "the-signer", Answer: code.Unknown})
 	// KeyOfLivePoint: the key of a point that is on would go into a box.
 	KeyOfLivePoint = code.New("KEY_OF_LIVE_POINT", code.Row{Args: "point box", Clause: "1910.147(f)(3)", Who: "authorised-supervisor", Next: "yardhasp isolate {point}"})
-	// Requested: an open request asks to energise the point.
-	Requested = code.New("REQUESTED", code.Row{Args: "point request requester", Who: "{requester}", Next: "yardhasp withdraw {request} --why WHY"})
+	// RequestOpen is also of the requests.
+	RequestOpen = code.New("REQUEST_OPEN", code.Row{Args: "point request person", Who: "{person}", Next: "yardhasp withdraw {request}"})
 
 	// KeyOfNoLock and KeyOfOlderLock: the key in the box holds nothing on the point.
 	// person has a lock on the box; empty where the key alone is meant.
@@ -71,7 +71,7 @@ func (x *step) boxAdd(b *recordv1.BoxAdd) {
 	}
 	for _, id := range sorted(s.Reqs) {
 		if q := s.Reqs[id]; q.open() && slices.Contains(q.Points, p.ID) {
-			x.deny(Requested, p.ID, p.ID, id, q.By.By)
+			x.deny(RequestOpen, p.ID, p.ID, id, q.By.By)
 		}
 	}
 	if x.refused() {

@@ -10,8 +10,7 @@ import (
 
 var (
 	UnknownHold = code.New("UNKNOWN_HOLD", code.Row{Args: "record", Who: "the-signer", Next: "yardhasp board", Answer: code.Unknown})
-	// HoldEnded: how says by what it came off: Released, HandedOver, Removed,
-	// EquipmentTakenOff.
+	// HoldEnded: how says by what it came off.
 	HoldEnded = code.New("ENDED", code.Row{Args: "record target how:why at:time", Answer: code.Taken})
 
 	// Why a lock stands against a start: each kind of lock has its own way off.
@@ -222,4 +221,13 @@ func holderName(h *Hold) string {
 		return "the unknown owner of a found lock"
 	}
 	return h.Holder
+}
+
+// textOf: to go, with the reasons that are kept in the state as sentences. A finding
+// without words is kept by its code: an empty reason would read as none.
+func textOf(f *recordv1.Finding) string {
+	if t := f.GetText(); t != "" {
+		return t
+	}
+	return f.GetCode()
 }

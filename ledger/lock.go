@@ -48,10 +48,10 @@ var (
 	// LockOn and LockOff are what a lock that goes on or comes off changes.
 	LockOn  = code.New("LOCK_ON", code.Row{Args: "holder target record"})
 	LockOff = code.New("LOCK_OFF", code.Row{Args: "holder target record how:why"})
-	// How a lock came off.
-	Released   = code.New("RELEASED", code.Row{Args: "holder"})
-	HandedOver = code.New("HANDED_OVER", code.Row{Args: "holder to"})
-	Removed    = code.New("REMOVED", code.Row{Args: "holder managers"})
+	// How a lock came off; an equipment lock by EquipmentTakenOff.
+	OffByRelease  = code.New("OFF_BY_RELEASE", code.Row{Args: "holder"})
+	OffByHandOver = code.New("OFF_BY_HAND_OVER", code.Row{Args: "holder to"})
+	OffByRemoval  = code.New("OFF_BY_REMOVAL", code.Row{Args: "holder managers"})
 
 	// OwnerUnknown: a lock was seen hanging.
 	OwnerUnknown = code.New("OWNER_UNKNOWN", code.Row{Args: "target record", Clause: padlockClause, Who: "its-owner", Next: "yardhasp claim draft {record} --witness WITNESS"})
@@ -239,7 +239,7 @@ func (x *step) release(r *recordv1.Release) {
 	case x.mayEnd(h, h.Holder):
 		x.flagStillInside(h)
 		covered := x.s.Covers(h)
-		x.takeOff(h, Released.About(ref, h.Holder))
+		x.takeOff(h, OffByRelease.About(ref, h.Holder))
 		x.protectionEnded(h, covered)
 	}
 }

@@ -231,7 +231,7 @@ func (x *step) moveKey(m *recordv1.MoveKey) {
 	}
 	if m.GetMove() == recordv1.KeyMove_KEY_MOVE_TAKEN_OUT {
 		p.KeysCut, p.Spare, p.SpareHolder = max(p.KeysCut, 2), recordv1.SpareKey_SPARE_KEY_ELSEWHERE, m.GetHolder()
-		if h := s.Holds[m.GetRemoval()]; h == nil || !code.Is(h.How, Removed) || h.Padlock != p.Serial {
+		if h := s.Holds[m.GetRemoval()]; h == nil || !code.Is(h.How, OffByRemoval) || h.Padlock != p.Serial {
 			p.SpareUnexplained = true
 			x.note(SpareKeyTaken, p.Serial, p.Serial)
 		}

@@ -45,7 +45,7 @@ func (x *step) removal(r *recordv1.Removal) {
 		return
 	}
 	covered := s.Covers(h)
-	x.takeOff(h, Removed.About(ref, h.Holder, []string{x.who.ID, r.GetSecond()}))
+	x.takeOff(h, OffByRemoval.About(ref, h.Holder, []string{x.who.ID, r.GetSecond()}))
 	x.protectionEnded(h, covered)
 	x.change("verified not here: %s", r.GetNotHere())
 	x.change("tried to reach: %s", r.GetTriedToReach())

@@ -299,7 +299,7 @@ func (s *State) watchStandings(at Mark) {
 			s.clearAlarm("STOPPED", id)
 		case len(s.signedOn(id)) > 0 && (j.Met.Set() || j.Stopped == ""):
 			// Whoever entered before it was ready is told to stop as well.
-			j.Met, j.Stopped = Mark{}, worst(cs).GetText()
+			j.Met, j.Stopped = Mark{}, textOf(worst(cs))
 		default:
 			j.Met = Mark{}
 		}
