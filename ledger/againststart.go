@@ -19,7 +19,7 @@ func (s *State) AgainstRequest(job string, kind recordv1.RequestKind, points []s
 		pt := s.Points[p]
 		switch {
 		case pt == nil:
-			add(cond("UNKNOWN_POINT", p, "no such point is registered", "read the label at the panel again", "", ""))
+			add(UnknownPoint.About(p, p))
 			continue
 		case pt.Live:
 			add(InServiceAlready.About(p, p))

@@ -5,13 +5,14 @@ import (
 	"testing"
 
 	"yardhasp/ledger"
+	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
 func alarmed(s *ledger.State, code, subject string) string {
 	for _, a := range s.Alarms {
 		if a.Code == code && (subject == "" || a.Subject == subject) {
-			return a.Text
+			return a.Text + a.Finding.GetCode()
 		}
 	}
 	return ""
@@ -26,7 +27,7 @@ func TestRemoval(t *testing.T) {
 	on := w.must(w.journal("stonebend", "lena", actSignOn("boot-1"))).GetRef()
 	o := w.must(w.together("nia", actRemoval(hold, "oskar")))
 	h := w.s.Holds[hold]
-	if h.Active() || h.How != "removed" || h.Off.By != "nia" {
+	if h.Active() || !code.Is(h.How, ledger.OffByRemoval) || h.Off.By != "nia" {
 		t.Fatalf("the hold after its removal: %+v", h)
 	}
 	if w.s.SignOns[on].Off.Set() || !flagged(o, "SIGNED_ON") {

@@ -1,10 +1,11 @@
 package ledger_test
 
 import (
-	"strings"
+	"slices"
 	"testing"
 
 	"yardhasp/ledger"
+	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
@@ -21,12 +22,12 @@ func TestFoundStarted(t *testing.T) {
 	if p := w.s.Points[control]; p.Live || p.Moved.Seq != 0 {
 		t.Errorf("another yard's journal decides about %s: %+v", control, p)
 	}
-	if !flagged(o, "NOT_HOME") || !flagged(o, "UNKNOWN_POINT") {
+	if !flagged(o, ledger.StartedPointElsewhere) || !flagged(o, ledger.StartedPointUnknown) {
 		t.Errorf("flags %v", o.GetFlags())
 	}
-	said := alarmed(w.s, "FOUND_STARTED", o.GetRef())
-	if !strings.Contains(said, "WITHOUT THE LEDGER") || !strings.Contains(said, "lena has a lock on it") {
-		t.Errorf("the alarm says %q", said)
+	said := w.raised(ledger.FoundStarted, o.GetRef())
+	if !slices.Equal(code.Names(said, "finder"), []string{"dov"}) || !slices.Equal(code.Names(said, "holders"), []string{"lena", "ravi"}) {
+		t.Errorf("the alarm says %v", said)
 	}
 	if len(w.s.Reqs) != 0 || w.s.StageOf(w.s.Jobs["boot-1"]) == recordv1.Stage_STAGE_ENERGISED {
 		t.Error("it reads as an approved start")
@@ -75,10 +76,10 @@ func TestFoundStartedOfNothingKnown(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if len(again.Board("stonebend", w.now).GetAlarms()) == 0 || again.Started[o.GetRef()] == nil {
+	if !code.Has(again.Board("stonebend", w.now).GetRaised(), ledger.FoundStarted) || again.Started[o.GetRef()] == nil {
 		t.Error("it is not raised at the other yard, or was lost by a restart")
 	}
-	if v := again.JobView("boot-1", w.now); !strings.Contains(strings.Join(v.GetAlarms(), " "), "the drag moved") {
-		t.Errorf("the job does not show it: %v", v.GetAlarms())
+	if v := again.JobView("boot-1", w.now); !has(v.GetRaised(), ledger.FoundStarted, o.GetRef()) {
+		t.Errorf("the job does not show it: %v", v.GetRaised())
 	}
 }

@@ -3,6 +3,8 @@ package ledger_test
 import (
 	"testing"
 
+	"yardhasp/ledger"
+	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
@@ -30,10 +32,10 @@ func TestKeyOfNoLock(t *testing.T) {
 	w.keyBox()
 	w.openJob()
 	w.must(w.journal("stonebend", "ravi", w.actIsolate(feeder)))
-	holds := func(want bool, what string) {
+	holds := func(missing code.Code, what string) {
 		t.Helper()
 		cs := w.s.StartConditions(w.s.Jobs["boot-1"])
-		if has(cs, "KEY_OF_NO_LOCK", feeder) == want || has(cs, "NO_LOCK", feeder) {
+		if missing != "" && !has(cs, missing, feeder) || missing == "" && code.Has(cs, ledger.HoldsNothing...) || has(cs, ledger.NoLock, feeder) {
 			t.Errorf("%s: %v", what, cs)
 		}
 	}
@@ -44,23 +46,24 @@ func TestKeyOfNoLock(t *testing.T) {
 	if !flagged(o, "KEY_OF_NO_LOCK") || w.onBoard(o.GetRef()).GetGuards() {
 		t.Errorf("the box is locked over a key of no lock: %v", o.GetFlags())
 	}
-	holds(false, "no lock on the point")
+	holds(ledger.KeyOfNoLock, "no lock on the point")
+	w.inOrder(w.s.StartConditions(w.s.Jobs["boot-1"]))
 	ops := w.must(w.journal("stonebend", "mara", actLock(feeder, "", ""))).GetRef()
-	holds(false, "a lock hung later: the key inside is of another")
+	holds(ledger.KeyOfOlderLock, "a lock hung later: the key inside is of another")
 
 	w.must(w.journal("stonebend", "ravi", actRelease(o.GetRef())))
 	w.must(w.journal("stonebend", "mara", actTake(feeder)))
-	if o := w.must(w.journal("stonebend", "mara", actPut(feeder))); flagged(o, "KEY_OF_NO_LOCK") {
+	if o := w.must(w.journal("stonebend", "mara", actPut(feeder))); code.Has(o.GetFlags(), ledger.HoldsNothing...) {
 		t.Errorf("the key of the lock that hangs there goes in: %v", o.GetFlags())
 	}
 	o = w.must(w.journal("stonebend", "ravi", actLockBox(groupBox, "ravi-1", "boot-1")))
-	if flagged(o, "KEY_OF_NO_LOCK") || !w.onBoard(o.GetRef()).GetGuards() {
+	if code.Has(o.GetFlags(), ledger.HoldsNothing...) || !w.onBoard(o.GetRef()).GetGuards() {
 		t.Errorf("the box is locked over the key of a lock: %v", o.GetFlags())
 	}
-	holds(true, "the key of the lock is in the box")
+	holds("", "the key of the lock is in the box")
 	// Starts are refused under a lock on the box in any case: only work is not allowed.
 	w.must(w.journal("stonebend", "mara", actRelease(ops)))
-	holds(false, "the lock is off the point, its key recorded inside")
+	holds(ledger.KeyOfNoLock, "the lock is off the point, its key recorded inside")
 	if len(w.s.HoldsOn(feeder)) != 1 {
 		t.Error("the lock on the box no longer stands against a start")
 	}
@@ -77,10 +80,10 @@ func TestKeyOfAnotherJob(t *testing.T) {
 	w.must(w.journal("stonebend", "mara", actRelease(first)))
 	w.openJob()
 	w.must(w.journal("stonebend", "lena", actLock(feeder, "lena-1", "boot-1")))
-	if o := w.must(w.journal("stonebend", "ravi", actLockBox(groupBox, "ravi-1", "boot-1"))); !flagged(o, "KEY_OF_NO_LOCK") {
+	if o := w.must(w.journal("stonebend", "ravi", actLockBox(groupBox, "ravi-1", "boot-1"))); !flagged(o, ledger.KeyOfOlderLock) {
 		t.Errorf("a key from another job counts: %v", o.GetFlags())
 	}
-	if cs := w.s.StartConditions(w.s.Jobs["boot-1"]); !has(cs, "KEY_OF_NO_LOCK", feeder) {
+	if cs := w.s.StartConditions(w.s.Jobs["boot-1"]); !has(cs, ledger.KeyOfOlderLock, feeder) {
 		t.Errorf("ravi may work under lena's lock: %v", cs)
 	}
 }

@@ -4,6 +4,7 @@ import (
 	"slices"
 	"testing"
 
+	"yardhasp/ledger"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
@@ -15,7 +16,7 @@ import (
 func TestDevicesAreSingular(t *testing.T) {
 	w := drawn(t)
 	w.openJob()
-	w.refusedWith(w.direct("nia", actPadlock("ravi-1", "lena")), "EXISTS")
+	w.refusedWith(w.direct("nia", actPadlock("ravi-1", "lena")), ledger.PadlockExists)
 	w.refusedWith(w.direct("nia", actPadlock("nobody-1", "nobody")), "UNKNOWN_PERSON")
 	spare := actPadlock("lena-3", "lena")
 	spare.GetRegisterPadlock().KeysCut = 2
@@ -153,7 +154,7 @@ func TestNothingComesOutOfTheBox(t *testing.T) {
 	put := &recordv1.Record{Act: &recordv1.Record_BoxAdd{BoxAdd: &recordv1.BoxAdd{Box: box, Point: feeder}}}
 	take := &recordv1.Record{Act: &recordv1.Record_BoxRemove{BoxRemove: &recordv1.BoxRemove{Box: box, Point: feeder}}}
 	w.openJob()
-	w.refusedWith(w.journal("stonebend", "mara", put), "LIVE")
+	w.refusedWith(w.journal("stonebend", "mara", put), ledger.KeyOfLivePoint)
 	w.must(w.journal("stonebend", "ravi", w.actIsolate(feeder)))
 	w.must(w.journal("stonebend", "mara", put))
 	a := w.must(w.journal("stonebend", "ravi", actLockBox(box, "ravi-1", "boot-1"))).GetRef()

@@ -3,6 +3,7 @@ package ledger_test
 import (
 	"testing"
 
+	"yardhasp/ledger"
 	"yardhasp/ledger/seal"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
@@ -22,8 +23,8 @@ func TestClosedWithoutGoAhead(t *testing.T) {
 		t.Errorf("closed under locks, and not flagged: %v", o.GetFlags())
 	}
 	b := w.s.Board("", w.now)
-	if !w.s.Points[feeder].Live || !has(w.s.StartConditions(w.s.Jobs["boot-1"]), "NOT_OPEN", feeder) || len(b.GetAlarms()) == 0 {
-		t.Errorf("live %v, alarms %v", w.s.Points[feeder].Live, b.GetAlarms())
+	if !w.s.Points[feeder].Live || !has(w.s.StartConditions(w.s.Jobs["boot-1"]), "NOT_OPEN", feeder) || !has(b.GetRaised(), ledger.FoundClosed, feeder) {
+		t.Errorf("live %v, alarms %v", w.s.Points[feeder].Live, b.GetRaised())
 	}
 	w, _ = ready(t)
 	if o := closes(w, -1e9); !flagged(o, "STALE_CLOSING") || w.s.Points[feeder].Live {

@@ -1,7 +1,6 @@
 package ledger
 
 import (
-	"fmt"
 	"slices"
 
 	"yardhasp/ledger/code"
@@ -77,7 +76,7 @@ func (x *step) energise(e *recordv1.Energise) {
 	}
 	for _, h := range s.HoldsOn(p.ID) {
 		if !q.Test() || !h.StoodClearFor(q) {
-			x.refuse("HOLD_STANDS", p.ID, fmt.Sprintf("%s has a lock on %s", holderName(h), h.Target()), holderName(h)+" takes it off", holderName(h), "1910.147(e)(3)")
+			x.out.Conditions = append(x.out.Conditions, h.stands(p.ID))
 		}
 	}
 	x.out.Conditions = append(x.out.Conditions, s.againstStart(s.Jobs[q.Job], q, []string{p.ID})...)

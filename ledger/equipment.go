@@ -1,8 +1,7 @@
 package ledger
 
 import (
-	"fmt"
-
+	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
@@ -11,39 +10,71 @@ import (
 // against it stands against; but it is nobody's personal lock, 1910.147(c)(8): it
 // protects nobody, and a supervisor or manager takes it off.
 
+var equipmentKinds = []Kind{
+	kind((*recordv1.Record).GetReviewLock, Kind{Name: "review_lock", Called: "review lock", Class: Lifts, May: whoHas(supervisor, manager), Clause: "common practice, no source", By: ByPerson, With: alone,
+		Way: Direct, Home: AtNoYard, Elsewhere: TakenElsewhere, Panel: AnyWhere, Outbox: MayNotWait, LowDisk: TakenOnLowDisk, Training: NoTraining},
+		func(r *recordv1.ReviewLock) About { return About{Record: r.GetHold()} },
+		func(f *fields, r *recordv1.ReviewLock) {
+			f.refText("hold", r.GetHold())
+			f.moment("next_unix_ms", r.GetNextUnixMs())
+			f.text("seen", r.GetSeen())
+		},
+		(*step).reviewLock),
+}
+
+var (
+	// EquipmentLock: an act that passes, ends or lifts a personal lock names one.
+	EquipmentLock = code.New("EQUIPMENT_LOCK", code.Row{Args: "target record", Who: "supervisor-manager", Next: "yardhasp release {record} --why WHY", Answer: code.Denied})
+	// EquipmentLockNamesJob: the job is left out of it.
+	EquipmentLockNamesJob = code.New("EQUIPMENT_LOCK_NAMES_JOB", code.Row{Args: "target job", Clause: "1910.147(d)(4)(i)"})
+	NoReview              = code.New("NO_REVIEW", code.Row{Args: "target record", Clause: "common practice, no source", Who: "supervisor-manager", Next: "yardhasp review-lock {record} --next DAY --seen SEEN"})
+	PersonalPadlock       = code.New("PERSONAL_PADLOCK", code.Row{Args: "padlock", Clause: padlockClause})
+
+	// EquipmentLockByRole: whoever would take it off has not the role.
+	EquipmentLockByRole  = code.New("EQUIPMENT_LOCK_BY_ROLE", code.Row{Args: "person target record", Who: "supervisor-manager", Next: "yardhasp release {record} --why WHY", Answer: code.Denied})
+	EquipmentLockNotHome = code.New("EQUIPMENT_LOCK_NOT_HOME", code.Row{Args: "target record home", Who: "the-signer"})
+	NoReason             = code.New("NO_REASON", code.Row{Args: "target record", Who: "the-signer", Next: "yardhasp release {record} --why WHY"})
+	EquipmentTakenOff    = code.New("EQUIPMENT_TAKEN_OFF", code.Row{Args: "person why:text"})
+
+	NotEquipment  = code.New("NOT_EQUIPMENT", code.Row{Args: "holder target record", Who: "{holder}"})
+	ReviewTooSoon = code.New("REVIEW_TOO_SOON", code.Row{Args: "target record next:time", Who: "the-signer", Next: "yardhasp review-lock {record} --next DAY --seen SEEN"})
+	LockReviewed  = code.New("LOCK_REVIEWED", code.Row{Args: "target record person seen:text next:time"})
+	// ReviewOverdue is shown while nobody looked at it again.
+	ReviewOverdue = code.New("REVIEW_OVERDUE", code.Row{Args: "target record person", Clause: "common practice, no source", Who: "supervisor-manager", Next: "yardhasp review-lock {record} --next DAY --seen SEEN"})
+)
+
 // equipmentLock notes what an equipment lock lacks; none of it stops it.
 func (x *step) equipmentLock(h *Hold, l *recordv1.Lock) {
 	h.Equipment, h.Review = true, l.GetReviewUnixMs()
 	if h.Job != "" {
-		x.flag("EQUIPMENT_LOCK", h.Target(), "an equipment lock belongs to the machine and to no job: it protects nobody at work on "+h.Job, "1910.147(d)(4)(i)")
+		x.note(EquipmentLockNamesJob, h.Target(), h.Target(), h.Job)
 		h.Job = ""
 	}
 	if h.Review <= x.s.Time {
-		x.flag("NO_REVIEW", h.Target(), "no day ahead is named on which this equipment lock is looked at again", "common practice, no source")
+		x.note(NoReview, h.Target(), h.Target(), h.Ref)
 		h.Review = max(h.Review, 0)
 	}
 	if p := x.s.Locks[h.Padlock]; p != nil && p.Kind != recordv1.PadlockKind_PADLOCK_KIND_EQUIPMENT {
-		x.flag("PERSONAL_PADLOCK", h.Padlock, "this padlock is a person's, not a yard's equipment lock", padlockClause)
+		x.note(PersonalPadlock, h.Padlock, h.Padlock)
 	}
 }
 
 // releaseEquipment takes an equipment lock off, by role and with a reason, where it
 // hangs. Never a personal lock: whether a hold is one its own record says.
 func (x *step) releaseEquipment(h *Hold, r *recordv1.Release) {
-	const remedy = "a supervisor or manager takes it off at its yard, with a reason"
 	if !x.who.Has(supervisor, manager) {
-		x.refuse("NOT_PERMITTED", x.who.ID, "only a supervisor or manager takes an equipment lock off", remedy, "supervisor or manager", "")
+		x.deny(EquipmentLockByRole, x.who.ID, x.who.ID, h.Target(), h.Ref)
 	}
 	if !text(r.GetWhy()) {
-		x.refuse("NO_REASON", h.Ref, "no reason is given for taking the equipment lock off", remedy, x.who.ID, "")
+		x.deny(NoReason, h.Ref, h.Target(), h.Ref)
 	}
 	if home := YardOf(h.Target()); home != x.env.GetYard() {
-		x.refuse("NOT_HOME", h.Ref, "an equipment lock comes off only at its home yard "+home, "record it there", x.who.ID, "")
+		x.deny(EquipmentLockNotHome, h.Ref, h.Target(), h.Ref, home)
 	}
 	if x.refused() {
 		return
 	}
-	x.takeOff(h, "taken off by "+x.who.ID+": "+r.GetWhy())
+	x.takeOff(h, EquipmentTakenOff.About(h.Ref, x.who.ID, r.GetWhy()))
 }
 
 func (x *step) reviewLock(r *recordv1.ReviewLock) {
@@ -52,25 +83,25 @@ func (x *step) reviewLock(r *recordv1.ReviewLock) {
 		return
 	}
 	if !h.Equipment {
-		x.refuse("NOT_EQUIPMENT", h.Ref, "this is a lock of "+holderName(h)+", not a yard's equipment lock", "", holderName(h), "")
+		x.deny(NotEquipment, h.Ref, h.Holder, h.Target(), h.Ref)
 	}
 	if r.GetNextUnixMs() <= x.s.Time {
-		x.refuse("EXPIRED", h.Ref, "the next review would be over before it begins", "choose a later day", x.who.ID, "")
+		x.deny(ReviewTooSoon, h.Ref, h.Target(), h.Ref, r.GetNextUnixMs())
 	}
 	if x.refused() {
 		return
 	}
 	h.Review = r.GetNextUnixMs()
-	x.change("equipment lock on %s looked at by %s: %s", h.Target(), x.who.ID, r.GetSeen())
+	x.did(LockReviewed, h.Target(), h.Target(), h.Ref, x.who.ID, r.GetSeen(), h.Review)
 }
 
 // overdue lists the concerned equipment locks whose review is over at a
 // moment, Unix ms, or was never named.
-func (s *State) overdue(at int64, concerned func(h *Hold) bool) []string {
-	var out []string
+func (s *State) overdue(at int64, concerned func(h *Hold) bool) []*recordv1.Finding {
+	var out []*recordv1.Finding
 	for _, ref := range sorted(s.active) {
 		if h := s.active[ref]; h.Equipment && h.Review <= at && concerned(h) {
-			out = append(out, fmt.Sprintf("REVIEW OVERDUE: the equipment lock on %s (%s), put on by %s: look whether the machine stays out of service", h.Target(), h.Ref, h.Holder))
+			out = append(out, ReviewOverdue.About(h.Target(), h.Target(), h.Ref, h.Holder))
 		}
 	}
 	return out
@@ -82,6 +113,6 @@ func (x *step) notPersonal(h *Hold) bool {
 	if h == nil || !h.Equipment {
 		return true
 	}
-	x.refuse("EQUIPMENT_LOCK", h.Ref, "this is a yard's equipment lock and nobody's personal lock", "a supervisor or manager takes it off at its yard, with a reason", "supervisor or manager", "")
+	x.deny(EquipmentLock, h.Ref, h.Target(), h.Ref)
 	return false
 }

@@ -1,9 +1,11 @@
 package ledger_test
 
 import (
-	"strings"
+	"slices"
 	"testing"
 
+	"yardhasp/ledger"
+	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
@@ -37,10 +39,10 @@ func TestEquipmentLockBlocksStarts(t *testing.T) {
 	if st := w.s.Reqs["start-1"].State; st != recordv1.RequestState_REQUEST_STATE_VOID {
 		t.Fatalf("the open request is %v after an equipment lock", st)
 	}
-	w.refusedWith(w.direct("mara", actRequest("start-2", "boot-1", w.now+1e7, feeder, control)), "HOLD_STANDS")
+	w.refusedWith(w.direct("mara", actRequest("start-2", "boot-1", w.now+1e7, feeder, control)), ledger.EquipmentLockStands)
 	test := actRequest("jog-1", "boot-1", w.now+1e7, feeder, control)
 	test.GetRequest().Kind = recordv1.RequestKind_REQUEST_KIND_TEST
-	w.refusedWith(w.direct("mara", test), "HOLD_STANDS")
+	w.refusedWith(w.direct("mara", test), ledger.EquipmentLockStands)
 	w.must(w.journal("stonebend", "ravi", actClose("boot-1")))
 	if !w.s.Holds[hold].Active() {
 		t.Fatal("the job closed and its machine's equipment lock went with it")
@@ -56,9 +58,9 @@ func TestEquipmentLockComesOffByRole(t *testing.T) {
 	w, holds := ready(t)
 	w.joinPerson(person("otto", false, manager))
 	hold := w.must(w.journal("stonebend", "ravi", actEquipment(feeder, "", w.now+1e9))).GetRef()
-	w.refusedWith(w.journal("stonebend", "ravi", actReleaseWhy(hold, "done")), "NOT_PERMITTED")
+	w.refusedWith(w.journal("stonebend", "ravi", actReleaseWhy(hold, "done")), ledger.EquipmentLockByRole)
 	w.refusedWith(w.journal("stonebend", "mara", actRelease(hold)), "NO_REASON")
-	w.refusedWith(w.journal("millrow", "mara", actReleaseWhy(hold, "belt is back on")), "NOT_HOME")
+	w.refusedWith(w.journal("millrow", "mara", actReleaseWhy(hold, "belt is back on")), ledger.EquipmentLockNotHome)
 	w.refusedWith(w.together("nia", actRemoval(hold, "otto")), "EQUIPMENT_LOCK")
 	w.refusedWith(w.together("lena", actHandOver([]string{"ravi"}, holds["lena "+feeder], hold)), "EQUIPMENT_LOCK")
 	w.refusedWith(w.direct("ravi", w.actStandClear(hold, "none")), "EQUIPMENT_LOCK")
@@ -70,8 +72,8 @@ func TestEquipmentLockComesOffByRole(t *testing.T) {
 		w.refusedWith(w.journal("stonebend", who, actReleaseWhy(holds["lena "+feeder], "the machine is back")), "NOT_YOUR_LOCK")
 	}
 	w.must(w.journal("stonebend", "mara", actReleaseWhy(hold, "belt is back on")))
-	if h := w.s.Holds[hold]; h.Active() || !strings.Contains(h.How, "belt is back on") {
-		t.Errorf("taken off: active %v, %q", h.Active(), h.How)
+	if h := w.s.Holds[hold]; h.Active() || !code.Is(h.How, ledger.EquipmentTakenOff) || !slices.ContainsFunc(h.How.GetArgs(), func(a *recordv1.Arg) bool { return a.GetText() == "belt is back on" }) {
+		t.Errorf("taken off: active %v, %v", h.Active(), h.How)
 	}
 }
 
@@ -85,18 +87,15 @@ func TestEquipmentLockReview(t *testing.T) {
 	due := w.now + 1_000_000
 	hold := w.must(w.journal("stonebend", "mara", actEquipment(feeder, "", due))).GetRef()
 	overdue := func(at int64) bool {
-		for _, a := range w.s.Board("", at).GetAlarms() {
-			if strings.HasPrefix(a, "REVIEW OVERDUE") && strings.Contains(a, hold) {
-				return true
-			}
-		}
-		return false
+		return slices.ContainsFunc(w.s.Board("", at).GetRaised(), func(f *recordv1.Finding) bool {
+			return code.Is(f, ledger.ReviewOverdue) && slices.Contains(code.Names(f, "record"), hold)
+		})
 	}
 	if overdue(due-1) || !overdue(due) {
 		t.Errorf("overdue 1 ms before: %v, at it: %v", overdue(due-1), overdue(due))
 	}
 	w.refusedWith(w.direct("ravi", actReview(hold, due+1_000_000)), "NOT_PERMITTED")
-	w.refusedWith(w.direct("mara", actReview(hold, w.now-1)), "EXPIRED")
+	w.refusedWith(w.direct("mara", actReview(hold, w.now-1)), ledger.ReviewTooSoon)
 	w.must(w.direct("mara", actReview(hold, due+1_000_000)))
 	if overdue(due) {
 		t.Error("looked at, and overdue still")
@@ -117,7 +116,7 @@ func TestEquipmentPadlock(t *testing.T) {
 	act := actEquipment(feeder, "yard-1", w.now+1e9)
 	act.GetLock().Job = "boot-1"
 	o := w.must(w.journal("stonebend", "nia", act))
-	if !flagged(o, "EQUIPMENT_LOCK") || flagged(o, "PERSONAL_PADLOCK") || flagged(o, "OTHERS_PADLOCK") || w.s.Holds[o.GetRef()].Job != "" {
+	if !flagged(o, ledger.EquipmentLockNamesJob) || flagged(o, "PERSONAL_PADLOCK") || flagged(o, "OTHERS_PADLOCK") || w.s.Holds[o.GetRef()].Job != "" {
 		t.Errorf("flags %v, job %q", o.GetFlags(), w.s.Holds[o.GetRef()].Job)
 	}
 }

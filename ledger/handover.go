@@ -67,7 +67,7 @@ func (x *step) handOver(o *recordv1.HandOver) {
 		if slices.ContainsFunc(s.signedOn(off.Job), func(so *SignOn) bool { return so.Person == off.Holder }) {
 			x.flag("STILL_SIGNED_ON", off.Ref, off.Holder+" is still signed on to "+off.Job+": they come out and sign off, or hang a lock of their own again", handOverClause)
 		}
-		x.takeOff(off, "handed over to "+on.Holder)
+		x.takeOff(off, OffByHandOver.About(off.Ref, off.Holder, on.Holder))
 	}
 }
 

@@ -193,7 +193,7 @@ func (x *step) signOn(o *recordv1.SignOn) {
 		x.flag("WORK_MAY_NOT_START", j.ID, x.who.ID+" entered before work may start", "1910.147(d)(6)")
 	}
 	for _, c := range s.permitMissing(j, s.Time) {
-		x.flag(c.GetCode(), j.Zone, x.who.ID+" entered, and "+c.GetText(), c.GetClause())
+		x.flag(c.GetCode(), j.Zone, x.who.ID+" entered, and "+textOf(c), c.GetClause())
 	}
 }
 

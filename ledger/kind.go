@@ -90,6 +90,10 @@ const (
 	AtPoint
 	AtBox
 	AtZone
+	// AtTarget: that of the point or the box it hangs on. AtFirstPoint: that of the
+	// first of its points, AtNoYard when it names none.
+	AtTarget
+	AtFirstPoint
 	// AtJob: that of the zone of the job.
 	AtJob
 	// AtRecord: that of the record it names.

@@ -104,7 +104,7 @@ func (x *step) narrowUnsure(points []string) {
 	s := x.s
 	for _, ref := range sorted(s.Started) {
 		if st := s.Started[ref]; overlap(st.Points, points) {
-			x.refuse("FOUND_STARTED", ref, st.text(), "a qualified person finds and corrects the cause", "a qualified person", "1910.147(d)(6)")
+			x.out.Conditions = append(x.out.Conditions, s.startedFinding(st))
 		}
 	}
 }

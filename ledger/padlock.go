@@ -2,13 +2,108 @@ package ledger
 
 import (
 	"fmt"
-	"slices"
-	"strings"
 
+	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-const padlockClause = "1910.147(c)(5)(ii)"
+const (
+	padlockClause = "1910.147(c)(5)(ii)"
+	// keyClause: what is asked of a second key beyond the regulation.
+	keyClause = "common practice, no source"
+)
+
+var padlockKinds = []Kind{
+	kind((*recordv1.Record).GetRegisterPadlock, Kind{Name: "register_padlock", Called: "padlock add", Class: Lifts, May: whoHas(supervisor, manager), Clause: padlockClause, By: ByPerson, With: alone,
+		Way: Direct, Home: AtNoYard, Elsewhere: TakenElsewhere, Panel: AnyWhere, Outbox: MayNotWait, LowDisk: NotOnLowDisk, Training: NoTraining},
+		func(*recordv1.RegisterPadlock) About { return About{} },
+		func(f *fields, p *recordv1.RegisterPadlock) {
+			f.name("serial", p.GetSerial())
+			f.name("owner", p.GetOwner())
+			f.optionalOneOf("spare", recordv1.SpareKey_name, int32(p.GetSpare()))
+			f.optionalName("spare_holder", p.GetSpareHolder())
+			f.optionalOneOf("kind", recordv1.PadlockKind_name, int32(p.GetKind()))
+		},
+		(*step).registerPadlock),
+	kind((*recordv1.Record).GetMoveKey, Kind{Name: "move_key", Called: "padlock key", Class: Asserts, May: whoHas(manager), Clause: keyClause, By: ByPerson, With: alone,
+		Way: Direct, Home: AtNoYard, Elsewhere: TakenElsewhere, Panel: AnyWhere, Outbox: MayNotWait, LowDisk: TakenOnLowDisk, Training: NoTraining},
+		func(m *recordv1.MoveKey) About { return About{Record: m.GetRemoval()} },
+		func(f *fields, m *recordv1.MoveKey) {
+			f.name("serial", m.GetSerial())
+			f.oneOf("move", recordv1.KeyMove_name, int32(m.GetMove()))
+			destroyed := m.GetMove() == recordv1.KeyMove_KEY_MOVE_DESTROYED
+			f.must((m.GetHolder() == "") == destroyed && (destroyed || Name(m.GetHolder())), "holder", "form-key-holder")
+			if m.GetRemoval() != "" {
+				f.refText("removal", m.GetRemoval())
+			}
+		},
+		(*step).moveKey),
+	kind((*recordv1.Record).GetIssuePadlock, Kind{Name: "issue_padlock", Called: "padlock issue", Class: Asserts, May: whoHas(supervisor, manager), Clause: padlockClause, By: ByPerson, With: alone,
+		Way: Direct, Home: AtNoYard, Elsewhere: TakenElsewhere, Panel: AnyWhere, Outbox: MayNotWait, LowDisk: TakenOnLowDisk, Training: NoTraining},
+		func(*recordv1.IssuePadlock) About { return About{} },
+		func(f *fields, i *recordv1.IssuePadlock) {
+			f.name("serial", i.GetSerial())
+			f.optionalName("person", i.GetPerson())
+		},
+		(*step).issuePadlock),
+	kind((*recordv1.Record).GetReportPadlock, Kind{Name: "report_padlock", Called: "padlock report", Class: Protects, May: anybody(), Clause: noClause, By: ByPerson, With: alone,
+		Way: Direct, Home: AtNoYard, Elsewhere: TakenElsewhere, Panel: AnyWhere, Outbox: MayNotWait, LowDisk: TakenOnLowDisk, Training: NoTraining},
+		func(*recordv1.ReportPadlock) About { return About{} },
+		func(f *fields, r *recordv1.ReportPadlock) {
+			f.name("serial", r.GetSerial())
+			f.oneOf("trouble", recordv1.PadlockTrouble_name, int32(r.GetTrouble()))
+			f.optionalText("what", r.GetWhat())
+		},
+		(*step).reportPadlock),
+	kind((*recordv1.Record).GetClearPadlock, Kind{Name: "clear_padlock", Called: "padlock clear", Class: Lifts, May: whoHas(supervisor, manager), Clause: padlockClause, By: ByPerson, With: alone,
+		Way: Direct, Home: AtNoYard, Elsewhere: TakenElsewhere, Panel: AnyWhere, Outbox: MayNotWait, LowDisk: TakenOnLowDisk, Training: NoTraining},
+		func(*recordv1.ClearPadlock) About { return About{} },
+		func(f *fields, c *recordv1.ClearPadlock) {
+			f.name("serial", c.GetSerial())
+			f.oneOf("trouble", recordv1.PadlockTrouble_name, int32(c.GetTrouble()))
+			f.text("why", c.GetWhy())
+		},
+		(*step).clearPadlock),
+}
+
+var (
+	// UnknownPerson is also of the people and their keys.
+	UnknownPerson = code.New("UNKNOWN_PERSON", code.Row{Args: "person", Who: "a-manager", Answer: code.Unknown})
+
+	PadlockExists     = code.New("PADLOCK_EXISTS", code.Row{Args: "padlock", Clause: padlockClause, Who: "the-signer", Answer: code.Taken})
+	PadlockRegistered = code.New("PADLOCK_REGISTERED", code.Row{Args: "padlock owner"})
+	// PadlockNotRegistered: an act about it is kept and counts for nothing.
+	PadlockNotRegistered = code.New("PADLOCK_NOT_REGISTERED", code.Row{Args: "padlock", Clause: padlockClause, Who: "supervisor-manager", Next: "yardhasp padlock add {padlock} --owner OWNER"})
+	// ReportOfUnknownPadlock: it counts wherever the padlock hangs.
+	ReportOfUnknownPadlock = code.New("REPORT_OF_UNKNOWN_PADLOCK", code.Row{Args: "padlock", Clause: padlockClause})
+	UnknownReport          = code.New("UNKNOWN_REPORT", code.Row{Args: "padlock", Who: "the-signer", Next: "yardhasp padlock list", Answer: code.Unknown})
+
+	PadlockIssued   = code.New("PADLOCK_ISSUED", code.Row{Args: "padlock person"})
+	PadlockTakenIn  = code.New("PADLOCK_TAKEN_IN", code.Row{Args: "padlock"})
+	PadlockHangs    = code.New("PADLOCK_HANGS", code.Row{Args: "padlock targets"})
+	PadlockReported = code.New("PADLOCK_REPORTED", code.Row{Args: "padlock person"})
+	PadlockCleared  = code.New("PADLOCK_CLEARED", code.Row{Args: "padlock person why:text"})
+	// IssuedToNobodyEnrolled: the padlock stays whose it was.
+	IssuedToNobodyEnrolled = code.New("ISSUED_TO_NOBODY_ENROLLED", code.Row{Args: "person padlock", Clause: padlockClause, Who: "a-manager"})
+	// StillHanging: it changes hands on paper alone.
+	StillHanging = code.New("STILL_HANGING", code.Row{Args: "padlock targets", Clause: padlockClause})
+
+	KeyOut            = code.New("KEY_OUT", code.Row{Args: "padlock holder"})
+	KeyInCustody      = code.New("KEY_IN_CUSTODY", code.Row{Args: "padlock holder"})
+	KeyDestroyed      = code.New("KEY_DESTROYED", code.Row{Args: "padlock"})
+	KeyHolderUnknown  = code.New("KEY_HOLDER_UNKNOWN", code.Row{Args: "person padlock", Who: "a-manager"})
+	SpareKey          = code.New("SPARE_KEY", code.Row{Args: "padlock keys:number keeper", Clause: keyClause, Who: "a-manager", Next: "yardhasp padlock key {padlock} put-back --with PERSON"})
+	SpareKeyNoManager = code.New("SPARE_KEY_NO_MANAGER", code.Row{Args: "padlock keys:number keeper", Clause: keyClause, Who: "a-manager", Next: "yardhasp padlock key {padlock} put-back --with PERSON"})
+	SpareKeyTaken     = code.New("SPARE_KEY_TAKEN", code.Row{Args: "padlock", Clause: keyClause, Who: "a-manager", Next: "yardhasp padlock key {padlock} put-back --with PERSON"})
+
+	KeyedAlike       = code.New("KEYED_ALIKE", code.Row{Args: "padlock", Clause: padlockClause})
+	Combination      = code.New("COMBINATION", code.Row{Args: "padlock", Clause: padlockClause})
+	EquipmentPadlock = code.New("EQUIPMENT_PADLOCK", code.Row{Args: "padlock", Clause: padlockClause})
+
+	KeyLost  = code.New("KEY_LOST", code.Row{Args: "padlock what:text", Clause: keyClause, Who: "supervisor-manager", Next: "yardhasp padlock clear {padlock} --trouble key-lost --why WHY"})
+	LockLost = code.New("LOCK_LOST", code.Row{Args: "padlock what:text", Clause: keyClause, Who: "supervisor-manager", Next: "yardhasp padlock clear {padlock} --trouble lock-lost --why WHY"})
+	OtherUse = code.New("OTHER_USE", code.Row{Args: "padlock what:text", Clause: padlockClause, Who: "supervisor-manager", Next: "yardhasp padlock clear {padlock} --trouble other-use --why WHY"})
+)
 
 // Trouble is something reported of a padlock that nobody has cleared.
 type Trouble struct {
@@ -18,13 +113,14 @@ type Trouble struct {
 	At     Mark                    `json:"at"`
 }
 
+// troubles are the kinds of trouble with their codes, in the order they are shown.
 var troubles = []struct {
-	kind       recordv1.PadlockTrouble
-	code, text string
+	kind recordv1.PadlockTrouble
+	code code.Code
 }{
-	{recordv1.PadlockTrouble_PADLOCK_TROUBLE_KEY_LOST, "KEY_LOST", "a key of padlock %s is lost: whoever finds it can take it off"},
-	{recordv1.PadlockTrouble_PADLOCK_TROUBLE_LOCK_LOST, "LOCK_LOST", "padlock %s is reported lost: look whether it hangs"},
-	{recordv1.PadlockTrouble_PADLOCK_TROUBLE_OTHER_USE, "OTHER_USE", "padlock %s is used for something else than energy control"},
+	{recordv1.PadlockTrouble_PADLOCK_TROUBLE_KEY_LOST, KeyLost},
+	{recordv1.PadlockTrouble_PADLOCK_TROUBLE_LOCK_LOST, LockLost},
+	{recordv1.PadlockTrouble_PADLOCK_TROUBLE_OTHER_USE, OtherUse},
 }
 
 func troubleKey(serial string, k recordv1.PadlockTrouble) string {
@@ -34,12 +130,12 @@ func troubleKey(serial string, k recordv1.PadlockTrouble) string {
 func (x *step) registerPadlock(p *recordv1.RegisterPadlock) {
 	s := x.s
 	if s.Locks[p.GetSerial()] != nil {
-		x.refuse("EXISTS", p.GetSerial(), "a padlock with this serial is registered already", "read the serial again: each lock is singular", x.who.ID, padlockClause)
+		x.deny(PadlockExists, p.GetSerial(), p.GetSerial())
 		return
 	}
 	for _, id := range []string{p.GetOwner(), p.GetSpareHolder()} {
 		if id != "" && s.People[id] == nil {
-			x.refuse("UNKNOWN_PERSON", id, "nobody of this name is enrolled", "invite them first", "a manager", "")
+			x.deny(UnknownPerson, id, id)
 		}
 	}
 	if x.refused() {
@@ -47,24 +143,21 @@ func (x *step) registerPadlock(p *recordv1.RegisterPadlock) {
 	}
 	s.Locks[p.GetSerial()] = &Padlock{Serial: p.GetSerial(), Owner: p.GetOwner(), KeysCut: p.GetKeysCut(), Spare: p.GetSpare(), SpareHolder: p.GetSpareHolder(), Kind: p.GetKind(), Recorded: x.mark}
 	x.out.Flags = append(x.out.Flags, s.recordFlags(s.Locks[p.GetSerial()])...)
-	x.change("padlock %s registered to %s", p.GetSerial(), p.GetOwner())
+	x.did(PadlockRegistered, p.GetSerial(), p.GetSerial(), p.GetOwner())
 }
 
-// unsafeKey says why the lock's keys break "one lock, one key, one person".
-func (s *State) unsafeKey(p *Padlock) string {
+// unsafeKey says why the padlock's keys break "one lock, one key, one person", nil
+// when they don't.
+func (s *State) unsafeKey(p *Padlock) *recordv1.Finding {
 	switch {
 	case p.KeysCut <= 1 || p.Spare == recordv1.SpareKey_SPARE_KEY_DESTROYED:
-		return ""
+		return nil
 	case p.Spare != recordv1.SpareKey_SPARE_KEY_MANAGER_CUSTODY:
-		with := ""
-		if p.SpareHolder != "" {
-			with = ", with " + p.SpareHolder
-		}
-		return fmt.Sprintf("padlock %s has %d keys and the spare is neither destroyed nor in the manager's custody%s", p.Serial, p.KeysCut, with)
+		return SpareKey.About(p.Serial, p.Serial, p.KeysCut, p.SpareHolder)
 	case p.SpareHolder != "" && !s.isManager(p.SpareHolder):
-		return fmt.Sprintf("padlock %s has %d keys and %s, who has the spare, is not a manager", p.Serial, p.KeysCut, p.SpareHolder)
+		return SpareKeyNoManager.About(p.Serial, p.Serial, p.KeysCut, p.SpareHolder)
 	}
-	return ""
+	return nil
 }
 
 func (s *State) isManager(id string) bool {
@@ -76,55 +169,33 @@ func (s *State) isManager(id string) bool {
 // itself and of its keys. A yard's equipment lock may be of any kind.
 func (s *State) padlockFlags(serial string, equipment bool) []*recordv1.Finding {
 	var out []*recordv1.Finding
-	add := func(code, text, clause string) {
-		out = append(out, &recordv1.Finding{Code: code, Subject: serial, Text: text, Clause: clause})
-	}
 	if p := s.Locks[serial]; p != nil && !equipment {
 		switch p.Kind {
 		case recordv1.PadlockKind_PADLOCK_KIND_KEYED_ALIKE:
-			add("KEYED_ALIKE", "padlock "+serial+" is one of a keyed-alike set: another key opens it, so it is no personal lock", padlockClause)
+			out = append(out, KeyedAlike.About(serial, serial))
 		case recordv1.PadlockKind_PADLOCK_KIND_COMBINATION:
-			add("COMBINATION", "padlock "+serial+" opens by numbers: whoever knows them opens it, so it is no personal lock", padlockClause)
+			out = append(out, Combination.About(serial, serial))
 		case recordv1.PadlockKind_PADLOCK_KIND_EQUIPMENT:
-			add("EQUIPMENT_PADLOCK", "padlock "+serial+" is a yard's equipment lock and no personal lock", padlockClause)
+			out = append(out, EquipmentPadlock.About(serial, serial))
 		}
-		if why := s.unsafeKey(p); why != "" {
-			add("SPARE_KEY", why, "common practice, no source")
+		if why := s.unsafeKey(p); why != nil {
+			out = append(out, why)
 		}
 		if p.SpareUnexplained {
-			add("SPARE_KEY_TAKEN", "the spare key of padlock "+serial+" left custody for no recorded removal", "common practice, no source")
+			out = append(out, SpareKeyTaken.About(serial, serial))
 		}
 	}
 	for _, t := range troubles {
 		if r := s.Troubles[troubleKey(serial, t.kind)]; r != nil {
-			clause := padlockClause
-			if t.code == "LOCK_LOST" || t.code == "KEY_LOST" {
-				clause = "common practice, no source"
-			}
-			add(t.code, fmt.Sprintf(t.text, serial)+why(r.What), clause)
+			out = append(out, t.code.About(serial, serial, r.What))
 		}
 	}
 	return out
 }
 
-// recordFlags are those of the lock's own record: an equipment lock is none there.
+// recordFlags are those of the padlock's own record: an equipment lock is none there.
 func (s *State) recordFlags(p *Padlock) []*recordv1.Finding {
 	return s.padlockFlags(p.Serial, p.Kind == recordv1.PadlockKind_PADLOCK_KIND_EQUIPMENT)
-}
-
-// standing lists the rules that a hold's padlock breaks now, whenever it went on;
-// a lock recorded in two places shows on both.
-func (s *State) standing(h *Hold) []*recordv1.Finding {
-	if h.Padlock == "" || !h.Active() {
-		return nil
-	}
-	out := s.padlockFlags(h.Padlock, h.Equipment)
-	for _, ref := range sorted(s.active) {
-		if o := s.active[ref]; o != h && o.Padlock == h.Padlock && !o.StoodClear() && !h.StoodClear() {
-			out = append(out, &recordv1.Finding{Code: "TWO_PLACES", Subject: h.Padlock, Text: "this padlock is recorded on " + o.Target() + " (" + o.Ref + ") too", Clause: padlockClause})
-		}
-	}
-	return out
 }
 
 // hangsOn lists where a padlock hangs by the records.
@@ -143,7 +214,7 @@ func (s *State) hangsOn(serial string) []string {
 func (x *step) padlock(serial string) *Padlock {
 	p := x.s.Locks[serial]
 	if p == nil {
-		x.flag("UNKNOWN_PADLOCK", serial, "this padlock is not registered: the record is kept and counts for nothing", padlockClause)
+		x.note(PadlockNotRegistered, serial, serial)
 	}
 	return p
 }
@@ -153,18 +224,18 @@ func (x *step) padlock(serial string) *Padlock {
 func (x *step) moveKey(m *recordv1.MoveKey) {
 	s, p := x.s, x.padlock(m.GetSerial())
 	if h := m.GetHolder(); h != "" && s.People[h] == nil {
-		x.flag("UNKNOWN_PERSON", h, "nobody of this name is enrolled", "")
+		x.note(KeyHolderUnknown, h, h, m.GetSerial())
 	}
 	if p == nil {
 		return
 	}
 	if m.GetMove() == recordv1.KeyMove_KEY_MOVE_TAKEN_OUT {
 		p.KeysCut, p.Spare, p.SpareHolder = max(p.KeysCut, 2), recordv1.SpareKey_SPARE_KEY_ELSEWHERE, m.GetHolder()
-		if h := s.Holds[m.GetRemoval()]; h == nil || h.How != removedHow || h.Padlock != p.Serial {
+		if h := s.Holds[m.GetRemoval()]; h == nil || !code.Is(h.How, OffByRemoval) || h.Padlock != p.Serial {
 			p.SpareUnexplained = true
-			x.flag("SPARE_KEY_TAKEN", p.Serial, "the spare key left custody and no removal of this padlock is named for it", "common practice, no source")
+			x.note(SpareKeyTaken, p.Serial, p.Serial)
 		}
-		x.change("the spare key of padlock %s is with %s", p.Serial, m.GetHolder())
+		x.did(KeyOut, p.Serial, p.Serial, m.GetHolder())
 		return
 	}
 	if !x.ok {
@@ -172,84 +243,63 @@ func (x *step) moveKey(m *recordv1.MoveKey) {
 	}
 	if m.GetMove() == recordv1.KeyMove_KEY_MOVE_DESTROYED {
 		p.Spare, p.SpareHolder, p.SpareUnexplained = recordv1.SpareKey_SPARE_KEY_DESTROYED, "", false
-		x.change("the spare key of padlock %s is destroyed", p.Serial)
+		x.did(KeyDestroyed, p.Serial, p.Serial)
 		return
 	}
 	p.Spare, p.SpareHolder, p.SpareUnexplained = recordv1.SpareKey_SPARE_KEY_MANAGER_CUSTODY, m.GetHolder(), false
-	if why := s.unsafeKey(p); why != "" {
-		x.flag("SPARE_KEY", p.Serial, why, "common practice, no source")
+	if why := s.unsafeKey(p); why != nil {
+		x.out.Flags = append(x.out.Flags, why)
 	}
-	x.change("the spare key of padlock %s is in the custody of %s", p.Serial, m.GetHolder())
+	x.did(KeyInCustody, p.Serial, p.Serial, m.GetHolder())
 }
 
 // issuePadlock hands a padlock out or takes it back. It changes no hold.
 func (x *step) issuePadlock(i *recordv1.IssuePadlock) {
 	s, p := x.s, x.padlock(i.GetSerial())
 	if id := i.GetPerson(); id != "" && s.People[id] == nil {
-		x.flag("UNKNOWN_PERSON", id, "nobody of this name is enrolled: the padlock is issued to nobody", padlockClause)
+		x.note(IssuedToNobodyEnrolled, id, id, i.GetSerial())
 		return
 	}
 	if p == nil || !x.ok {
 		return
 	}
 	if on := s.hangsOn(p.Serial); len(on) > 0 {
-		x.flag("STILL_HANGING", p.Serial, "this padlock is recorded hanging on "+strings.Join(on, ", ")+": that record stands until its holder signs off", padlockClause)
+		x.note(StillHanging, p.Serial, p.Serial, on)
 	}
 	p.Owner = i.GetPerson()
 	if p.Owner == "" {
-		x.change("padlock %s returned", p.Serial)
+		x.did(PadlockTakenIn, p.Serial, p.Serial)
 		return
 	}
 	x.out.Flags = append(x.out.Flags, s.recordFlags(p)...)
-	x.change("padlock %s issued to %s", p.Serial, p.Owner)
+	x.did(PadlockIssued, p.Serial, p.Serial, p.Owner)
 }
 
 // reportPadlock: anybody says that a key or a lock is lost, or that a lock serves
 // something else. Also of a padlock that nobody registered: it may hang.
 func (x *step) reportPadlock(r *recordv1.ReportPadlock) {
-	x.s.Troubles[troubleKey(r.GetSerial(), r.GetTrouble())] = &Trouble{Serial: r.GetSerial(), Kind: r.GetTrouble(), What: r.GetWhat(), At: x.mark}
+	serial := r.GetSerial()
+	x.s.Troubles[troubleKey(serial, r.GetTrouble())] = &Trouble{Serial: serial, Kind: r.GetTrouble(), What: r.GetWhat(), At: x.mark}
 	for _, t := range troubles {
 		if t.kind == r.GetTrouble() {
-			x.flag(t.code, r.GetSerial(), fmt.Sprintf(t.text, r.GetSerial()), padlockClause)
+			x.note(t.code, serial, serial, r.GetWhat())
 		}
 	}
-	if x.s.Locks[r.GetSerial()] == nil {
-		x.flag("UNKNOWN_PADLOCK", r.GetSerial(), "this padlock is not registered: it is flagged wherever it hangs all the same", padlockClause)
+	if x.s.Locks[serial] == nil {
+		x.note(ReportOfUnknownPadlock, serial, serial)
 	}
-	for _, on := range x.s.hangsOn(r.GetSerial()) {
-		x.change("padlock %s hangs on %s by the records", r.GetSerial(), on)
+	x.did(PadlockReported, serial, serial, x.who.ID)
+	if on := x.s.hangsOn(serial); len(on) > 0 {
+		x.did(PadlockHangs, serial, serial, on)
 	}
 }
 
 func (x *step) clearPadlock(c *recordv1.ClearPadlock) {
 	key := troubleKey(c.GetSerial(), c.GetTrouble())
 	if x.s.Troubles[key] == nil {
-		x.refuse("UNKNOWN_REPORT", c.GetSerial(), "nothing of this kind is reported of this padlock", "read its record again", x.who.ID, "")
+		x.deny(UnknownReport, c.GetSerial(), c.GetSerial())
 		return
 	}
 	delete(x.s.Troubles, key)
-	x.change("padlock %s cleared by %s%s", c.GetSerial(), x.who.ID, why(c.GetWhy()))
-}
-
-// PadlockView shows one padlock; nil when there is none of this serial.
-func (s *State) PadlockView(serial string) *recordv1.PadlockView {
-	p := s.Locks[serial]
-	if p == nil {
-		return nil
-	}
-	v := &recordv1.PadlockView{Serial: serial, Owner: p.Owner, Kind: p.Kind, KeysCut: p.KeysCut, SpareHolder: p.SpareHolder, Spare: spareWords[p.Spare],
-		On: s.hangsOn(serial), Flags: s.recordFlags(p)}
-	if p.KeysCut <= 1 && p.Spare == recordv1.SpareKey_SPARE_KEY_UNSPECIFIED {
-		v.Spare = spareWords[recordv1.SpareKey_SPARE_KEY_NONE_CUT]
-	}
-	slices.Sort(v.On)
-	return v
-}
-
-var spareWords = map[recordv1.SpareKey]string{
-	recordv1.SpareKey_SPARE_KEY_UNSPECIFIED:     "not said",
-	recordv1.SpareKey_SPARE_KEY_NONE_CUT:        "none cut",
-	recordv1.SpareKey_SPARE_KEY_DESTROYED:       "destroyed",
-	recordv1.SpareKey_SPARE_KEY_MANAGER_CUSTODY: "manager's custody",
-	recordv1.SpareKey_SPARE_KEY_ELSEWHERE:       "OUT OF CUSTODY",
+	x.did(PadlockCleared, c.GetSerial(), c.GetSerial(), x.who.ID, c.GetWhy())
 }

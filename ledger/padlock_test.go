@@ -22,7 +22,7 @@ func TestPersonalPadlock(t *testing.T) {
 		{"equipment", &recordv1.RegisterPadlock{KeysCut: 1, Kind: equipment}, "EQUIPMENT_PADLOCK"},
 		{"spare not said", &recordv1.RegisterPadlock{KeysCut: 2}, "SPARE_KEY"},
 		{"spare elsewhere", &recordv1.RegisterPadlock{KeysCut: 2, Spare: recordv1.SpareKey_SPARE_KEY_ELSEWHERE, SpareHolder: "tomas"}, "SPARE_KEY"},
-		{"spare with no manager", &recordv1.RegisterPadlock{KeysCut: 2, Spare: recordv1.SpareKey_SPARE_KEY_MANAGER_CUSTODY, SpareHolder: "tomas"}, "SPARE_KEY"},
+		{"spare with no manager", &recordv1.RegisterPadlock{KeysCut: 2, Spare: recordv1.SpareKey_SPARE_KEY_MANAGER_CUSTODY, SpareHolder: "tomas"}, "SPARE_KEY_NO_MANAGER"},
 		{"spare with a manager", &recordv1.RegisterPadlock{KeysCut: 2, Spare: recordv1.SpareKey_SPARE_KEY_MANAGER_CUSTODY, SpareHolder: "nia"}, ""},
 		{"spare destroyed", &recordv1.RegisterPadlock{KeysCut: 2, Spare: recordv1.SpareKey_SPARE_KEY_DESTROYED}, ""},
 		{"one key", &recordv1.RegisterPadlock{KeysCut: 1, Kind: recordv1.PadlockKind_PADLOCK_KIND_SINGLE_KEY}, ""},
@@ -71,7 +71,7 @@ func TestSpareKeyCustody(t *testing.T) {
 	if o := w.must(w.direct("mara", actMoveKey("p-9", back, "nia", ""))); !flagged(o, "NOT_PERMITTED") || !flagIn(w.s.PadlockView("p-9").GetFlags(), "SPARE_KEY") {
 		t.Error("a supervisor's word put the key back into custody")
 	}
-	if o := w.must(w.direct("nia", actMoveKey("p-9", back, "mara", ""))); !flagged(o, "SPARE_KEY") {
+	if o := w.must(w.direct("nia", actMoveKey("p-9", back, "mara", ""))); !flagged(o, ledger.SpareKeyNoManager) {
 		t.Error("custody of somebody who is no manager passes")
 	}
 	w.must(w.direct("nia", actMoveKey("p-9", back, "nia", "")))
@@ -107,7 +107,7 @@ func TestIssueAndReturn(t *testing.T) {
 		t.Fatal("a padlock changed hands and its hold with it")
 	}
 	w.must(w.direct("mara", actIssue("tomas-1", "")))
-	if o := w.must(w.journal("stonebend", "tomas", actLock(feeder, "tomas-1", ""))); !flagged(o, "OTHERS_PADLOCK") {
+	if o := w.must(w.journal("stonebend", "tomas", actLock(feeder, "tomas-1", ""))); !flagged(o, ledger.ReturnedPadlock) {
 		t.Error("a returned padlock is hung and not flagged")
 	}
 	if o := w.must(w.direct("ravi", actIssue("lena-1", "ravi"))); !flagged(o, "NOT_PERMITTED") || w.s.PadlockView("lena-1").GetOwner() != "lena" {

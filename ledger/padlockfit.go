@@ -3,27 +3,46 @@ package ledger
 import (
 	"slices"
 
+	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
+
+// UnfitPadlock: what a person hung on a point is no personal lock. because says why.
+var UnfitPadlock = code.New("UNFIT_PADLOCK", code.Row{Args: "person point padlock job because:why", Clause: padlockClause, Who: "{person}", Next: "yardhasp lock {point} --job {job} --padlock PADLOCK"})
 
 // unfitCodes are the flags of a padlock that is no personal lock, 1910.147(c)(5)(ii)
 // and (d)(4)(i), or of which the records don't tell where it hangs. A spare or lost
 // key is common practice alone: it stays a flag.
-var unfitCodes = []string{"KEYED_ALIKE", "COMBINATION", "EQUIPMENT_PADLOCK", "OTHER_USE", "LOCK_LOST"}
+var unfitCodes = []code.Code{KeyedAlike, Combination, EquipmentPadlock, OtherUse, LockLost}
+
+// standing lists the rules that a hold's padlock breaks now, whenever it went on;
+// a lock recorded in two places shows on both.
+func (s *State) standing(h *Hold) []*recordv1.Finding {
+	if h.Padlock == "" || !h.Active() {
+		return nil
+	}
+	out := s.padlockFlags(h.Padlock, h.Equipment)
+	for _, ref := range sorted(s.active) {
+		if o := s.active[ref]; o != h && o.Padlock == h.Padlock && !o.StoodClear() && !h.StoodClear() {
+			out = append(out, TwoPlaces.About(h.Padlock, h.Padlock, o.Target(), o.Ref))
+		}
+	}
+	return out
+}
 
 // unfit lists why a hold's padlock stands for no lock of its holder's own.
 func (s *State) unfit(h *Hold) []*recordv1.Finding {
 	if h.Padlock == "" || h.TagOnly() {
 		return nil
 	}
-	out := slices.DeleteFunc(s.padlockFlags(h.Padlock, false), func(f *recordv1.Finding) bool { return !slices.Contains(unfitCodes, f.GetCode()) })
+	out := slices.DeleteFunc(s.padlockFlags(h.Padlock, false), func(f *recordv1.Finding) bool { return !code.Is(f, unfitCodes...) })
 	if p := s.Locks[h.Padlock]; p != nil && p.Owner != "" && p.Owner != h.Holder {
-		out = append(out, &recordv1.Finding{Code: "OTHERS_PADLOCK", Subject: h.Padlock, Text: "padlock " + h.Padlock + " belongs to " + p.Owner, Clause: padlockClause})
+		out = append(out, OthersPadlock.About(h.Padlock, h.Padlock, p.Owner))
 	}
 	for _, ref := range sorted(s.active) {
 		// The same lock recorded twice at one target is one lock (decisions.md 10).
 		if o := s.active[ref]; o.Padlock == h.Padlock && o.Target() != h.Target() && !o.StoodClear() {
-			out = append(out, &recordv1.Finding{Code: "TWO_PLACES", Subject: h.Padlock, Text: "padlock " + h.Padlock + " is recorded on " + o.Target() + " (" + o.Ref + ") too", Clause: padlockClause})
+			out = append(out, TwoPlaces.About(h.Padlock, h.Padlock, o.Target(), o.Ref))
 		}
 	}
 	return out
@@ -38,9 +57,7 @@ func (s *State) unfitPadlocks(mine []*Hold, point string) []*recordv1.Finding {
 		if len(why) == 0 {
 			return nil
 		}
-		for _, f := range why {
-			cs = append(cs, cond(f.GetCode(), point, f.GetText(), h.Holder+" hangs a padlock that is theirs alone and signs the other off", h.Holder, f.GetClause()))
-		}
+		cs = append(cs, UnfitPadlock.About(point, h.Holder, point, h.Padlock, h.Job, why))
 	}
 	return cs
 }

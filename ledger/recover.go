@@ -143,7 +143,7 @@ func (x *step) unsureAfterLoss(y *Yard, r *recordv1.RecoverYard) {
 func (x *step) foundAtYard(y *Yard, r *recordv1.RecoverYard) {
 	s := x.s
 	for _, id := range slices.Sorted(slices.Values(r.GetClosed())) {
-		x.foundClosedBy(s.Points[id], x.who.ID+" and "+r.GetSecond())
+		x.foundClosedBy(s.Points[id], x.who.ID, r.GetSecond())
 	}
 	seq := uint64(WalkedSeq)
 	for _, l := range r.GetLocks() {

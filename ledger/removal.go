@@ -8,11 +8,7 @@ import (
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-const (
-	removalClause = "1910.147(e)(3)"
-	// removedHow is how a hold ended that two managers ordered off.
-	removedHow = "removed"
-)
+const removalClause = "1910.147(e)(3)"
 
 // Debt is a removal that its holder has not yet been told of: they are, before
 // they work again, 1910.147(e)(3)(iii).
@@ -49,7 +45,7 @@ func (x *step) removal(r *recordv1.Removal) {
 		return
 	}
 	covered := s.Covers(h)
-	x.takeOff(h, removedHow)
+	x.takeOff(h, OffByRemoval.About(ref, h.Holder, []string{x.who.ID, r.GetSecond()}))
 	x.protectionEnded(h, covered)
 	x.change("verified not here: %s", r.GetNotHere())
 	x.change("tried to reach: %s", r.GetTriedToReach())
@@ -78,19 +74,6 @@ func (x *step) notPostdated(about, who, clause string) {
 // text is the debt in words.
 func (d *Debt) text() string {
 	return fmt.Sprintf("the lock of %s on %s (%s) was removed by %s and %s: %s must be told before working again, and says so", d.Person, d.Target, d.Ref, d.At.By, d.Second, d.Person)
-}
-
-// holdStands refuses an act about a hold that is not there or has ended.
-func (x *step) holdStands(h *Hold, ref string) bool {
-	switch {
-	case h == nil:
-		x.refuse("UNKNOWN_HOLD", ref, "no such hold; if it ended long ago, see the history", "read the reference on the board again", x.who.ID, "")
-	case !h.Active():
-		x.refuse("ENDED", ref, fmt.Sprintf("this hold ended before: %s by %s", h.How, h.Off.By), "", "", "")
-	default:
-		return true
-	}
-	return false
 }
 
 // acknowledgeRemoval: the absent person has been told, by their own word.

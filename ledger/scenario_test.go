@@ -1,8 +1,11 @@
 package ledger_test
 
 import (
+	"slices"
 	"testing"
 
+	"yardhasp/ledger"
+	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
@@ -43,7 +46,7 @@ var clauses = []struct {
 		w := drawn(t)
 		w.openJob()
 		o := w.must(w.journal("stonebend", "ravi", actLock(feeder, "ravi-1", "boot-1")))
-		if !flagged(o, "LIVE") {
+		if !flagged(o, ledger.LockOnLivePoint) {
 			t.Error("a lock on a point that was not opened is not flagged")
 		}
 		w.must(w.journal("stonebend", "ravi", w.actIsolate(feeder)))
@@ -139,8 +142,8 @@ var clauses = []struct {
 		o := w.direct("mara", actRequest("start-1", "boot-1", w.now+1e7, feeder, control))
 		w.refusedWith(o, "HOLD_STANDS")
 		for _, c := range o.GetConditions() {
-			if c.GetCode() == "HOLD_STANDS" && c.GetWho() != "lena" {
-				t.Errorf("the refusal names %q, not who still holds", c.GetWho())
+			if code.Is(c, ledger.HoldStands) && !slices.Equal(code.Names(c, "holder"), []string{"lena"}) {
+				t.Errorf("the refusal names %q, not who still holds", code.Names(c, "holder"))
 			}
 		}
 		w.refusedWith(w.journal("stonebend", "ravi", actRelease(holds["lena "+feeder])), "NOT_YOUR_LOCK")
@@ -170,7 +173,7 @@ func TestStart(t *testing.T) {
 	w.must(w.fence("stonebend", "start-1"))
 	w.refusedWith(w.journal("stonebend", "ravi", actEnergise("start-1", feeder)), "NOT_APPROVED")
 	w.must(w.fence("millrow", "start-1"))
-	w.refusedWith(w.journal("millrow", "tomas", actEnergise("start-1", feeder)), "NOT_HOME")
+	w.refusedWith(w.journal("millrow", "tomas", actEnergise("start-1", feeder)), ledger.PointNotHome)
 	w.must(w.journal("stonebend", "ravi", actEnergise("start-1", feeder)))
 	w.must(w.journal("millrow", "tomas", actEnergise("start-1", control)))
 	if q.State != recordv1.RequestState_REQUEST_STATE_DONE || !w.s.Points[feeder].Live || !w.s.Points[control].Live {

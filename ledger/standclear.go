@@ -1,7 +1,6 @@
 package ledger
 
 import (
-	"fmt"
 	"slices"
 	"strings"
 
@@ -57,7 +56,7 @@ func (h *Hold) StoodClearFor(q *Request) bool {
 // holder stood clear, a yard's equipment locks, and tags that lack what a tag alone
 // needs.
 func (s *State) Guarding(point string) []*Hold {
-	return slices.DeleteFunc(s.HoldsOn(point), func(h *Hold) bool { return h.StoodClear() || h.Equipment || s.lacks(h, point) != "" })
+	return slices.DeleteFunc(s.HoldsOn(point), func(h *Hold) bool { return h.StoodClear() || h.Equipment || s.lacks(h, point) != nil })
 }
 
 // standClear takes a holder's protection away for one test or positioning. By
@@ -79,8 +78,10 @@ func (x *step) standClear(c *recordv1.StandClear) {
 	}
 	switch {
 	case !x.notPersonal(h):
+	case h.Holder == "":
+		x.deny(NotClaimed, ref, h.Target(), ref)
 	case h.Holder != x.who.ID:
-		x.refuse("NOT_YOUR_LOCK", ref, fmt.Sprintf("the lock on %s is held by %s; only its holder stands clear", h.Target(), holderName(h)), "ask them", holderName(h), testClause)
+		x.deny(NotYourLock, ref, h.Holder, h.Target(), ref)
 	case x.mayEnd(h, h.Holder) && q != nil:
 		x.mayStandClearFor(h, q)
 	}
@@ -127,18 +128,10 @@ func (s *State) notClear(q *Request) []*Hold {
 func (s *State) holdConditions(p string, q *Request) []*recordv1.Finding {
 	var cs []*recordv1.Finding
 	for _, h := range s.HoldsOn(p) {
-		who := holderName(h)
-		switch {
-		case h.Equipment:
-			cs = append(cs, cond("HOLD_STANDS", p, fmt.Sprintf("a yard's equipment lock hangs on %s (%s), put on by %s: the machine is out of service", h.Target(), h.Ref, who), "a supervisor or manager takes it off at its yard, with a reason", "supervisor or manager", ""))
-		case q.Test() && h.Holder == "":
-			cs = append(cs, cond("HOLD_STANDS", p, fmt.Sprintf("a lock whose owner is not known hangs on %s (%s): nobody can stand clear of it", h.Target(), h.Ref), "its owner claims it first", who, testClause))
-		case q.Test():
-		case h.StoodClear():
-			cs = append(cs, cond("HOLD_STANDS", p, fmt.Sprintf("%s stood clear of %s for %s and has not signed off that lock (%s)", who, h.Target(), h.Stood, h.Ref), who+" locks again if they go back, and signs the old lock off", who, testClause))
-		default:
-			cs = append(cs, cond("HOLD_STANDS", p, fmt.Sprintf("%s still has a lock on %s (%s)", who, h.Target(), h.Ref), who+" takes it off and signs off", who, "1910.147(e)(3)"))
+		if q.Test() && !h.Equipment && h.Holder != "" {
+			continue // its holder stands clear once the test is asked for
 		}
+		cs = append(cs, h.stands(p))
 	}
 	return cs
 }

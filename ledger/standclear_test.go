@@ -96,7 +96,7 @@ func TestStandClearInOrder(t *testing.T) {
 	}
 	// A start waits for the old holds too (protocol.md C13).
 	w.must(w.journal("stonebend", "ravi", actClear("boot-1")))
-	w.refusedWith(w.direct("mara", actRequest("start-1", "boot-1", w.now+1e7, feeder, control)), "HOLD_STANDS")
+	w.refusedWith(w.direct("mara", actRequest("start-1", "boot-1", w.now+1e7, feeder, control)), ledger.StoodClearLockStands)
 	// Locking again beside the old hold is no padlock in two places.
 	o := w.must(w.journal("stonebend", "ravi", actLock(feeder, "ravi-1", "boot-1")))
 	if flagged(o, "TWO_PLACES") || flagged(o, "HASP_FULL") {
@@ -171,7 +171,7 @@ func TestTestRefused(t *testing.T) {
 			w.must(w.journal("stonebend", "ravi", actClear("boot-1")))
 			w.must(w.journal("stonebend", "lena", actSignOn("boot-1")))
 		}},
-		{"a lock of nobody knows whom", "HOLD_STANDS", func(w *world, _ map[string]string) {
+		{"a lock of nobody knows whom", "FOUND_LOCK_STANDS", func(w *world, _ map[string]string) {
 			w.must(w.journal("stonebend", "ravi", &recordv1.Record{Act: &recordv1.Record_FoundLock{FoundLock: &recordv1.FoundLock{Target: &recordv1.Target{On: &recordv1.Target_Point{Point: feeder}}}}}))
 			w.must(w.journal("stonebend", "ravi", actClear("boot-1")))
 		}},

@@ -5,6 +5,7 @@ import (
 	"slices"
 	"strings"
 
+	"yardhasp/ledger/code"
 	"yardhasp/ledger/energy"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
@@ -56,7 +57,7 @@ func (s *State) isolationConditions(j *Job, at int64) []*recordv1.Finding {
 		add("REMOVAL_NOT_ACKNOWLEDGED", d.Person, d.text(), "tell them; they acknowledge the removal with their own key", d.Person, "1910.147(e)(3)(iii)")
 	}
 	for _, st := range s.startedFor(j) {
-		add("FOUND_STARTED", st.Ref, st.text(), "a qualified person finds and corrects the cause, then every reading is taken again", "a qualified person", "1910.147(d)(6)")
+		cs = append(cs, s.startedFinding(st))
 	}
 	for _, p := range j.Affected {
 		if m, told := j.ToldBefore[p]; !told || !s.closedBefore(j, m) {
@@ -106,16 +107,12 @@ func (s *State) pointConditions(j *Job, at int64) []*recordv1.Finding {
 		for _, who := range must {
 			mine := slices.DeleteFunc(slices.Clone(holds), func(h *Hold) bool { return h.Holder != who })
 			tag := slices.IndexFunc(hung, func(h *Hold) bool { return h.Holder == who && !h.Equipment && !h.StoodClear() })
-			if len(mine) == 0 && tag >= 0 && hung[tag].Box != "" && !hung[tag].TagOnly() {
-				add("KEY_OF_NO_LOCK", id, s.lacks(hung[tag], id), "hang a lock on "+id+", put its key into the box, and prove afresh", who, boxClause)
-				continue
-			}
 			if len(mine) == 0 && tag >= 0 {
-				add("TAG_ONLY", id, s.lacks(hung[tag], id), "hang a lock where one goes on; else a tag with its legend and an extra means, and record them", who, tagClause)
+				cs = append(cs, s.lacks(hung[tag], id))
 				continue
 			}
 			if len(mine) == 0 {
-				add("NO_LOCK", id, who+" has no lock on "+id, who+" hangs their own lock, there or on a box that holds its key", who, "1910.147(d)(4)(i)")
+				cs = append(cs, NoLock.About(id, who, id, j.ID, "1910.147(d)(4)(i)"))
 				continue
 			}
 			cs = append(cs, s.unfitPadlocks(mine, id)...)
@@ -302,7 +299,7 @@ func (s *State) watchStandings(at Mark) {
 			s.clearAlarm("STOPPED", id)
 		case len(s.signedOn(id)) > 0 && (j.Met.Set() || j.Stopped == ""):
 			// Whoever entered before it was ready is told to stop as well.
-			j.Met, j.Stopped = Mark{}, worst(cs).GetText()
+			j.Met, j.Stopped = Mark{}, textOf(worst(cs))
 		default:
 			j.Met = Mark{}
 		}
@@ -385,7 +382,7 @@ func (s *State) stageAt(j *Job, at int64) recordv1.Stage {
 		return recordv1.Stage_STAGE_TOLD
 	case has("NOT_OPEN"):
 		return recordv1.Stage_STAGE_SHUT_DOWN
-	case has("NO_LOCK", "NOT_TRIED", "TAG_ONLY"):
+	case has("NO_LOCK", "NOT_TRIED") || code.Has(cs, HoldsNothing...):
 		return recordv1.Stage_STAGE_OPENED
 	case has("STORED", "RECHECK"):
 		return recordv1.Stage_STAGE_LOCKED

@@ -1,11 +1,31 @@
 package ledger
 
 import (
-	"fmt"
 	"slices"
-	"strings"
 
+	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
+)
+
+var startedKinds = []Kind{
+	kind((*recordv1.Record).GetFoundStarted, Kind{Name: "found_started", Called: "found started", Class: Protects, May: anybody(), Clause: noClause, By: ByPerson, With: alone,
+		Way: ThroughJournal, Home: AtFirstPoint, Elsewhere: TakenElsewhere, Panel: AnyWhere, Outbox: MayNotWait, LowDisk: TakenOnLowDisk, Training: NoTraining},
+		func(f *recordv1.FoundStarted) About { return About{Points: f.GetPoints()} },
+		func(f *fields, s *recordv1.FoundStarted) {
+			f.points("points", s.GetPoints())
+			f.text("what", s.GetWhat())
+		},
+		(*step).foundStarted),
+}
+
+var (
+	// FoundStarted stands until the cause is corrected. holders and found_locks are
+	// whose locks hang on the points.
+	FoundStarted = code.New("FOUND_STARTED", code.Row{Args: "record finder what:text points holders found_locks", Clause: "1910.147(d)(6)", Who: "a-qualified-person", Next: "yardhasp correct {record} --cause CAUSE"})
+	// StartedPointUnknown: the alarm alone names the point.
+	StartedPointUnknown = code.New("STARTED_POINT_UNKNOWN", code.Row{Args: "point"})
+	// StartedPointElsewhere: where its handle is its home yard's journal alone says.
+	StartedPointElsewhere = code.New("STARTED_POINT_ELSEWHERE", code.Row{Args: "point home", Who: "anybody-enrolled", Next: "yardhasp found-closed {point}"})
 )
 
 // Started is a start made without the ledger, until its cause is corrected.
@@ -24,25 +44,32 @@ type Started struct {
 func (x *step) foundStarted(f *recordv1.FoundStarted) {
 	s := x.s
 	st := &Started{Ref: x.out.Ref, Points: slices.Sorted(slices.Values(f.GetPoints())), What: f.GetWhat(), At: x.mark}
-	text := fmt.Sprintf("STARTED WITHOUT THE LEDGER, found by %s: %s", x.who.ID, st.What)
 	for _, id := range st.Points {
 		p := s.Points[id]
 		switch {
 		case p == nil:
-			x.flag("UNKNOWN_POINT", id, "no such point is registered: it is named in the alarm only", "")
+			x.note(StartedPointUnknown, id, id)
 		case p.Yard != x.env.GetYard():
-			x.flag("NOT_HOME", id, id+" is live by this only once its home yard "+p.Yard+" records it found closed", "")
+			x.note(StartedPointElsewhere, id, id, p.Yard)
 		default:
 			x.foundClosedBy(p, x.who.ID)
 		}
-		text += "; " + id
-		for _, h := range s.HoldsOn(id) {
-			text += fmt.Sprintf(", %s has a lock on it", holderName(h))
-		}
 	}
 	s.Started[st.Ref] = st
-	s.alarm("FOUND_STARTED", st.Ref, text, x.mark)
-	x.change("%s", text)
+	found := s.startedFinding(st)
+	s.raise(st.Ref, found, x.mark)
+	x.out.Did = append(x.out.Did, found)
+}
+
+// startedFinding says what was started without the ledger and whose locks hang on
+// its points now.
+func (s *State) startedFinding(st *Started) *recordv1.Finding {
+	var hs []*Hold
+	for _, p := range st.Points {
+		hs = append(hs, s.HoldsOn(p)...)
+	}
+	holders, foundLocks := ownersOf(hs)
+	return FoundStarted.About(st.Ref, st.Ref, st.At.By, st.What, st.Points, holders, foundLocks)
 }
 
 // startedCorrected ends the alarm of a start made without the ledger. Readings from
@@ -58,7 +85,7 @@ func (x *step) startedCorrected(ref string) bool {
 		}
 	}
 	delete(x.s.Started, ref)
-	x.s.clearAlarm("FOUND_STARTED", ref)
+	x.s.lower(FoundStarted, ref)
 	return true
 }
 
@@ -72,9 +99,4 @@ func (s *State) startedFor(j *Job) []*Started {
 		}
 	}
 	return out
-}
-
-// text is the condition in words.
-func (st *Started) text() string {
-	return fmt.Sprintf("STARTED WITHOUT THE LEDGER (%s): %s: %s", st.Ref, st.What, strings.Join(st.Points, ", "))
 }

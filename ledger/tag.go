@@ -1,10 +1,9 @@
 package ledger
 
 import (
-	"fmt"
 	"slices"
-	"strings"
 
+	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
@@ -20,6 +19,29 @@ const (
 	lockableSince = 631_238_400_000
 	tagClause     = "1910.147(c)(3)(ii); 1910.333(b)(2)(iii)(C)-(D)"
 )
+
+var (
+	// TagOnly: a tag hangs in the place of a lock, whatever it has beside it.
+	TagOnly = code.New("TAG_ONLY", code.Row{Args: "target", Clause: tagClause})
+	// TagFails: the tag on a lock fails a check; the lock counts.
+	TagFails = code.New("TAG_FAILS", code.Row{Args: "target because:why", Clause: padlockClause})
+
+	// TagLacks: a tag in the place of a lock protects its holder from nothing yet.
+	TagLacks = code.New("TAG_LACKS", code.Row{Args: "point person because:why", Clause: tagClause, Who: "{person}", Next: "yardhasp lock {point} --tag-only --legend LEGEND --means MEANS --tie-pounds POUNDS --readable-mm MM"})
+	TagOnBox = code.New("TAG_ON_BOX", code.Row{Args: "point box person", Clause: tagClause, Who: "{person}", Next: "yardhasp lock --box {box} --padlock PADLOCK"})
+	// NoLockGoesOn: a lock is recorded on a device that takes none.
+	NoLockGoesOn = code.New("NO_LOCK_GOES_ON", code.Row{Args: "point person", Clause: tagClause, Who: "{person}", Next: "yardhasp lock {point} --tag-only --legend LEGEND --means MEANS --tie-pounds POUNDS --readable-mm MM"})
+
+	NoLegend        = code.New("NO_LEGEND", code.Row{Clause: "1910.147(c)(5)(iii)"})
+	TieWeak         = code.New("TIE_WEAK", code.Row{Args: "pounds:number least:number", Clause: "1910.147(c)(5)(ii)(C)(2)"})
+	NotReadable     = code.New("NOT_READABLE", code.Row{Args: "mm:number least:number", Clause: "1910.145(f)(4)(ii)"})
+	NoDemonstration = code.New("NO_DEMONSTRATION", code.Row{Args: "point", Clause: "1910.147(c)(2)(ii)"})
+	NoExtraMeans    = code.New("NO_EXTRA_MEANS", code.Row{Clause: tagClause})
+)
+
+// HoldsNothing are the reasons why a lock or tag that hangs protects its holder from
+// nothing at a point. It stands against starts all the same.
+var HoldsNothing = []code.Code{TagLacks, TagOnBox, NoLockGoesOn, KeyOfNoLock, KeyOfOlderLock}
 
 // HoldTag is the tag on a lock, or in its place.
 type HoldTag struct {
@@ -48,99 +70,78 @@ func (t *HoldTag) view() *recordv1.Tag {
 // TagOnly reports whether a tag hangs in the place of a lock.
 func (h *Hold) TagOnly() bool { return h.Tag != nil && h.Tag.Only }
 
-// tagLacks says what is wrong with the tag itself. On a lock only what was checked
-// and failed is; in the place of a lock everything must be known.
-func (t *HoldTag) lacks() []string {
-	var out []string
+// lacks says what is wrong with the tag itself. On a lock only what was checked and
+// failed is; in the place of a lock everything must be known.
+func (t *HoldTag) lacks(target string) []*recordv1.Finding {
+	var out []*recordv1.Finding
 	if t.Only && t.Legend == recordv1.Legend_LEGEND_UNSPECIFIED {
-		out = append(out, "it has no legend such as \"do not start\" (1910.147(c)(5)(iii))")
+		out = append(out, NoLegend.About(target))
 	}
 	if t.TiePounds < TieLeast && (t.Only || t.TiePounds > 0) {
-		out = append(out, fmt.Sprintf("its tie is not known to hold %d lb (222 N) (1910.147(c)(5)(ii))", TieLeast))
+		out = append(out, TieWeak.About(target, t.TiePounds, TieLeast))
 	}
 	if t.ReadableMM < ReadableLeast && (t.Only || t.ReadableMM > 0) {
-		out = append(out, "its signal word is not known to be readable at 5 ft (1.52 m) (1910.145(f)(4)(ii))")
+		out = append(out, NotReadable.About(target, t.ReadableMM, ReadableLeast))
 	}
 	return out
 }
 
-// lacks says why a hold does not count for work on a point, "" when nothing does: a
+// lacks says why a hold holds nothing for its holder on a point, nil when it does: a
 // tag alone needs the extra means, and the written demonstration where a lock would
 // go on; a device that takes no lock needs a tag.
-func (s *State) lacks(h *Hold, point string) string {
+func (s *State) lacks(h *Hold, point string) *recordv1.Finding {
 	p := s.Points[point]
-	if p == nil {
-		return ""
-	}
 	switch {
+	case p == nil:
+		return nil
 	case h.Box != "" && h.TagOnly():
-		return "a tag in the place of a lock on a box holds nothing"
+		return TagOnBox.About(point, point, h.Box, h.Holder)
 	case !h.TagOnly() && p.NotLockable:
-		return point + " takes no lock: hang a tag there, with an extra means"
+		return NoLockGoesOn.About(point, point, h.Holder)
 	case h.Box != "":
-		return s.keyOfNoLock(h.Box, point)
+		return s.keyOfNoLock(h.Box, point, h.Holder)
 	case !h.TagOnly():
-		return ""
+		return nil
 	}
-	var out []string
+	var why []*recordv1.Finding
 	if !p.NotLockable && (h.Tag.Demonstration == "" || h.Tag.Demonstration != p.Demonstration) {
-		out = append(out, "a lock goes on there, and the tag names no written demonstration recorded for it (1910.147(c)(2)(ii))")
+		why = append(why, NoDemonstration.About(point, point))
 	}
 	if len(h.Tag.Means) == 0 {
-		out = append(out, "no extra means is recorded: an isolating circuit element taken out, a controlling switch blocked, another disconnect opened, or the handle taken off")
+		why = append(why, NoExtraMeans.About(point))
 	}
-	out = append(out, h.Tag.lacks()...)
-	if len(out) == 0 {
-		return ""
+	why = append(why, h.Tag.lacks(point)...)
+	if len(why) == 0 {
+		return nil
 	}
-	return "TAG ONLY on " + point + ": " + strings.Join(out, "; ")
+	return TagLacks.About(point, point, h.Holder, why)
 }
 
 // tagFlags notes what the tag breaks; a lock or tag is recorded all the same.
 func (x *step) tagFlags(h *Hold) {
 	if h.Tag != nil && !h.Tag.Only {
-		for _, l := range h.Tag.lacks() {
-			x.flag("TAG", h.Target(), "the tag on this lock: "+l, "1910.147(c)(5)(ii)")
+		if why := h.Tag.lacks(h.Target()); len(why) > 0 {
+			x.note(TagFails, h.Target(), h.Target(), why)
 		}
 	}
 	if h.TagOnly() {
-		x.flag("TAG_ONLY", h.Target(), "TAG ONLY: it warns and restrains nothing", tagClause)
+		x.note(TagOnly, h.Target(), h.Target())
 	}
 	for _, p := range x.s.Covers(h) {
-		why := x.s.lacks(h, p)
-		switch {
-		case why == "":
-		case h.Box != "" && !h.TagOnly() && why == x.s.keyOfNoLock(h.Box, p):
-			x.flag("KEY_OF_NO_LOCK", p, why, boxClause)
-		default:
-			x.flag("TAG_LACKS", p, why, tagClause)
+		if why := x.s.lacks(h, p); why != nil {
+			x.out.Flags = append(x.out.Flags, why)
 		}
 	}
 }
 
-// describePoint says whether a point's device takes a lock.
-func (x *step) describePoint(d *recordv1.DescribePoint) {
-	p := x.s.Points[d.GetPoint()]
-	if p == nil {
-		x.refuse("UNKNOWN_POINT", d.GetPoint(), "no such point is registered", "read the label at the panel again", x.who.ID, "")
-		return
+// tag: a tag's legend and extra means are those of the contract.
+func (f *fields) tag(field string, t *recordv1.Tag) {
+	f.optionalOneOf(field+".legend", recordv1.Legend_name, int32(t.GetLegend()))
+	f.must(len(t.GetMeans()) <= len(recordv1.ExtraMeans_name), field+".means", "form-known")
+	for _, m := range t.GetMeans() {
+		f.oneOf(field+".means", recordv1.ExtraMeans_name, int32(m))
 	}
-	if _, drawn := x.s.Graph().Point(p.ID); drawn && d.GetNotLockable() {
-		x.refuse("DRAWN_LOCKABLE", p.ID, "the current drawing shows that it takes a lock", "correct the drawing first: what takes no lock isolates nothing in it", "supervisor or manager", "1910.147(c)(2)(i)")
-		return
-	}
-	p.NotLockable, p.Demonstration = d.GetNotLockable(), d.GetDemonstration()
-	switch {
-	case p.NotLockable && d.GetInstalledUnixMs() >= lockableSince:
-		x.flag("TAKES_NO_LOCK", p.ID, "installed, replaced or heavily modified since 2 January 1990, and it takes no lock", "1910.147(c)(2)(iii) (unchecked)")
-		fallthrough
-	case p.NotLockable:
-		x.change("%s takes no lock: TAG ONLY, with an extra means", p.ID)
-	case p.Demonstration != "":
-		x.change("%s takes a lock; a tag alone counts there with the written demonstration %s", p.ID, p.Demonstration)
-	default:
-		x.change("%s takes a lock", p.ID)
-	}
+	f.optionalName(field+".demonstration", t.GetDemonstration())
 }
 
 func tagOK(t *recordv1.Tag) bool {

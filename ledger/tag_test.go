@@ -6,6 +6,7 @@ import (
 	"google.golang.org/protobuf/proto"
 
 	"yardhasp/ledger"
+	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
@@ -54,26 +55,26 @@ func TestTagAlone(t *testing.T) {
 		lockable      bool
 		demonstration string
 		tag           *recordv1.Tag
-		may           bool
+		missing       code.Code // "" when work may start
 	}{
-		{"all there", false, "", fullTag(), true},
-		{"a padlock in its place", false, "", nil, false},
-		{"a tag with a lock where none goes", false, "", with(func(t *recordv1.Tag) { t.Only = false }), false},
-		{"no legend", false, "", with(func(t *recordv1.Tag) { t.Legend = 0 }), false},
-		{"no extra means", false, "", with(func(t *recordv1.Tag) { t.Means = nil }), false},
+		{"all there", false, "", fullTag(), ""},
+		{"a padlock in its place", false, "", nil, ledger.NoLockGoesOn},
+		{"a tag with a lock where none goes", false, "", with(func(t *recordv1.Tag) { t.Only = false }), ledger.NoLockGoesOn},
+		{"no legend", false, "", with(func(t *recordv1.Tag) { t.Legend = 0 }), ledger.TagLacks},
+		{"no extra means", false, "", with(func(t *recordv1.Tag) { t.Means = nil }), ledger.TagLacks},
 		// 50 lb is the least at which a tie may let go, (c)(5)(ii)(C)(2): either side of it.
-		{"tie of 49 lb", false, "", with(func(t *recordv1.Tag) { t.TiePounds = 49 }), false},
-		{"tie not checked", false, "", with(func(t *recordv1.Tag) { t.TiePounds = 0 }), false},
-		{"tie of 51 lb", false, "", with(func(t *recordv1.Tag) { t.TiePounds = 51 }), true},
+		{"tie of 49 lb", false, "", with(func(t *recordv1.Tag) { t.TiePounds = 49 }), ledger.TagLacks},
+		{"tie not checked", false, "", with(func(t *recordv1.Tag) { t.TiePounds = 0 }), ledger.TagLacks},
+		{"tie of 51 lb", false, "", with(func(t *recordv1.Tag) { t.TiePounds = 51 }), ""},
 		// 5 ft are 1524 mm (NIST SP 811, B.8, from memory), 1910.145(f)(4)(ii).
-		{"readable at 1523 mm", false, "", with(func(t *recordv1.Tag) { t.ReadableMm = 1523 }), false},
-		{"readable at 1525 mm", false, "", with(func(t *recordv1.Tag) { t.ReadableMm = 1525 }), true},
-		{"lockable, no demonstration", true, "", fullTag(), false},
-		{"lockable, one that nobody recorded", true, "", with(func(t *recordv1.Tag) { t.Demonstration = "d-1" }), false},
-		{"lockable, another one", true, "d-2", with(func(t *recordv1.Tag) { t.Demonstration = "d-1" }), false},
-		{"lockable, not named", true, "d-1", fullTag(), false},
-		{"lockable, demonstrated", true, "d-1", with(func(t *recordv1.Tag) { t.Demonstration = "d-1" }), true},
-		{"lockable, demonstrated, no extra means", true, "d-1", with(func(t *recordv1.Tag) { t.Demonstration, t.Means = "d-1", nil }), false},
+		{"readable at 1523 mm", false, "", with(func(t *recordv1.Tag) { t.ReadableMm = 1523 }), ledger.TagLacks},
+		{"readable at 1525 mm", false, "", with(func(t *recordv1.Tag) { t.ReadableMm = 1525 }), ""},
+		{"lockable, no demonstration", true, "", fullTag(), ledger.TagLacks},
+		{"lockable, one that nobody recorded", true, "", with(func(t *recordv1.Tag) { t.Demonstration = "d-1" }), ledger.TagLacks},
+		{"lockable, another one", true, "d-2", with(func(t *recordv1.Tag) { t.Demonstration = "d-1" }), ledger.TagLacks},
+		{"lockable, not named", true, "d-1", fullTag(), ledger.TagLacks},
+		{"lockable, demonstrated", true, "d-1", with(func(t *recordv1.Tag) { t.Demonstration = "d-1" }), ""},
+		{"lockable, demonstrated, no extra means", true, "d-1", with(func(t *recordv1.Tag) { t.Demonstration, t.Means = "d-1", nil }), ledger.TagLacks},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			w, o := tagged(t, c.lockable, c.demonstration, c.tag)
@@ -81,14 +82,15 @@ func TestTagAlone(t *testing.T) {
 				t.Fatal("the tag was not recorded")
 			}
 			cs := w.s.StartConditions(w.s.Jobs["boot-1"])
-			if c.may && len(cs) > 0 || !c.may && !has(cs, "TAG_ONLY", feeder) {
+			may := c.missing == ""
+			if may && len(cs) > 0 || !may && !has(cs, c.missing, feeder) {
 				t.Errorf("work may start %v, missing %v", len(cs) == 0, cs)
 			}
-			if flagged(o, "TAG_LACKS") == c.may {
+			if !may && !flagged(o, c.missing) || may && code.Has(o.GetFlags(), ledger.HoldsNothing...) {
 				t.Errorf("flags %v", o.GetFlags())
 			}
 			v := w.onBoard(o.GetRef())
-			if v.GetTagOnly() != c.tag.GetOnly() || v.GetGuards() != c.may || !proto.Equal(v.GetTag(), c.tag) {
+			if v.GetTagOnly() != c.tag.GetOnly() || v.GetGuards() != may || !proto.Equal(v.GetTag(), c.tag) {
 				t.Errorf("the board says tag only %v, guards %v, tag %v", v.GetTagOnly(), v.GetGuards(), v.GetTag())
 			}
 			w.refusedWith(w.direct("mara", actRequest("start-1", "boot-1", w.now+1e7, feeder)), "HOLD_STANDS")
@@ -105,17 +107,17 @@ func TestTagOnBox(t *testing.T) {
 	act := actLockBox("stonebend/box-1", "", "boot-1")
 	act.GetLock().Tag = fullTag()
 	act.GetLock().Tag.Demonstration = "d-1"
-	if o := w.must(w.journal("stonebend", "tomas", act)); !flagged(o, "TAG_LACKS") || w.onBoard(o.GetRef()).GetGuards() {
+	if o := w.must(w.journal("stonebend", "tomas", act)); !flagged(o, ledger.TagOnBox) || w.onBoard(o.GetRef()).GetGuards() {
 		t.Errorf("a tag on a box counts: %v", o.GetFlags())
 	}
-	if o := w.must(w.journal("stonebend", "tomas", actLockBox("stonebend/box-1", "tomas-1", "boot-1"))); flagged(o, "TAG_LACKS") || !w.onBoard(o.GetRef()).GetGuards() {
+	if o := w.must(w.journal("stonebend", "tomas", actLockBox("stonebend/box-1", "tomas-1", "boot-1"))); code.Has(o.GetFlags(), ledger.HoldsNothing...) || !w.onBoard(o.GetRef()).GetGuards() {
 		t.Errorf("a lock on a box does not count: %v", o.GetFlags())
 	}
 	// No lock goes on the device, so that no key of it can be in a box.
 	w, _ = tagged(t, false, "", fullTag())
 	w.must(w.direct("nia", &recordv1.Record{Act: &recordv1.Record_RegisterBox{RegisterBox: &recordv1.RegisterBox{Box: "stonebend/box-1", Holes: 6}}}))
 	w.must(w.journal("stonebend", "mara", &recordv1.Record{Act: &recordv1.Record_BoxAdd{BoxAdd: &recordv1.BoxAdd{Box: "stonebend/box-1", Point: feeder}}}))
-	if o := w.must(w.journal("stonebend", "tomas", actLockBox("stonebend/box-1", "", "boot-1"))); !flagged(o, "TAG_LACKS") || w.onBoard(o.GetRef()).GetGuards() {
+	if o := w.must(w.journal("stonebend", "tomas", actLockBox("stonebend/box-1", "", "boot-1"))); !flagged(o, ledger.NoLockGoesOn) || w.onBoard(o.GetRef()).GetGuards() {
 		t.Errorf("a lock on a box that can't hold the key counts: %v", o.GetFlags())
 	}
 }
@@ -128,7 +130,7 @@ func TestTagOnALock(t *testing.T) {
 		act := actLock(feeder, "tomas-1", "boot-1")
 		act.GetLock().Tag = &recordv1.Tag{Legend: recordv1.Legend_LEGEND_DO_NOT_START, TiePounds: tie}
 		o := w.must(w.journal("stonebend", "tomas", act))
-		if flagged(o, "TAG") != bad || !w.onBoard(o.GetRef()).GetGuards() {
+		if flagged(o, ledger.TagFails) != bad || !w.onBoard(o.GetRef()).GetGuards() {
 			t.Errorf("tie of %d lb: flags %v, guards %v", tie, o.GetFlags(), w.onBoard(o.GetRef()).GetGuards())
 		}
 	}
@@ -143,7 +145,7 @@ func TestDescribePoint(t *testing.T) {
 	w.must(w.direct("nia", actPoint("stonebend/old/knife")))
 	for installed, late := range map[int64]bool{631238400_000 - 1: false, 631238400_000: true, 0: false} {
 		o := w.must(w.direct("mara", actDescribe(&recordv1.DescribePoint{Point: "stonebend/old/knife", NotLockable: true, Why: "no hole", InstalledUnixMs: installed})))
-		if flagged(o, "TAKES_NO_LOCK") != late {
+		if flagged(o, ledger.NewTakesNoLock) != late {
 			t.Errorf("installed at %d: flags %v", installed, o.GetFlags())
 		}
 	}

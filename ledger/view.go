@@ -8,50 +8,6 @@ import (
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-// PointView shows one point.
-func (s *State) PointView(id string) *recordv1.PointView {
-	p := s.Points[id]
-	if p == nil {
-		return &recordv1.PointView{Point: id}
-	}
-	v := &recordv1.PointView{Point: id, Yard: p.Yard, Label: p.Label, Holes: p.Holes, Position: recordv1.Position_POSITION_LIVE,
-		HolesLeft: int32(p.Holes) - int32(s.locksAt(id)), NotLockable: p.NotLockable, Demonstration: p.Demonstration}
-	for _, h := range s.HoldsOn(id) {
-		v.Holds = append(v.Holds, h.Ref)
-	}
-	if !p.Live {
-		v.Position = recordv1.Position_POSITION_OPEN
-		if len(s.Guarding(id)) > 0 {
-			v.Position = recordv1.Position_POSITION_OPEN_AND_HELD
-		}
-	}
-	for _, r := range sorted(s.Reqs) {
-		if q := s.Reqs[r]; q.open() && slices.Contains(q.Points, id) {
-			v.Request = r
-		}
-	}
-	for _, b := range sorted(s.Boxes) {
-		if _, in := s.Boxes[b].Points[id]; in {
-			v.Boxes = append(v.Boxes, b)
-		}
-	}
-	return v
-}
-
-// HoldView shows one hold.
-func (s *State) HoldView(h *Hold) *recordv1.HoldView {
-	v := &recordv1.HoldView{Ref: h.Ref, Holder: h.Holder, Target: h.Target(), Covers: s.Covers(h), Job: h.Job, Padlock: h.Padlock,
-		SinceUnixMs: h.On.Time, Index: h.On.Index, Flags: h.Flags, Found: h.Holder == "", Guards: len(s.Covers(h)) > 0 && !h.StoodClear() && !h.Equipment, StoodClear: h.Stood,
-		Standing: s.standing(h), TagOnly: h.TagOnly(), Equipment: h.Equipment, ReviewUnixMs: h.Review, Tag: h.Tag.view()}
-	if p := s.People[h.Holder]; p != nil {
-		v.Name = p.Name
-	}
-	for _, c := range v.Covers {
-		v.Guards = v.Guards && s.Points[c] != nil && !s.Points[c].Live && s.lacks(h, c) == ""
-	}
-	return v
-}
-
 // RequestView shows one request; nil when there is none of this name. It shares
 // nothing that a later entry changes in place.
 func (s *State) RequestView(id string) *recordv1.RequestView {
@@ -112,7 +68,7 @@ func (s *State) JobView(id string, at int64) *recordv1.JobView {
 			v.Alarms, v.Raised = a.appendTo(v.Alarms, v.Raised)
 		}
 	}
-	v.Alarms = append(v.Alarms, s.overdue(at, func(h *Hold) bool { return overlap(s.Covers(h), j.Plan) })...)
+	v.Raised = append(v.Raised, s.overdue(at, func(h *Hold) bool { return overlap(s.Covers(h), j.Plan) })...)
 	v.Choked = s.chokesFor(j)
 	for _, y := range s.drawingsOf(j) {
 		if d := s.Plans[y]; d != nil {
@@ -138,7 +94,7 @@ func (s *State) Board(yard string, at int64) *recordv1.Board {
 	for _, a := range s.Alarms {
 		b.Alarms, b.Raised = a.appendTo(b.Alarms, b.Raised)
 	}
-	b.Alarms = append(b.Alarms, s.overdue(at, func(*Hold) bool { return true })...)
+	b.Raised = append(b.Raised, s.overdue(at, func(*Hold) bool { return true })...)
 	for _, id := range sorted(s.Locks) {
 		b.Padlocks = append(b.Padlocks, s.PadlockView(id))
 	}
@@ -148,15 +104,9 @@ func (s *State) Board(yard string, at int64) *recordv1.Board {
 		}
 	}
 	for _, id := range sorted(s.Boxes) {
-		x := s.Boxes[id]
-		if !here(id) {
-			continue
+		if here(id) {
+			b.Boxes = append(b.Boxes, s.BoxView(id))
 		}
-		v := &recordv1.BoxView{Box: id, Yard: x.Yard, Label: x.Label, Holes: x.Holes, Points: sorted(x.Points), HolesLeft: int32(x.Holes) - int32(s.locksAt(id))}
-		for _, h := range s.holdsAt(id) {
-			v.Holds = append(v.Holds, h.Ref)
-		}
-		b.Boxes = append(b.Boxes, v)
 	}
 	for _, ref := range sorted(s.Holds) {
 		if h := s.Holds[ref]; h.Active() && here(append(s.Covers(h), h.Target())...) {

@@ -197,7 +197,7 @@ func (s *State) permitMissing(j *Job, at int64) []*recordv1.Finding {
 		if why := p.Why; why != "" {
 			text += ": " + why
 		} else if len(cs) > 0 {
-			text += ": " + cs[0].GetText()
+			text += ": " + textOf(cs[0])
 		}
 	}
 	return []*recordv1.Finding{cond("NO_PERMIT", j.Zone, text, remedy, "supervisor or manager", "1910.272(g)(1)(i)")}
@@ -288,7 +288,7 @@ func (s *State) watchPermits(at Mark) {
 func whyAll(cs []*recordv1.Finding) string {
 	var out []string
 	for _, c := range cs {
-		if t := c.GetText(); !slices.Contains(out, t) {
+		if t := textOf(c); !slices.Contains(out, t) {
 			out = append(out, t)
 		}
 	}

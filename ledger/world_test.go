@@ -134,7 +134,20 @@ func (w *world) put(raw []byte) *recordv1.Outcome {
 		w.t.Fatal(err)
 	}
 	w.entries = append(w.entries, raw)
-	return w.s.Apply(e)
+	o := w.s.Apply(e)
+	w.inOrder(slices.Concat(o.GetConditions(), o.GetFlags(), o.GetDid()))
+	return o
+}
+
+// inOrder fails when a finding has not the arguments that the row of its code names.
+// What a rule still says in words of its own has no row.
+func (w *world) inOrder(fs []*recordv1.Finding) {
+	w.t.Helper()
+	for _, f := range fs {
+		if err := code.Check(f); err != nil && f.GetText() == "" {
+			w.t.Fatal(err)
+		}
+	}
 }
 
 func (w *world) must(o *recordv1.Outcome) *recordv1.Outcome {
@@ -248,6 +261,16 @@ func has[C ~string](cs []*recordv1.Finding, c C, subject string) bool {
 	return slices.ContainsFunc(cs, func(f *recordv1.Finding) bool {
 		return code.Is(f, code.Code(c)) && (subject == "" || f.GetSubject() == subject)
 	})
+}
+
+// raised is the alarm of a code about something, nil when there is none.
+func (w *world) raised(c code.Code, about string) *recordv1.Finding {
+	for _, a := range w.s.Alarms {
+		if a.Code == string(c) && a.Subject == about {
+			return a.Finding
+		}
+	}
+	return nil
 }
 
 // Short ways to say an act.

@@ -103,5 +103,5 @@ func stoodClearWords(h *ledger.Hold) string {
 // endedWords is what the holder of a lock that is off is told, released, removed
 // or handed over (protocol.md 4).
 func endedWords(h *ledger.Hold) string {
-	return fmt.Sprintf("Ended at %s by %s: %s. You have no protection from it.", clock(h.Off.Late), h.Off.By, h.How)
+	return fmt.Sprintf("Ended at %s by %s: %s. You have no protection from it.", clock(h.Off.Late), h.Off.By, words.English.Says(h.How))
 }

@@ -23,7 +23,7 @@ var laterMutants = []mutant{
 	{name: "removal-by-one-hand", config: "removal-one-hand", why: "one hand with two keys is one manager",
 		edits: cut("ledger/onehand.go", `overlap(x.s.hands(a), x.s.hands(b))`, `a == b`)},
 	{name: "removal-ends-all-of-the-holder", config: "removal", why: "C7: a removal ends the hold it names",
-		edits: cut(removals, `x.takeOff(h, removedHow)`, "for _, o := range s.HoldsOn(h.Point) {\n\t\tx.takeOff(o, removedHow)\n\t}")},
+		edits: cut(removals, `x.takeOff(h, OffByRemoval`, "for _, o := range s.HoldsOn(h.Point) {\n\t\tif o != h {\n\t\t\tx.takeOff(o, nil)\n\t\t}\n\t}\n\tx.takeOff(h, OffByRemoval")},
 	{name: "removal-kept-quiet", config: "removal", why: "the holder is told before working again, 1910.147(e)(3)(iii)",
 		edits: cut(removals, `s.alarm("REMOVAL_NOT_ACKNOWLEDGED", ref, s.Debts[ref].text(), x.mark)`, ``)},
 	// Hand-over.
@@ -66,7 +66,7 @@ var laterMutants = []mutant{
 	{name: "started-ignored-by-the-ledger", config: "started", why: "and in the ledger",
 		edits: cut(starteds, "\t\t\tx.foundClosedBy(p, x.who.ID)\n", "")},
 	{name: "started-kept-quiet", config: "started", why: "it is raised at every yard",
-		edits: cut(starteds, `s.alarm("FOUND_STARTED", st.Ref, text, x.mark)`, ``)},
+		edits: cut(starteds, `s.raise(st.Ref, found, x.mark)`, ``)},
 	{name: "started-refused", config: "started", why: "it can always be recorded",
 		edits: cut("ledger/permit.go", `{Kind: "found_started", Class: Protects, Journal: true}`, `{Kind: "found_started", Class: Lifts, Qualified: true, Journal: true}`)},
 	{name: "started-energises", config: "started", why: "it is never an approval",
@@ -82,7 +82,7 @@ var laterMutants = []mutant{
 	{name: "walkdown-merges", config: "disk-lost-two-known", why: "C8: a lock found is a new hold",
 		edits: cut(recoveries, "\t\tfrom := len(x.out.Flags)\n", "\t\tfrom := len(x.out.Flags)\n\t\tif len(s.holdsAt(h.Target())) > 0 {\n\t\t\tcontinue\n\t\t}\n")},
 	{name: "walkdown-ignores-closed-switch", config: "disk-lost-closed", why: "decision 12: a switch found closed is live",
-		edits: cut(recoveries, `x.foundClosedBy(s.Points[id], x.who.ID+" and "+r.GetSecond())`, `_ = id`)},
+		edits: cut(recoveries, `x.foundClosedBy(s.Points[id], x.who.ID, r.GetSecond())`, `_ = id`)},
 	{name: "walkdown-forgets-people", config: "disk-lost-inside", why: "decision 12: people found inside count as signed on",
 		edits: cut(recoveries, `s.SignOns[so.Ref], s.inside[so.Ref] = so, so`, ``)},
 	{name: "recovery-by-one-manager", config: "disk-lost", why: "two managers walk the yard",
@@ -123,7 +123,7 @@ var laterMutants = []mutant{
 		edits: cut("replica/lockreceipt.go", `drained && r.confirm(ctx) == nil && `, `drained && `)},
 	// The rest of the protocol's own model.
 	{name: "membership-not-journaled", config: "box-moves-away", why: "C1: a key moves only in the box's home journal",
-		edits: []edit{{captures, `if homeOnly && home != c.yard {`, `if homeOnly && home == "" {`}, {holds, "\"no such box is registered\", \"read the label again\", x.who.ID, \"\")\n\t\treturn\n\tcase box.Yard != x.env.GetYard():", "\"no such box is registered\", \"read the label again\", x.who.ID, \"\")\n\t\treturn\n\tcase box.Yard == \"\":"}}},
+		edits: []edit{{captures, `if homeOnly && home != c.yard {`, `if homeOnly && home == "" {`}, {boxes, "x.deny(UnknownBox, b.GetBox(), b.GetBox())\n\t\treturn\n\tcase box.Yard != x.env.GetYard():", "x.deny(UnknownBox, b.GetBox(), b.GetBox())\n\t\treturn\n\tcase box.Yard == \"\":"}}},
 	{name: "fence-lifted-by-local-clock", config: "box-fast-clock", why: "C14: no clock of a yard lifts its fence",
 		edits: []edit{{rules, "\tv    *ledger.State\n", "\tv    *ledger.State\n\tnow  int64\n"}, {captures, "c := y.scene()\n\tif err := y.admit", "c := y.scene()\n\tc.now = now\n\tif err := y.admit"},
 			{rules, `q.Open() && slices.Contains(q.Points, p)`, `q.Open() && slices.Contains(q.Points, p) && c.now < q.Deadline`}}},
@@ -131,6 +131,6 @@ var laterMutants = []mutant{
 		edits: []edit{{applies, `case env.GetSeq() <= y.Drained:`, `case env.GetSeq() == 0:`}, {applies, `case env.GetSeq() != y.Drained+1:`, `case env.GetSeq() > y.Drained+1:`},
 			{applies, `case y.Drained > 0 && !bytes.Equal(env.GetPrevious(), y.lastHash()) ||`, `case y.Drained > 0 && env.GetSeq() == 0 ||`}, {applies, `y.Drained++`, `y.Drained = max(y.Drained, env.GetSeq())`},
 			{"ledger/ticket.go", `if t.Class == Protects {`, `if t.Class >= Protects {`}, {pointsGo, `m != p.Moved {
-		x.flag("STALE_OPENING"`, `m.Epoch == 99 {
-		x.flag("STALE_OPENING"`}}},
+		x.note(StaleOpening`, `m.Epoch == 99 {
+		x.note(StaleOpening`}}},
 }

@@ -11,6 +11,8 @@ const (
 	yards    = "replica/yard/yard.go"
 	requests = "ledger/request.go"
 	holds    = "ledger/hold.go"
+	locks    = "ledger/lock.go"
+	boxes    = "ledger/box.go"
 	pointsGo = "ledger/point.go"
 	applies  = "ledger/apply.go"
 	registry = "ledger/registry.go"
@@ -42,7 +44,7 @@ var mutants = []mutant{
 	{name: "energise-not-via-home", config: "foreign", why: "C4: only the home panel energises and opens",
 		edits: []edit{{captures, `if homeOnly && home != c.yard {`, `if homeOnly && home == "" {`}, {pointsGo, `if p.Yard != x.env.GetYard() {`, `if p.Yard == "" {`}}},
 	{name: "lock-neither-voids-nor-blocks", config: "point", sample: true, why: "protocol.md 3.2: a lock voids what is asked for",
-		edits: []edit{{holds, `q.open() && overlap(q.Points, pts)`, `q == nil && overlap(q.Points, pts)`},
+		edits: []edit{{locks, `q.open() && overlap(q.Points, pts)`, `q == nil && overlap(q.Points, pts)`},
 			{requests, `for _, h := range s.HoldsOn(p.ID) {`, `for _, h := range s.HoldsOn("") {`}}},
 	{name: "held-locally-at-non-home", config: "point", why: "decision 5: home only",
 		edits: cut(rules, "if !home {\n\t\treturn recordv1.Grant_GRANT_UNCONFIRMED", "if !home && c.yard == \"\" {\n\t\treturn recordv1.Grant_GRANT_UNCONFIRMED")},
@@ -73,9 +75,9 @@ var mutants = []mutant{
 	{name: "goahead-not-revoked", config: "point", sample: true, why: "C3: an opening ends the go-ahead",
 		edits: cut(captures, "case \"isolate\":\n\t\tdelete(y.asked, it.point)", "case \"isolate\":")},
 	{name: "release-by-name", config: "two-locks-one-off", sample: true, why: "C7: a release ends the hold it names",
-		edits: cut(holds, `x.takeOff(h, "released")`, "for _, o := range s.HoldsOn(h.Point) {\n\t\t\tif o.Holder == h.Holder {\n\t\t\t\tx.takeOff(o, \"released\")\n\t\t\t}\n\t\t}")},
+		edits: cut(locks, `x.takeOff(h, OffByRelease.About(ref, h.Holder))`, "for _, o := range x.s.HoldsOn(h.Point) {\n\t\t\tif o.Holder == h.Holder {\n\t\t\t\tx.takeOff(o, OffByRelease.About(ref, h.Holder))\n\t\t\t}\n\t\t}")},
 	{name: "membership-remove-under-holds", config: "box-moves", why: "C1: no key out of a box that carries locks",
-		edits: cut(holds, `for _, h := range s.holdsAt(box.ID) {`, `for _, h := range s.holdsAt("") {`)},
+		edits: cut(boxes, `for _, h := range s.holdsAt(box.ID) {`, `for _, h := range s.holdsAt("") {`)},
 	{name: "undrained-removal-ignored", config: "box-moves", why: "C1: a key taken out is not promised any more",
 		edits: cut(rules, `if it.kind == "box_remove" && it.box == t.GetBox() {`, `if it.kind == "box_remove" && it.box == "" {`)},
 	{name: "restart-without-floor", config: "restart-box", sample: true, why: "C5: out of service until as new as the journal",
@@ -129,9 +131,9 @@ var mutants = []mutant{
 	{name: "lock-refused-for-a-revoked-key", config: "revoked", sample: true, why: "decision 2: locks are never refused",
 		edits: cut(applies, `case key.Revoked > 0 && t.Class == Lifts:`, `case key.Revoked > 0:`)},
 	{name: "lock-refused-on-a-live-point", config: "live-start", why: "decision 2: locks are never refused",
-		edits: cut(holds, `x.flag("LIVE", p, p+" is recorded as switched on: this lock protects nothing until it is opened", "1910.147(d)(3)")`, `x.refuse("LIVE", p, "", "", "", "")`)},
+		edits: cut(locks, `x.note(LockOnLivePoint, p, p)`, `x.deny(LockOnLivePoint, p, p)`)},
 	{name: "broken-promise-kept-quiet", config: "revoked", sample: true, why: "protocol.md 5: the loudest alarm",
-		edits: cut(holds, `x.promiseKept(h.Target())`, ``)},
+		edits: cut(locks, `x.promiseKept(h.Target())`, ``)},
 	{name: "opening-by-a-revoked-key-counts-here", config: "revoked", why: "decision 3: what the ledger will not count does not count in ELIVE",
 		edits: cut(rules, `if it.moved == moved && c.counts(it) {`, `if it.moved == moved {`)},
 	{name: "retry-written-twice", config: "point", why: "decision 10: a retry gets the recorded answer",
@@ -144,7 +146,7 @@ var redundant = append(testRedundant, []mutant{
 	{name: "pending-energise-ignored", config: "point", why: "no open request implies it (decision 5)",
 		edits: cut(rules, "if c.pending(p) {\n\t\t\treturn", "if c.pending(p) && c.yard == \"\" {\n\t\t\treturn")},
 	{name: "lock-does-not-void", config: "point", why: "Energise looks for locks itself",
-		edits: cut(holds, `q.open() && overlap(q.Points, pts)`, `q == nil && overlap(q.Points, pts)`)},
+		edits: cut(locks, `q.open() && overlap(q.Points, pts)`, `q == nil && overlap(q.Points, pts)`)},
 	{name: "energise-over-holds", config: "point", why: "a lock voids the request",
 		edits: cut(requests, `for _, h := range s.HoldsOn(p.ID) {`, `for _, h := range s.HoldsOn("") {`)},
 	{name: "yard-asks-at-any-time", config: "point", why: "the ledger decides",
@@ -153,14 +155,14 @@ var redundant = append(testRedundant, []mutant{
 		edits: cut(panels, `if q.State != recordv1.RequestState_REQUEST_STATE_APPROVED && q.State`, `if q.State == 99 && q.State`)},
 	{name: "stale-opening-counts-in-the-ledger", config: "late-opening-found", why: "the run refuses it at the yard",
 		edits: cut(pointsGo, `m != p.Moved {
-		x.flag("STALE_OPENING"`, `m.Epoch == 99 {
-		x.flag("STALE_OPENING"`)},
+		x.note(StaleOpening`, `m.Epoch == 99 {
+		x.note(StaleOpening`)},
 	{name: "moved-from-view-only", config: "found-closed-live", why: "the ledger takes the opening for stale, and so does the yard",
 		edits: cut(rules, `if it.kind == "energise" && it.point == p || it.closes(p) {`, `if it.kind == "" && it.closes(p) {`)},
 	{name: "compacted-floor-unchecked", config: "restart-compacted", why: "the last record's hash is compared too",
 		edits: cut(yards, `if me.Drained < y.h.Compacted {`, `if me.Drained+1 == 0 {`)},
 	{name: "box-add-under-a-request", config: "box-add", why: "a yard promises nothing that any open request covers (decision 5)",
-		edits: cut(holds, "if q := s.Reqs[id]; q.open() && slices.Contains(q.Points, p.ID) {", "if q := s.Reqs[id]; q == nil && slices.Contains(q.Points, p.ID) {")},
+		edits: cut(boxes, "if q := s.Reqs[id]; q.open() && slices.Contains(q.Points, p.ID) {", "if q := s.Reqs[id]; q == nil && slices.Contains(q.Points, p.ID) {")},
 	{name: "goahead-survives-restart", config: "late-opening", why: "an opening from before the restart is refused, and another one ends it",
 		edits: cut(yards, "\t\ty.keep(it)\n\t}\n\ty.durable", "\t\ty.keep(it)\n\t\ty.note(it)\n\t}\n\ty.durable")},
 	{name: "stale-opening-counts-here", config: "late-opening-found", why: "the run refuses it at the yard",
@@ -176,5 +178,5 @@ var redundant = append(testRedundant, []mutant{
 	{name: "cloned-yard-serves", config: "copied-disk", why: "its journal and the ledger's do not agree",
 		edits: cut(yards, "if me.Cloned {\n\t\treturn", "if me.Cloned && me.Epoch == 0 {\n\t\treturn")},
 	{name: "box-add-live", config: "box-add-live", why: "a yard promises nothing that its view has live",
-		edits: cut(holds, "if p.Live {\n\t\tx.refuse(\"LIVE\"", "if p.Holes == 0 {\n\t\tx.refuse(\"LIVE\"")},
+		edits: cut(boxes, "if p.Live {\n\t\tx.deny(KeyOfLivePoint", "if p.Holes == 0 {\n\t\tx.deny(KeyOfLivePoint")},
 }...)
