@@ -67,7 +67,7 @@ func (s *State) Exposed(points []string, q *ReqState) []Exposure {
 	reached := func(zone string, inside bool) bool {
 		ask := question{zone, inside}
 		if _, asked := known[ask]; !asked {
-			known[ask] = s.couldReach(zone, points, inside)
+			known[ask] = s.CouldReach(zone, points, inside)
 		}
 		return known[ask]
 	}
@@ -181,7 +181,7 @@ func (s *State) peopleConditions(q *ReqState, points []string) []*recordv1.Condi
 			}
 		}
 		zone, names := of[id][0].Zone, strings.Join(namesOf(of[id]), ", ")
-		if s.couldReach(zone, points, inside) {
+		if s.CouldReach(zone, points, inside) {
 			add("REACHES_PEOPLE", zone, fmt.Sprintf("closing %s could let energy reach %s, where job %s has %s", what, s.placeText(zone), id, names),
 				"they take off their locks and sign off the zone", names, "1910.147(e)(2)(i)")
 		}
@@ -191,7 +191,7 @@ func (s *State) peopleConditions(q *ReqState, points []string) []*recordv1.Condi
 
 // placeText names a zone, with the other names of its place that the drawings show.
 func (s *State) placeText(zone string) string {
-	others := slices.DeleteFunc(s.PlaceOf(zone), func(z string) bool { return z == zone || !s.drawn(z) })
+	others := slices.DeleteFunc(s.drawnNames(zone), func(z string) bool { return z == zone })
 	if len(others) == 0 {
 		return zone
 	}

@@ -62,8 +62,8 @@ var kindWords = map[recordv1.RequestKind]string{
 }
 
 // involved lists the yards whose word a request needs: the homes of its points,
-// of the boxes that hold one of their keys, and of every zone that closing them
-// may reach (protocol.md 3.3, decisions.md 9).
+// of the boxes that hold one of their keys, and of every name of a place that closing
+// them may reach (protocol.md 3.3, decisions.md 9, 32).
 func (s *State) involved(points []string) []string {
 	var ys []string
 	for _, p := range points {
@@ -75,7 +75,7 @@ func (s *State) involved(points []string) []string {
 		}
 	}
 	for _, z := range sorted(s.Reach) {
-		if overlap(s.Reach[z], points) {
+		if overlap(s.reachOf(z), points) {
 			ys = append(ys, YardOf(z))
 		}
 	}
@@ -125,7 +125,7 @@ func (s *State) startConditions(j *Job, q *ReqState, points []string) []*recordv
 	cs := s.releaseConditions(j, asking)
 	for _, id := range sorted(s.Jobs) {
 		o := s.Jobs[id]
-		if id != j.ID && !o.Closed.Set() && o.begun() && (overlap(o.Plan, points) || s.couldReach(o.Zone, points, false)) {
+		if id != j.ID && !o.Closed.Set() && o.begun() && (overlap(o.Plan, points) || s.CouldReach(o.Zone, points, false)) {
 			cs = append(cs, s.releaseConditions(o, asking)...)
 		}
 	}

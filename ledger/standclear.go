@@ -77,7 +77,7 @@ func (x *step) standsFor(h *Hold, q *ReqState) {
 	}
 	j, own := s.Jobs[q.Job], s.Jobs[h.Job]
 	concerned := overlap(s.Covers(h), q.Points) || h.Job == q.Job || j != nil && overlap(s.Covers(h), j.Plan)
-	if !concerned && (own == nil || !s.couldReach(own.Zone, q.Points, false)) {
+	if !concerned && (own == nil || !s.CouldReach(own.Zone, q.Points, false)) {
 		x.refuse("NOT_REQUESTED", h.Ref, fmt.Sprintf("the lock on %s has nothing to do with %s", h.Target(), q.ID), "keep it on", x.who.ID, testClause)
 	}
 }
