@@ -95,8 +95,8 @@ func (s *State) Turns(c *Choke, points []string) bool {
 }
 
 // chokeConditions lists the chokes that closing these points would reach.
-func (s *State) chokeConditions(points []string) []*recordv1.Condition {
-	var cs []*recordv1.Condition
+func (s *State) chokeConditions(points []string) []*recordv1.Finding {
+	var cs []*recordv1.Finding
 	for _, ref := range sorted(s.Chokes) {
 		if c := s.Chokes[ref]; s.Turns(c, points) {
 			cs = append(cs, cond("CHOKED", c.Where, c.text(), "dig it out by hand under locks, then an authorised employee or supervisor records it", "authorised employee or supervisor", chokeClause))

@@ -510,7 +510,7 @@ func removalByAnotherName(t *testing.T) {
 }
 
 func flaggedWith(o *recordv1.Outcome, code, word string) bool {
-	return slices.ContainsFunc(o.GetFlags(), func(f *recordv1.Flag) bool { return f.GetCode() == code && strings.Contains(f.GetText(), word) })
+	return slices.ContainsFunc(o.GetFlags(), func(f *recordv1.Finding) bool { return f.GetCode() == code && strings.Contains(f.GetText(), word) })
 }
 
 // recoveryByAnotherName: a yard lost its journal, and somebody may have been told to

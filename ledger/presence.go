@@ -58,7 +58,7 @@ func (e *Exposure) inside() bool { return e.By != ByLock }
 // them stays off. A lock does not count whose holder stood clear of it for the request
 // q. While a test is being asked for, q is no request yet (its index is unset): holders
 // stand clear once it is, so no lock counts; whoever is inside may not.
-func (s *State) Exposed(points []string, q *ReqState) []Exposure {
+func (s *State) Exposed(points []string, q *Request) []Exposure {
 	type question struct {
 		zone   string
 		inside bool
@@ -79,7 +79,7 @@ func (s *State) Exposed(points []string, q *ReqState) []Exposure {
 
 // presence lists everybody who is or may be in some place, for the request q as Exposed
 // has it. Of a closed job too: its people may have come to the ledger late.
-func (s *State) presence(q *ReqState) []Exposure {
+func (s *State) presence(q *Request) []Exposure {
 	var out []Exposure
 	for _, ref := range sorted(s.inside) {
 		if so := s.inside[ref]; s.Jobs[so.Job] == nil {
@@ -104,7 +104,7 @@ func (s *State) presence(q *ReqState) []Exposure {
 
 // atWork lists who is signed on to a job or has a lock on for it. A lock that names no
 // open job counts for every open job whose plan it touches.
-func (s *State) atWork(j *Job, q *ReqState) []Exposure {
+func (s *State) atWork(j *Job, q *Request) []Exposure {
 	var out []Exposure
 	for _, so := range s.signedOn(j.ID) {
 		out = append(out, Exposure{By: BySignOn, People: []string{so.Person}, Job: j.ID, Zone: j.Zone, Ref: so.Ref, Promised: so.Promised})
@@ -152,8 +152,8 @@ func namesOf(es []Exposure) []string {
 }
 
 // peopleConditions lists the people who stand against closing these points.
-func (s *State) peopleConditions(q *ReqState, points []string) []*recordv1.Condition {
-	var cs []*recordv1.Condition
+func (s *State) peopleConditions(q *Request, points []string) []*recordv1.Finding {
+	var cs []*recordv1.Finding
 	add := func(code, subject, text, remedy, who, clause string) {
 		cs = append(cs, cond(code, subject, text, remedy, who, clause))
 	}

@@ -9,8 +9,8 @@ import (
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-// ReqState is one request to re-energise (protocol.md 3.1).
-type ReqState struct {
+// Request is one request to re-energise (protocol.md 3.1).
+type Request struct {
 	ID        string                `json:"id"`
 	Job       string                `json:"job"`
 	Points    []string              `json:"points"`
@@ -24,12 +24,12 @@ type ReqState struct {
 	Why       string                `json:"why,omitempty"`
 }
 
-func (q *ReqState) open() bool {
+func (q *Request) open() bool {
 	return q.State == recordv1.RequestState_REQUEST_STATE_AWAITING || q.State == recordv1.RequestState_REQUEST_STATE_APPROVED
 }
 
 // Open reports whether the request can still lead to an energising.
-func (q *ReqState) Open() bool { return q.open() }
+func (q *Request) Open() bool { return q.open() }
 
 // request is granted only when every condition is met; a refusal lists them all.
 func (x *step) request(r *recordv1.Request) {
@@ -41,12 +41,12 @@ func (x *step) request(r *recordv1.Request) {
 	if r.GetDeadlineUnixMs() <= s.Time {
 		x.refuse("EXPIRED", r.GetId(), "its deadline has passed", "choose a later deadline", x.who.ID, "")
 	}
-	x.out.Conditions = append(x.out.Conditions, s.RequestConditions(r.GetJob(), r.GetKind(), r.GetPoints())...)
+	x.out.Conditions = append(x.out.Conditions, s.AgainstRequest(r.GetJob(), r.GetKind(), r.GetPoints())...)
 	if x.refused() {
 		return
 	}
 	pts := slices.Sorted(slices.Values(r.GetPoints()))
-	q := &ReqState{ID: r.GetId(), Job: r.GetJob(), Points: pts, Involved: s.involved(pts), Kind: r.GetKind(),
+	q := &Request{ID: r.GetId(), Job: r.GetJob(), Points: pts, Involved: s.involved(pts), Kind: r.GetKind(),
 		State: recordv1.RequestState_REQUEST_STATE_AWAITING, Deadline: r.GetDeadlineUnixMs(), By: x.mark}
 	s.Reqs[q.ID] = q
 	x.change("%s asks to energise %s%s; %s must confirm", x.who.ID, strings.Join(pts, ", "), kindWords[q.Kind], strings.Join(q.Involved, ", "))
@@ -83,11 +83,11 @@ func (s *State) involved(points []string) []string {
 	return slices.Compact(ys)
 }
 
-// RequestConditions lists what stands against a request for these points now.
-func (s *State) RequestConditions(job string, kind recordv1.RequestKind, points []string) []*recordv1.Condition {
-	var cs []*recordv1.Condition
-	add := func(c ...*recordv1.Condition) { cs = append(cs, c...) }
-	j, asked := s.Jobs[job], &ReqState{Kind: kind}
+// AgainstRequest lists what stands against a request for these points now.
+func (s *State) AgainstRequest(job string, kind recordv1.RequestKind, points []string) []*recordv1.Finding {
+	var cs []*recordv1.Finding
+	add := func(c ...*recordv1.Finding) { cs = append(cs, c...) }
+	j, asked := s.Jobs[job], &Request{Kind: kind}
 	if j == nil || j.Closed.Set() {
 		return append(cs, cond("UNKNOWN_JOB", job, "there is no open job of this name", "name the job whose work is finished", "supervisor", ""))
 	}
@@ -113,14 +113,14 @@ func (s *State) RequestConditions(job string, kind recordv1.RequestKind, points 
 			}
 		}
 	}
-	return append(cs, s.startConditions(j, asked, points)...)
+	return append(cs, s.againstStart(j, asked, points)...)
 }
 
-// startConditions lists what stands against closing these points for job j, at
+// againstStart lists what stands against closing these points for job j, at
 // the request and again at the energise: what the job itself still owes, what
 // every other job owes whose points they are or whose zone they reach, and the
 // people in the way, for the request q as Exposed has it.
-func (s *State) startConditions(j *Job, q *ReqState, points []string) []*recordv1.Condition {
+func (s *State) againstStart(j *Job, q *Request, points []string) []*recordv1.Finding {
 	asking := q.Test() && !q.By.Set()
 	cs := s.releaseConditions(j, asking)
 	for _, id := range sorted(s.Jobs) {
@@ -191,7 +191,7 @@ func (x *step) energise(e *recordv1.Energise) {
 			x.refuse("HOLD_STANDS", p.ID, fmt.Sprintf("%s has a lock on %s", holderName(h), h.Target()), holderName(h)+" takes it off", holderName(h), "1910.147(e)(3)")
 		}
 	}
-	x.out.Conditions = append(x.out.Conditions, s.startConditions(s.Jobs[q.Job], q, []string{p.ID})...)
+	x.out.Conditions = append(x.out.Conditions, s.againstStart(s.Jobs[q.Job], q, []string{p.ID})...)
 	if x.refused() {
 		return
 	}
@@ -220,7 +220,7 @@ func why(w string) string {
 
 // void ends an open request because the world changed. Points already energised
 // stay live.
-func (s *State) void(q *ReqState, why string, x *step) {
+func (s *State) void(q *Request, why string, x *step) {
 	q.State, q.Why = recordv1.RequestState_REQUEST_STATE_VOID, why
 	s.end("request", q.ID)
 	x.change("request %s is void: %s", q.ID, why)

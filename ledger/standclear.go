@@ -12,7 +12,7 @@ const testClause = "1910.147(f)(1)"
 
 // Test reports whether the request is for a test or for positioning in the middle
 // of the work: then the holders stand clear instead of signing off.
-func (q *ReqState) Test() bool { return q.Kind != recordv1.RequestKind_REQUEST_KIND_UNSPECIFIED }
+func (q *Request) Test() bool { return q.Kind != recordv1.RequestKind_REQUEST_KIND_UNSPECIFIED }
 
 // StoodClear reports whether the holder stood clear, for whichever request. Such a
 // hold protects nobody. It still stands against every start, and its holder signs
@@ -21,7 +21,7 @@ func (h *Hold) StoodClear() bool { return h.Stood != "" }
 
 // StoodClearFor reports whether the holder stood clear for this very request: the
 // id alone won't do, for an old request leaves the state (decisions.md 24).
-func (h *Hold) StoodClearFor(q *ReqState) bool {
+func (h *Hold) StoodClearFor(q *Request) bool {
 	return q != nil && h.StoodClear() && h.Stood == q.ID && h.StoodFor == q.By.Index
 }
 
@@ -70,7 +70,7 @@ func (x *step) standClear(c *recordv1.StandClear) {
 
 // standsFor refuses a word that would mean nothing for the request, or that is
 // still needed by another.
-func (x *step) standsFor(h *Hold, q *ReqState) {
+func (x *step) standsFor(h *Hold, q *Request) {
 	s := x.s
 	if other := s.Reqs[h.Stood]; h.StoodClearFor(other) && other.open() {
 		x.refuse("STOOD_CLEAR", h.Ref, fmt.Sprintf("%s stood clear for %s, which is open", h.Holder, other.ID), "finish or withdraw that one first", other.By.By, testClause)
@@ -84,7 +84,7 @@ func (x *step) standsFor(h *Hold, q *ReqState) {
 
 // notClear lists the holds on a test's points whose holders have not stood clear
 // for it, by reference.
-func (s *State) notClear(q *ReqState) []*Hold {
+func (s *State) notClear(q *Request) []*Hold {
 	var out []*Hold
 	for _, ref := range sorted(s.active) {
 		if h := s.active[ref]; !h.StoodClearFor(q) && overlap(s.Covers(h), q.Points) {
@@ -110,8 +110,8 @@ func (x *step) approve() {
 
 // holdConditions lists the holds that stand against a request for a point. For a
 // test only those of which nobody can stand clear do.
-func (s *State) holdConditions(p string, q *ReqState) []*recordv1.Condition {
-	var cs []*recordv1.Condition
+func (s *State) holdConditions(p string, q *Request) []*recordv1.Finding {
+	var cs []*recordv1.Finding
 	for _, h := range s.HoldsOn(p) {
 		who := holderName(h)
 		switch {

@@ -80,7 +80,7 @@ func (x *step) issuePermit(i *recordv1.IssuePermit) {
 		return
 	}
 	p := &WorkPermit{ID: i.GetId(), Job: j.ID, Zone: j.Zone, Ends: i.GetEndsUnixMs(), By: x.mark, State: recordv1.PermitState_PERMIT_STATE_IN_FORCE}
-	var form []*recordv1.Condition
+	var form []*recordv1.Finding
 	if b := i.GetBinEntry(); b != nil {
 		form = s.binForm(p, b)
 	} else {
@@ -133,10 +133,10 @@ func (x *step) issueOthers(p *WorkPermit) {
 
 // permitConditions lists what must hold for as long as a permit is in force. The
 // moment that one lapses it is suspended.
-func (s *State) permitConditions(p *WorkPermit, at int64) []*recordv1.Condition {
+func (s *State) permitConditions(p *WorkPermit, at int64) []*recordv1.Finding {
 	j := s.Jobs[p.Job]
 	if j == nil || j.Closed.Set() {
-		return []*recordv1.Condition{cond("UNKNOWN_JOB", p.Job, "its job is not open any more", "open a job on the zone, with its plan", "supervisor or manager", "1910.272(g)(1)(ii)")}
+		return []*recordv1.Finding{cond("UNKNOWN_JOB", p.Job, "its job is not open any more", "open a job on the zone, with its plan", "supervisor or manager", "1910.272(g)(1)(ii)")}
 	}
 	cs := s.isolationConditions(j, at)
 	if p.binEntry() {
@@ -147,13 +147,13 @@ func (s *State) permitConditions(p *WorkPermit, at int64) []*recordv1.Condition 
 
 // stateOf is how a permit stands at a moment, with nothing recorded since, and
 // what is missing then.
-func (s *State) stateOf(p *WorkPermit, at int64) (recordv1.PermitState, []*recordv1.Condition) {
+func (s *State) stateOf(p *WorkPermit, at int64) (recordv1.PermitState, []*recordv1.Finding) {
 	at = max(at, s.Time)
 	if p.State != recordv1.PermitState_PERMIT_STATE_IN_FORCE {
 		return p.State, nil
 	}
 	if at >= p.Ends {
-		return recordv1.PermitState_PERMIT_STATE_ENDED, []*recordv1.Condition{cond("EXPIRED", p.ID, "its time is over", "everybody comes out; issue another one", "supervisor or manager", "1910.272(g)(1)(i)")}
+		return recordv1.PermitState_PERMIT_STATE_ENDED, []*recordv1.Finding{cond("EXPIRED", p.ID, "its time is over", "everybody comes out; issue another one", "supervisor or manager", "1910.272(g)(1)(i)")}
 	}
 	if cs := s.permitConditions(p, at); len(cs) > 0 {
 		return recordv1.PermitState_PERMIT_STATE_SUSPENDED, cs
@@ -175,7 +175,7 @@ func (s *State) lastStop(p *WorkPermit) Mark {
 
 // permitMissing says why nobody may enter a zone that people enter: no bin-entry
 // permit is in force for the job; nil when one is, or when the zone needs none.
-func (s *State) permitMissing(j *Job, at int64) []*recordv1.Condition {
+func (s *State) permitMissing(j *Job, at int64) []*recordv1.Finding {
 	z, ok := s.Graph().Zone(j.Zone)
 	if !ok || z.Bin == "" {
 		return nil
@@ -200,7 +200,7 @@ func (s *State) permitMissing(j *Job, at int64) []*recordv1.Condition {
 			text += ": " + cs[0].GetText()
 		}
 	}
-	return []*recordv1.Condition{cond("NO_PERMIT", j.Zone, text, remedy, "supervisor or manager", "1910.272(g)(1)(i)")}
+	return []*recordv1.Finding{cond("NO_PERMIT", j.Zone, text, remedy, "supervisor or manager", "1910.272(g)(1)(i)")}
 }
 
 var stateWords = map[recordv1.PermitState]string{
@@ -285,7 +285,7 @@ func (s *State) watchPermits(at Mark) {
 }
 
 // whyAll says every reason, without length.
-func whyAll(cs []*recordv1.Condition) string {
+func whyAll(cs []*recordv1.Finding) string {
 	var out []string
 	for _, c := range cs {
 		if t := c.GetText(); !slices.Contains(out, t) {

@@ -233,7 +233,7 @@ func (c *scene) putIn(box, p string) bool {
 // own undrained locks, and who may be hurt, by the ledger's own question (decisions.md
 // 6, 32). A release or sign-off written here counts only once the ledger has it. For
 // a test q, a hold whose holder stood clear for it does not stand against it.
-func (c *scene) standing(p string, q *ledger.ReqState) []string {
+func (c *scene) standing(p string, q *ledger.Request) []string {
 	var out []string
 	for _, h := range c.v.HoldsOn(p) {
 		if h.StoodClearFor(q) {
