@@ -49,7 +49,7 @@ func (s *State) againstStart(j *Job, q *Request, points []string) []*recordv1.Fi
 	cs := s.releaseConditions(j, asking)
 	for _, id := range sorted(s.Jobs) {
 		o := s.Jobs[id]
-		if id != j.ID && !o.Closed.Set() && o.begun() && (overlap(o.Plan, points) || s.couldReach(o.Zone, points, false)) {
+		if id != j.ID && !o.Closed.Set() && o.begun() && (overlap(o.Plan, points) || s.CouldReach(o.Zone, points, false)) {
 			cs = append(cs, s.releaseConditions(o, asking)...)
 		}
 	}

@@ -119,13 +119,13 @@ func (s *State) zonesAt(where string) []string {
 // by anything.
 func (s *State) ChokeReached(where string, points []string) bool {
 	zones := s.zonesAt(where)
-	return len(zones) == 0 || slices.ContainsFunc(zones, func(z string) bool { return s.couldReach(z, points, true) })
+	return len(zones) == 0 || slices.ContainsFunc(zones, func(z string) bool { return s.CouldReach(z, points, true) })
 }
 
 // Turns reports whether closing these points could turn what is choked, by where it
 // is and by the zones that it was in: no revision narrows what reaches it.
 func (s *State) Turns(c *Choke, points []string) bool {
-	return s.ChokeReached(c.Where, points) || slices.ContainsFunc(c.Zones, func(z string) bool { return overlap(s.Reach[z], points) })
+	return s.ChokeReached(c.Where, points) || slices.ContainsFunc(c.Zones, func(z string) bool { return overlap(s.reachOf(z), points) })
 }
 
 // chokeConditions lists the chokes that closing these points would reach.

@@ -257,7 +257,7 @@ func (x *step) shutDown(n *recordv1.ShutDown) {
 // points', and those of every point that may reach the zone.
 func (s *State) drawingsOf(j *Job) []string {
 	ys := []string{YardOf(j.Zone)}
-	for _, p := range append(slices.Clone(j.Plan), s.Reach[j.Zone]...) {
+	for _, p := range append(slices.Clone(j.Plan), s.reachOf(j.Zone)...) {
 		ys = append(ys, YardOf(p))
 	}
 	slices.Sort(ys)

@@ -50,16 +50,18 @@ func (s *State) OlderPoints(zone string) []string {
 	return slices.DeleteFunc(slices.Clone(s.Reach[zone]), func(p string) bool { return slices.Contains(now, p) })
 }
 
-// narrowZone takes such points out, in the journal of the zone's yard alone: what was
-// promised there before was written before, and is signed off before this is taken.
+// narrowZone takes such points out of a zone and of every other name that its place has
+// at this yard, in the journal of that yard alone: what was promised there before was
+// written before, and is signed off before this is taken. Another yard takes them out of
+// its own names; until all have, they count for whoever is in the place.
 func (x *step) narrowZone(n *recordv1.NarrowZone) {
 	s, zone := x.s, n.GetZone()
 	if YardOf(zone) != x.env.GetYard() {
 		x.deny(ZoneNotHome, zone, zone, YardOf(zone))
 		return
 	}
-	now, _, err := s.ReachNow(zone, nil)
-	if err != nil {
+	now, _, err := s.Graph().ReachNow(nil, s.drawnNames(zone)...)
+	if err != nil || len(s.drawnNames(zone)) == 0 {
 		x.deny(ReachUnknown, zone, zone)
 		return
 	}
@@ -84,8 +86,13 @@ func (x *step) narrowZone(n *recordv1.NarrowZone) {
 	if x.refused() {
 		return
 	}
-	s.Narrowed[zone] = x.mark
-	s.Reach[zone] = slices.DeleteFunc(slices.Clone(s.Reach[zone]), func(p string) bool { return slices.Contains(n.GetPoints(), p) })
+	for _, z := range s.PlaceOf(zone) {
+		if YardOf(z) == YardOf(zone) {
+			s.Narrowed[z] = x.mark
+			s.Reach[z] = slices.DeleteFunc(slices.Clone(s.Reach[z]), func(p string) bool { return slices.Contains(n.GetPoints(), p) })
+		}
+	}
+	s.joinPlaces() // afresh: copies of the state share the old ones
 	x.did(ZoneNarrowed, zone, zone, n.GetPoints(), x.who.ID, n.GetWhy())
 }
 
@@ -113,7 +120,10 @@ func (x *step) narrowUnsure(points []string) {
 // proved wrong, or that the signer walked alone.
 func (x *step) narrowOnWalked(zone string, points []string) {
 	s := x.s
-	near := []string{YardOf(zone)}
+	var near []string
+	for _, z := range s.PlaceOf(zone) { // what made them one place is drawn there
+		near = append(near, YardOf(z))
+	}
 	for _, p := range points {
 		near = append(near, YardOf(p))
 	}

@@ -9,7 +9,10 @@ import "slices"
 // ties both. That one device was said to be enough changes nothing: it is the same
 // grain. A spout or a duct between two nodes ties nothing, or a whole yard would be one
 // place.
-type place struct{ zones []string }
+type place struct {
+	zones []string
+	reach []string // the points that may reach any of them
+}
 
 // remember adds what the current drawings mean by each zone name.
 func (s *State) remember() {
@@ -59,6 +62,30 @@ func (s *State) joinPlaces() {
 		of[r].zones = append(of[r].zones, z)
 		s.places[z] = of[r]
 	}
+	s.gatherReach()
+}
+
+// gatherReach puts together what may reach each place, of places just made: once they
+// are in use, copies of the state share them.
+func (s *State) gatherReach() {
+	for _, id := range sorted(s.places) {
+		p := s.places[id]
+		if p.zones[0] == id {
+			p.reach = nil
+			for _, z := range p.zones {
+				p.reach = append(p.reach, s.Reach[z]...)
+			}
+			p.reach = union(p.reach, nil)
+		}
+	}
+}
+
+// reachOf lists the points that may reach the place of a zone.
+func (s *State) reachOf(zone string) []string {
+	if p := s.places[zone]; p != nil {
+		return p.reach
+	}
+	return s.Reach[zone]
 }
 
 // PlaceOf lists the zone names that ever meant the place of a zone, its own included,
@@ -82,16 +109,25 @@ func (s *State) drawn(zone string) bool {
 }
 
 // ReachNow follows energy back from the whole place of a zone on the current drawings,
-// as energy.Graph does it for one zone. It fails for a zone that none of them shows.
+// as energy.Graph does it for one zone. It fails where none of them shows the zone.
 func (s *State) ReachNow(zone string, barrier func(point string) bool) (points []string, live bool, err error) {
-	zones := slices.DeleteFunc(s.PlaceOf(zone), func(z string) bool { return z != zone && !s.drawn(z) })
+	zones := s.PlaceOf(zone)
+	if s.drawn(zone) {
+		zones = s.drawnNames(zone)
+	}
 	return s.Graph().ReachNow(barrier, zones...)
+}
+
+// drawnNames lists the names of the place of a zone that the current drawings show.
+func (s *State) drawnNames(zone string) []string {
+	return slices.DeleteFunc(s.PlaceOf(zone), func(z string) bool { return !s.drawn(z) })
 }
 
 // widen adds to the reach of every zone what the current drawings show of any zone of
 // its place. Where a revision made one place of several, each of their names takes over
-// what ever reached the others. So the reach of a zone is that of its place, and only
-// the journal of its own yard takes something out (decisions.md 9, narrowZone).
+// what ever reached the others. So a zone has the reach of its place, as far as its own
+// yard has not taken something out: no other yard's journal may, for a yard that is cut
+// off may have promised it to somebody (decisions.md 9, narrowZone).
 func (s *State) widen(before map[string]*place) {
 	for _, id := range sorted(s.places) {
 		p := s.places[id]
@@ -99,10 +135,8 @@ func (s *State) widen(before map[string]*place) {
 			continue // done with the first of its names
 		}
 		var all []string
-		if drawn := slices.DeleteFunc(slices.Clone(p.zones), func(z string) bool { return !s.drawn(z) }); len(drawn) > 0 {
-			if now, _, err := s.Graph().ReachNow(nil, drawn...); err == nil {
-				all = now
-			}
+		if now, _, err := s.Graph().ReachNow(nil, s.drawnNames(id)...); err == nil {
+			all = now
 		}
 		if tied := before[id]; tied == nil || !slices.Equal(tied.zones, p.zones) {
 			for _, z := range p.zones {
@@ -113,6 +147,7 @@ func (s *State) widen(before map[string]*place) {
 			s.Reach[z] = union(s.Reach[z], all)
 		}
 	}
+	s.gatherReach()
 }
 
 func union(a, b []string) []string {
@@ -121,19 +156,20 @@ func union(a, b []string) []string {
 	return slices.Compact(out)
 }
 
-// couldReach reports whether closing these points could let energy into the place of a
+// CouldReach reports whether closing these points could let energy into the place of a
 // zone. Only a point recorded open and held by a lock stops it, and only on drawings
 // that were walked and misled nobody. For people who may be inside not even that one
 // does: any point that reaches their place by the structure of a drawing, past or
 // present, counts (decisions.md 9). A zone that left the drawings is reached by
 // anything.
-func (s *State) couldReach(zone string, points []string, inside bool) bool {
+func (s *State) CouldReach(zone string, points []string, inside bool) bool {
 	if !s.drawn(zone) {
 		return true
 	}
-	// Reach has all that any drawing showed, so the searches below find no more.
-	if !overlap(s.Reach[zone], points) || inside {
-		return inside && overlap(s.Reach[zone], points)
+	// It has all that any drawing showed, so the searches below find no more.
+	reach := s.reachOf(zone)
+	if !overlap(reach, points) || inside {
+		return inside && overlap(reach, points)
 	}
 	near, live, err := s.ReachNow(zone, s.openAndHeld)
 	if err != nil || !s.relied(zone) {
@@ -141,7 +177,7 @@ func (s *State) couldReach(zone string, points []string, inside bool) bool {
 	}
 	drawn, _, _ := s.ReachNow(zone, nil)
 	return slices.ContainsFunc(points, func(p string) bool {
-		return slices.Contains(near, p) || slices.Contains(s.Reach[zone], p) && (live || !slices.Contains(drawn, p))
+		return slices.Contains(near, p) || slices.Contains(reach, p) && (live || !slices.Contains(drawn, p))
 	})
 }
 

@@ -138,7 +138,7 @@ func (x *step) foundClosedBy(p *Point, finders ...string) {
 	var others []*recordv1.Finding
 	for _, e := range x.s.Exposed([]string{p.ID}, nil) {
 		if h := x.s.Holds[e.Ref]; h == nil || !x.s.covers(h, p.ID) {
-			others = append(others, e.finding())
+			others = append(others, e.Finding())
 		}
 	}
 	x.s.raise(p.ID, FoundClosed.About(p.ID, p.ID, finders, holders, foundLocks, others), x.mark)

@@ -34,8 +34,8 @@ type Exposure struct {
 	Promised []string
 }
 
-// finding is the code that says who may be hurt there.
-func (e *Exposure) finding() *recordv1.Finding {
+// Finding is the code that says who may be hurt there.
+func (e *Exposure) Finding() *recordv1.Finding {
 	switch {
 	case e.By == ByLock:
 		return LockedForWork.About(e.Ref, e.People, e.Job, e.Zone, e.Ref)
@@ -96,7 +96,7 @@ func (s *State) Exposed(points []string, q *Request) []Exposure {
 	reached := func(zone string, inside bool) bool {
 		ask := question{zone, inside}
 		if _, asked := known[ask]; !asked {
-			known[ask] = s.couldReach(zone, points, inside)
+			known[ask] = s.CouldReach(zone, points, inside)
 		}
 		return known[ask]
 	}
@@ -204,7 +204,7 @@ func (s *State) peopleConditions(q *Request, points []string) []*recordv1.Findin
 				cs = append(cs, Promised.About(e.People[0], e.People[0], kept, e.Ref))
 			}
 		}
-		if zone := of[id][0].Zone; s.couldReach(zone, points, inside) {
+		if zone := of[id][0].Zone; s.CouldReach(zone, points, inside) {
 			cs = append(cs, ReachesPeople.About(zone, points, zone, s.otherNames(zone), id, namesOf(of[id])))
 		}
 	}
@@ -213,7 +213,7 @@ func (s *State) peopleConditions(q *Request, points []string) []*recordv1.Findin
 
 // otherNames are the other names of a zone's place that the drawings show.
 func (s *State) otherNames(zone string) []string {
-	return slices.DeleteFunc(s.PlaceOf(zone), func(z string) bool { return z == zone || !s.drawn(z) })
+	return slices.DeleteFunc(s.drawnNames(zone), func(z string) bool { return z == zone })
 }
 
 // noteExposed names those inside who may be hurt by points that may be closed, or
@@ -221,7 +221,7 @@ func (s *State) otherNames(zone string) []string {
 func (x *step) noteExposed(points []string, because *recordv1.Finding) {
 	for _, e := range x.s.Exposed(points, nil) {
 		if e.inside() {
-			x.note(MayBeReached, e.Ref, because, e.finding())
+			x.note(MayBeReached, e.Ref, because, e.Finding())
 		}
 	}
 }

@@ -123,8 +123,8 @@ var requestFor = map[recordv1.RequestKind]string{
 }
 
 // involved lists the yards whose word a request needs: the homes of its points,
-// of the boxes that hold one of their keys, and of every zone that closing them
-// may reach (protocol.md 3.3, decisions.md 9).
+// of the boxes that hold one of their keys, and of every name of a place that closing
+// them may reach (protocol.md 3.3, decisions.md 9, 32).
 func (s *State) involved(points []string) []string {
 	var ys []string
 	for _, p := range points {
@@ -136,7 +136,7 @@ func (s *State) involved(points []string) []string {
 		}
 	}
 	for _, z := range sorted(s.Reach) {
-		if overlap(s.Reach[z], points) {
+		if overlap(s.reachOf(z), points) {
 			ys = append(ys, YardOf(z))
 		}
 	}

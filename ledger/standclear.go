@@ -106,7 +106,7 @@ func (x *step) mayStandClearFor(h *Hold, q *Request) {
 	}
 	j, own := s.Jobs[q.Job], s.Jobs[h.Job]
 	concerned := overlap(s.Covers(h), q.Points) || h.Job == q.Job || j != nil && overlap(s.Covers(h), j.Plan)
-	if !concerned && (own == nil || !s.couldReach(own.Zone, q.Points, false)) {
+	if !concerned && (own == nil || !s.CouldReach(own.Zone, q.Points, false)) {
 		x.deny(NothingToDoWith, h.Ref, h.Target(), h.Ref, q.ID)
 	}
 }

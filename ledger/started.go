@@ -94,7 +94,7 @@ func (x *step) startedCorrected(ref string) bool {
 func (s *State) startedFor(j *Job) []*Started {
 	var out []*Started
 	for _, ref := range sorted(s.Started) {
-		if st := s.Started[ref]; overlap(st.Points, j.Plan) || overlap(st.Points, s.Reach[j.Zone]) {
+		if st := s.Started[ref]; overlap(st.Points, j.Plan) || overlap(st.Points, s.reachOf(j.Zone)) {
 			out = append(out, st)
 		}
 	}

@@ -120,7 +120,7 @@ func (x *step) issueOthers(p *WorkPermit) {
 		}
 	}
 	for _, id := range sorted(s.Reqs) {
-		if q := s.Reqs[id]; q.open() && overlap(s.Reach[p.Zone], q.Points) {
+		if q := s.Reqs[id]; q.open() && overlap(s.reachOf(p.Zone), q.Points) {
 			x.refuse("REQUESTED", id, "request "+id+" asks to re-energise what reaches "+p.Zone, "withdraw it", q.By.By, "1910.272(g)(1)(ii)")
 		}
 	}

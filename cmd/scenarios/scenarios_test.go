@@ -3,6 +3,7 @@ package scenarios
 import (
 	"fmt"
 	"os"
+	"path/filepath"
 	"regexp"
 	"slices"
 	"strconv"
@@ -12,8 +13,26 @@ import (
 	"github.com/rogpeppe/go-internal/testscript"
 )
 
+const stories = "../../testdata/scenarios"
+
+// twoNames is a story with a test of its own.
+var twoNames = filepath.Join(stories, "two-names.txtar")
+
 // TestScenarios plays each story. See the package comment.
 func TestScenarios(t *testing.T) {
+	files, err := filepath.Glob(filepath.Join(stories, "*.txtar"))
+	if err != nil || !slices.Contains(files, twoNames) {
+		t.Fatalf("stories %v: %v", files, err)
+	}
+	play(t, slices.DeleteFunc(files, func(f string) bool { return f == twoNames })...)
+}
+
+// TestOnePlaceTwoNames: the sweep of a bin is started by its second name, with somebody
+// in the bin by the first (1910.147(e)(2)(i); decisions.md 32).
+func TestOnePlaceTwoNames(t *testing.T) { play(t, twoNames) }
+
+// play has the people of stories type their commands.
+func play(t *testing.T, files ...string) {
 	type script = *testscript.TestScript
 	of := func(ts script) *coop { return ts.Value(coopKey{}).(*coop) }
 	typed := func(ts script, want int, person string, args []string) {
@@ -38,7 +57,7 @@ func TestScenarios(t *testing.T) {
 		}
 	}
 	testscript.Run(t, testscript.Params{
-		Dir: "../../testdata/scenarios",
+		Files: files,
 		Setup: func(e *testscript.Env) error {
 			c := &coop{dir: e.WorkDir, clock: &clock{}, wires: newWires()}
 			e.Values[coopKey{}] = c

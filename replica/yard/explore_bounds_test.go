@@ -32,6 +32,7 @@ type bounds struct {
 	withdraw   bool
 	widen      bool
 	narrow     bool // a revision leaves the shaft out
+	names      bool // eastfork's pit has a second name, the sump, by the air in it; people sign on by that one
 	trims      int  // a walked one has left it out, and the pit's yard takes the belt out of its reach
 	foreign    bool // panel acts are tried at yards that are not the point's home
 	imposter   bool // another machine seals a record in eastfork's name
@@ -107,6 +108,9 @@ func configurations() []bounds {
 		{name: "zone-widened", note: "a revision lets the point reach the zone", guarded: true, requests: one(belt), signs: 1, widen: true, tells: 1, lead: asked},
 		{name: "zone-narrowed", note: "a revision leaves out what lets the point reach the zone", shaft: true, guarded: true, requests: one(belt), signs: 1, narrow: true, tells: 1, lead: signedOff},
 		{name: "zone-trimmed", note: "and the zone's yard takes the point out of its reach", shaft: true, guarded: true, requests: one(belt), signs: 1, trims: 1, tells: 1, lead: signedOff},
+		{name: "names", note: "a sign-on to a place by one name, against a point that reaches it by another", names: true, shaft: true, guarded: true, requests: one(belt), signs: 1, tells: 1, lead: asked},
+		{name: "names-widened", note: "a revision lets the point reach the place by its other name", names: true, guarded: true, requests: one(belt), signs: 1, widen: true, tells: 1, lead: asked},
+		{name: "names-trimmed", note: "and the yard takes the point out of the reach of the other name", names: true, shaft: true, guarded: true, requests: one(belt), signs: 1, trims: 1, tells: 1, lead: signedOff},
 		{name: "foreign", note: "panel acts tried away from home, the point live at the start", live: []string{belt}, requests: one(belt), isolates: 2, foreign: true},
 		{name: "imposter", note: "another machine seals a record in eastfork's name", boxed: []string{belt}, requests: one(belt), locks: 1, targets: onBoxes, imposter: true},
 		{name: "zone-restart", note: "a sign-on and a restart from an older state", shaft: true, guarded: true, requests: one(belt), signs: 1, crashes: 1, tells: 1, big: true},

@@ -14,6 +14,8 @@ import (
 // of one mind. Job j1 is what requests are made for; locks are hung for job jx, on
 // a zone that no request reaches, so that only the lock itself stands against
 // them; people sign on for job j2, in eastfork's pit, which owes nothing until they do.
+// With two names they sign on by the sump, which nothing reaches on the drawing but by
+// the grain that it has in common with the pit.
 func layOut(t testing.TB, b *bounds) *world {
 	w := &world{t: t, s: ledger.New(), now: 1_790_000_000_000, yards: map[string]*site{}}
 	f := &recordv1.Founding{Coop: "Three Forks Grain Co-op", Nonce: make([]byte, 32), CreatedUnixMs: w.now, ManagerKey: public("mia"),
@@ -34,7 +36,14 @@ func layOut(t testing.TB, b *bounds) *world {
 	if b.managers {
 		w.person("ines", recordv1.Role_ROLE_MANAGER)
 	}
-	w.publish(eastforkDrawing())
+	east := eastforkDrawing()
+	if b.names {
+		air := &recordv1.ExposedPart{Node: "sump", Media: []recordv1.Medium{recordv1.Medium_MEDIUM_AIR}}
+		east.Nodes = append(east.Nodes, node("sump", recordv1.NodeKind_NODE_KIND_BUS))
+		east.Zones[0].Parts = append(east.Zones[0].Parts, air)
+		east.Zones = append(east.Zones, &recordv1.Zone{Name: "sump", Parts: []*recordv1.ExposedPart{air}})
+	}
+	w.publish(east)
 	d := millrowDrawing()
 	if !b.shaft {
 		d.Links = d.Links[:1]
@@ -57,7 +66,7 @@ func layOut(t testing.TB, b *bounds) *world {
 		w.yards[id] = w.newSite(id)
 	}
 	w.level()
-	for _, j := range [][]string{{"j1", "millrow/gallery", leg, belt}, {"j2", "eastfork/pit", leg, belt}, {"jx", "eastfork/tunnel", drag}} {
+	for _, j := range [][]string{{"j1", "millrow/gallery", leg, belt}, {"j2", b.inside(), leg, belt}, {"jx", "eastfork/tunnel", drag}} {
 		w.yards["eastfork"].job(j[0], j[1], j[2:]...)
 	}
 	for _, p := range []string{leg, belt} {
@@ -85,6 +94,14 @@ func layOut(t testing.TB, b *bounds) *world {
 		}
 	}
 	return w
+}
+
+// inside is the zone that people sign on to: eastfork's pit, or its second name.
+func (b *bounds) inside() string {
+	if b.names {
+		return "eastfork/sump"
+	}
+	return "eastfork/pit"
 }
 
 // walked has the current drawings compared with the steel, by somebody qualified.

@@ -68,7 +68,7 @@ func namesOf(ms []mutant) []string {
 	return out
 }
 
-func everyMutant() []mutant { return slices.Concat(mutants, laterMutants, testMutants) }
+func everyMutant() []mutant { return slices.Concat(mutants, laterMutants, testMutants, placeMutants) }
 
 func chosen(m *mutant) bool {
 	return *mutantsRun == "all" || *mutantsRun == "sample" && m.sample && !testing.Short() || slices.Contains(strings.Split(*mutantsRun, ","), m.name)

@@ -5,6 +5,7 @@ import (
 	"maps"
 	"slices"
 
+	"yardhasp/client/words"
 	"yardhasp/ledger"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
@@ -127,9 +128,9 @@ func (c *scene) grant(home bool, points []string) (recordv1.Grant, string) {
 	return recordv1.Grant_GRANT_HELD_LOCALLY, ""
 }
 
-// grantSignOn is decisions.md 9: at the zone's yard by the rule of a lock, over
-// the points that energy meets on its way into the zone, those that stop it
-// included. A job that the ledger does not have yet can't carry a promise: its
+// grantSignOn is decisions.md 9 and 32: at the zone's yard by the rule of a lock, over
+// the points that energy meets on its way into any zone of its place, those that stop
+// it included. A job that the ledger does not have yet can't carry a promise: its
 // opening may still be refused, and the ledger would not know the zone.
 func (c *scene) grantSignOn(job string) (recordv1.Grant, []string, string) {
 	j := c.v.Jobs[job]
@@ -160,10 +161,11 @@ func (c *scene) grantSignOn(job string) (recordv1.Grant, []string, string) {
 	return g, points, why
 }
 
-// narrowing reports whether an own record that narrows the zone waits for the ledger:
+// narrowing reports whether an own record that narrows the place waits for the ledger:
 // until that has it, nobody knows whose word a start there needs (decisions.md 9).
 func (c *scene) narrowing(zone string) bool {
-	return slices.ContainsFunc(c.tail, func(it *item) bool { return it.narrows == zone })
+	names := c.v.PlaceOf(zone)
+	return slices.ContainsFunc(c.tail, func(it *item) bool { return slices.Contains(names, it.narrows) })
 }
 
 // barrier reports whether p stops energy as this yard knows it: open, and held
@@ -229,8 +231,8 @@ func (c *scene) putIn(box, p string) bool {
 }
 
 // standing lists what this yard knows to stand against closing p: active holds,
-// own undrained locks, people signed on to a zone that p reaches (decisions.md
-// 6). A release or sign-off written here counts only once the ledger has it. For
+// own undrained locks, and who may be hurt, by the ledger's own question (decisions.md
+// 6, 32). A release or sign-off written here counts only once the ledger has it. For
 // a test q, a hold whose holder stood clear for it does not stand against it.
 func (c *scene) standing(p string, q *ledger.Request) []string {
 	var out []string
@@ -247,18 +249,29 @@ func (c *scene) standing(p string, q *ledger.Request) []string {
 	if l := c.ownLock(p); l != "" {
 		out = append(out, l)
 	}
-	for _, ref := range slices.Sorted(maps.Keys(c.v.SignOns)) {
-		so := c.v.SignOns[ref]
-		if !so.Off.Set() && (slices.Contains(so.Promised, p) || c.reaches(p, so.Job)) {
-			out = append(out, fmt.Sprintf("%s is signed on for job %s (%s)", so.Person, so.Job, ref))
+	for _, e := range c.v.Exposed([]string{p}, q) {
+		if h := c.v.Holds[e.Ref]; e.By == ledger.ByLock && slices.Contains(c.v.Covers(h), p) {
+			continue // said above
 		}
+		out = append(out, words.English.Says(e.Finding()))
 	}
 	for _, it := range c.tail {
-		if it.kind == "sign_on" && (slices.Contains(it.Envelope.GetPromised(), p) || c.reaches(p, it.job)) {
+		if it.kind == "sign_on" && (slices.Contains(it.Envelope.GetPromised(), p) || c.reaches(p, it.job, true)) {
 			out = append(out, fmt.Sprintf("%s is signed on for job %s, not yet in the ledger (%s)", it.rec.GetSigner(), it.job, it.ref()))
+		}
+		if job := lockJob(it); job != "" && len(c.zones(job)) > 0 && c.reaches(p, job, false) {
+			out = append(out, fmt.Sprintf("%s has a lock on for job %s, not yet in the ledger (%s)", it.rec.GetSigner(), job, it.ref()))
 		}
 	}
 	return out
+}
+
+// lockJob is the job that an own lock or found lock names, "" for none.
+func lockJob(it *item) string {
+	if l := it.rec.GetFoundLock(); l != nil {
+		return l.GetJob()
+	}
+	return it.rec.GetLock().GetJob()
 }
 
 // chokes lists the choked legs, in view or own undrained, that closing p could turn:
@@ -278,11 +291,11 @@ func (c *scene) chokes(p string) []string {
 	return out
 }
 
-// reaches reports whether closing p may let energy reach the zone of a job, by
-// the structure of the drawings. A job nobody knows may be anywhere.
-func (c *scene) reaches(p, job string) bool {
+// reaches reports whether closing p may let energy reach the place of a job, for people
+// who may be inside or for a lock alone. A job nobody knows may be anywhere.
+func (c *scene) reaches(p, job string, inside bool) bool {
 	zones := c.zones(job)
-	return len(zones) == 0 || slices.ContainsFunc(zones, func(z string) bool { return slices.Contains(c.v.Reach[z], p) })
+	return len(zones) == 0 || slices.ContainsFunc(zones, func(z string) bool { return c.v.CouldReach(z, []string{p}, inside) })
 }
 
 // zones lists the zones that a job may mean: in the ledger, and in an own
