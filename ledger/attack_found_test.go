@@ -42,12 +42,12 @@ func TestFoundLiveOnOtherJob(t *testing.T) {
 	w.now += 120_000
 	w.must(w.journal("stonebend", "ravi", actStored("boot-1", bucket)))
 	w.prove()
-	if cs := w.s.StartConditions(w.s.Jobs["boot-1"]); !has(cs, "NOT_WALKED", "stonebend") {
+	if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); !has(cs, "NOT_WALKED", "stonebend") {
 		t.Errorf("the drawing that misled somebody supports work without a new walk: %v", cs)
 	}
 	w.must(w.walk("ravi", "stonebend"))
 	w.must(w.walk("ravi", "millrow"))
-	if cs := w.s.StartConditions(w.s.Jobs["boot-1"]); len(cs) > 0 {
+	if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); len(cs) > 0 {
 		t.Errorf("everything was taken again: %v", cs)
 	}
 }

@@ -25,7 +25,7 @@ func TestHandOver(t *testing.T) {
 		}
 	}
 	if !w.s.Holds[a].Active() || !w.s.Holds[b].Active() || !w.mayStart() {
-		t.Errorf("protection has a gap: %v", w.s.StartConditions(w.s.Jobs["boot-1"]))
+		t.Errorf("protection has a gap: %v", w.s.MissingForWork(w.s.Jobs["boot-1"]))
 	}
 	w.refusedWith(w.together("tomas", actHandOver([]string{"lena"}, holds["lena "+feeder], a)), "ENDED")
 }

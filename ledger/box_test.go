@@ -32,7 +32,7 @@ func TestKeyOfNoLock(t *testing.T) {
 	w.must(w.journal("stonebend", "ravi", w.actIsolate(feeder)))
 	holds := func(want bool, what string) {
 		t.Helper()
-		cs := w.s.StartConditions(w.s.Jobs["boot-1"])
+		cs := w.s.MissingForWork(w.s.Jobs["boot-1"])
 		if has(cs, "KEY_OF_NO_LOCK", feeder) == want || has(cs, "NO_LOCK", feeder) {
 			t.Errorf("%s: %v", what, cs)
 		}
@@ -80,7 +80,7 @@ func TestKeyOfAnotherJob(t *testing.T) {
 	if o := w.must(w.journal("stonebend", "ravi", actLockBox(groupBox, "ravi-1", "boot-1"))); !flagged(o, "KEY_OF_NO_LOCK") {
 		t.Errorf("a key from another job counts: %v", o.GetFlags())
 	}
-	if cs := w.s.StartConditions(w.s.Jobs["boot-1"]); !has(cs, "KEY_OF_NO_LOCK", feeder) {
+	if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); !has(cs, "KEY_OF_NO_LOCK", feeder) {
 		t.Errorf("ravi may work under lena's lock: %v", cs)
 	}
 }

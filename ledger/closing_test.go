@@ -22,7 +22,7 @@ func TestClosedWithoutGoAhead(t *testing.T) {
 		t.Errorf("closed under locks, and not flagged: %v", o.GetFlags())
 	}
 	b := w.s.Board("", w.now)
-	if !w.s.Points[feeder].Live || !has(w.s.StartConditions(w.s.Jobs["boot-1"]), "NOT_OPEN", feeder) || len(b.GetAlarms()) == 0 {
+	if !w.s.Points[feeder].Live || !has(w.s.MissingForWork(w.s.Jobs["boot-1"]), "NOT_OPEN", feeder) || len(b.GetAlarms()) == 0 {
 		t.Errorf("live %v, alarms %v", w.s.Points[feeder].Live, b.GetAlarms())
 	}
 	w, _ = ready(t)

@@ -29,7 +29,7 @@ func outside(t *testing.T) *world {
 func TestExchange(t *testing.T) {
 	w := outside(t)
 	j := w.s.Jobs["boot-1"]
-	if cs := w.s.StartConditions(j); len(cs) > 0 {
+	if cs := w.s.MissingForWork(j); len(cs) > 0 {
 		t.Fatalf("hana is not inside: %v", cs)
 	}
 	for _, o := range []*recordv1.Outcome{
@@ -40,11 +40,11 @@ func TestExchange(t *testing.T) {
 			t.Errorf("%s of hana, nothing exchanged: %v", o.GetKind(), o.GetFlags())
 		}
 	}
-	if !has(w.s.StartConditions(j), "NO_EXCHANGE", "hana") || j.Stopped == "" {
+	if !has(w.s.MissingForWork(j), "NO_EXCHANGE", "hana") || j.Stopped == "" {
 		t.Error("hana is inside, nothing was exchanged, and work goes on")
 	}
 	missing := 0
-	for _, c := range w.s.StartConditions(j) {
+	for _, c := range w.s.MissingForWork(j) {
 		if c.GetCode() == "NO_EXCHANGE" {
 			missing++
 		}
@@ -60,11 +60,11 @@ func TestExchange(t *testing.T) {
 	untold.GetExchangeProcedures().Hazards = nil
 	w.refusedWith(w.together("mara", untold), "MALFORMED")
 	w.must(w.together("mara", actExchange("stonebend", harrow, "hana", w.now)))
-	if !has(w.s.StartConditions(j), "NO_EXCHANGE", "hana") {
+	if !has(w.s.MissingForWork(j), "NO_EXCHANGE", "hana") {
 		t.Error("a plan point is at millrow, for which nothing was exchanged")
 	}
 	w.must(w.together("mara", actExchange("millrow", harrow, "hana", w.now)))
-	if has(w.s.StartConditions(j), "NO_EXCHANGE", "") {
+	if has(w.s.MissingForWork(j), "NO_EXCHANGE", "") {
 		t.Error("exchanged for both yards, and still missing")
 	}
 	if o := w.must(w.journal("stonebend", "hana", actSignOn("boot-1"))); flagged(o, "NO_EXCHANGE") {

@@ -24,12 +24,12 @@ func TestOneCoordinator(t *testing.T) {
 	w, _ := ready(t)
 	j := w.s.Jobs["boot-1"]
 	w.must(w.direct("mara", actCrew("boot-1", "electricians", "tomas")))
-	if !has(w.s.StartConditions(j), "NO_COORDINATOR", "boot-1") {
+	if !has(w.s.MissingForWork(j), "NO_COORDINATOR", "boot-1") {
 		t.Error("two crews and nobody coordinates them")
 	}
 	w.refusedWith(w.direct("mara", actCoordinator("boot-1", "lena", "")), "NOT_AUTHORISED")
 	w.must(w.direct("mara", actCoordinator("boot-1", "mara", "")))
-	if cs := w.s.StartConditions(j); len(cs) > 0 {
+	if cs := w.s.MissingForWork(j); len(cs) > 0 {
 		t.Errorf("coordinated: %v", cs)
 	}
 	w.refusedWith(w.direct("mara", actCoordinator("boot-1", "ravi", "")), "TWO_COORDINATORS")
@@ -43,7 +43,7 @@ func TestOneCoordinator(t *testing.T) {
 		t.Error("mara is on a crew and is called a stranger")
 	}
 	w.must(w.direct("nia", actTraining("tomas", classAuthorised, 1, 2)))
-	if !has(w.s.StartConditions(j), "TRAINING_LAPSED", "tomas") {
+	if !has(w.s.MissingForWork(j), "TRAINING_LAPSED", "tomas") {
 		t.Error("a crew's responsible employee has no training, and nobody says so")
 	}
 }

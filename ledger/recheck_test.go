@@ -22,10 +22,10 @@ func TestRecheck(t *testing.T) {
 	looked := w.s.Jobs["boot-1"].Released[bucket].Time
 	w.prove()
 	j := w.s.Jobs["boot-1"]
-	if cs := w.s.StartConditionsAt(j, looked+900_000); len(cs) > 0 {
+	if cs := w.s.MissingForWorkAt(j, looked+900_000); len(cs) > 0 {
 		t.Fatalf("at the interval: %v", cs)
 	}
-	if cs := w.s.StartConditionsAt(j, looked+900_001); !has(cs, "RECHECK", bucket) {
+	if cs := w.s.MissingForWorkAt(j, looked+900_001); !has(cs, "RECHECK", bucket) {
 		t.Fatalf("past the interval and nothing is missing: %v", cs)
 	}
 	// Everybody hears of it with the next record, whatever that is about.

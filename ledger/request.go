@@ -116,15 +116,15 @@ func (s *State) RequestConditions(job string, kind recordv1.RequestKind, points 
 			}
 		}
 	}
-	return append(cs, s.startConditions(j, asked, points)...)
+	return append(cs, s.againstStart(j, asked, points)...)
 }
 
-// startConditions lists what stands against closing these points for job j, at
+// againstStart lists what stands against closing these points for job j, at
 // the request and again at the energise: what the job itself still owes, what
 // every other job owes whose points they are or whose zone they reach, and the
 // people in the way. While a test is being asked for, q is no request yet (its
 // index is unset): nobody can have stood clear, so nobody is told that they are.
-func (s *State) startConditions(j *Job, q *ReqState, points []string) []*recordv1.Finding {
+func (s *State) againstStart(j *Job, q *ReqState, points []string) []*recordv1.Finding {
 	asking := q.Test() && !q.By.Set()
 	cs := s.releaseConditions(j, asking)
 	for _, id := range sorted(s.Jobs) {
@@ -299,7 +299,7 @@ func (x *step) energise(e *recordv1.Energise) {
 			x.refuse("HOLD_STANDS", p.ID, fmt.Sprintf("%s has a lock on %s", holderName(h), h.Target()), holderName(h)+" takes it off", holderName(h), "1910.147(e)(3)")
 		}
 	}
-	x.out.Conditions = append(x.out.Conditions, s.startConditions(s.Jobs[q.Job], q, []string{p.ID})...)
+	x.out.Conditions = append(x.out.Conditions, s.againstStart(s.Jobs[q.Job], q, []string{p.ID})...)
 	if x.refused() {
 		return
 	}

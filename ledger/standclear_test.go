@@ -73,7 +73,7 @@ func TestStandClearInOrder(t *testing.T) {
 	}
 	w.must(w.direct("lena", w.actStandClear(holds["lena "+control], "jog-1")))
 	state(recordv1.RequestState_REQUEST_STATE_APPROVED, "everybody stood clear")
-	if cs := w.s.StartConditions(w.s.Jobs["boot-1"]); !has(cs, "NO_LOCK", feeder) {
+	if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); !has(cs, "NO_LOCK", feeder) {
 		t.Errorf("a lock its holder stood clear of still lets work start: %v", cs)
 	}
 	// (e)(2)(ii): people are told after the locks came off.
@@ -108,7 +108,7 @@ func TestStandClearInOrder(t *testing.T) {
 	if !w.s.Holds[o.GetRef()].Active() {
 		t.Error("signing the old lock off ended the new one")
 	}
-	cs := w.s.StartConditions(w.s.Jobs["boot-1"])
+	cs := w.s.MissingForWork(w.s.Jobs["boot-1"])
 	for _, code := range []string{"NOT_TOLD", "NOT_SHUT_DOWN", "NOT_PROVED", "NO_LOCK"} {
 		if !has(cs, code, "") {
 			t.Errorf("after the test %s is not asked for anew: %v", code, cs)
@@ -271,7 +271,7 @@ func TestAfterStandingClear(t *testing.T) {
 		for _, p := range []string{feeder, control} {
 			w.must(w.journal(ledger.YardOf(p), "ravi", actLock(p, "ravi-9", "boot-1")))
 		}
-		if cs := w.s.StartConditions(w.s.Jobs["boot-1"]); !has(cs, "NOT_PROVED", motor) || has(cs, "NO_LOCK", "") {
+		if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); !has(cs, "NOT_PROVED", motor) || has(cs, "NO_LOCK", "") {
 			t.Errorf("locked again after nobody's lock was on, and the old reading counts: %v", cs)
 		}
 	})

@@ -9,16 +9,16 @@ import (
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-// StartConditions lists what is missing before work may start on a job: none
+// MissingForWork lists what is missing before work may start on a job: none
 // means it may, as this state knows it. Each names its clause and who can supply
 // what is missing.
-func (s *State) StartConditions(j *Job) []*recordv1.Finding { return s.StartConditionsAt(j, s.Time) }
+func (s *State) MissingForWork(j *Job) []*recordv1.Finding { return s.MissingForWorkAt(j, s.Time) }
 
-// StartConditionsAt lists what is missing at a later moment, in Unix ms, with
+// MissingForWorkAt lists what is missing at a later moment, in Unix ms, with
 // nothing recorded since: a re-check comes due, training ends. A screen asks with
 // its own clock; what the ledger does goes by the ledger's time. In a zone that
 // people enter, work needs a bin-entry permit in force as well.
-func (s *State) StartConditionsAt(j *Job, at int64) []*recordv1.Finding {
+func (s *State) MissingForWorkAt(j *Job, at int64) []*recordv1.Finding {
 	at = max(at, s.Time)
 	return append(s.isolationConditions(j, at), s.permitMissing(j, at)...)
 }
@@ -292,7 +292,7 @@ func (s *State) watchStandings(at Mark) {
 			continue
 		}
 		s.protectedAgain(j)
-		cs := s.StartConditions(j)
+		cs := s.MissingForWork(j)
 		switch {
 		case len(cs) == 0:
 			if !j.Met.Set() {
@@ -353,7 +353,7 @@ func (s *State) stageAt(j *Job, at int64) recordv1.Stage {
 		case recordv1.RequestState_REQUEST_STATE_AWAITING:
 			return recordv1.Stage_STAGE_REQUESTED
 		case recordv1.RequestState_REQUEST_STATE_APPROVED:
-			if s.Time >= q.Deadline || len(s.startConditions(j, q, q.Points)) > 0 {
+			if s.Time >= q.Deadline || len(s.againstStart(j, q, q.Points)) > 0 {
 				return recordv1.Stage_STAGE_REQUESTED // the energise would be refused
 			}
 			return recordv1.Stage_STAGE_APPROVED
@@ -363,7 +363,7 @@ func (s *State) stageAt(j *Job, at int64) recordv1.Stage {
 			}
 		}
 	}
-	cs := s.StartConditionsAt(j, at)
+	cs := s.MissingForWorkAt(j, at)
 	has := func(codes ...string) bool {
 		return slices.ContainsFunc(cs, func(c *recordv1.Finding) bool { return slices.Contains(codes, c.GetCode()) })
 	}

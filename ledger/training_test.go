@@ -69,12 +69,12 @@ func TestRetrainOnDrawing(t *testing.T) {
 	same.Title = "the same, drawn anew"
 	w.must(w.publish("nia", same))
 	w.must(w.walk("ravi", "stonebend"))
-	if len(w.s.People["ravi"].Retrain) > 0 || has(w.s.StartConditions(w.s.Jobs["boot-1"]), "RETRAIN", "") {
+	if len(w.s.People["ravi"].Retrain) > 0 || has(w.s.MissingForWork(w.s.Jobs["boot-1"]), "RETRAIN", "") {
 		t.Fatal("a revision that changes nothing about the zone asks for retraining")
 	}
 	w.must(w.publish("nia", withMain(3)))
 	w.must(w.walk("ravi", "stonebend"))
-	if !has(w.s.StartConditions(w.s.Jobs["boot-1"]), "RETRAIN", "ravi") {
+	if !has(w.s.MissingForWork(w.s.Jobs["boot-1"]), "RETRAIN", "ravi") {
 		t.Error("ravi used the zone's isolation, it changed, and he need not be retrained")
 	}
 	if len(w.s.People["tomas"].Retrain) > 0 {
@@ -88,11 +88,11 @@ func TestRetrainOnDrawing(t *testing.T) {
 	// is a renewal.
 	w.refusedWith(w.direct("nia", actTraining("ravi", classAuthorised, w.now-day, w.now+day, zone)), "BEFORE_THE_CHANGE")
 	w.must(w.direct("nia", actTraining("ravi", classAuthorised, w.now, w.now+day)))
-	if !has(w.s.StartConditions(w.s.Jobs["boot-1"]), "RETRAIN", "ravi") {
+	if !has(w.s.MissingForWork(w.s.Jobs["boot-1"]), "RETRAIN", "ravi") {
 		t.Error("a renewal that names no zone counts as retraining on it")
 	}
 	w.must(w.direct("nia", actTraining("ravi", classAuthorised, w.now, w.now+day, zone)))
-	if has(w.s.StartConditions(w.s.Jobs["boot-1"]), "RETRAIN", "ravi") {
+	if has(w.s.MissingForWork(w.s.Jobs["boot-1"]), "RETRAIN", "ravi") {
 		t.Error("ravi was retrained and still may not work")
 	}
 	if o := w.must(w.journal("stonebend", "ravi", actLock(feeder, "ravi-1", "boot-1"))); flagged(o, "RETRAIN") {

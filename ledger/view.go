@@ -91,7 +91,7 @@ func (s *State) JobView(id string, at int64) *recordv1.JobView {
 		v.Waiver = "SINGLE ISOLATION: double was waived by " + z.WaivedBy + ": " + z.WaivedWhy
 	}
 	if !j.Closed.Set() {
-		v.ToStart = s.StartConditionsAt(j, at)
+		v.ToStart = s.MissingForWorkAt(j, at)
 		v.ToEnergise = s.RequestConditions(id, recordv1.RequestKind_REQUEST_KIND_UNSPECIFIED, j.Plan)
 	}
 	for _, so := range s.signedOn(id) {
