@@ -209,7 +209,7 @@ func (h *history) answer(who, yard, job string) {
 	said := recordv1.VerificationAnswer(1 + h.rng.Intn(2))
 	out := h.do(who, yard, actAnswer(job, said))
 	for _, m := range h.s.JobView(job, h.now).GetMembers() {
-		if m.GetPerson() == who && !flagged(out, "UNKNOWN_JOB") && m.GetVerification() != said {
+		if m.GetPerson() == who && !flagged(out, ledger.JobNotOpen) && m.GetVerification() != said {
 			h.t.Fatalf("%s answered %v for %s, and it is shown as %v, flagged %v", who, said, job, m, out.GetFlags())
 		}
 	}

@@ -3,6 +3,7 @@ package ledger_test
 import (
 	"testing"
 
+	"yardhasp/ledger"
 	"yardhasp/ledger/seal"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
@@ -122,7 +123,7 @@ func TestReissuedKey(t *testing.T) {
 		t.Error("the lost key lives on, or the new one does not")
 	}
 	w.refusedWith(w.journal("stonebend", "lena", actRelease(holds["lena "+feeder])), "KEY_NEWER_THAN_LOCK")
-	w.refusedWith(w.journal("stonebend", "lena", actSignOff(on)), "KEY_NEWER_THAN_LOCK")
+	w.refusedWith(w.journal("stonebend", "lena", actSignOff(on)), ledger.KeyNewerThanEntry)
 	// Nor by a replacement of the reissued key.
 	w.must(w.signedBy(w.record("lena", actReplaceKey("mallory's other")), w.keys["lena"], key("mallory's other")))
 	w.keys["lena"] = key("mallory's other")

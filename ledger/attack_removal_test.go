@@ -11,7 +11,7 @@ import (
 func alarmed(s *ledger.State, code, subject string) string {
 	for _, a := range s.Alarms {
 		if a.Code == code && (subject == "" || a.Subject == subject) {
-			return a.Text
+			return a.Text + a.Finding.String()
 		}
 	}
 	return ""
@@ -162,7 +162,7 @@ func TestRemovalAsksForTheRestAgain(t *testing.T) {
 	w.must(w.journal("stonebend", "mara", actNotice("boot-1", recordv1.NoticeWhen_NOTICE_WHEN_AFTER, "dov")))
 	w.refusedWith(w.direct("mara", actRequest("start-1", "boot-1", w.now+1e7, feeder, control)), "HOLD_STANDS")
 	w.must(w.together("nia", actRemoval(hold, "oskar")))
-	w.refusedWith(w.direct("mara", actRequest("start-2", "boot-1", w.now+1e7, feeder, control)), "NOT_TOLD")
+	w.refusedWith(w.direct("mara", actRequest("start-2", "boot-1", w.now+1e7, feeder, control)), ledger.NotToldAfter)
 	w.must(w.journal("stonebend", "mara", actNotice("boot-1", recordv1.NoticeWhen_NOTICE_WHEN_AFTER, "dov")))
 	w.must(w.direct("mara", actRequest("start-3", "boot-1", w.now+1e7, feeder, control)))
 }

@@ -1,9 +1,11 @@
 package ledger_test
 
 import (
-	"strings"
+	"slices"
 	"testing"
 
+	"yardhasp/ledger"
+	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
@@ -14,7 +16,7 @@ func TestOpeningInThePast(t *testing.T) {
 	w.must(w.captured("stonebend", "ravi", start, w.actIsolate(feeder)))
 	w.must(w.captured("millrow", "tomas", 1, w.actIsolate(control)))
 	w.must(w.journal("stonebend", "ravi", actStored("boot-1", bucket)))
-	if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); !has(cs, "STORED", bucket) {
+	if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); !has(cs, ledger.WaitNotOver, bucket) {
 		t.Errorf("released seconds after the opening, with a wait of 60 s: %v", cs)
 	}
 }
@@ -29,7 +31,7 @@ func TestReleaseNotKnowingAnOpening(t *testing.T) {
 	w.must(w.journal("stonebend", "ravi", w.actIsolate(feeder)))
 	w.now += 120_000
 	w.must(w.behind("stonebend", "ravi", seen, actStored("boot-1", bucket)))
-	if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); !has(cs, "STORED", bucket) {
+	if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); !has(cs, ledger.Stored, bucket) {
 		t.Errorf("released by somebody who did not know the opening at millrow: %v", cs)
 	}
 }
@@ -113,7 +115,7 @@ func TestSecondRound(t *testing.T) {
 	w.must(w.journal("stonebend", "ravi", actStored("boot-1", bucket)))
 	w.prove()
 	cs := w.s.MissingForWork(w.s.Jobs["boot-1"])
-	if !has(cs, "NOT_TOLD", "dov") || !has(cs, "NOT_SHUT_DOWN", "") {
+	if !has(cs, ledger.NotToldBefore, "dov") || !has(cs, "NOT_SHUT_DOWN", "") {
 		t.Errorf("the notice and the shut-down of the round before still count: %v", cs)
 	}
 	w.must(w.journal("stonebend", "mara", actNotice("boot-1", recordv1.NoticeWhen_NOTICE_WHEN_BEFORE, "dov")))
@@ -160,8 +162,8 @@ func TestTrainingLapsesInRefusedEntry(t *testing.T) {
 	}
 	w.must(w.journal("stonebend", "lena", actSignOn("boot-1")))
 	for _, a := range w.s.Alarms {
-		if a.Code == "STOPPED" && !strings.Contains(a.Text, "lena") {
-			t.Errorf("lena came in after the stop and is not named: %s", a.Text)
+		if a.Code == string(ledger.Stopped) && !slices.Contains(code.Names(a.Finding, "people"), "lena") {
+			t.Errorf("lena came in after the stop and is not named: %v", a.Finding)
 		}
 	}
 }

@@ -97,7 +97,7 @@ func TestProvedAtAnyVoltage(t *testing.T) {
 			r := actReading("boot-1", motor, recordv1.Medium_MEDIUM_ELECTRICITY, recordv1.ReadingKind_READING_KIND_METER, 0)
 			good := proto.CloneOf(r)
 			spoil(r.GetReading())
-			if o := w.must(w.journal("stonebend", "ravi", r)); !flagged(o, "NOT_PROVED") || !has(w.s.MissingForWork(w.s.Jobs["boot-1"]), "NOT_PROVED", motor) {
+			if o := w.must(w.journal("stonebend", "ravi", r)); !flagged(o, ledger.MeterNotProved) || !has(w.s.MissingForWork(w.s.Jobs["boot-1"]), "NOT_PROVED", motor) {
 				t.Errorf("%g V, %s: it counts; flags %v", volts, name, o.GetFlags())
 			}
 			w.must(w.journal("stonebend", "ravi", good))
@@ -119,7 +119,7 @@ func TestStoreWaitBound(t *testing.T) {
 		// The yard's clock is the earliest of the three there are.
 		w.now = max(w.s.Points[feeder].Opened.Late, w.s.Points[control].Opened.Late) + x.ms
 		w.must(w.journal("stonebend", "ravi", actStored("boot-1", bucket)))
-		if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); has(cs, "STORED", bucket) == x.over {
+		if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); has(cs, ledger.WaitNotOver, bucket) == x.over {
 			t.Errorf("released %d ms after the last opening: %v", x.ms, cs)
 		}
 	}

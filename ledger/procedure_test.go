@@ -3,6 +3,7 @@ package ledger_test
 import (
 	"testing"
 
+	"yardhasp/ledger"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
@@ -28,7 +29,7 @@ func TestProcedureRequired(t *testing.T) {
 	w.refusedWith(w.direct("ravi", actApprove(1)), "NOT_PERMITTED")
 	other := actApprove(1)
 	other.GetApproveProcedure().TextHash = make([]byte, 32)
-	w.refusedWith(w.direct("nia", other), "REVISION")
+	w.refusedWith(w.direct("nia", other), ledger.NotTextThatWaits)
 	w.must(w.direct("nia", actApprove(1)))
 	if has(w.s.MissingForWork(w.s.Jobs["between"]), "NO_PROCEDURE", "") {
 		t.Error("approved, and it does not count")
@@ -38,7 +39,7 @@ func TestProcedureRequired(t *testing.T) {
 	}
 	read := w.job("after", "ravi", feeder, control)
 	read.GetOpenJob().ProcedureVersion = 2
-	w.refusedWith(w.journal("stonebend", "mara", read), "REVISION")
+	w.refusedWith(w.journal("stonebend", "mara", read), ledger.NotVersionInUse)
 	read.GetOpenJob().ProcedureVersion = 1
 	if o := w.must(w.journal("stonebend", "mara", read)); flagged(o, "NO_PROCEDURE") || w.s.Jobs["after"].Procedure != 1 {
 		t.Errorf("opened against version 1: %v", o.GetFlags())
@@ -67,7 +68,7 @@ func TestProcedureIncomplete(t *testing.T) {
 	half := actProcedure(1)
 	half.GetPublishProcedure().Points = []string{feeder}
 	w.refusedWith(w.direct("mara", half), "PROCEDURE_INCOMPLETE")
-	w.refusedWith(w.direct("mara", actProcedure(2)), "REVISION")
+	w.refusedWith(w.direct("mara", actProcedure(2)), ledger.NotNextVersion)
 	none := actProcedure(1)
 	none.GetPublishProcedure().Machines = nil
 	w.refusedWith(w.direct("mara", none), "MALFORMED")
@@ -111,7 +112,7 @@ func TestEightConditions(t *testing.T) {
 	w.must(w.direct("nia", actRequire("stonebend", 1)))
 	w.must(w.journal("stonebend", "mara", w.job("boot-1", "ravi", feeder, control)))
 	o := w.direct("mara", actAttest("boot-1"))
-	w.refusedWith(o, "EIGHT") // stored energy and two sources reach the boot
+	w.refusedWith(o, ledger.ConditionFails) // stored energy and two sources reach the boot
 	if n := len(o.GetConditions()); n < 3 {
 		t.Errorf("%d of the computed conditions fail, want 1, 2, 3 and 5 named: %v", n, o.GetConditions())
 	}
@@ -131,38 +132,38 @@ func TestEightConditions(t *testing.T) {
 	} {
 		a := actAttest("fan-1")
 		leave(a.GetAttestException())
-		if o := w.direct("mara", a); !has(o.GetConditions(), "EIGHT", "fan-1") {
+		if o := w.direct("mara", a); !has(o.GetConditions(), ledger.NotAttested, "fan-1") {
 			t.Errorf("condition %d is not attested, and it passes", number)
 		}
 	}
 	w.must(w.direct("mara", actAttest("fan-1")))
-	if cs := w.s.MissingForWork(j); has(cs, "NO_PROCEDURE", "") || has(cs, "EIGHT", "") {
+	if cs := w.s.MissingForWork(j); has(cs, "NO_PROCEDURE", "") || has(cs, ledger.ExceptionFails, "") {
 		t.Errorf("all eight hold: %v", cs)
 	}
 	// A second person's lock ends the exclusive control.
 	w.must(w.journal("stonebend", "ravi", w.actIsolate(fanFeed)))
 	h := w.must(w.journal("stonebend", "tomas", actLock(fanFeed, "tomas-1", "fan-1"))).GetRef()
-	if !has(w.s.MissingForWork(j), "EIGHT", fanZone) {
+	if !has(w.s.MissingForWork(j), ledger.ExceptionFails, fanZone) {
 		t.Error("tomas has a lock on it too, and the exception still holds")
 	}
 	w.must(w.journal("stonebend", "tomas", actRelease(h)))
-	if has(w.s.MissingForWork(j), "EIGHT", "") {
+	if has(w.s.MissingForWork(j), ledger.ExceptionFails, "") {
 		t.Error("tomas is off again, and the exception does not hold")
 	}
 	// So does a box: its key is not on the one who works.
 	w.must(w.direct("nia", &recordv1.Record{Act: &recordv1.Record_RegisterBox{RegisterBox: &recordv1.RegisterBox{Box: "stonebend/box-9", Holes: 4}}}))
 	w.must(w.journal("stonebend", "ravi", &recordv1.Record{Act: &recordv1.Record_BoxAdd{BoxAdd: &recordv1.BoxAdd{Box: "stonebend/box-9", Point: fanFeed}}}))
 	h = w.must(w.journal("stonebend", "ravi", actLockBox("stonebend/box-9", "ravi-1", "fan-1"))).GetRef()
-	if !has(w.s.MissingForWork(j), "EIGHT", fanZone) {
+	if !has(w.s.MissingForWork(j), ledger.ExceptionFails, fanZone) {
 		t.Error("the key is in a box, and the exception still holds")
 	}
 	w.must(w.journal("stonebend", "ravi", actRelease(h)))
-	if has(w.s.MissingForWork(j), "EIGHT", "") {
+	if has(w.s.MissingForWork(j), ledger.ExceptionFails, "") {
 		t.Error("nobody uses the box any more, and the exception does not hold")
 	}
 	// A second feed ends the computed half.
 	w.must(w.publish("nia", withSecondFeed(3)))
-	if !has(w.s.MissingForWork(j), "EIGHT", fanZone) {
+	if !has(w.s.MissingForWork(j), ledger.ExceptionFails, fanZone) {
 		t.Error("a second source reaches the fan, and the exception still holds")
 	}
 }

@@ -32,11 +32,11 @@ func TestRecheck(t *testing.T) {
 	w.must(w.journal("stonebend", "lena", actSignOn("boot-1")))
 	w.now = looked + 1_000_000
 	w.must(w.direct("nia", actPoint("eastfork/panel/spare")))
-	if j.Stopped == "" || len(w.s.Alarms) == 0 {
+	if j.Stopped == nil || len(w.s.Alarms) == 0 {
 		t.Error("a missed look stops nobody")
 	}
 	w.must(w.journal("stonebend", "ravi", actStored("boot-1", bucket)))
-	if j.Stopped != "" {
-		t.Errorf("looked at again, and still stopped: %s", j.Stopped)
+	if j.Stopped != nil {
+		t.Errorf("looked at again, and still stopped: %v", j.Stopped)
 	}
 }

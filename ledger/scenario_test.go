@@ -3,6 +3,7 @@ package ledger_test
 import (
 	"testing"
 
+	"yardhasp/ledger"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
@@ -32,7 +33,7 @@ var clauses = []struct {
 			t.Fatalf("lena is not signed on, so her missing lock stops nothing: %v", cs)
 		}
 		on := w.must(w.journal("stonebend", "lena", actSignOn("boot-1")))
-		if !flagged(on, "NO_LOCK") {
+		if !flagged(on, ledger.EnteredUnlocked) {
 			t.Error("entering without a lock is not flagged")
 		}
 		if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); !has(cs, "NO_LOCK", control) {
@@ -62,12 +63,12 @@ var clauses = []struct {
 			t.Errorf("the loaded buckets are not missed: %v", cs)
 		}
 		w.must(w.journal("stonebend", "ravi", actStored("boot-1", bucket)))
-		if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); !has(cs, "STORED", bucket) {
+		if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); !has(cs, ledger.WaitNotOver, bucket) {
 			t.Errorf("released before its wait of 60 s was over, and it counts: %v", cs)
 		}
 		w.now += 120_000
 		w.must(w.journal("stonebend", "ravi", actStored("boot-1", bucket)))
-		if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); has(cs, "STORED", bucket) {
+		if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); has(cs, ledger.Stored, bucket) || has(cs, ledger.WaitNotOver, bucket) {
 			t.Errorf("released after the wait, and it does not count: %v", cs)
 		}
 	}},
@@ -95,7 +96,7 @@ var clauses = []struct {
 		w.must(w.journal("stonebend", "mara", actNotice("boot-1", recordv1.NoticeWhen_NOTICE_WHEN_AFTER, "dov")))
 		w.refusedWith(w.direct("mara", actRequest("start-1", "boot-1", w.now+1e7, feeder, control)), "NOT_CLEAR")
 		o := w.must(w.journal("stonebend", "ravi", &recordv1.Record{Act: &recordv1.Record_ClearArea{ClearArea: &recordv1.ClearArea{Job: "boot-1", ToolsOut: true, GuardsOn: true, PeopleClear: true, GroundsFitted: 3, GroundsRemoved: 2}}}))
-		if !flagged(o, "NOT_CLEAR") {
+		if !flagged(o, ledger.FoundNotClear) {
 			t.Error("a ground left on passes as clear")
 		}
 		w.refusedWith(w.direct("mara", actRequest("start-2", "boot-1", w.now+1e7, feeder, control)), "GROUNDS")
@@ -105,7 +106,7 @@ var clauses = []struct {
 	{"1910.147(e)(2)(i)", "everybody is out: head count is sign-ons minus sign-offs", func(t *testing.T) {
 		w, holds := ready(t)
 		on := w.must(w.journal("stonebend", "lena", actSignOn("boot-1")))
-		if o := w.must(w.journal("stonebend", "ravi", actClear("boot-1"))); !flagged(o, "NOT_CLEAR") {
+		if o := w.must(w.journal("stonebend", "ravi", actClear("boot-1"))); !flagged(o, ledger.FoundNotClear) {
 			t.Error("the area passes as clear of people with lena signed on")
 		}
 		for k, h := range holds {
@@ -125,7 +126,7 @@ var clauses = []struct {
 		for k, h := range holds {
 			w.must(w.journal("stonebend", k[:4], actRelease(h)))
 		}
-		w.refusedWith(w.direct("mara", actRequest("start-1", "boot-1", w.now+1e7, feeder, control)), "NOT_TOLD")
+		w.refusedWith(w.direct("mara", actRequest("start-1", "boot-1", w.now+1e7, feeder, control)), ledger.NotToldAfter)
 		w.must(w.journal("stonebend", "mara", actNotice("boot-1", recordv1.NoticeWhen_NOTICE_WHEN_AFTER, "dov")))
 		w.must(w.direct("mara", actRequest("start-2", "boot-1", w.now+1e7, feeder, control)))
 	}},

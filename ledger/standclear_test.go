@@ -77,7 +77,7 @@ func TestStandClearInOrder(t *testing.T) {
 		t.Errorf("a lock its holder stood clear of still lets work start: %v", cs)
 	}
 	// (e)(2)(ii): people are told after the locks came off.
-	w.refusedWith(w.journal("stonebend", "mara", actEnergise("jog-1", feeder)), "NOT_TOLD")
+	w.refusedWith(w.journal("stonebend", "mara", actEnergise("jog-1", feeder)), ledger.NotToldAfter)
 	w.told()
 	w.must(w.journal("stonebend", "mara", actEnergise("jog-1", feeder)))
 	w.must(w.journal("millrow", "mara", actEnergise("jog-1", control)))
@@ -109,7 +109,7 @@ func TestStandClearInOrder(t *testing.T) {
 		t.Error("signing the old lock off ended the new one")
 	}
 	cs := w.s.MissingForWork(w.s.Jobs["boot-1"])
-	for _, code := range []string{"NOT_TOLD", "NOT_SHUT_DOWN", "NOT_PROVED", "NO_LOCK"} {
+	for _, code := range []string{"NOT_TOLD_BEFORE", "NOT_SHUT_DOWN", "NOT_PROVED", "NO_LOCK"} {
 		if !has(cs, code, "") {
 			t.Errorf("after the test %s is not asked for anew: %v", code, cs)
 		}
@@ -277,7 +277,7 @@ func TestAfterStandingClear(t *testing.T) {
 	})
 	t.Run("going in is flagged", func(t *testing.T) {
 		w, _ := stood(t)
-		if o := w.must(w.journal("stonebend", "lena", actSignOn("boot-1"))); !flagged(o, "NO_LOCK") {
+		if o := w.must(w.journal("stonebend", "lena", actSignOn("boot-1"))); !flagged(o, ledger.EnteredUnlocked) {
 			t.Errorf("lena goes in with locks she stood clear of, unflagged: %v", o.GetFlags())
 		}
 	})

@@ -43,7 +43,7 @@ var laterMutants = []mutant{
 	{name: "younger-key-hands-over", config: "key-hand-over", why: "nor hands it over",
 		edits: cut(handOvers, `x.mayEnd(off, off.Holder)`, ``)},
 	{name: "younger-key-signs-off", config: "key-sign-on", why: "nor ends an older sign-on",
-		edits: cut(jobs, `case x.signingKey(x.who.ID).Since > so.Since:`, `case x.signingKey(x.who.ID) == nil:`)},
+		edits: cut(signOns, `case x.signingKey(x.who.ID).Since > so.Since:`, `case x.signingKey(x.who.ID) == nil:`)},
 	{name: "lock-under-way-is-younger", config: "key-hand-over", sample: true, why: "nor a lock that was under way when the key was given",
 		edits: cut(handOvers, `k != nil && k.Revoked > 0 {`, `k != nil && k.Revoked > x.mark.Index {`)},
 	{name: "reissued-key-beside-the-old", config: "key-reissued", why: "a lost key ends nothing any more",

@@ -3,10 +3,10 @@ package ledger_test
 import (
 	"bytes"
 	"slices"
-	"strings"
 	"testing"
 
 	"yardhasp/ledger"
+	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
@@ -40,7 +40,7 @@ func TestExchange(t *testing.T) {
 			t.Errorf("%s of hana, nothing exchanged: %v", o.GetKind(), o.GetFlags())
 		}
 	}
-	if !has(w.s.MissingForWork(j), "NO_EXCHANGE", "hana") || j.Stopped == "" {
+	if !has(w.s.MissingForWork(j), "NO_EXCHANGE", "hana") || j.Stopped == nil {
 		t.Error("hana is inside, nothing was exchanged, and work goes on")
 	}
 	missing := 0
@@ -119,8 +119,8 @@ func TestContractorView(t *testing.T) {
 		}
 	}
 	var live, other bool
-	for _, a := range v.GetAlarms() {
-		live, other = live || strings.Contains(a, "480 V"), other || strings.Contains(a, "240 V")
+	for _, f := range v.GetRaised() {
+		live, other = live || code.Is(f, ledger.FoundLive) && f.GetSubject() == motor, other || f.GetSubject() == "stonebend/vent"
 	}
 	if !live || other {
 		t.Errorf("alarms of her job %v, of another %v", live, other)
