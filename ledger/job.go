@@ -36,7 +36,7 @@ var (
 	// nothing.
 	JobNotOpen  = code.New("JOB_NOT_OPEN", code.Row{Args: "job", Next: "yardhasp job list"})
 	UnknownZone = code.New("UNKNOWN_ZONE", code.Row{Args: "zone", Who: "the-signer", Answer: code.Unknown})
-	NotDrawn    = code.New("NOT_DRAWN", code.Row{Args: "point", Clause: "NFPA 70E 120.5(1)", Who: "supervisor-manager", Next: "yardhasp drawing publish FILE"})
+	NotDrawn    = code.New("NOT_DRAWN", code.Row{Args: "point", Clause: walkClause, Who: "supervisor-manager", Next: "yardhasp drawing publish FILE"})
 	// NoAffected: a job names no affected person.
 	NoAffected = code.New("NO_AFFECTED", code.Row{Args: "job", Clause: "1910.147(c)(9)", Who: "the-signer"})
 	// NotAuthorised: somebody is named for what an authorised employee does.

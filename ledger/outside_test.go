@@ -134,3 +134,25 @@ func TestContractorView(t *testing.T) {
 		t.Error("the board itself was changed")
 	}
 }
+
+// TestAlarmsOfAnOutsider: an alarm is theirs by what it is about and whom it names, in
+// its reasons too; a fumigant is everybody's. Words that somebody wrote are read by no
+// program (common practice, no source).
+func TestAlarmsOfAnOutsider(t *testing.T) {
+	hana := &recordv1.PersonView{Id: "hana", Employer: harrow, Roles: []recordv1.Role{contractor}}
+	for name, c := range map[string]struct {
+		alarm *recordv1.Finding
+		shown bool
+	}{
+		"it names her":              {ledger.Stopped.About("fan-1", "fan-1", ledger.NotOpen.About(fanFeed, fanFeed), []string{"hana", "tomas"}), true},
+		"it names others":           {ledger.Stopped.About("fan-1", "fan-1", ledger.NotOpen.About(fanFeed, fanFeed), []string{"tomas"}), false},
+		"its reason is about her":   {ledger.Stopped.About("fan-1", "fan-1", ledger.RetrainOn.About("hana", "hana", fanZone, ledger.IsolationChanged.About(fanZone, fanZone, "stonebend", 2)), []string{"tomas"}), true},
+		"somebody wrote her name":   {ledger.FoundLive.About(fanFeed, fanFeed, "tomas", "hana says so", nil, "stonebend/1/9", "fan-1", []string{"tomas"}), false},
+		"a place is under fumigant": {&recordv1.Finding{Code: "FUMIGATED", Subject: "eastfork/bin-3"}, true},
+	} {
+		b := &recordv1.Board{Coop: "Three Forks Grain Co-op", People: []*recordv1.PersonView{hana}, Raised: []*recordv1.Finding{c.alarm}}
+		if got := len(ledger.ContractorView(b, "hana").GetRaised()) == 1; got != c.shown {
+			t.Errorf("%s: shown %v, want %v", name, got, c.shown)
+		}
+	}
+}

@@ -1,7 +1,6 @@
 package ledger
 
 import (
-	"fmt"
 	"slices"
 
 	"yardhasp/ledger/code"
@@ -12,8 +11,12 @@ var (
 	// PlanDoesNotIsolate: live are the ways by which energy still reaches the zone.
 	PlanDoesNotIsolate = code.New("PLAN_DOES_NOT_ISOLATE", code.Row{Args: "zone job live:why responsible", Clause: "1910.147(d)(3)", Who: "{responsible}", Next: "yardhasp plan {zone}"})
 	EnergyReaches      = code.New("ENERGY_REACHES", code.Row{Args: "source part steps"})
-	NoDrawing          = code.New("NO_DRAWING", code.Row{Args: "yard", Clause: "NFPA 70E 120.5(1)", Who: "supervisor-manager", Next: "yardhasp drawing publish FILE"})
-	NotOpen            = code.New("NOT_OPEN", code.Row{Args: "point", Clause: "1910.147(d)(3)", Who: "authorised", Next: "yardhasp isolate {point}"})
+	NoDrawing          = code.New("NO_DRAWING", code.Row{Args: "yard", Clause: walkClause, Who: "supervisor-manager", Next: "yardhasp drawing publish FILE"})
+	// NotWalked and SuspectDrawing are also of the drawings: a zone is narrowed on those
+	// alone that were walked. records are what was found live and not corrected.
+	NotWalked      = code.New("NOT_WALKED", code.Row{Args: "yard revision:number", Clause: walkClause, Who: "a-qualified-person", Next: "yardhasp drawing walk {yard} --revision {revision}"})
+	SuspectDrawing = code.New("SUSPECT_DRAWING", code.Row{Args: "yard records", Clause: walkClause, Who: "a-qualified-person", Next: "yardhasp correct {records} --cause CAUSE"})
+	NotOpen        = code.New("NOT_OPEN", code.Row{Args: "point", Clause: "1910.147(d)(3)", Who: "authorised", Next: "yardhasp isolate {point}"})
 	// NotTried: the point was opened after somebody hung their lock, and they have not
 	// tried the handle against it since.
 	NotTried = code.New("NOT_TRIED", code.Row{Args: "point person lock", Clause: proofClause, Who: "{person}", Next: "yardhasp tried {lock}"})
@@ -79,9 +82,9 @@ func (s *State) drawingConditions(j *Job) []*recordv1.Finding {
 		case d == nil:
 			cs = append(cs, NoDrawing.About(y, y))
 		case !d.Walked.Set():
-			cs = append(cs, cond("NOT_WALKED", y, fmt.Sprintf("nobody has walked the drawing of %s revision %d against the steel", y, d.Revision), "a qualified person walks it and signs", "a qualified person", "NFPA 70E 120.5(1)"))
+			cs = append(cs, NotWalked.About(y, y, d.Revision))
 		case len(d.Suspect) > 0:
-			cs = append(cs, cond("SUSPECT_DRAWING", y, "something was found live on the drawing of "+y+": it can't be relied on", "a qualified person finds and corrects the cause", "a qualified person", "NFPA 70E 120.5(1)"))
+			cs = append(cs, SuspectDrawing.About(y, y, d.Suspect))
 		}
 	}
 	return cs
