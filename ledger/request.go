@@ -10,8 +10,8 @@ import (
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-// ReqState is one request to re-energise (protocol.md 3.1).
-type ReqState struct {
+// Request is one request to re-energise (protocol.md 3.1).
+type Request struct {
 	ID        string                `json:"id"`
 	Job       string                `json:"job"`
 	Points    []string              `json:"points"`
@@ -27,12 +27,12 @@ type ReqState struct {
 	Because *recordv1.Finding `json:"because,omitempty"`
 }
 
-func (q *ReqState) open() bool {
+func (q *Request) open() bool {
 	return q.State == recordv1.RequestState_REQUEST_STATE_AWAITING || q.State == recordv1.RequestState_REQUEST_STATE_APPROVED
 }
 
 // Open reports whether the request can still lead to an energising.
-func (q *ReqState) Open() bool { return q.open() }
+func (q *Request) Open() bool { return q.open() }
 
 // request is granted only when every condition is met; a refusal lists them all.
 func (x *step) request(r *recordv1.Request) {
@@ -44,12 +44,12 @@ func (x *step) request(r *recordv1.Request) {
 	if r.GetDeadlineUnixMs() <= s.Time {
 		x.refuse("EXPIRED", r.GetId(), "its deadline has passed", "choose a later deadline", x.who.ID, "")
 	}
-	x.out.Conditions = append(x.out.Conditions, s.RequestConditions(r.GetJob(), r.GetKind(), r.GetPoints())...)
+	x.out.Conditions = append(x.out.Conditions, s.AgainstRequest(r.GetJob(), r.GetKind(), r.GetPoints())...)
 	if x.refused() {
 		return
 	}
 	pts := slices.Sorted(slices.Values(r.GetPoints()))
-	q := &ReqState{ID: r.GetId(), Job: r.GetJob(), Points: pts, Involved: s.involved(pts), Kind: r.GetKind(),
+	q := &Request{ID: r.GetId(), Job: r.GetJob(), Points: pts, Involved: s.involved(pts), Kind: r.GetKind(),
 		State: recordv1.RequestState_REQUEST_STATE_AWAITING, Deadline: r.GetDeadlineUnixMs(), By: x.mark}
 	s.Reqs[q.ID] = q
 	x.change("%s asks to energise %s%s; %s must confirm", x.who.ID, strings.Join(pts, ", "), kindWords[q.Kind], strings.Join(q.Involved, ", "))
@@ -86,11 +86,11 @@ func (s *State) involved(points []string) []string {
 	return slices.Compact(ys)
 }
 
-// RequestConditions lists what stands against a request for these points now.
-func (s *State) RequestConditions(job string, kind recordv1.RequestKind, points []string) []*recordv1.Finding {
+// AgainstRequest lists what stands against a request for these points now.
+func (s *State) AgainstRequest(job string, kind recordv1.RequestKind, points []string) []*recordv1.Finding {
 	var cs []*recordv1.Finding
 	add := func(c ...*recordv1.Finding) { cs = append(cs, c...) }
-	j, asked := s.Jobs[job], &ReqState{Kind: kind}
+	j, asked := s.Jobs[job], &Request{Kind: kind}
 	if j == nil || j.Closed.Set() {
 		return append(cs, cond("UNKNOWN_JOB", job, "there is no open job of this name", "name the job whose work is finished", "supervisor", ""))
 	}
@@ -124,7 +124,7 @@ func (s *State) RequestConditions(job string, kind recordv1.RequestKind, points 
 // every other job owes whose points they are or whose zone they reach, and the
 // people in the way. While a test is being asked for, q is no request yet (its
 // index is unset): nobody can have stood clear, so nobody is told that they are.
-func (s *State) againstStart(j *Job, q *ReqState, points []string) []*recordv1.Finding {
+func (s *State) againstStart(j *Job, q *Request, points []string) []*recordv1.Finding {
 	asking := q.Test() && !q.By.Set()
 	cs := s.releaseConditions(j, asking)
 	for _, id := range sorted(s.Jobs) {
@@ -169,7 +169,7 @@ func (s *State) couldReach(zone string, points []string, signedOn bool) bool {
 // endangered lists the people whom closing these points could reach, whichever
 // points they locked (design.md, The fine print): of open jobs, and of closed
 // ones whose people came to the ledger late.
-func (s *State) endangered(q *ReqState, points []string) []*recordv1.Finding {
+func (s *State) endangered(q *Request, points []string) []*recordv1.Finding {
 	var cs []*recordv1.Finding
 	for _, ref := range sorted(s.inside) {
 		if so := s.inside[ref]; s.Jobs[so.Job] == nil {
@@ -231,7 +231,7 @@ func (s *State) relied(zone string) bool {
 // atRisk names who is signed on to the job's zone or has a lock on for it: one
 // that names no open job counts for every open job whose plan it touches. One of
 // which the holder stood clear for the request q does not.
-func (s *State) atRisk(j *Job, q *ReqState) []string {
+func (s *State) atRisk(j *Job, q *Request) []string {
 	var out []string
 	for _, so := range s.signedOn(j.ID) {
 		out = append(out, so.Person)
@@ -328,7 +328,7 @@ func why(w string) string {
 
 // void ends an open request because the world changed. Points already energised
 // stay live.
-func (s *State) void(q *ReqState, why string, x *step) {
+func (s *State) void(q *Request, why string, x *step) {
 	q.State, q.Why = recordv1.RequestState_REQUEST_STATE_VOID, why
 	s.end("request", q.ID)
 	x.change("request %s is void: %s", q.ID, why)
@@ -336,7 +336,7 @@ func (s *State) void(q *ReqState, why string, x *step) {
 
 // void ends an open request because the world changed. Points already energised
 // stay live.
-func (x *step) void(q *ReqState, because *recordv1.Finding) {
+func (x *step) void(q *Request, because *recordv1.Finding) {
 	q.State, q.Because = recordv1.RequestState_REQUEST_STATE_VOID, because
 	x.s.end("request", q.ID)
 	x.did(RequestVoid, q.ID, q.ID, because)

@@ -21,7 +21,7 @@ func (s *State) JobView(id string, at int64) *recordv1.JobView {
 	}
 	if !j.Closed.Set() {
 		v.ToStart = s.MissingForWorkAt(j, at)
-		v.ToEnergise = s.RequestConditions(id, recordv1.RequestKind_REQUEST_KIND_UNSPECIFIED, j.Plan)
+		v.ToEnergise = s.AgainstRequest(id, recordv1.RequestKind_REQUEST_KIND_UNSPECIFIED, j.Plan)
 	}
 	for _, so := range s.signedOn(id) {
 		v.SignedOn = append(v.SignedOn, s.signOnView(so))
