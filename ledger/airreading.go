@@ -199,8 +199,8 @@ func (s *State) airConditions(j *Job, need airNeeds, at int64) []*recordv1.Findi
 			case t == nil || need.since.Set() && t.At.Time <= need.since.Time:
 				never = append(never, l.Name)
 			case t.outside(): // said above
-			case s.voided(j, &Proof{At: t.At}) != "":
-				void, why = append(void, l.Name), s.voided(j, &Proof{At: t.At})
+			case s.voided(j, &Proof{At: t.At}) != nil:
+				void, why = append(void, l.Name), s.voided(j, &Proof{At: t.At}).GetCode()
 			case at > t.At.Time+need.every*1000:
 				old = append(old, l.Name)
 			}

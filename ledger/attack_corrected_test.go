@@ -1,6 +1,10 @@
 package ledger_test
 
-import "testing"
+import (
+	"testing"
+
+	"yardhasp/ledger"
+)
 
 // TestCorrectedUnseen: nobody can have corrected what was not known where they wrote.
 func TestCorrectedUnseen(t *testing.T) {
@@ -8,11 +12,11 @@ func TestCorrectedUnseen(t *testing.T) {
 	for _, job := range []string{"boot-1", "a-slip"} {
 		seen := w.s.Size()
 		f := w.must(w.journal("stonebend", "dov", actFoundLive(job, motor))).GetRef()
-		w.refusedWith(w.behind("millrow", "ravi", seen, actCorrect(f)), "NOT_SEEN")
+		w.refusedWith(w.behind("millrow", "ravi", seen, actCorrect(f)), ledger.FoundNotSeen)
 		w.must(w.journal("millrow", "ravi", actCorrect(f)))
 	}
 	seen := w.s.Size()
 	f := w.must(w.journal("stonebend", "dov", actFoundStarted("the leg was jogged", feeder))).GetRef()
-	w.refusedWith(w.behind("millrow", "ravi", seen, actCorrect(f)), "NOT_SEEN")
+	w.refusedWith(w.behind("millrow", "ravi", seen, actCorrect(f)), ledger.FoundNotSeen)
 	w.must(w.journal("millrow", "ravi", actCorrect(f)))
 }

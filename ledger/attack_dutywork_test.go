@@ -152,7 +152,7 @@ func (o *oracle) checkDuties(w *world, out *recordv1.Outcome) {
 		}
 	}
 	for _, id := range []string{"desk-1", "desk-2", binJob} {
-		if j := w.s.Jobs[id]; j != nil && !j.Closed.Set() && len(w.s.StartConditions(j)) == 0 {
+		if j := w.s.Jobs[id]; j != nil && !j.Closed.Set() && len(w.s.MissingForWork(j)) == 0 {
 			must := o.plainStart(id)
 			o.checks["work on "+id]++
 			if id == binJob {

@@ -1,9 +1,10 @@
 package ledger_test
 
 import (
-	"strings"
 	"testing"
 
+	"yardhasp/ledger"
+	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
@@ -42,12 +43,12 @@ func TestFoundLiveOnOtherJob(t *testing.T) {
 	w.now += 120_000
 	w.must(w.journal("stonebend", "ravi", actStored("boot-1", bucket)))
 	w.prove()
-	if cs := w.s.StartConditions(w.s.Jobs["boot-1"]); !has(cs, "NOT_WALKED", "stonebend") {
+	if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); !has(cs, "NOT_WALKED", "stonebend") {
 		t.Errorf("the drawing that misled somebody supports work without a new walk: %v", cs)
 	}
 	w.must(w.walk("ravi", "stonebend"))
 	w.must(w.walk("ravi", "millrow"))
-	if cs := w.s.StartConditions(w.s.Jobs["boot-1"]); len(cs) > 0 {
+	if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); len(cs) > 0 {
 		t.Errorf("everything was taken again: %v", cs)
 	}
 }
@@ -62,8 +63,8 @@ func TestInsideTooEarly(t *testing.T) {
 		t.Errorf("lena goes in before work may start: flags %v", on.GetFlags())
 	}
 	j := w.s.Jobs["boot-1"]
-	if j.Stopped == "" || w.s.StageOf(j) != recordv1.Stage_STAGE_STOPPED || len(w.s.Alarms) != 1 {
-		t.Errorf("lena is inside before anything is proved: stopped %q, stage %v, alarms %v", j.Stopped, w.s.StageOf(j), w.s.Alarms)
+	if j.Stopped == nil || w.s.StageOf(j) != recordv1.Stage_STAGE_STOPPED || len(w.s.Alarms) != 1 {
+		t.Errorf("lena is inside before anything is proved: stopped %v, stage %v, alarms %v", j.Stopped, w.s.StageOf(j), w.s.Alarms)
 	}
 	if o := w.must(w.journal("stonebend", "lena", actSignOn("boot-1"))); !flagged(o, "SIGNED_ON_TWICE") {
 		t.Error("a second sign-on is not flagged")
@@ -72,7 +73,7 @@ func TestInsideTooEarly(t *testing.T) {
 		t.Error("a lock taken off from inside is not flagged")
 	}
 	w.must(w.journal("stonebend", "lena", actSignOff(on.GetRef())))
-	if o := w.must(w.journal("stonebend", "mara", actNotice("boot-1", recordv1.NoticeWhen_NOTICE_WHEN_BEFORE, "dova"))); !flagged(o, "UNKNOWN_PERSON") {
+	if o := w.must(w.journal("stonebend", "mara", actNotice("boot-1", recordv1.NoticeWhen_NOTICE_WHEN_BEFORE, "dova"))); !flagged(o, ledger.StrangerTold) {
 		t.Error("telling nobody of that name is not flagged")
 	}
 }
@@ -137,8 +138,8 @@ func TestStopSaysTheWorst(t *testing.T) {
 	w.told()
 	w.must(w.journal("stonebend", "mara", actEnergise("jog-1", feeder)))
 	w.must(w.journal("stonebend", "lena", actSignOn("boot-1")))
-	if a := alarmed(w.s, "STOPPED", "boot-1"); !strings.Contains(a, feeder+" is not recorded open") {
-		t.Errorf("lena is inside behind a closed feeder, and the alarm is %q", a)
+	if f := w.s.Jobs["boot-1"].Stopped; !code.Is(f, ledger.NotOpen) || f.GetSubject() != feeder {
+		t.Errorf("lena is inside behind a closed feeder, and the alarm is %v", f)
 	}
 	if st := w.s.JobView("boot-1", w.now).GetStage(); st != recordv1.Stage_STAGE_STOPPED {
 		t.Errorf("the job is shown as %v", st)

@@ -12,7 +12,7 @@ func TestWorkUnderFumigant(t *testing.T) {
 	for _, place := range []string{zone, "stonebend/leg"} {
 		w, _ := ready(t)
 		f := w.must(w.journal("stonebend", "mara", actFumigated(place))).GetRef()
-		if cs := w.s.StartConditions(w.s.Jobs["boot-1"]); !has(cs, "FUMIGATED", place) {
+		if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); !has(cs, "FUMIGATED", place) {
 			t.Errorf("%s is under a fumigant and work may start there: %v", place, cs)
 		}
 		if st := w.s.StageOf(w.s.Jobs["boot-1"]); st == recordv1.Stage_STAGE_WORK_MAY_START {
@@ -24,7 +24,7 @@ func TestWorkUnderFumigant(t *testing.T) {
 			return w.issueHot("weld-1", hot())
 		}(), "FUMIGATED")
 		w.must(w.journal("stonebend", "mara", actFumigantCleared(f, 100)))
-		if cs := w.s.StartConditions(w.s.Jobs["boot-1"]); len(cs) > 0 {
+		if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); len(cs) > 0 {
 			t.Errorf("%s is cleared and work waits: %v", place, cs)
 		}
 	}

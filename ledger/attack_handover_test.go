@@ -28,7 +28,7 @@ func TestHandOver(t *testing.T) {
 		}
 	}
 	if !w.s.Holds[a].Active() || !w.s.Holds[b].Active() || !w.mayStart() {
-		t.Errorf("protection has a gap: %v", w.s.StartConditions(w.s.Jobs["boot-1"]))
+		t.Errorf("protection has a gap: %v", w.s.MissingForWork(w.s.Jobs["boot-1"]))
 	}
 	w.refusedWith(w.together("tomas", actHandOver([]string{"lena"}, holds["lena "+feeder], a)), "ENDED")
 }
@@ -125,7 +125,7 @@ func TestReissuedKey(t *testing.T) {
 		t.Error("the lost key lives on, or the new one does not")
 	}
 	w.refusedWith(w.journal("stonebend", "lena", actRelease(holds["lena "+feeder])), "KEY_NEWER_THAN_LOCK")
-	w.refusedWith(w.journal("stonebend", "lena", actSignOff(on)), "KEY_NEWER_THAN_LOCK")
+	w.refusedWith(w.journal("stonebend", "lena", actSignOff(on)), ledger.KeyNewerThanEntry)
 	// Nor by a replacement of the reissued key.
 	w.must(w.signedBy(w.record("lena", actReplaceKey("mallory's other")), w.keys["lena"], key("mallory's other")))
 	w.keys["lena"] = key("mallory's other")

@@ -23,7 +23,7 @@ func legReady(t testing.TB) (w *world, hold string) {
 	w.must(w.journal("stonebend", "ravi", actStored("boot-1", bucket)))
 	w.proveLeg()
 	if !w.mayStart() {
-		t.Fatalf("work may not start: %v", w.s.StartConditions(w.s.Jobs["boot-1"]))
+		t.Fatalf("work may not start: %v", w.s.MissingForWork(w.s.Jobs["boot-1"]))
 	}
 	return w, hold
 }
@@ -86,7 +86,7 @@ func TestNarrowUnexplainedStart(t *testing.T) {
 	w, hold := legReady(t)
 	w.must(w.journal("stonebend", "ravi", actRelease(hold)))
 	st := w.must(w.journal("eastfork", "dov", actFoundStarted("the leg jerked when the panel was switched", control))).GetRef()
-	if cs := w.s.StartConditions(w.s.Jobs["boot-1"]); !has(cs, "FOUND_STARTED", st) {
+	if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); !has(cs, "FOUND_STARTED", st) {
 		t.Fatalf("conditions %v", cs)
 	}
 	w.refusedWith(w.journal("stonebend", "mara", actNarrow(zone, control)), "FOUND_STARTED")
@@ -107,7 +107,7 @@ func TestNarrowKeepsReadingsVoid(t *testing.T) {
 	w.must(w.journal("stonebend", "ravi", actCorrect(st)))
 	void := func() {
 		t.Helper()
-		cs := w.s.StartConditions(w.s.Jobs["boot-1"])
+		cs := w.s.MissingForWork(w.s.Jobs["boot-1"])
 		if !has(cs, "NOT_PROVED", motor) || !has(cs, "STORED", bucket) {
 			t.Errorf("conditions %v", cs)
 		}
@@ -132,7 +132,7 @@ func TestNarrowKeepsReadingsVoid(t *testing.T) {
 	w.must(w.journal("stonebend", "ravi", actStored("boot-1", bucket)))
 	w.proveLeg()
 	if !w.mayStart() {
-		t.Errorf("proved again: %v", w.s.StartConditions(w.s.Jobs["boot-1"]))
+		t.Errorf("proved again: %v", w.s.MissingForWork(w.s.Jobs["boot-1"]))
 	}
 }
 

@@ -412,7 +412,7 @@ func (o *oracle) check(w *world, out *recordv1.Outcome) {
 		o.t.Fatalf("flags of %s were lost: %v, had %v", h.Ref, h.Flags, out.GetFlags())
 	}
 	for id := range oracleJobs {
-		if j := w.s.Jobs[id]; j != nil && !j.Closed.Set() && len(w.s.StartConditions(j)) == 0 {
+		if j := w.s.Jobs[id]; j != nil && !j.Closed.Set() && len(w.s.MissingForWork(j)) == 0 {
 			o.mayStart(id)
 		}
 	}

@@ -23,13 +23,13 @@ func TestOnePadlockInTwoPlaces(t *testing.T) {
 	w.must(w.journal("millrow", "ravi", actRelease(holds["ravi "+control])))
 	h := w.must(w.journal("millrow", "ravi", actLock(control, "ravi-1", "boot-1"))).GetRef()
 	w.prove()
-	if cs := w.s.StartConditions(w.s.Jobs["boot-1"]); !unfit(cs, feeder, ledger.TwoPlaces) || !unfit(cs, control, ledger.TwoPlaces) {
+	if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); !unfit(cs, feeder, ledger.TwoPlaces) || !unfit(cs, control, ledger.TwoPlaces) {
 		t.Errorf("ravi's one padlock is recorded on both points and work may start: %v", cs)
 	}
 	w.must(w.journal("millrow", "ravi", actRelease(h)))
 	w.must(w.journal("millrow", "ravi", actLock(control, "ravi-2", "boot-1")))
 	w.prove()
-	if cs := w.s.StartConditions(w.s.Jobs["boot-1"]); len(cs) > 0 {
+	if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); len(cs) > 0 {
 		t.Errorf("each point has a padlock of its own, and work waits: %v", cs)
 	}
 }
@@ -63,11 +63,11 @@ func TestNoPersonalPadlock(t *testing.T) {
 		if c.then != nil {
 			c.then(w)
 		}
-		if cs := w.s.StartConditions(w.s.Jobs["boot-1"]); len(cs) > 0 {
+		if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); len(cs) > 0 {
 			t.Errorf("%s: it hangs beside ravi's own lock, and work waits: %v", c.name, cs)
 		}
 		w.must(w.journal("stonebend", "ravi", actRelease(holds["ravi "+feeder])))
-		if cs := w.s.StartConditions(w.s.Jobs["boot-1"]); c.code != "" && !unfit(cs, feeder, c.code) || c.code == "" && len(cs) > 0 {
+		if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); c.code != "" && !unfit(cs, feeder, c.code) || c.code == "" && len(cs) > 0 {
 			t.Errorf("%s: it alone is ravi's lock; missing: %v", c.name, cs)
 		}
 		if !w.s.Holds[h].Active() {

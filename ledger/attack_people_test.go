@@ -5,6 +5,7 @@ import (
 
 	"google.golang.org/protobuf/proto"
 
+	"yardhasp/ledger"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
@@ -95,7 +96,7 @@ func TestLockThatNamesNoJob(t *testing.T) {
 	w := released(t)
 	w.must(w.journal("millrow", "lena", actLock(control, "lena-2", "")))
 	w.refusedWith(w.direct("mara", actRequest("start-1", "boot-1", w.now+1e7, feeder)), "REACHES_PEOPLE")
-	w.refusedWith(w.journal("stonebend", "ravi", actClose("boot-1")), "STILL_ON")
+	w.refusedWith(w.journal("stonebend", "ravi", actClose("boot-1")), ledger.StillOnJob)
 }
 
 // TestOtherJobAskedAgainAtEnergise: the conditions of another job in the way of the

@@ -19,11 +19,11 @@ func TestFumigatedUnderAnotherName(t *testing.T) {
 	w.must(w.publish("nia", d))
 	w.openJob()
 	f := w.must(w.journal("stonebend", "mara", actFumigated("stonebend/leg-pit"))).GetRef()
-	if cs := w.s.StartConditions(w.s.Jobs["boot-1"]); !has(cs, "FUMIGATED", "stonebend/leg-pit") {
+	if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); !has(cs, "FUMIGATED", "stonebend/leg-pit") {
 		t.Errorf("the leg is under a fumigant, by the name of its pit, and boot-1 doesn't hear of it: %v", cs)
 	}
 	w.must(w.journal("stonebend", "mara", actFumigantCleared(f, 0)))
-	if cs := w.s.StartConditions(w.s.Jobs["boot-1"]); has(cs, "FUMIGATED", "") {
+	if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); has(cs, "FUMIGATED", "") {
 		t.Error("cleared, and boot-1 waits for it")
 	}
 }
@@ -42,11 +42,11 @@ func TestFumigatedZoneLeftTheDrawing(t *testing.T) {
 	d = proto.CloneOf(stone)
 	d.Revision = 3
 	w.must(w.publish("nia", d))
-	if cs := w.s.StartConditions(w.s.Jobs["boot-1"]); !has(cs, "FUMIGATED", "stonebend/leg-pit") {
+	if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); !has(cs, "FUMIGATED", "stonebend/leg-pit") {
 		t.Error("the leg is under a fumigant, and boot-1 does not hear of it any more")
 	}
 	w.must(w.journal("stonebend", "mara", actFumigantCleared(f, 0)))
-	if cs := w.s.StartConditions(w.s.Jobs["boot-1"]); has(cs, "FUMIGATED", "") {
+	if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); has(cs, "FUMIGATED", "") {
 		t.Error("cleared, and boot-1 waits for it")
 	}
 }
@@ -90,7 +90,7 @@ func besideBin(t testing.TB) *world {
 // somebody inside, and bad air is heard of (1910.272(g)(1)(i), (iii)).
 func TestSameBinAnotherName(t *testing.T) {
 	w := besideBin(t)
-	if cs := w.s.StartConditions(w.s.Jobs["crust-old"]); !has(cs, "NO_PERMIT", "eastfork/old-name") {
+	if cs := w.s.MissingForWork(w.s.Jobs["crust-old"]); !has(cs, "NO_PERMIT", "eastfork/old-name") {
 		t.Errorf("missing in the bin by its second name: %v", cs)
 	}
 	on := w.must(w.journal("eastfork", "tomas", actSignOn("crust-old")))
@@ -113,7 +113,7 @@ func TestSameBinAnotherName(t *testing.T) {
 	d.Zones = append(d.Zones, &recordv1.Zone{Name: "sweep-drive", Parts: []*recordv1.ExposedPart{{Node: "sweep-motor", Media: []recordv1.Medium{recordv1.Medium_MEDIUM_ELECTRICITY}}}})
 	w.must(w.publish("nia", d))
 	w.must(w.journal("eastfork", "mara", actJob("sweep-1", "tomas", "eastfork/sweep-drive", "eastfork/mcc-1/sweep")))
-	if cs := w.s.StartConditions(w.s.Jobs["sweep-1"]); has(cs, "NO_PERMIT", "") {
+	if cs := w.s.MissingForWork(w.s.Jobs["sweep-1"]); has(cs, "NO_PERMIT", "") {
 		t.Error("work on the motor of the sweep asks for a permit")
 	}
 }

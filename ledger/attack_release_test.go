@@ -3,6 +3,7 @@ package ledger_test
 import (
 	"testing"
 
+	"yardhasp/ledger"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
@@ -30,7 +31,7 @@ func TestToldBeforeLastLockOff(t *testing.T) {
 		w.must(w.journal("stonebend", k[:4], actRelease(h)))
 	}
 	w.must(w.behind("eastfork", "mara", seen, actNotice("boot-1", recordv1.NoticeWhen_NOTICE_WHEN_AFTER, "dov")))
-	w.refusedWith(w.direct("mara", actRequest("start-1", "boot-1", w.now+1e7, feeder, control)), "NOT_TOLD")
+	w.refusedWith(w.direct("mara", actRequest("start-1", "boot-1", w.now+1e7, feeder, control)), ledger.NotToldAfter)
 }
 
 // TestGroundsForgotten: a hurried second look can't count away grounds that an

@@ -44,14 +44,14 @@ func TestRemoval(t *testing.T) {
 	w.refusedWith(w.together("nia", actRemoval(hold, "oskar")), "ENDED")
 	w.must(w.journal("stonebend", "lena", actSignOff(on)))
 	if !w.mayStart() {
-		t.Fatalf("lena does not work here any more, and yet: %v", w.s.StartConditions(w.s.Jobs["boot-1"]))
+		t.Fatalf("lena does not work here any more, and yet: %v", w.s.MissingForWork(w.s.Jobs["boot-1"]))
 	}
 	// She comes back, at another yard.
 	again := w.must(w.journal("millrow", "lena", actLock(feeder, "lena-1", "boot-1")))
 	if !flagged(again, "REMOVAL_NOT_ACKNOWLEDGED") || !w.s.Holds[again.GetRef()].Active() {
 		t.Error("her lock is not flagged, or not taken")
 	}
-	if cs := w.s.StartConditions(w.s.Jobs["boot-1"]); !has(cs, "REMOVAL_NOT_ACKNOWLEDGED", "lena") {
+	if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); !has(cs, "REMOVAL_NOT_ACKNOWLEDGED", "lena") {
 		t.Errorf("work may start with her lock on, and she was not told: %v", cs)
 	}
 	on = w.must(w.journal("eastfork", "lena", actSignOn("boot-1"))).GetRef()
@@ -67,7 +67,7 @@ func TestRemoval(t *testing.T) {
 	}
 	w.must(w.direct("lena", actAcknowledge(hold)))
 	if !w.mayStart() || alarmed(w.s, "REMOVAL_NOT_ACKNOWLEDGED", "") != "" || len(w.s.Debts) != 0 {
-		t.Errorf("she was told, and yet: %v", w.s.StartConditions(w.s.Jobs["boot-1"]))
+		t.Errorf("she was told, and yet: %v", w.s.MissingForWork(w.s.Jobs["boot-1"]))
 	}
 	w.refusedWith(w.direct("lena", actAcknowledge(hold)), "UNKNOWN_REMOVAL")
 }
@@ -77,11 +77,11 @@ func TestRemovedResponsible(t *testing.T) {
 	w, holds := ready(t)
 	w.crew()
 	w.must(w.together("nia", actRemoval(holds["ravi "+feeder], "oskar")))
-	if cs := w.s.StartConditions(w.s.Jobs["boot-1"]); !has(cs, "REMOVAL_NOT_ACKNOWLEDGED", "ravi") {
+	if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); !has(cs, "REMOVAL_NOT_ACKNOWLEDGED", "ravi") {
 		t.Errorf("ravi is responsible and was not told: %v", cs)
 	}
 	w.must(w.journal("stonebend", "ravi", actLock(feeder, "ravi-1", "boot-1")))
-	if cs := w.s.StartConditions(w.s.Jobs["boot-1"]); !has(cs, "REMOVAL_NOT_ACKNOWLEDGED", "ravi") {
+	if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); !has(cs, "REMOVAL_NOT_ACKNOWLEDGED", "ravi") {
 		t.Errorf("ravi locked again untold, and work may start: %v", cs)
 	}
 }
@@ -163,7 +163,7 @@ func TestRemovalAsksForTheRestAgain(t *testing.T) {
 	w.must(w.journal("stonebend", "mara", actNotice("boot-1", recordv1.NoticeWhen_NOTICE_WHEN_AFTER, "dov")))
 	w.refusedWith(w.direct("mara", actRequest("start-1", "boot-1", w.now+1e7, feeder, control)), "HOLD_STANDS")
 	w.must(w.together("nia", actRemoval(hold, "oskar")))
-	w.refusedWith(w.direct("mara", actRequest("start-2", "boot-1", w.now+1e7, feeder, control)), "NOT_TOLD")
+	w.refusedWith(w.direct("mara", actRequest("start-2", "boot-1", w.now+1e7, feeder, control)), ledger.NotToldAfter)
 	w.must(w.journal("stonebend", "mara", actNotice("boot-1", recordv1.NoticeWhen_NOTICE_WHEN_AFTER, "dov")))
 	w.must(w.direct("mara", actRequest("start-3", "boot-1", w.now+1e7, feeder, control)))
 }

@@ -34,7 +34,7 @@ func TestFoundStarted(t *testing.T) {
 	}
 	w.must(w.journal("stonebend", "ravi", w.actIsolate(feeder)))
 	w.prove()
-	if cs := w.s.StartConditions(w.s.Jobs["boot-1"]); !has(cs, "FOUND_STARTED", o.GetRef()) {
+	if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); !has(cs, "FOUND_STARTED", o.GetRef()) {
 		t.Errorf("opened again, cause unknown, and work may go on: %v", cs)
 	}
 	w.refusedWith(w.journal("stonebend", "tomas", actCorrect(o.GetRef())), "NOT_PERMITTED")
@@ -54,11 +54,11 @@ func TestFoundStartedElsewhere(t *testing.T) {
 	if w.s.Points[feeder].Live || w.s.Points[feeder].Moved.Seq != 0 {
 		t.Error("eastfork's journal moved stonebend's point")
 	}
-	if cs := w.s.StartConditions(w.s.Jobs["boot-1"]); !has(cs, "FOUND_STARTED", o.GetRef()) {
+	if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); !has(cs, "FOUND_STARTED", o.GetRef()) {
 		t.Errorf("work may go on: %v", cs)
 	}
 	w.must(w.journal("stonebend", "ravi", actCorrect(o.GetRef())))
-	if cs := w.s.StartConditions(w.s.Jobs["boot-1"]); !has(cs, "NOT_PROVED", motor) {
+	if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); !has(cs, "NOT_PROVED", motor) {
 		t.Errorf("readings from before the start still count: %v", cs)
 	}
 	w.must(w.journal("stonebend", "dov", actFoundClosed(feeder)))

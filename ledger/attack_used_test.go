@@ -49,14 +49,14 @@ func TestRetrainedOnARenamedZone(t *testing.T) {
 	w.must(w.publish("nia", d))
 	w.must(w.journal("stonebend", "mara", actJob("boot-2", "ravi", "stonebend/boot-of-leg-1", feeder, control)))
 	w.must(w.journal("stonebend", "mara", actJob("room-1", "ravi", room, main1)))
-	if cs := w.s.StartConditions(w.s.Jobs["boot-2"]); !has(cs, "RETRAIN", "ravi") {
+	if cs := w.s.MissingForWork(w.s.Jobs["boot-2"]); !has(cs, "RETRAIN", "ravi") {
 		t.Error("ravi used the zone by its old name, and need not be retrained")
 	}
-	if cs := w.s.StartConditions(w.s.Jobs["room-1"]); has(cs, "RETRAIN", "") {
+	if cs := w.s.MissingForWork(w.s.Jobs["room-1"]); has(cs, "RETRAIN", "") {
 		t.Error("to be retrained on a zone that nothing changed")
 	}
 	w.must(w.direct("nia", actTraining("ravi", recordv1.TrainingClass_TRAINING_CLASS_AUTHORISED, w.now, w.now+1e12, "stonebend/boot-of-leg-1")))
-	if cs := w.s.StartConditions(w.s.Jobs["boot-2"]); has(cs, "RETRAIN", "") {
+	if cs := w.s.MissingForWork(w.s.Jobs["boot-2"]); has(cs, "RETRAIN", "") {
 		t.Error("retrained, and it stands against the work")
 	}
 }

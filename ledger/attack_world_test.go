@@ -64,7 +64,7 @@ func actGrounds(job string, fitted, removed uint32) *recordv1.Record {
 
 // mayStart reports whether the ledger says that work on boot-1 may start.
 func (w *world) mayStart() bool {
-	return len(w.s.StartConditions(w.s.Jobs["boot-1"])) == 0
+	return len(w.s.MissingForWork(w.s.Jobs["boot-1"])) == 0
 }
 
 // approve asks for a start and has every yard confirm it.

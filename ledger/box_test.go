@@ -34,7 +34,7 @@ func TestKeyOfNoLock(t *testing.T) {
 	w.must(w.journal("stonebend", "ravi", w.actIsolate(feeder)))
 	holds := func(missing code.Code, what string) {
 		t.Helper()
-		cs := w.s.StartConditions(w.s.Jobs["boot-1"])
+		cs := w.s.MissingForWork(w.s.Jobs["boot-1"])
 		if missing != "" && !has(cs, missing, feeder) || missing == "" && code.Has(cs, ledger.HoldsNothing...) || has(cs, ledger.NoLock, feeder) {
 			t.Errorf("%s: %v", what, cs)
 		}
@@ -47,7 +47,7 @@ func TestKeyOfNoLock(t *testing.T) {
 		t.Errorf("the box is locked over a key of no lock: %v", o.GetFlags())
 	}
 	holds(ledger.KeyOfNoLock, "no lock on the point")
-	w.inOrder(w.s.StartConditions(w.s.Jobs["boot-1"]))
+	w.inOrder(w.s.MissingForWork(w.s.Jobs["boot-1"]))
 	ops := w.must(w.journal("stonebend", "mara", actLock(feeder, "", ""))).GetRef()
 	holds(ledger.KeyOfOlderLock, "a lock hung later: the key inside is of another")
 
@@ -83,7 +83,7 @@ func TestKeyOfAnotherJob(t *testing.T) {
 	if o := w.must(w.journal("stonebend", "ravi", actLockBox(groupBox, "ravi-1", "boot-1"))); !flagged(o, ledger.KeyOfOlderLock) {
 		t.Errorf("a key from another job counts: %v", o.GetFlags())
 	}
-	if cs := w.s.StartConditions(w.s.Jobs["boot-1"]); !has(cs, ledger.KeyOfOlderLock, feeder) {
+	if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); !has(cs, ledger.KeyOfOlderLock, feeder) {
 		t.Errorf("ravi may work under lena's lock: %v", cs)
 	}
 }

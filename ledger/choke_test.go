@@ -34,7 +34,7 @@ func TestNeverJogAChokedLeg(t *testing.T) {
 			if v := w.s.JobView("boot-1", w.now); !has(v.GetChoked(), ledger.Choked, where) {
 				t.Errorf("the job shows %v", v.GetChoked())
 			}
-			if len(w.s.StartConditions(w.s.Jobs["boot-1"])) > 0 && has(w.s.StartConditions(w.s.Jobs["boot-1"]), "CHOKED", "") {
+			if len(w.s.MissingForWork(w.s.Jobs["boot-1"])) > 0 && has(w.s.MissingForWork(w.s.Jobs["boot-1"]), "CHOKED", "") {
 				t.Error("digging it out is work, and the choke refuses it")
 			}
 			w.refusedWith(w.journal("stonebend", "dov", actClearChoke(choke, true)), "NOT_PERMITTED")

@@ -97,11 +97,11 @@ func TestProvedAtAnyVoltage(t *testing.T) {
 			r := actReading("boot-1", motor, recordv1.Medium_MEDIUM_ELECTRICITY, recordv1.ReadingKind_READING_KIND_METER, 0)
 			good := proto.CloneOf(r)
 			spoil(r.GetReading())
-			if o := w.must(w.journal("stonebend", "ravi", r)); !flagged(o, "NOT_PROVED") || !has(w.s.StartConditions(w.s.Jobs["boot-1"]), "NOT_PROVED", motor) {
+			if o := w.must(w.journal("stonebend", "ravi", r)); !flagged(o, ledger.MeterNotProved) || !has(w.s.MissingForWork(w.s.Jobs["boot-1"]), "NOT_PROVED", motor) {
 				t.Errorf("%g V, %s: it counts; flags %v", volts, name, o.GetFlags())
 			}
 			w.must(w.journal("stonebend", "ravi", good))
-			if cs := w.s.StartConditions(w.s.Jobs["boot-1"]); has(cs, "NOT_PROVED", motor) {
+			if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); has(cs, "NOT_PROVED", motor) {
 				t.Errorf("%g V: proved before and after, it does not count: %v", volts, cs)
 			}
 		}
@@ -119,7 +119,7 @@ func TestStoreWaitBound(t *testing.T) {
 		// The yard's clock is the earliest of the three there are.
 		w.now = max(w.s.Points[feeder].Opened.Late, w.s.Points[control].Opened.Late) + x.ms
 		w.must(w.journal("stonebend", "ravi", actStored("boot-1", bucket)))
-		if cs := w.s.StartConditions(w.s.Jobs["boot-1"]); has(cs, "STORED", bucket) == x.over {
+		if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); has(cs, ledger.WaitNotOver, bucket) == x.over {
 			t.Errorf("released %d ms after the last opening: %v", x.ms, cs)
 		}
 	}
@@ -131,11 +131,11 @@ func TestTrainingBound(t *testing.T) {
 	until := w.now + 3_600_000
 	w.must(w.direct("nia", &recordv1.Record{Act: &recordv1.Record_RecordTraining{RecordTraining: &recordv1.RecordTraining{Person: "ravi", UntilUnixMs: until, Qualified: true}}}))
 	j := w.s.Jobs["boot-1"]
-	if cs := w.s.StartConditionsAt(j, until-1); len(cs) > 0 {
+	if cs := w.s.MissingForWorkAt(j, until-1); len(cs) > 0 {
 		t.Errorf("a millisecond before its end: %v", cs)
 	}
 	for _, at := range []int64{until, until + 1} {
-		if cs := w.s.StartConditionsAt(j, at); !has(cs, "TRAINING_LAPSED", "ravi") {
+		if cs := w.s.MissingForWorkAt(j, at); !has(cs, "TRAINING_LAPSED", "ravi") {
 			t.Errorf("%d ms after the end of his training work may start: %v", at-until, cs)
 		}
 	}

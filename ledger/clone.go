@@ -63,7 +63,7 @@ func (s *State) Clone() *State {
 		c.inside[ref] = c.SignOns[ref]
 	}
 	c.verdicts, c.proofs, c.stores = maps.Clone(s.verdicts), maps.Clone(s.proofs), maps.Clone(s.stores)
-	c.eights = maps.Clone(s.eights)
+	c.exceptions = maps.Clone(s.exceptions)
 	return &c
 }
 

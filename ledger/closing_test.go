@@ -23,7 +23,7 @@ func TestClosedWithoutGoAhead(t *testing.T) {
 		t.Errorf("closed under locks, and not flagged: %v", o.GetFlags())
 	}
 	b := w.s.Board("", w.now)
-	if !w.s.Points[feeder].Live || !has(w.s.StartConditions(w.s.Jobs["boot-1"]), "NOT_OPEN", feeder) || !has(b.GetRaised(), ledger.FoundClosed, feeder) {
+	if !w.s.Points[feeder].Live || !has(w.s.MissingForWork(w.s.Jobs["boot-1"]), "NOT_OPEN", feeder) || !has(b.GetRaised(), ledger.FoundClosed, feeder) {
 		t.Errorf("live %v, alarms %v", w.s.Points[feeder].Live, b.GetRaised())
 	}
 	w, _ = ready(t)

@@ -1,14 +1,66 @@
 package ledger
 
 import (
-	"fmt"
 	"slices"
-	"strings"
 
+	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
 const groupClause = "1910.147(f)(3)(ii)"
+
+var crewKinds = []Kind{
+	kind((*recordv1.Record).GetSetCoordinator, Kind{Name: "set_coordinator", Called: "coordinator", Class: Lifts, May: whoHas(authorised, supervisor, manager), Clause: groupClause + "(C)", By: ByPerson, With: alone,
+		Way: Direct, Home: AtNoYard, Elsewhere: TakenElsewhere, Panel: AnyWhere, Outbox: MayNotWait, LowDisk: TakenOnLowDisk, Training: NoTraining},
+		func(c *recordv1.SetCoordinator) About { return About{Job: c.GetJob()} },
+		func(f *fields, a *recordv1.SetCoordinator) {
+			f.name("job", a.GetJob())
+			f.name("person", a.GetPerson())
+			f.optionalName("instead_of", a.GetInsteadOf())
+		},
+		(*step).setCoordinator),
+	kind((*recordv1.Record).GetAddCrew, Kind{Name: "add_crew", Called: "crew", Class: Lifts, May: whoHas(authorised, supervisor, manager), Clause: groupClause + "(A)", By: ByPerson, With: alone,
+		Way: Direct, Home: AtNoYard, Elsewhere: TakenElsewhere, Panel: AnyWhere, Outbox: MayNotWait, LowDisk: TakenOnLowDisk, Training: NoTraining},
+		func(c *recordv1.AddCrew) About { return About{Job: c.GetJob()} },
+		func(f *fields, a *recordv1.AddCrew) {
+			f.name("job", a.GetJob())
+			f.name("crew", a.GetCrew())
+			f.name("responsible", a.GetResponsible())
+			f.names("people", a.GetPeople())
+		},
+		(*step).addCrew),
+	kind((*recordv1.Record).GetAnswerVerification, Kind{Name: "answer_verification", Called: "verified", Class: Asserts, May: anybody(), Clause: "1910.147(f)(3)", By: ByPerson, With: alone,
+		Way: ThroughJournal, Home: AtJob, Elsewhere: TakenElsewhere, Panel: AnyWhere, Outbox: MayNotWait, LowDisk: TakenOnLowDisk, Training: NoTraining},
+		func(v *recordv1.AnswerVerification) About { return About{Job: v.GetJob()} },
+		func(f *fields, a *recordv1.AnswerVerification) {
+			f.name("job", a.GetJob())
+			f.oneOf("answer", recordv1.VerificationAnswer_name, int32(a.GetAnswer()))
+		},
+		(*step).answerVerification),
+}
+
+var (
+	// TwoCoordinators: person coordinates already, "" when nobody does.
+	TwoCoordinators = code.New("TWO_COORDINATORS", code.Row{Args: "job coordinator", Clause: groupClause + "(C)", Who: "the-signer", Next: "yardhasp job coordinator {job} PERSON --instead-of {coordinator}"})
+	CoordinatorSet  = code.New("COORDINATOR_SET", code.Row{Args: "person job"})
+	NoCoordinator   = code.New("NO_COORDINATOR", code.Row{Args: "job crews:number", Clause: groupClause + "(C)", Who: "supervisor-manager", Next: "yardhasp job coordinator {job} PERSON"})
+	TwoResponsible  = code.New("TWO_RESPONSIBLE", code.Row{Args: "crew person", Clause: groupClause + "(A)", Who: "the-signer"})
+	// InTwoCrews: crew is that which the person is in, "" for the job's first.
+	InTwoCrews           = code.New("IN_TWO_CREWS", code.Row{Args: "person crew", Clause: groupClause + "(A)", Who: "the-signer"})
+	CrewAdded            = code.New("CREW_ADDED", code.Row{Args: "crew job person people"})
+	IsolationVerified    = code.New("ISOLATION_VERIFIED", code.Row{Args: "person job"})
+	VerificationDeclined = code.New("VERIFICATION_DECLINED", code.Row{Args: "person job"})
+
+	// ProtectionEnded: the last lock came off a job that is not recorded finished.
+	ProtectionEnded = code.New("PROTECTION_ENDED", code.Row{Args: "job person", Clause: handOverClause, Who: "supervisor", Next: "yardhasp job show {job}"})
+)
+
+// What makes a job a complex lockout, NFPA 70E 120.4.
+var (
+	SeveralYards     = code.New("SEVERAL_YARDS", code.Row{Args: "yards"})
+	SeveralCrews     = code.New("SEVERAL_CREWS", code.Row{Args: "crews:number"})
+	SeveralEmployers = code.New("SEVERAL_EMPLOYERS", code.Row{Args: "employers"})
+)
 
 // Crew is one crew of several on a job, and who is responsible for it.
 type Crew struct {
@@ -24,15 +76,6 @@ type Answer struct {
 	At   Mark                        `json:"at"`
 }
 
-func (x *step) openJobFor(id string) *Job {
-	j := x.s.Jobs[id]
-	if j == nil || j.Closed.Set() {
-		x.refuse("UNKNOWN_JOB", id, "there is no open job of this name", "read its name again", x.who.ID, "")
-		return nil
-	}
-	return j
-}
-
 // setCoordinator: one authorised employee coordinates all crews; a second one is
 // refused, and a change names who is relieved.
 func (x *step) setCoordinator(c *recordv1.SetCoordinator) {
@@ -45,23 +88,16 @@ func (x *step) setCoordinator(c *recordv1.SetCoordinator) {
 	case p == nil:
 		x.refuse("UNKNOWN_PERSON", c.GetPerson(), "nobody of this name is enrolled", "name them by their id", x.who.ID, "")
 	case !p.Has(authorised):
-		x.refuse("NOT_AUTHORISED", p.ID, p.ID+" is not an authorised employee", "name one who is", x.who.ID, groupClause+"(C)")
+		x.deny(NotAuthorised, p.ID, p.ID, groupClause+"(C)")
 	}
 	if j.Coordinator != c.GetInsteadOf() {
-		x.refuse("TWO_COORDINATORS", j.ID, fmt.Sprintf("%s coordinates this job, and there is one only", orNobody(j.Coordinator)), "to change, name who is relieved", x.who.ID, groupClause+"(C)")
+		x.deny(TwoCoordinators, j.ID, j.ID, j.Coordinator)
 	}
 	if x.refused() {
 		return
 	}
 	j.Coordinator = p.ID
-	x.change("%s coordinates all crews of %s", p.ID, j.ID)
-}
-
-func orNobody(id string) string {
-	if id == "" {
-		return "nobody"
-	}
-	return id
+	x.did(CoordinatorSet, j.ID, p.ID, j.ID)
 }
 
 // addCrew adds a crew, or people to a crew of that name.
@@ -72,17 +108,17 @@ func (x *step) addCrew(a *recordv1.AddCrew) {
 	}
 	k := j.Crews[a.GetCrew()]
 	if k != nil && k.Responsible != a.GetResponsible() {
-		x.refuse("TWO_RESPONSIBLE", a.GetCrew(), k.Responsible+" is responsible for this crew, and there is one only", "name the other people as a crew of their own", x.who.ID, groupClause+"(A)")
+		x.deny(TwoResponsible, a.GetCrew(), a.GetCrew(), k.Responsible)
 	}
 	for _, id := range append([]string{a.GetResponsible()}, a.GetPeople()...) {
 		if s.People[id] == nil {
 			x.refuse("UNKNOWN_PERSON", id, "nobody of this name is enrolled", "invite them first", "a manager", "")
 		} else if in, ok := j.crewOf(id); ok && in != a.GetCrew() {
-			x.refuse("IN_TWO_CREWS", id, id+" is in "+crewWord(in)+" already", "name each person in one crew", x.who.ID, groupClause+"(A)")
+			x.deny(InTwoCrews, id, id, in)
 		}
 	}
 	if p := s.People[a.GetResponsible()]; p != nil && !p.Has(authorised, contractor) {
-		x.refuse("NOT_AUTHORISED", p.ID, p.ID+" is not an authorised employee", "name one who is", x.who.ID, groupClause+"(A)")
+		x.deny(NotAuthorised, p.ID, p.ID, groupClause+"(A)")
 	}
 	if x.refused() {
 		return
@@ -95,14 +131,7 @@ func (x *step) addCrew(a *recordv1.AddCrew) {
 		j.Crews = map[string]*Crew{}
 	}
 	j.Crews[k.Name] = k
-	x.change("crew %s of %s: %s responsible, with %s", k.Name, j.ID, k.Responsible, strings.Join(k.People, ", "))
-}
-
-func crewWord(name string) string {
-	if name == "" {
-		return "the job's first crew"
-	}
-	return "crew " + name
+	x.did(CrewAdded, j.ID, k.Name, j.ID, k.Responsible, k.People)
 }
 
 // crewOf names the crew a person is in; "" is the job's first.
@@ -130,16 +159,16 @@ func (x *step) answerVerification(a *recordv1.AnswerVerification) {
 		return
 	}
 	if !j.member(x.who.ID) {
-		x.flag("NOT_ON_CREW", x.who.ID, x.who.ID+" is not on the crew of "+j.ID, "1910.147(f)(3)")
+		x.note(NotOnCrew, x.who.ID, x.who.ID, j.ID)
 	}
 	if j.Verified == nil {
 		j.Verified = map[string]*Answer{}
 	}
 	j.Verified[x.who.ID] = &Answer{Said: a.GetAnswer(), At: x.mark}
 	if a.GetAnswer() == recordv1.VerificationAnswer_VERIFICATION_ANSWER_VERIFIED_MYSELF {
-		x.change("%s verified the isolation of %s", x.who.ID, j.ID)
+		x.did(IsolationVerified, j.ID, x.who.ID, j.ID)
 	} else {
-		x.change("%s was offered to verify the isolation of %s, and declined", x.who.ID, j.ID)
+		x.did(VerificationDeclined, j.ID, x.who.ID, j.ID)
 	}
 }
 
@@ -155,7 +184,7 @@ func (s *State) crewConditions(j *Job, at int64) []*recordv1.Finding {
 		lead = append(lead, j.Crews[n].Responsible)
 	}
 	if j.Coordinator == "" {
-		cs = append(cs, cond("NO_COORDINATOR", j.ID, fmt.Sprintf("%d crews are on this job and nobody coordinates them", len(j.Crews)+1), "name one authorised employee", "supervisor or manager", groupClause+"(C)"))
+		cs = append(cs, NoCoordinator.About(j.ID, j.ID, len(j.Crews)+1))
 	} else {
 		lead = append(lead, j.Coordinator)
 	}
@@ -215,18 +244,15 @@ func (s *State) members(j *Job) []*recordv1.MemberView {
 
 // complexLockout lists what makes a job a complex lockout: it needs a written plan
 // and a person in charge.
-func (s *State) complexLockout(j *Job) []string {
-	var out []string
-	yards := []string{YardOf(j.Zone)}
-	for _, p := range j.Plan {
-		yards = append(yards, YardOf(p))
-	}
+func (s *State) complexLockout(j *Job) []*recordv1.Finding {
+	var out []*recordv1.Finding
+	yards := j.workYards()
 	slices.Sort(yards)
 	if yards = slices.Compact(yards); len(yards) > 1 {
-		out = append(out, "points or zone in more than one yard: "+strings.Join(yards, ", "))
+		out = append(out, SeveralYards.About(j.ID, yards))
 	}
 	if len(j.Crews) > 0 {
-		out = append(out, fmt.Sprintf("%d crews", len(j.Crews)+1))
+		out = append(out, SeveralCrews.About(j.ID, len(j.Crews)+1))
 	}
 	var firms []string
 	for _, m := range s.members(j) {
@@ -236,7 +262,7 @@ func (s *State) complexLockout(j *Job) []string {
 	}
 	slices.Sort(firms)
 	if firms = slices.Compact(firms); len(firms) > 1 {
-		out = append(out, "more than one employer: "+strings.Join(firms, ", "))
+		out = append(out, SeveralEmployers.About(j.ID, firms))
 	}
 	return out
 }
@@ -260,18 +286,15 @@ func (x *step) protectionEnded(h *Hold, covered []string) {
 		if j.Closed.Set() || h.Job != id && !overlap(covered, j.Plan) || !j.begun() || j.cleared() || s.protects(j) {
 			continue
 		}
-		text := fmt.Sprintf("PROTECTION ENDED WHILE THE JOB IS OPEN: %s took the last lock off %s, which is not recorded finished. Supervisor: have the area looked over, or somebody lock on", x.who.ID, id)
-		x.flag("PROTECTION_ENDED", id, text, handOverClause)
-		s.alarm("PROTECTION_ENDED", id, text, x.mark)
+		f := ProtectionEnded.About(id, id, x.who.ID)
+		x.out.Flags = append(x.out.Flags, f)
+		s.raise(id, f, x.mark)
 	}
 }
 
 // protectedAgain ends that alarm once somebody is on it or the area is clear.
 func (s *State) protectedAgain(j *Job) {
-	for _, a := range s.Alarms {
-		if a.Code == "PROTECTION_ENDED" && a.Subject == j.ID && (j.Closed.Set() || j.cleared() || s.protects(j)) {
-			s.clearAlarm("PROTECTION_ENDED", j.ID)
-			return
-		}
+	if j.Closed.Set() || j.cleared() || s.protects(j) {
+		s.lower(ProtectionEnded, j.ID)
 	}
 }

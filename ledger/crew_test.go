@@ -1,9 +1,11 @@
 package ledger_test
 
 import (
-	"strings"
+	"slices"
 	"testing"
 
+	"yardhasp/ledger"
+	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
@@ -24,12 +26,12 @@ func TestOneCoordinator(t *testing.T) {
 	w, _ := ready(t)
 	j := w.s.Jobs["boot-1"]
 	w.must(w.direct("mara", actCrew("boot-1", "electricians", "tomas")))
-	if !has(w.s.StartConditions(j), "NO_COORDINATOR", "boot-1") {
+	if !has(w.s.MissingForWork(j), "NO_COORDINATOR", "boot-1") {
 		t.Error("two crews and nobody coordinates them")
 	}
 	w.refusedWith(w.direct("mara", actCoordinator("boot-1", "lena", "")), "NOT_AUTHORISED")
 	w.must(w.direct("mara", actCoordinator("boot-1", "mara", "")))
-	if cs := w.s.StartConditions(j); len(cs) > 0 {
+	if cs := w.s.MissingForWork(j); len(cs) > 0 {
 		t.Errorf("coordinated: %v", cs)
 	}
 	w.refusedWith(w.direct("mara", actCoordinator("boot-1", "ravi", "")), "TWO_COORDINATORS")
@@ -43,7 +45,7 @@ func TestOneCoordinator(t *testing.T) {
 		t.Error("mara is on a crew and is called a stranger")
 	}
 	w.must(w.direct("nia", actTraining("tomas", classAuthorised, 1, 2)))
-	if !has(w.s.StartConditions(j), "TRAINING_LAPSED", "tomas") {
+	if !has(w.s.MissingForWork(j), "TRAINING_LAPSED", "tomas") {
 		t.Error("a crew's responsible employee has no training, and nobody says so")
 	}
 }
@@ -98,14 +100,14 @@ func TestVerificationOffered(t *testing.T) {
 func TestComplexLockout(t *testing.T) {
 	w := drawn(t)
 	w.openJob()
-	if c := w.s.JobView("boot-1", w.now).GetComplex(); len(c) != 1 || !strings.Contains(c[0], "millrow, stonebend") {
+	if c := w.s.JobView("boot-1", w.now).GetComplexFor(); len(c) != 1 || !code.Is(c[0], ledger.SeveralYards) || !slices.Equal(code.Names(c[0], "yards"), []string{"millrow", "stonebend"}) {
 		t.Errorf("points at stonebend and millrow: %v", c)
 	}
 	w.must(w.publish("nia", withFan(2)))
 	fan := w.job("fan-1", "ravi", fanFeed)
 	fan.GetOpenJob().Zone = fanZone
 	w.must(w.journal("stonebend", "mara", fan))
-	if c := w.s.JobView("fan-1", w.now).GetComplex(); len(c) > 0 {
+	if c := w.s.JobView("fan-1", w.now).GetComplexFor(); len(c) > 0 {
 		t.Errorf("one yard, one crew, one employer: %v", c)
 	}
 }

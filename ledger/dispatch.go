@@ -77,7 +77,7 @@ func (x *step) dispatch() {
 	case *recordv1.Record_Reading:
 		x.reading(a.Reading)
 	case *recordv1.Record_FoundLive:
-		x.foundLive(a.FoundLive.GetJob(), a.FoundLive.GetPart(), a.FoundLive.GetWhat())
+		x.foundLive(a.FoundLive)
 	case *recordv1.Record_CorrectFoundLive:
 		x.correctFoundLive(a.CorrectFoundLive)
 	case *recordv1.Record_StoredReleased:

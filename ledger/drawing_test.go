@@ -139,7 +139,7 @@ func ready(t testing.TB) (w *world, holds map[string]string) {
 	w.now += 120_000
 	w.must(w.journal("stonebend", "ravi", actStored("boot-1", bucket)))
 	w.prove()
-	if cs := w.s.StartConditions(w.s.Jobs["boot-1"]); len(cs) > 0 {
+	if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); len(cs) > 0 {
 		t.Fatalf("work may not start: %v", cs)
 	}
 	return w, holds

@@ -16,7 +16,7 @@ func TestEquipmentLockIsNobodysLock(t *testing.T) {
 	w, holds := ready(t)
 	w.must(w.journal("stonebend", "ravi", actEquipment(feeder, "ravi-1", w.now+1e9)))
 	w.must(w.journal("stonebend", "ravi", actRelease(holds["ravi "+feeder])))
-	if cs := w.s.StartConditions(w.s.Jobs["boot-1"]); !has(cs, "NO_LOCK", feeder) {
+	if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); !has(cs, "NO_LOCK", feeder) {
 		t.Errorf("ravi's own lock is off, an equipment lock hangs, and work may start: %v", cs)
 	}
 	w.must(w.journal("stonebend", "lena", actRelease(holds["lena "+feeder])))

@@ -3,6 +3,7 @@ package ledger_test
 import (
 	"testing"
 
+	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
@@ -87,7 +88,7 @@ func TestHotWorkConditions(t *testing.T) {
 		o := w.issueHot("weld-1", h)
 		w.refusedWithText(o, c.code)
 		for _, u := range o.GetConditions() {
-			if u.GetWho() == "" || u.GetClause() == "" {
+			if r, _ := code.Of(u).Row(); u.GetWho()+r.Who == "" || u.GetClause()+code.ClauseOf(u) == "" {
 				t.Errorf("%s: %s says neither who nor by which clause", c.name, u.GetCode())
 			}
 		}

@@ -1,16 +1,56 @@
 package ledger
 
 import (
-	"fmt"
 	"slices"
-	"strings"
 
-	"yardhasp/ledger/energy"
+	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
+var jobKinds = []Kind{
+	kind((*recordv1.Record).GetOpenJob, Kind{Name: "open_job", Called: "open job", Class: Lifts, May: whoHas(authorised, supervisor, manager), Clause: noClause, By: ByPerson, With: alone,
+		Way: ThroughJournal, Home: AtZone, Elsewhere: TakenElsewhere, Panel: AnyWhere, Outbox: MayNotWait, LowDisk: TakenOnLowDisk, Training: NoTraining},
+		func(o *recordv1.OpenJob) About { return About{Zone: o.GetZone(), Job: o.GetId()} },
+		func(f *fields, a *recordv1.OpenJob) {
+			f.name("id", a.GetId())
+			f.place("zone", a.GetZone())
+			f.some("plan", len(a.GetPlan()))
+			f.points("plan", a.GetPlan())
+			f.name("responsible", a.GetResponsible())
+			f.names("crew", a.GetCrew())
+			f.text("purpose", a.GetPurpose())
+			f.names("affected", a.GetAffected())
+		},
+		(*step).openJob),
+	kind((*recordv1.Record).GetCloseJob, Kind{Name: "close_job", Called: "close job", Class: Lifts, May: whoHas(authorised, supervisor, manager), Clause: noClause, By: ByPerson, With: alone,
+		Way: ThroughJournal, Home: AtNoYard, Elsewhere: TakenElsewhere, Panel: AnyWhere, Outbox: MayNotWait, LowDisk: TakenOnLowDisk, Training: NoTraining},
+		func(c *recordv1.CloseJob) About { return About{Job: c.GetJob()} },
+		func(f *fields, a *recordv1.CloseJob) { f.name("job", a.GetJob()) },
+		(*step).closeJob),
+}
+
+var (
+	JobExists  = code.New("JOB_EXISTS", code.Row{Args: "job", Who: "the-signer", Answer: code.Taken})
+	UnknownJob = code.New("UNKNOWN_JOB", code.Row{Args: "job", Who: "the-signer", Next: "yardhasp job list", Answer: code.Unknown})
+	// JobNotOpen: a record names a job that is not open. It is kept and counts for
+	// nothing.
+	JobNotOpen  = code.New("JOB_NOT_OPEN", code.Row{Args: "job", Next: "yardhasp job list"})
+	UnknownZone = code.New("UNKNOWN_ZONE", code.Row{Args: "zone", Who: "the-signer", Answer: code.Unknown})
+	NotDrawn    = code.New("NOT_DRAWN", code.Row{Args: "point", Clause: walkClause, Who: "supervisor-manager", Next: "yardhasp drawing publish FILE"})
+	// NoAffected: a job names no affected person.
+	NoAffected = code.New("NO_AFFECTED", code.Row{Args: "job", Clause: "1910.147(c)(9)", Who: "the-signer"})
+	// NotAuthorised: somebody is named for what an authorised employee does.
+	NotAuthorised = code.New("NOT_AUTHORISED", code.Row{Args: "person clause", Who: "the-signer"})
+	// NotResponsible: who may close a job.
+	NotResponsible = code.New("NOT_RESPONSIBLE", code.Row{Args: "person job responsible", Who: "{responsible}", Answer: code.Denied})
+	// StillOnJob: signed on to a job, or with a lock on for it.
+	StillOnJob = code.New("STILL_ON_JOB", code.Row{Args: "person job", Clause: "1910.147(e)", Who: "{person}"})
+	JobOpened  = code.New("JOB_OPENED", code.Row{Args: "job zone purpose:text"})
+	JobClosed  = code.New("JOB_CLOSED", code.Row{Args: "job"})
+)
+
 // Job is work on one zone, and the facts recorded for it. What it has reached is
-// derived from them (standing.go), never set.
+// derived from them (stage.go), never set.
 type Job struct {
 	ID          string   `json:"id"`
 	Zone        string   `json:"zone"`
@@ -44,8 +84,8 @@ type Job struct {
 	LastOn   Latest `json:"last_on,omitempty"`
 	// Met is since when work might start without a break; unset: it may not.
 	Met Mark `json:"met"`
-	// Stopped is what broke while people were signed on.
-	Stopped string `json:"stopped,omitempty"`
+	// Stopped is what broke while people were signed on; nil: nothing.
+	Stopped *recordv1.Finding `json:"stopped,omitempty"`
 
 	// Procedure is the approved version the job was opened against; 0: none.
 	Procedure uint32    `json:"procedure,omitempty"`
@@ -56,73 +96,20 @@ type Job struct {
 	Verified    map[string]*Answer `json:"verified,omitempty"`
 }
 
-// Proof is one reading that counts as long as nothing voids it.
-type Proof struct {
-	At    Mark   `json:"at"`
-	Value string `json:"value"`
-}
-
-// Found is energy found where none should be.
-type Found struct {
-	Ref       string `json:"ref"`
-	Part      string `json:"part"`
-	What      string `json:"what"`
-	At        Mark   `json:"at"`
-	Corrected Mark   `json:"corrected"`
-}
-
-// SignOn is one person inside the zone of a job.
-type SignOn struct {
-	Ref    string `json:"ref"`
-	Person string `json:"person"`
-	Job    string `json:"job"`
-	On     Mark   `json:"on"`
-	Off    Mark   `json:"off"`
-	// Since is the entry that a key must not be younger than to end it.
-	Since uint64 `json:"since"`
-	// Promised lists the points the zone's yard promised to keep off.
-	Promised []string `json:"promised,omitempty"`
-}
-
 func (x *step) openJob(o *recordv1.OpenJob) {
 	s := x.s
 	if s.Jobs[o.GetId()] != nil {
-		x.refuse("EXISTS", o.GetId(), "a job with this id exists", "choose another id", x.who.ID, "")
+		x.deny(JobExists, o.GetId(), o.GetId())
 		return
 	}
-	if _, ok := s.Graph().Zone(o.GetZone()); !ok {
-		x.refuse("UNKNOWN_ZONE", o.GetZone(), "no current drawing shows this zone", "publish a drawing with it, or read its name again", x.who.ID, "")
-	}
-	for _, p := range o.GetPlan() {
-		if s.Points[p] == nil {
-			x.refuse("UNKNOWN_POINT", p, "no such point is registered", "compute the plan on the current drawing", x.who.ID, "")
-		} else if _, ok := s.Graph().Point(p); !ok {
-			x.refuse("NOT_DRAWN", p, "no current drawing shows "+p, "compute the plan on the current drawing", x.who.ID, "")
-		}
-	}
-	people := append(append([]string{o.GetResponsible()}, o.GetCrew()...), o.GetAffected()...)
-	for _, p := range people {
-		if s.People[p] == nil {
-			x.refuse("UNKNOWN_PERSON", p, "nobody of this name is enrolled", "invite them first", "a manager", "")
-		}
-	}
-	if len(o.GetAffected()) == 0 {
-		x.refuse("NO_AFFECTED", o.GetId(), "nobody is named to be told before locks go on and after they come off", "name who runs the machine or works in the area", x.who.ID, "1910.147(c)(9)")
-	}
-	if r := s.People[o.GetResponsible()]; r != nil && !r.Has(authorised) {
-		x.refuse("NOT_PERMITTED", r.ID, r.ID+" is not an authorised employee", "name one as responsible", "authorised employee", "1910.147(f)(3)(ii)(A)")
-	}
-	v := s.approved(o.GetZone())
-	if read := o.GetProcedureVersion(); read > 0 && (v == nil || v.Number != read) {
-		x.refuse("REVISION", o.GetZone(), fmt.Sprintf("version %d is not the approved procedure of this zone", read), "read the version in use, then open the job with it", x.who.ID, procedureClause)
-	}
+	x.mayOpenJob(o)
 	if x.refused() {
 		return
 	}
 	j := &Job{ID: o.GetId(), Zone: o.GetZone(), Plan: slices.Sorted(slices.Values(o.GetPlan())), Responsible: o.GetResponsible(),
 		Crew: o.GetCrew(), Affected: slices.Sorted(slices.Values(o.GetAffected())), Purpose: o.GetPurpose(), Opened: x.mark,
 		ToldBefore: map[string]Mark{}, ToldAfter: map[string]Mark{}, Readings: map[string]*Proof{}, Released: map[string]Mark{}, Found: map[string]*Found{}}
-	if v != nil {
+	if v := s.approved(j.Zone); v != nil {
 		j.Procedure = v.Number
 	}
 	s.Jobs[j.ID] = j
@@ -140,12 +127,39 @@ func (x *step) openJob(o *recordv1.OpenJob) {
 	}
 	s.airSoFar(j)
 	s.redrawJob(j)
-	x.change("job %s opened on %s: %s", j.ID, j.Zone, j.Purpose)
-	if !s.verdicts[j.ID].Isolates {
-		x.flag("PLAN_DOES_NOT_ISOLATE", j.ID, "the plan does not cut "+j.Zone+" off on the current drawings", "1910.147(d)(3)")
+	x.did(JobOpened, j.ID, j.ID, j.Zone, j.Purpose)
+	x.out.Flags = append(append(x.out.Flags, s.planConditions(j)...), s.procedureConditions(j)...)
+}
+
+// mayOpenJob refuses a job whose zone, plan or people the ledger does not know, or
+// that names nobody to be told.
+func (x *step) mayOpenJob(o *recordv1.OpenJob) {
+	s := x.s
+	if _, ok := s.Graph().Zone(o.GetZone()); !ok {
+		x.deny(UnknownZone, o.GetZone(), o.GetZone())
 	}
-	for _, c := range s.procedureConditions(j) {
-		x.flag(c.GetCode(), c.GetSubject(), c.GetText(), c.GetClause())
+	for _, p := range o.GetPlan() {
+		if s.Points[p] == nil {
+			x.refuse("UNKNOWN_POINT", p, "no such point is registered", "compute the plan on the current drawing", x.who.ID, "")
+		} else if _, ok := s.Graph().Point(p); !ok {
+			x.deny(NotDrawn, p, p)
+		}
+	}
+	people := append(append([]string{o.GetResponsible()}, o.GetCrew()...), o.GetAffected()...)
+	for _, p := range people {
+		if s.People[p] == nil {
+			x.refuse("UNKNOWN_PERSON", p, "nobody of this name is enrolled", "invite them first", "a manager", "")
+		}
+	}
+	if len(o.GetAffected()) == 0 {
+		x.deny(NoAffected, o.GetId(), o.GetId())
+	}
+	if r := s.People[o.GetResponsible()]; r != nil && !r.Has(authorised) {
+		x.deny(NotAuthorised, r.ID, r.ID, groupClause+"(A)")
+	}
+	v := s.approved(o.GetZone())
+	if read := o.GetProcedureVersion(); read > 0 && (v == nil || v.Number != read) {
+		x.deny(NotVersionInUse, o.GetZone(), o.GetZone(), read, procedureClause)
 	}
 }
 
@@ -153,104 +167,20 @@ func (x *step) openJob(o *recordv1.OpenJob) {
 func (x *step) job(id string) *Job {
 	j := x.s.Jobs[id]
 	if j == nil || j.Closed.Set() {
-		x.flag("UNKNOWN_JOB", id, "no open job of this name: the record is kept and counts for nothing", "")
+		x.note(JobNotOpen, id, id)
 		return nil
 	}
 	return j
 }
 
-func (x *step) signOn(o *recordv1.SignOn) {
-	s := x.s
-	so := &SignOn{Ref: x.out.Ref, Person: x.who.ID, Job: o.GetJob(), On: x.mark, Since: x.bornUnder()}
-	j := x.job(o.GetJob())
-	if x.env.GetGrant() == recordv1.Grant_GRANT_HELD_LOCALLY {
-		so.Promised = slices.Clone(x.env.GetPromised())
+// openJobFor finds an open job for an act that is refused without one.
+func (x *step) openJobFor(id string) *Job {
+	j := x.s.Jobs[id]
+	if j == nil || j.Closed.Set() {
+		x.deny(UnknownJob, id, id)
+		return nil
 	}
-	for _, ref := range sorted(s.inside) {
-		if o := s.inside[ref]; o.Person == so.Person && o.Job == so.Job {
-			x.flag("SIGNED_ON_TWICE", so.Job, so.Person+" is signed on already ("+ref+"): each one is signed off", "")
-			break
-		}
-	}
-	s.SignOns[so.Ref], s.inside[so.Ref] = so, so
-	x.promiseKept(o.GetJob())
-	x.flagDebt(x.who.ID)
-	x.change("%s signed on to the zone of %s", x.who.ID, o.GetJob())
-	if j == nil {
-		return
-	}
-	j.LastOn.add(x.mark)
-	s.use(j.Zone, x.who.ID, x.mark)
-	x.flagRetrain(x.who.ID, j.Zone)
-	x.flagExchange(x.who.ID, j.workYards()...)
-	if !j.member(x.who.ID) {
-		x.flag("NOT_ON_CREW", x.who.ID, x.who.ID+" is not on the crew of "+j.ID, "1910.147(f)(3)")
-	}
-	if missing := s.unlocked(j, x.who.ID); len(missing) > 0 {
-		x.flag("NO_LOCK", x.who.ID, x.who.ID+" entered without a lock on "+strings.Join(missing, ", "), "1910.147(f)(3)(ii)(D)")
-	}
-	if !j.Met.Set() {
-		x.flag("WORK_MAY_NOT_START", j.ID, x.who.ID+" entered before work may start", "1910.147(d)(6)")
-	}
-	for _, c := range s.permitMissing(j, s.Time) {
-		x.flag(c.GetCode(), j.Zone, x.who.ID+" entered, and "+textOf(c), c.GetClause())
-	}
-}
-
-// signOff: only the person themself; unknown counts as inside.
-func (x *step) signOff(o *recordv1.SignOff) {
-	ref := RefOf(o.GetSignOn())
-	so := x.s.SignOns[ref]
-	switch {
-	case so == nil:
-		x.refuse("UNKNOWN_SIGN_ON", ref, "no such sign-on; if it ended long ago, see the history", "read the reference on the board again", x.who.ID, "")
-	case so.Person != x.who.ID:
-		x.refuse("NOT_YOUR_SIGN_ON", ref, "only "+so.Person+" signs off "+so.Person, "ask them", so.Person, "1910.147(e)(2)(i)")
-	case so.Off.Set():
-		x.refuse("ENDED", ref, so.Person+" signed off before", "", "", "")
-	case x.signingKey(x.who.ID).Since > so.Since:
-		x.refuse("KEY_NEWER_THAN_LOCK", ref, "your key was enrolled after this sign-on", "sign with the key that signed on", so.Person, "")
-	default:
-		so.Off = x.mark
-		delete(x.s.inside, ref)
-		if j := x.s.Jobs[so.Job]; j != nil {
-			x.s.use(j.Zone, so.Person, x.mark)
-		}
-		x.s.end("sign_on", ref)
-		x.s.clearAlarm("PROMISE_BROKEN", ref)
-		x.change("%s signed off the zone of %s", so.Person, so.Job)
-	}
-}
-
-// signedOn lists who is on the zone of a job, in order of reference.
-func (s *State) signedOn(job string) []*SignOn {
-	var out []*SignOn
-	for _, so := range s.inside {
-		if so.Job == job {
-			out = append(out, so)
-		}
-	}
-	slices.SortFunc(out, func(a, b *SignOn) int { return strings.Compare(a.Ref, b.Ref) })
-	return out
-}
-
-// unlocked lists the plan points on which a person has no lock, directly or by a
-// box.
-func (s *State) unlocked(j *Job, person string) []string {
-	var out []string
-	for _, p := range j.Plan {
-		if !slices.ContainsFunc(s.Guarding(p), func(h *Hold) bool { return h.Holder == person }) {
-			out = append(out, p)
-		}
-	}
-	return out
-}
-
-func (x *step) shutDown(n *recordv1.ShutDown) {
-	if j := x.job(n.GetJob()); j != nil && x.ok {
-		j.ShutDown = x.mark
-		x.change("shut down for %s in the orderly way", j.ID)
-	}
+	return j
 }
 
 // drawingsOf lists the yards whose drawings a job rests on: its zone's, its plan
@@ -264,112 +194,23 @@ func (s *State) drawingsOf(j *Job) []string {
 	return slices.Compact(ys)
 }
 
-func (x *step) storedReleased(r *recordv1.StoredReleased) {
-	j := x.job(r.GetJob())
-	if j == nil || !x.ok {
-		return
-	}
-	if !slices.ContainsFunc(x.s.stores[j.ID], func(st energy.Store) bool { return st.ID == r.GetStore() }) {
-		x.flag("UNKNOWN_STORE", r.GetStore(), "the drawing shows no such store behind this plan's locks: the record is kept and counts for nothing", "1910.147(d)(5)(i)")
-		return
-	}
-	if x.clockDoubt() {
-		x.flag("CLOCK_DOUBT", r.GetStore(), "the clock is in doubt: a wait can't be shown by it", "common practice, no source")
-		return
-	}
-	j.Released[r.GetStore()] = x.mark
-	x.change("%s released for %s: %s", r.GetStore(), j.ID, r.GetHow())
-}
-
-func (x *step) notice(n *recordv1.Notice) {
-	j := x.job(n.GetJob())
-	if j == nil || !x.ok {
-		return
-	}
-	told, word := j.ToldBefore, "before locks go on"
-	if n.GetWhen() == recordv1.NoticeWhen_NOTICE_WHEN_AFTER {
-		told, word = j.ToldAfter, "after the last lock came off"
-	}
-	for _, p := range n.GetPeople() {
-		if x.s.People[p] == nil {
-			x.flag("UNKNOWN_PERSON", p, "nobody of this name is enrolled: "+p+" counts as not told", "1910.147(c)(9)")
-		}
-		if slices.Contains(j.Affected, p) {
-			told[p] = x.mark
-		}
-	}
-	x.change("told %s for %s: %s", word, j.ID, strings.Join(n.GetPeople(), ", "))
-}
-
-// clearArea: the area was looked over. What is not clear is heard from anybody;
-// only who may clears it, knowing every look before, and grounds that one look
-// counted as fitted stay counted.
-func (x *step) clearArea(c *recordv1.ClearArea) {
-	j := x.job(c.GetJob())
+func (x *step) closeJob(c *recordv1.CloseJob) {
+	s := x.s
+	j := x.openJobFor(c.GetJob())
 	if j == nil {
 		return
 	}
-	knew := j.Looked.seenBy(x.mark)
-	left := int64(max(c.GetGroundsFitted(), j.GroundsFitted)) - int64(c.GetGroundsRemoved())
-	var lacks []string
-	var inside []string
-	for _, so := range x.s.signedOn(j.ID) {
-		inside = append(inside, so.Person)
-	}
-	for _, l := range []struct {
-		bad  bool
-		what string
-	}{
-		{len(inside) > 0, strings.Join(inside, ", ") + " still signed on: look again once everybody is out"},
-		{!c.GetToolsOut(), "tools are still in"}, {!c.GetGuardsOn(), "guards are off"}, {!c.GetPeopleClear(), "people are not clear"},
-		{left != 0, fmt.Sprintf("%d temporary grounds or jumpers are not accounted for", left)},
-		{!knew, "it was written without knowing of another look at the area"},
-	} {
-		if l.bad {
-			lacks = append(lacks, l.what)
-		}
-	}
-	if len(lacks) == 0 && !x.ok {
-		return
-	}
-	j.Looked.add(x.mark)
-	if x.ok {
-		j.GroundsFitted = max(c.GetGroundsFitted(), j.GroundsFitted)
-		if knew || left > j.GroundsLeft {
-			j.GroundsLeft = left
-		}
-	}
-	if len(lacks) > 0 {
-		j.Cleared = Mark{}
-		x.flag("NOT_CLEAR", j.ID, strings.Join(lacks, "; "), "1910.147(e)(1)")
-		return
-	}
-	j.Cleared = x.mark
-	x.change("area of %s clear: tools out, guards on, grounds off", j.ID)
-}
-
-func (x *step) closeJob(c *recordv1.CloseJob) {
-	s := x.s
-	j := s.Jobs[c.GetJob()]
-	if j == nil || j.Closed.Set() {
-		x.refuse("UNKNOWN_JOB", c.GetJob(), "there is no open job of this name", "", "", "")
-		return
-	}
 	if j.Responsible != x.who.ID && !x.who.Has(supervisor, manager) {
-		x.refuse("NOT_PERMITTED", x.who.ID, "the responsible employee or a supervisor closes a job", "ask "+j.Responsible, j.Responsible, "")
+		x.deny(NotResponsible, x.who.ID, x.who.ID, j.ID, j.Responsible)
 	}
 	for _, p := range namesOf(s.atWork(j, nil)) {
-		x.refuse("STILL_ON", p, p+" is signed on or has a lock on for this job", p+" signs off and takes it off", p, "1910.147(e)")
+		x.deny(StillOnJob, p, p, j.ID)
 	}
 	if j.begun() {
 		// Closed, it would owe nothing, and the start could be asked for afresh.
 		x.out.Conditions = append(x.out.Conditions, j.clearConditions()...)
 	}
-	for _, ref := range sorted(j.Found) {
-		if !j.Found[ref].Corrected.Set() {
-			x.refuse("FOUND_LIVE", ref, "something found live was not corrected", "a qualified person finds and corrects the cause", "a qualified person", "")
-		}
-	}
+	x.out.Conditions = append(x.out.Conditions, j.foundConditions()...)
 	for _, p := range s.openPermits(j.ID) {
 		x.refuse("PERMIT_OPEN", p.ID, "permit "+p.ID+" for "+PermitWord(p.Kind)+" is not closed", "close it first", "supervisor or manager", "1910.272(g)(1)(i)")
 	}
@@ -390,7 +231,7 @@ func (x *step) closeJob(c *recordv1.CloseJob) {
 		}
 	}
 	s.redrawJob(j)
-	s.clearAlarm("STOPPED", j.ID)
-	s.clearAlarm("PROTECTION_ENDED", j.ID)
-	x.change("job %s closed", j.ID)
+	s.lower(Stopped, j.ID)
+	s.lower(ProtectionEnded, j.ID)
+	x.did(JobClosed, j.ID, j.ID)
 }

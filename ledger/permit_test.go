@@ -13,7 +13,7 @@ import (
 // tested again, out, closed, and only then a start.
 func TestBinEntry(t *testing.T) {
 	w, holds, ons, watch := inside(t)
-	if cs := w.s.StartConditions(w.s.Jobs[binJob]); len(cs) > 0 || w.permitState("in-1") != recordv1.PermitState_PERMIT_STATE_IN_FORCE || w.outAlarm() != "" {
+	if cs := w.s.MissingForWork(w.s.Jobs[binJob]); len(cs) > 0 || w.permitState("in-1") != recordv1.PermitState_PERMIT_STATE_IN_FORCE || w.outAlarm() != "" {
 		t.Fatalf("two people are inside and all is well: missing %v, permit %v, alarm %q", cs, w.permitState("in-1"), w.outAlarm())
 	}
 	v := w.s.PermitView("in-1", w.now)
@@ -252,7 +252,7 @@ func TestPermitTimes(t *testing.T) {
 	if v.GetState() != recordv1.PermitState_PERMIT_STATE_SUSPENDED || !has(v.GetMissing(), "AIR_OLD", binZone) {
 		t.Errorf("31 min after the last test the permit is %v, missing %v", v.GetState(), v.GetMissing())
 	}
-	if cs := w.s.StartConditionsAt(w.s.Jobs[binJob], w.now+31*minute); !has(cs, "NO_PERMIT", binZone) {
+	if cs := w.s.MissingForWorkAt(w.s.Jobs[binJob], w.now+31*minute); !has(cs, "NO_PERMIT", binZone) {
 		t.Errorf("and work may go on: %v", cs)
 	}
 }
@@ -261,7 +261,7 @@ func TestPermitTimes(t *testing.T) {
 // in force, and whoever goes in is flagged and called out.
 func TestNoPermit(t *testing.T) {
 	w, _, _ := readyBin(t)
-	if cs := w.s.StartConditions(w.s.Jobs[binJob]); len(cs) != 1 || !has(cs, "NO_PERMIT", binZone) {
+	if cs := w.s.MissingForWork(w.s.Jobs[binJob]); len(cs) != 1 || !has(cs, "NO_PERMIT", binZone) {
 		t.Errorf("everything but the permit is there; missing: %v", cs)
 	}
 	o := w.must(w.journal("eastfork", "lena", actSignOn(binJob)))

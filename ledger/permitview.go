@@ -68,7 +68,7 @@ func (s *State) airView(v *recordv1.PermitView, p *WorkPermit, at int64) {
 		l := t.limit()
 		v.Air = append(v.Air, &recordv1.AirView{Level: t.Level, Agent: t.Agent, Value: l.Text(t.Thousandths), Limit: l.LimitText(), Source: l.Source, By: t.At.By,
 			Instrument: t.Instrument, TakenUnixMs: t.At.Time, AgeSeconds: max(0, at-t.At.Time) / 1000, OutOfLimits: t.outside(),
-			Lapsed: at > t.At.Time+need.every*1000 || need.since.Set() && t.At.Time <= need.since.Time || s.voided(j, &Proof{At: t.At}) != ""})
+			Lapsed: at > t.At.Time+need.every*1000 || need.since.Set() && t.At.Time <= need.since.Time || s.voided(j, &Proof{At: t.At}) != nil})
 	}
 }
 

@@ -7,13 +7,72 @@ import (
 	"slices"
 	"strings"
 
-	"yardhasp/ledger/energy"
+	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
 const (
 	procedureClause = "1910.147(c)(4)(i)"
 	contentsClause  = "1910.147(c)(4)(ii)"
+)
+
+var procedureKinds = []Kind{
+	kind((*recordv1.Record).GetPublishProcedure, Kind{Name: "publish_procedure", Called: "procedure publish", Class: Lifts, May: whoHas(authorised, supervisor, manager), Clause: procedureClause, By: ByPerson, With: alone,
+		Way: Direct, Home: AtNoYard, Elsewhere: TakenElsewhere, Panel: AnyWhere, Outbox: MayNotWait, LowDisk: NotOnLowDisk, Training: NoTraining},
+		func(p *recordv1.PublishProcedure) About { return About{Zone: p.GetZone()} },
+		func(f *fields, a *recordv1.PublishProcedure) {
+			f.place("zone", a.GetZone())
+			f.counted("version", uint64(a.GetVersion()))
+			f.must(len(a.GetText()) > 0 && len(a.GetText()) <= MaxProcedureBytes, "text", "form-procedure-text")
+			f.some("machines", len(a.GetMachines()))
+			f.texts("machines", a.GetMachines())
+			f.some("points", len(a.GetPoints()))
+			f.points("points", a.GetPoints())
+		},
+		(*step).publishProcedure),
+	kind((*recordv1.Record).GetApproveProcedure, Kind{Name: "approve_procedure", Called: "procedure approve", Class: Lifts, May: whoHas(supervisor, manager), Clause: procedureClause, By: ByPerson, With: alone,
+		Way: Direct, Home: AtNoYard, Elsewhere: TakenElsewhere, Panel: AnyWhere, Outbox: MayNotWait, LowDisk: NotOnLowDisk, Training: NoTraining},
+		func(p *recordv1.ApproveProcedure) About { return About{Zone: p.GetZone()} },
+		func(f *fields, a *recordv1.ApproveProcedure) {
+			f.place("zone", a.GetZone())
+			f.counted("version", uint64(a.GetVersion()))
+			f.bytes32("text_hash", a.GetTextHash())
+		},
+		(*step).approveProcedure),
+	kind((*recordv1.Record).GetRequireProcedures, Kind{Name: "require_procedures", Called: "procedure require", Class: Lifts, May: whoHas(manager), Clause: procedureClause, By: ByPerson, With: alone,
+		Way: Direct, Home: AtNoYard, Elsewhere: TakenElsewhere, Panel: AnyWhere, Outbox: MayNotWait, LowDisk: TakenOnLowDisk, Training: NoTraining},
+		func(*recordv1.RequireProcedures) About { return About{} },
+		func(f *fields, a *recordv1.RequireProcedures) {
+			f.name("yard", a.GetYard())
+			f.moment("from_unix_ms", a.GetFromUnixMs())
+		},
+		(*step).requireProcedures),
+}
+
+var (
+	// NotVersionInUse: a version is named that is not the approved one of its zone.
+	NotVersionInUse = code.New("NOT_VERSION_IN_USE", code.Row{Args: "zone version:number clause", Who: "the-signer", Next: "yardhasp procedure text {zone}"})
+	// NotNextVersion: versions are numbered one after the other.
+	NotNextVersion = code.New("NOT_NEXT_VERSION", code.Row{Args: "zone version:number next:number", Clause: procedureClause, Who: "the-signer"})
+	// ProcedureIncomplete: lack is what the energy engine finds.
+	ProcedureIncomplete = code.New("PROCEDURE_INCOMPLETE", code.Row{Args: "zone lack:text", Clause: contentsClause, Who: "the-signer", Next: "yardhasp procedure {zone}"})
+	ProcedurePublished  = code.New("PROCEDURE_PUBLISHED", code.Row{Args: "zone version:number person"})
+	// ProceduresRequired: from is when jobs opened at the yard begin to need one.
+	ProceduresRequired = code.New("PROCEDURES_REQUIRED", code.Row{Args: "yard from:time"})
+	AlreadyRequired    = code.New("ALREADY_REQUIRED", code.Row{Args: "yard from:time", Clause: procedureClause, Answer: code.Taken})
+
+	NothingToApprove = code.New("NOTHING_TO_APPROVE", code.Row{Args: "zone", Clause: procedureClause, Who: "authorised-supervisor-manager", Next: "yardhasp procedure publish {zone} --machine MACHINE", Answer: code.Unknown})
+	// NotTextThatWaits: what was read is not the text of the version that waits.
+	NotTextThatWaits  = code.New("NOT_TEXT_THAT_WAITS", code.Row{Args: "zone waiting:number", Clause: procedureClause, Who: "the-signer", Next: "yardhasp procedure text {zone} --waiting"})
+	OwnProcedure      = code.New("OWN_PROCEDURE", code.Row{Args: "zone person", Clause: procedureClause, Who: "another-supervisor-manager"})
+	ProcedureApproved = code.New("PROCEDURE_APPROVED", code.Row{Args: "zone version:number person"})
+	ProcedureEnded    = code.New("PROCEDURE_ENDED", code.Row{Args: "zone because:why"})
+
+	NoProcedure = code.New("NO_PROCEDURE", code.Row{Args: "zone", Clause: procedureClause, Who: "supervisor-manager", Next: "yardhasp procedure publish {zone} --machine MACHINE"})
+	// ProcedureStale: what isolates the zone changed since it was written.
+	ProcedureStale = code.New("PROCEDURE_STALE", code.Row{Args: "zone version:number because:why", Clause: contentsClause, Who: "supervisor-manager", Next: "yardhasp procedure publish {zone} --machine MACHINE"})
+	// NotTheProcedure: the procedure locks points that the plan of the job leaves out.
+	NotTheProcedure = code.New("NOT_THE_PROCEDURE", code.Row{Args: "zone version:number points job responsible", Clause: procedureClause, Who: "{responsible}"})
 )
 
 // Version is one version of a zone's written procedure.
@@ -25,8 +84,8 @@ type Version struct {
 	Drawings []string `json:"drawings"`
 	Written  Mark     `json:"written"`
 	Approved Mark     `json:"approved"`
-	// Stale is why it may no longer be used.
-	Stale string `json:"stale,omitempty"`
+	// Stale is why it may no longer be used; nil: it may.
+	Stale *recordv1.Finding `json:"stale,omitempty"`
 }
 
 // Procedure is a zone's written procedure: the version in use, and one that waits
@@ -49,12 +108,6 @@ type Required struct {
 	By   Mark  `json:"by"`
 }
 
-// Exception is the attestation that a job needs no written procedure.
-type Exception struct {
-	By  Mark   `json:"by"`
-	How string `json:"how,omitempty"`
-}
-
 // next is the number of the next version.
 func (p *Procedure) next() uint32 {
 	if p == nil {
@@ -70,18 +123,18 @@ func (x *step) publishProcedure(q *recordv1.PublishProcedure) {
 	s, zone := x.s, q.GetZone()
 	p := s.Procs[zone]
 	if _, ok := s.Graph().Zone(zone); !ok {
-		x.refuse("UNKNOWN_ZONE", zone, "no current drawing shows this zone", "publish a drawing with it, or read its name again", x.who.ID, "")
+		x.deny(UnknownZone, zone, zone)
 		return
 	}
 	if want := p.next(); q.GetVersion() != want {
-		x.refuse("REVISION", zone, fmt.Sprintf("this is version %d, the next one is %d", q.GetVersion(), want), "compare with the version before, then number it", x.who.ID, procedureClause)
+		x.deny(NotNextVersion, zone, zone, q.GetVersion(), want)
 	}
 	plan, err := s.graph.Describe(zone, q.GetPoints(), recordv1.Isolation_ISOLATION_UNSPECIFIED)
 	if err == nil {
 		_, err = s.graph.Procedure(zone, plan)
 	}
 	if err != nil {
-		x.refuse("PROCEDURE_INCOMPLETE", zone, "on the current drawings a procedure with these points lacks something: "+line(err.Error()), "compute it again with \"yardhasp procedure\"", x.who.ID, contentsClause)
+		x.deny(ProcedureIncomplete, zone, zone, line(err.Error()))
 	}
 	if x.refused() {
 		return
@@ -98,10 +151,10 @@ func (x *step) publishProcedure(q *recordv1.PublishProcedure) {
 			p.Waiting.Drawings = append(p.Waiting.Drawings, fmt.Sprintf("%s revision %d", y, d.Revision))
 		}
 	}
-	x.change("procedure of %s version %d published; it counts once somebody other than %s has approved it", zone, q.GetVersion(), x.who.ID)
+	x.did(ProcedurePublished, zone, zone, q.GetVersion(), x.who.ID)
 	if yard := YardOf(zone); s.Required[yard] == nil {
 		s.Required[yard] = &Required{From: x.mark.Late, By: x.mark}
-		x.change("from now on every job opened at %s needs an approved procedure", yard)
+		x.did(ProceduresRequired, yard, yard, x.mark.Late)
 	}
 }
 
@@ -114,15 +167,15 @@ func (x *step) approveProcedure(a *recordv1.ApproveProcedure) {
 	p := s.Procs[zone]
 	switch {
 	case p == nil || p.Waiting.Number == 0:
-		x.refuse("UNKNOWN_PROCEDURE", zone, "no procedure of this zone waits for approval", "publish one first", "authorised employee, supervisor or manager", procedureClause)
+		x.deny(NothingToApprove, zone, zone)
 	case p.Waiting.Number != a.GetVersion() || p.Waiting.Hash != hex.EncodeToString(a.GetTextHash()):
-		x.refuse("REVISION", zone, fmt.Sprintf("version %d waits for approval, and what you read is not its text", p.Waiting.Number), "read the published text, then approve that", x.who.ID, procedureClause)
+		x.deny(NotTextThatWaits, zone, zone, p.Waiting.Number)
 	case p.Waiting.Written.By == x.who.ID:
-		x.refuse("OWN_PROCEDURE", zone, "nobody approves the procedure that they wrote", "another supervisor or manager reads and approves it", "supervisor or manager", procedureClause)
+		x.deny(OwnProcedure, zone, zone, x.who.ID)
 	case overlap(s.hands(x.signingKey(x.who.ID)), s.hands(s.keyAt(p.Waiting.Written.By, p.Waiting.Written.Index))):
 		x.refuse("ONE_HAND", zone, x.oneHandText(p.Waiting.Written.By), "another supervisor or manager reads and approves it", "supervisor or manager", procedureClause)
-	case p.Waiting.Stale != "":
-		x.refuse("PROCEDURE_STALE", zone, p.Waiting.Stale, "compute it again and publish the next version", p.Waiting.Written.By, contentsClause)
+	case p.Waiting.Stale != nil:
+		x.deny(ProcedureStale, zone, zone, p.Waiting.Number, p.Waiting.Stale)
 	}
 	if x.refused() {
 		return
@@ -132,8 +185,9 @@ func (x *step) approveProcedure(a *recordv1.ApproveProcedure) {
 	if !p.First.Set() {
 		p.First = x.mark
 	}
-	x.change("procedure of %s version %d approved by %s", zone, p.Current.Number, x.who.ID)
-	x.retrain(zone, fmt.Sprintf("version %d of the procedure of %s was approved", p.Current.Number, zone), sorted(s.Used[zone])...)
+	done := ProcedureApproved.About(zone, zone, p.Current.Number, x.who.ID)
+	x.out.Did = append(x.out.Did, done)
+	x.retrain(zone, done, sorted(s.Used[zone])...)
 }
 
 // requireProcedures turns the rule on for a yard, or makes it begin earlier. There
@@ -145,64 +199,11 @@ func (x *step) requireProcedures(r *recordv1.RequireProcedures) {
 	case s.Yards[yard] == nil:
 		x.refuse("UNKNOWN_YARD", yard, "no yard of this name has joined", "read its name again", x.who.ID, "")
 	case old != nil && r.GetFromUnixMs() > old.From:
-		x.refuse("ALREADY_REQUIRED", yard, "procedures are required there from an earlier moment on: that is never put off", "", "", procedureClause)
+		x.deny(AlreadyRequired, yard, yard, old.From)
 	default:
 		s.Required[yard] = &Required{From: r.GetFromUnixMs(), By: x.mark}
-		x.change("every job opened at %s from the given moment on needs an approved procedure", yard)
+		x.did(ProceduresRequired, yard, yard, r.GetFromUnixMs())
 	}
-}
-
-// attestException takes a named person's word for the four conditions that no
-// drawing shows, and refuses when a computed one fails.
-func (x *step) attestException(a *recordv1.AttestException) {
-	s := x.s
-	j := s.Jobs[a.GetJob()]
-	if j == nil || j.Closed.Set() {
-		x.refuse("UNKNOWN_JOB", a.GetJob(), "there is no open job of this name", "read its name again", x.who.ID, "")
-		return
-	}
-	for _, c := range []struct {
-		number int
-		said   bool
-		what   string
-	}{
-		{4, a.GetLockedDuringWork(), "the machine is isolated from its one source and locked during the work"},
-		{6, a.GetExclusiveControl(), "the one device is under the exclusive control of who does the work"},
-		{7, a.GetNoHazardForOthers(), "the work makes no hazard for other people"},
-		{8, a.GetNoAccident(), "the co-op had no accident from unexpected activation of this machine during servicing"},
-	} {
-		if !c.said {
-			x.refuse("EIGHT", j.ID, fmt.Sprintf("condition %d is not attested: %s", c.number, c.what), "have a procedure published and approved", "supervisor or manager", procedureClause)
-		}
-	}
-	for _, why := range s.eightFails(j) {
-		x.refuse("EIGHT", j.ID, why, "have a procedure published and approved", "supervisor or manager", procedureClause)
-	}
-	if x.refused() {
-		return
-	}
-	j.Exception = Exception{By: x.mark, How: a.GetHowKnown()}
-	s.redrawJob(j)
-	x.change("%s attests that %s may be done without a written procedure; on the current drawings the computed conditions hold", x.who.ID, j.ID)
-}
-
-// eightFails says which computed conditions fail for a job's plan.
-func (s *State) eightFails(j *Job) []string {
-	plan, err := s.Graph().Describe(j.Zone, j.Plan, recordv1.Isolation_ISOLATION_UNSPECIFIED)
-	var cs []energy.EightCondition
-	if err == nil {
-		cs, err = s.Graph().WithoutProcedure(j.Zone, plan)
-	}
-	if err != nil {
-		return []string{"the conditions can't be computed: " + line(err.Error())}
-	}
-	var out []string
-	for _, c := range cs {
-		if c.Holds == energy.HoldsNo {
-			out = append(out, fmt.Sprintf("condition %d fails: %s", c.Number, c.Why))
-		}
-	}
-	return out
 }
 
 // needsProcedure reports whether the rule is on for a job. A job that was open
@@ -222,41 +223,23 @@ func (s *State) approved(zone string) *Version {
 
 // procedureConditions lists what is missing of a procedure for a job.
 func (s *State) procedureConditions(j *Job) []*recordv1.Finding {
-	var cs []*recordv1.Finding
-	add := func(code, text, remedy, who, clause string) {
-		cs = append(cs, cond(code, j.Zone, text, remedy, who, clause))
-	}
 	if !s.needsProcedure(j) {
 		return nil
 	}
-	if v := s.approved(j.Zone); v != nil {
-		if v.Stale != "" {
-			add("PROCEDURE_STALE", fmt.Sprintf("version %d of the procedure may not be used: %s", v.Number, v.Stale), "publish the next version and have it approved", "supervisor or manager", contentsClause)
-		}
-		for _, p := range v.Points {
-			if !slices.Contains(j.Plan, p) {
-				add("NOT_THE_PROCEDURE", fmt.Sprintf("version %d of the procedure locks %s, and the plan of %s does not", v.Number, p, j.ID), "open a job with the procedure's points", j.Responsible, procedureClause)
-			}
-		}
-		return cs
+	v := s.approved(j.Zone)
+	switch {
+	case v == nil && !j.Exception.By.Set():
+		return []*recordv1.Finding{NoProcedure.About(j.Zone, j.Zone)}
+	case v == nil:
+		return s.exceptionConditions(j)
 	}
-	if !j.Exception.By.Set() {
-		add("NO_PROCEDURE", j.Zone+" has no approved procedure", "publish one and have somebody else approve it; or, where all eight conditions hold, attest them", "supervisor or manager", procedureClause)
-		return cs
+	var cs []*recordv1.Finding
+	if v.Stale != nil {
+		cs = append(cs, ProcedureStale.About(j.Zone, j.Zone, v.Number, v.Stale))
 	}
-	for _, why := range s.eights[j.ID] {
-		add("EIGHT", "attested by "+j.Exception.By.By+" as needing no procedure, but "+why, "have a procedure published and approved", "supervisor or manager", procedureClause)
-	}
-	// One device under the exclusive control of one person: anybody else ends it.
-	for _, id := range namesOf(s.atWork(j, nil)) {
-		if id != j.Responsible {
-			add("EIGHT", "attested as needing no procedure, but "+id+" is at risk as well: the device is not under the exclusive control of one person", "have a procedure published and approved", "supervisor or manager", procedureClause)
-		}
-	}
-	for _, ref := range sorted(s.active) {
-		if h := s.active[ref]; h.Box != "" && overlap(s.Covers(h), j.Plan) {
-			add("EIGHT", "attested as needing no procedure, but the key is in the box "+h.Box+", not under the exclusive control of one person", "have a procedure published and approved", "supervisor or manager", procedureClause)
-		}
+	left := slices.DeleteFunc(slices.Clone(v.Points), func(p string) bool { return slices.Contains(j.Plan, p) })
+	if len(left) > 0 {
+		cs = append(cs, NotTheProcedure.About(j.Zone, j.Zone, v.Number, left, j.ID, j.Responsible))
 	}
 	return cs
 }

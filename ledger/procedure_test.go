@@ -3,6 +3,7 @@ package ledger_test
 import (
 	"testing"
 
+	"yardhasp/ledger"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
@@ -18,40 +19,40 @@ func TestProcedureRequired(t *testing.T) {
 	w.must(w.journal("stonebend", "mara", w.job("before", "ravi", feeder, control)))
 	w.must(w.direct("mara", actProcedure(1)))
 	o := w.must(w.journal("stonebend", "mara", w.job("between", "ravi", feeder, control)))
-	if !flagged(o, "NO_PROCEDURE") || !has(w.s.StartConditions(w.s.Jobs["between"]), "NO_PROCEDURE", zone) {
+	if !flagged(o, "NO_PROCEDURE") || !has(w.s.MissingForWork(w.s.Jobs["between"]), "NO_PROCEDURE", zone) {
 		t.Error("published and not approved, and a job may start on it")
 	}
-	if has(w.s.StartConditions(w.s.Jobs["before"]), "NO_PROCEDURE", "") {
+	if has(w.s.MissingForWork(w.s.Jobs["before"]), "NO_PROCEDURE", "") {
 		t.Error("a job that was open before the rule was on is stopped by it")
 	}
 	w.refusedWith(w.direct("mara", actApprove(1)), "OWN_PROCEDURE")
 	w.refusedWith(w.direct("ravi", actApprove(1)), "NOT_PERMITTED")
 	other := actApprove(1)
 	other.GetApproveProcedure().TextHash = make([]byte, 32)
-	w.refusedWith(w.direct("nia", other), "REVISION")
+	w.refusedWith(w.direct("nia", other), ledger.NotTextThatWaits)
 	w.must(w.direct("nia", actApprove(1)))
-	if has(w.s.StartConditions(w.s.Jobs["between"]), "NO_PROCEDURE", "") {
+	if has(w.s.MissingForWork(w.s.Jobs["between"]), "NO_PROCEDURE", "") {
 		t.Error("approved, and it does not count")
 	}
-	if !has(w.s.StartConditions(w.s.Jobs["before"]), "RETRAIN", "ravi") {
+	if !has(w.s.MissingForWork(w.s.Jobs["before"]), "RETRAIN", "ravi") {
 		t.Error("ravi is responsible there, has a procedure now, and was not taught it")
 	}
 	read := w.job("after", "ravi", feeder, control)
 	read.GetOpenJob().ProcedureVersion = 2
-	w.refusedWith(w.journal("stonebend", "mara", read), "REVISION")
+	w.refusedWith(w.journal("stonebend", "mara", read), ledger.NotVersionInUse)
 	read.GetOpenJob().ProcedureVersion = 1
 	if o := w.must(w.journal("stonebend", "mara", read)); flagged(o, "NO_PROCEDURE") || w.s.Jobs["after"].Procedure != 1 {
 		t.Errorf("opened against version 1: %v", o.GetFlags())
 	}
 	w.must(w.journal("stonebend", "mara", w.job("half", "ravi", feeder)))
-	if !has(w.s.StartConditions(w.s.Jobs["half"]), "NOT_THE_PROCEDURE", zone) {
+	if !has(w.s.MissingForWork(w.s.Jobs["half"]), "NOT_THE_PROCEDURE", zone) {
 		t.Error("the plan leaves out a point of the procedure, and nobody says so")
 	}
 	// On once, it is never off, nor put off.
 	from := w.s.Required["stonebend"].From
 	w.refusedWith(w.direct("nia", actRequire("stonebend", from+1)), "ALREADY_REQUIRED")
 	w.must(w.direct("nia", actRequire("stonebend", from-day)))
-	if !has(w.s.StartConditions(w.s.Jobs["after"]), "RETRAIN", "ravi") {
+	if !has(w.s.MissingForWork(w.s.Jobs["after"]), "RETRAIN", "ravi") {
 		t.Error("ravi was not taught version 1 and may work")
 	}
 	w.must(w.direct("nia", actRequire("eastfork", w.now+day)))
@@ -67,7 +68,7 @@ func TestProcedureIncomplete(t *testing.T) {
 	half := actProcedure(1)
 	half.GetPublishProcedure().Points = []string{feeder}
 	w.refusedWith(w.direct("mara", half), "PROCEDURE_INCOMPLETE")
-	w.refusedWith(w.direct("mara", actProcedure(2)), "REVISION")
+	w.refusedWith(w.direct("mara", actProcedure(2)), ledger.NotNextVersion)
 	none := actProcedure(1)
 	none.GetPublishProcedure().Machines = nil
 	w.refusedWith(w.direct("mara", none), "MALFORMED")
@@ -84,7 +85,7 @@ func TestProcedureStale(t *testing.T) {
 	w.must(w.direct("nia", actApprove(1)))
 	w.must(w.journal("stonebend", "mara", w.job("boot-1", "ravi", feeder, control)))
 	w.must(w.publish("nia", withMain(2)))
-	if !has(w.s.StartConditions(w.s.Jobs["boot-1"]), "PROCEDURE_STALE", zone) {
+	if !has(w.s.MissingForWork(w.s.Jobs["boot-1"]), "PROCEDURE_STALE", zone) {
 		t.Error("the drawing changed under the procedure, and it is still good for work")
 	}
 	w.must(w.direct("nia", actTraining("ravi", classAuthorised, w.now, w.now+100*day, zone)))
@@ -94,11 +95,11 @@ func TestProcedureStale(t *testing.T) {
 	w.must(w.publish("nia", withMain(4)))
 	w.must(w.direct("nia", actTraining("ravi", classAuthorised, w.now, w.now+100*day, zone)))
 	w.must(w.direct("mara", actProcedure(3)))
-	if has(w.s.StartConditions(w.s.Jobs["boot-1"]), "RETRAIN", "ravi") {
+	if has(w.s.MissingForWork(w.s.Jobs["boot-1"]), "RETRAIN", "ravi") {
 		t.Error("a version that nobody approved marks its users")
 	}
 	w.must(w.direct("nia", actApprove(3)))
-	cs := w.s.StartConditions(w.s.Jobs["boot-1"])
+	cs := w.s.MissingForWork(w.s.Jobs["boot-1"])
 	if has(cs, "PROCEDURE_STALE", "") || !has(cs, "RETRAIN", "ravi") {
 		t.Errorf("version 3 approved: %v", cs)
 	}
@@ -111,7 +112,7 @@ func TestEightConditions(t *testing.T) {
 	w.must(w.direct("nia", actRequire("stonebend", 1)))
 	w.must(w.journal("stonebend", "mara", w.job("boot-1", "ravi", feeder, control)))
 	o := w.direct("mara", actAttest("boot-1"))
-	w.refusedWith(o, "EIGHT") // stored energy and two sources reach the boot
+	w.refusedWith(o, ledger.ConditionFails) // stored energy and two sources reach the boot
 	if n := len(o.GetConditions()); n < 3 {
 		t.Errorf("%d of the computed conditions fail, want 1, 2, 3 and 5 named: %v", n, o.GetConditions())
 	}
@@ -122,7 +123,7 @@ func TestEightConditions(t *testing.T) {
 	fan.GetOpenJob().Zone = fanZone
 	w.must(w.journal("stonebend", "mara", fan))
 	j := w.s.Jobs["fan-1"]
-	if !has(w.s.StartConditions(j), "NO_PROCEDURE", fanZone) {
+	if !has(w.s.MissingForWork(j), "NO_PROCEDURE", fanZone) {
 		t.Fatal("no procedure, nothing attested, and no word of it")
 	}
 	for number, leave := range map[int]func(a *recordv1.AttestException){
@@ -131,38 +132,38 @@ func TestEightConditions(t *testing.T) {
 	} {
 		a := actAttest("fan-1")
 		leave(a.GetAttestException())
-		if o := w.direct("mara", a); !has(o.GetConditions(), "EIGHT", "fan-1") {
+		if o := w.direct("mara", a); !has(o.GetConditions(), ledger.NotAttested, "fan-1") {
 			t.Errorf("condition %d is not attested, and it passes", number)
 		}
 	}
 	w.must(w.direct("mara", actAttest("fan-1")))
-	if cs := w.s.StartConditions(j); has(cs, "NO_PROCEDURE", "") || has(cs, "EIGHT", "") {
+	if cs := w.s.MissingForWork(j); has(cs, "NO_PROCEDURE", "") || has(cs, ledger.ExceptionFails, "") {
 		t.Errorf("all eight hold: %v", cs)
 	}
 	// A second person's lock ends the exclusive control.
 	w.must(w.journal("stonebend", "ravi", w.actIsolate(fanFeed)))
 	h := w.must(w.journal("stonebend", "tomas", actLock(fanFeed, "tomas-1", "fan-1"))).GetRef()
-	if !has(w.s.StartConditions(j), "EIGHT", fanZone) {
+	if !has(w.s.MissingForWork(j), ledger.ExceptionFails, fanZone) {
 		t.Error("tomas has a lock on it too, and the exception still holds")
 	}
 	w.must(w.journal("stonebend", "tomas", actRelease(h)))
-	if has(w.s.StartConditions(j), "EIGHT", "") {
+	if has(w.s.MissingForWork(j), ledger.ExceptionFails, "") {
 		t.Error("tomas is off again, and the exception does not hold")
 	}
 	// So does a box: its key is not on the one who works.
 	w.must(w.direct("nia", &recordv1.Record{Act: &recordv1.Record_RegisterBox{RegisterBox: &recordv1.RegisterBox{Box: "stonebend/box-9", Holes: 4}}}))
 	w.must(w.journal("stonebend", "ravi", &recordv1.Record{Act: &recordv1.Record_BoxAdd{BoxAdd: &recordv1.BoxAdd{Box: "stonebend/box-9", Point: fanFeed}}}))
 	h = w.must(w.journal("stonebend", "ravi", actLockBox("stonebend/box-9", "ravi-1", "fan-1"))).GetRef()
-	if !has(w.s.StartConditions(j), "EIGHT", fanZone) {
+	if !has(w.s.MissingForWork(j), ledger.ExceptionFails, fanZone) {
 		t.Error("the key is in a box, and the exception still holds")
 	}
 	w.must(w.journal("stonebend", "ravi", actRelease(h)))
-	if has(w.s.StartConditions(j), "EIGHT", "") {
+	if has(w.s.MissingForWork(j), ledger.ExceptionFails, "") {
 		t.Error("nobody uses the box any more, and the exception does not hold")
 	}
 	// A second feed ends the computed half.
 	w.must(w.publish("nia", withSecondFeed(3)))
-	if !has(w.s.StartConditions(j), "EIGHT", fanZone) {
+	if !has(w.s.MissingForWork(j), ledger.ExceptionFails, fanZone) {
 		t.Error("a second source reaches the fan, and the exception still holds")
 	}
 }

@@ -22,21 +22,21 @@ func TestRecheck(t *testing.T) {
 	looked := w.s.Jobs["boot-1"].Released[bucket].Time
 	w.prove()
 	j := w.s.Jobs["boot-1"]
-	if cs := w.s.StartConditionsAt(j, looked+900_000); len(cs) > 0 {
+	if cs := w.s.MissingForWorkAt(j, looked+900_000); len(cs) > 0 {
 		t.Fatalf("at the interval: %v", cs)
 	}
-	if cs := w.s.StartConditionsAt(j, looked+900_001); !has(cs, "RECHECK", bucket) {
+	if cs := w.s.MissingForWorkAt(j, looked+900_001); !has(cs, "RECHECK", bucket) {
 		t.Fatalf("past the interval and nothing is missing: %v", cs)
 	}
 	// Everybody hears of it with the next record, whatever that is about.
 	w.must(w.journal("stonebend", "lena", actSignOn("boot-1")))
 	w.now = looked + 1_000_000
 	w.must(w.direct("nia", actPoint("eastfork/panel/spare")))
-	if j.Stopped == "" || len(w.s.Alarms) == 0 {
+	if j.Stopped == nil || len(w.s.Alarms) == 0 {
 		t.Error("a missed look stops nobody")
 	}
 	w.must(w.journal("stonebend", "ravi", actStored("boot-1", bucket)))
-	if j.Stopped != "" {
-		t.Errorf("looked at again, and still stopped: %s", j.Stopped)
+	if j.Stopped != nil {
+		t.Errorf("looked at again, and still stopped: %v", j.Stopped)
 	}
 }

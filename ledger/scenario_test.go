@@ -20,7 +20,7 @@ var clauses = []struct {
 		w := drawn(t)
 		w.must(w.journal("stonebend", "mara", &recordv1.Record{Act: &recordv1.Record_OpenJob{OpenJob: &recordv1.OpenJob{
 			Id: "boot-1", Zone: zone, Plan: []string{feeder}, Responsible: "ravi", Affected: []string{"dov"}, Purpose: "clear the boot"}}}))
-		cs := w.s.StartConditions(w.s.Jobs["boot-1"])
+		cs := w.s.MissingForWork(w.s.Jobs["boot-1"])
 		if !has(cs, "PLAN_DOES_NOT_ISOLATE", zone) {
 			t.Errorf("the feeder alone passes as a plan although the control voltage comes from millrow: %v", cs)
 		}
@@ -31,14 +31,14 @@ var clauses = []struct {
 	{"1910.147(d)(4)(i)", "each authorised person at risk has a lock on each device", func(t *testing.T) {
 		w, holds := ready(t)
 		w.must(w.journal("millrow", "lena", actRelease(holds["lena "+control])))
-		if cs := w.s.StartConditions(w.s.Jobs["boot-1"]); len(cs) > 0 {
+		if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); len(cs) > 0 {
 			t.Fatalf("lena is not signed on, so her missing lock stops nothing: %v", cs)
 		}
 		on := w.must(w.journal("stonebend", "lena", actSignOn("boot-1")))
-		if !flagged(on, "NO_LOCK") {
+		if !flagged(on, ledger.EnteredUnlocked) {
 			t.Error("entering without a lock is not flagged")
 		}
-		if cs := w.s.StartConditions(w.s.Jobs["boot-1"]); !has(cs, "NO_LOCK", control) {
+		if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); !has(cs, "NO_LOCK", control) {
 			t.Errorf("lena is in the zone with no lock on %s and work may go on: %v", control, cs)
 		}
 	}},
@@ -50,27 +50,27 @@ var clauses = []struct {
 			t.Error("a lock on a point that was not opened is not flagged")
 		}
 		w.must(w.journal("stonebend", "ravi", w.actIsolate(feeder)))
-		if cs := w.s.StartConditions(w.s.Jobs["boot-1"]); !has(cs, "NOT_TRIED", feeder) {
+		if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); !has(cs, "NOT_TRIED", feeder) {
 			t.Errorf("a lock older than the opening counts without a try of the handle: %v", cs)
 		}
 		w.must(w.journal("stonebend", "ravi", &recordv1.Record{Act: &recordv1.Record_TriedHandle{TriedHandle: &recordv1.TriedHandle{Hold: ref(o.GetRef())}}}))
-		if cs := w.s.StartConditions(w.s.Jobs["boot-1"]); has(cs, "NOT_TRIED", feeder) {
+		if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); has(cs, "NOT_TRIED", feeder) {
 			t.Errorf("the try of the handle does not count: %v", cs)
 		}
 	}},
 	{"1910.147(d)(5)(i)", "stored energy is released or restrained before anything is verified", func(t *testing.T) {
 		w, _ := isolated(t)
 		w.prove()
-		if cs := w.s.StartConditions(w.s.Jobs["boot-1"]); !has(cs, "STORED", bucket) {
+		if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); !has(cs, "STORED", bucket) {
 			t.Errorf("the loaded buckets are not missed: %v", cs)
 		}
 		w.must(w.journal("stonebend", "ravi", actStored("boot-1", bucket)))
-		if cs := w.s.StartConditions(w.s.Jobs["boot-1"]); !has(cs, "STORED", bucket) {
+		if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); !has(cs, ledger.WaitNotOver, bucket) {
 			t.Errorf("released before its wait of 60 s was over, and it counts: %v", cs)
 		}
 		w.now += 120_000
 		w.must(w.journal("stonebend", "ravi", actStored("boot-1", bucket)))
-		if cs := w.s.StartConditions(w.s.Jobs["boot-1"]); has(cs, "STORED", bucket) {
+		if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); has(cs, ledger.Stored, bucket) || has(cs, ledger.WaitNotOver, bucket) {
 			t.Errorf("released after the wait, and it does not count: %v", cs)
 		}
 	}},
@@ -78,15 +78,15 @@ var clauses = []struct {
 		w, _ := isolated(t)
 		w.now += 120_000
 		w.must(w.journal("stonebend", "ravi", actStored("boot-1", bucket)))
-		if cs := w.s.StartConditions(w.s.Jobs["boot-1"]); !has(cs, "NOT_PROVED", motor) || !has(cs, "NOT_PROVED", coil) {
+		if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); !has(cs, "NOT_PROVED", motor) || !has(cs, "NOT_PROVED", coil) {
 			t.Errorf("work may start without readings: %v", cs)
 		}
 		w.prove()
-		if cs := w.s.StartConditions(w.s.Jobs["boot-1"]); len(cs) > 0 {
+		if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); len(cs) > 0 {
 			t.Fatalf("everything is proved and work may not start: %v", cs)
 		}
 		w.must(w.journal("stonebend", "ravi", w.actIsolate(feeder)))
-		if cs := w.s.StartConditions(w.s.Jobs["boot-1"]); !has(cs, "NOT_PROVED", motor) {
+		if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); !has(cs, "NOT_PROVED", motor) {
 			t.Errorf("the point was opened again and the old reading still counts: %v", cs)
 		}
 	}},
@@ -98,7 +98,7 @@ var clauses = []struct {
 		w.must(w.journal("stonebend", "mara", actNotice("boot-1", recordv1.NoticeWhen_NOTICE_WHEN_AFTER, "dov")))
 		w.refusedWith(w.direct("mara", actRequest("start-1", "boot-1", w.now+1e7, feeder, control)), "NOT_CLEAR")
 		o := w.must(w.journal("stonebend", "ravi", &recordv1.Record{Act: &recordv1.Record_ClearArea{ClearArea: &recordv1.ClearArea{Job: "boot-1", ToolsOut: true, GuardsOn: true, PeopleClear: true, GroundsFitted: 3, GroundsRemoved: 2}}}))
-		if !flagged(o, "NOT_CLEAR") {
+		if !flagged(o, ledger.FoundNotClear) {
 			t.Error("a ground left on passes as clear")
 		}
 		w.refusedWith(w.direct("mara", actRequest("start-2", "boot-1", w.now+1e7, feeder, control)), "GROUNDS")
@@ -108,7 +108,7 @@ var clauses = []struct {
 	{"1910.147(e)(2)(i)", "everybody is out: head count is sign-ons minus sign-offs", func(t *testing.T) {
 		w, holds := ready(t)
 		on := w.must(w.journal("stonebend", "lena", actSignOn("boot-1")))
-		if o := w.must(w.journal("stonebend", "ravi", actClear("boot-1"))); !flagged(o, "NOT_CLEAR") {
+		if o := w.must(w.journal("stonebend", "ravi", actClear("boot-1"))); !flagged(o, ledger.FoundNotClear) {
 			t.Error("the area passes as clear of people with lena signed on")
 		}
 		for k, h := range holds {
@@ -128,7 +128,7 @@ var clauses = []struct {
 		for k, h := range holds {
 			w.must(w.journal("stonebend", k[:4], actRelease(h)))
 		}
-		w.refusedWith(w.direct("mara", actRequest("start-1", "boot-1", w.now+1e7, feeder, control)), "NOT_TOLD")
+		w.refusedWith(w.direct("mara", actRequest("start-1", "boot-1", w.now+1e7, feeder, control)), ledger.NotToldAfter)
 		w.must(w.journal("stonebend", "mara", actNotice("boot-1", recordv1.NoticeWhen_NOTICE_WHEN_AFTER, "dov")))
 		w.must(w.direct("mara", actRequest("start-2", "boot-1", w.now+1e7, feeder, control)))
 	}},

@@ -73,11 +73,11 @@ func TestStandClearInOrder(t *testing.T) {
 	}
 	w.must(w.direct("lena", w.actStandClear(holds["lena "+control], "jog-1")))
 	state(recordv1.RequestState_REQUEST_STATE_APPROVED, "everybody stood clear")
-	if cs := w.s.StartConditions(w.s.Jobs["boot-1"]); !has(cs, "NO_LOCK", feeder) {
+	if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); !has(cs, "NO_LOCK", feeder) {
 		t.Errorf("a lock its holder stood clear of still lets work start: %v", cs)
 	}
 	// (e)(2)(ii): people are told after the locks came off.
-	w.refusedWith(w.journal("stonebend", "mara", actEnergise("jog-1", feeder)), "NOT_TOLD")
+	w.refusedWith(w.journal("stonebend", "mara", actEnergise("jog-1", feeder)), ledger.NotToldAfter)
 	w.told()
 	w.must(w.journal("stonebend", "mara", actEnergise("jog-1", feeder)))
 	w.must(w.journal("millrow", "mara", actEnergise("jog-1", control)))
@@ -108,8 +108,8 @@ func TestStandClearInOrder(t *testing.T) {
 	if !w.s.Holds[o.GetRef()].Active() {
 		t.Error("signing the old lock off ended the new one")
 	}
-	cs := w.s.StartConditions(w.s.Jobs["boot-1"])
-	for _, code := range []string{"NOT_TOLD", "NOT_SHUT_DOWN", "NOT_PROVED", "NO_LOCK"} {
+	cs := w.s.MissingForWork(w.s.Jobs["boot-1"])
+	for _, code := range []string{"NOT_TOLD_BEFORE", "NOT_SHUT_DOWN", "NOT_PROVED", "NO_LOCK"} {
 		if !has(cs, code, "") {
 			t.Errorf("after the test %s is not asked for anew: %v", code, cs)
 		}
@@ -274,13 +274,13 @@ func TestAfterStandingClear(t *testing.T) {
 		for _, p := range []string{feeder, control} {
 			w.must(w.journal(ledger.YardOf(p), "ravi", actLock(p, "ravi-9", "boot-1")))
 		}
-		if cs := w.s.StartConditions(w.s.Jobs["boot-1"]); !has(cs, "NOT_PROVED", motor) || has(cs, "NO_LOCK", "") {
+		if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); !has(cs, "NOT_PROVED", motor) || has(cs, "NO_LOCK", "") {
 			t.Errorf("locked again after nobody's lock was on, and the old reading counts: %v", cs)
 		}
 	})
 	t.Run("going in is flagged", func(t *testing.T) {
 		w, _ := stood(t)
-		if o := w.must(w.journal("stonebend", "lena", actSignOn("boot-1"))); !flagged(o, "NO_LOCK") {
+		if o := w.must(w.journal("stonebend", "lena", actSignOn("boot-1"))); !flagged(o, ledger.EnteredUnlocked) {
 			t.Errorf("lena goes in with locks she stood clear of, unflagged: %v", o.GetFlags())
 		}
 	})

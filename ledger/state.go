@@ -176,14 +176,14 @@ type State struct {
 	Alarms []Alarm  `json:"alarms,omitempty"`
 	Ended  []ending `json:"ended,omitempty"`
 
-	active   map[string]*Hold          // the active ones of Holds; derived
-	inside   map[string]*SignOn        // those of SignOns not signed off; derived
-	graph    *energy.Graph             // the current drawings joined; derived
-	places   map[string]*place         // by zone name, past ones included; derived
-	verdicts map[string]energy.Verdict // job -> does its plan isolate; derived
-	proofs   map[string][]energy.Proof // job -> readings required; derived
-	stores   map[string][]energy.Store // job -> stores to release; derived
-	eights   map[string][]string       // attested job -> computed conditions that fail; derived
+	active     map[string]*Hold               // the active ones of Holds; derived
+	inside     map[string]*SignOn             // those of SignOns not signed off; derived
+	graph      *energy.Graph                  // the current drawings joined; derived
+	verdicts   map[string]energy.Verdict      // job -> does its plan isolate; derived
+	proofs     map[string][]energy.Proof      // job -> readings required; derived
+	stores     map[string][]energy.Store      // job -> stores to release; derived
+	exceptions map[string][]*recordv1.Finding // attested job -> computed conditions that fail; derived
+	places     map[string]*place              // by zone name, past ones included; derived
 }
 
 // Alarm is something everybody must see.
@@ -292,7 +292,7 @@ func (s *State) redraw() error {
 	s.graph = g
 	s.joinPlaces()
 	s.verdicts, s.proofs, s.stores = map[string]energy.Verdict{}, map[string][]energy.Proof{}, map[string][]energy.Store{}
-	s.eights = map[string][]string{}
+	s.exceptions = map[string][]*recordv1.Finding{}
 	for _, id := range sorted(s.Jobs) {
 		s.redrawJob(s.Jobs[id])
 	}
@@ -304,11 +304,11 @@ func (s *State) redrawJob(j *Job) {
 		delete(s.verdicts, j.ID)
 		delete(s.proofs, j.ID)
 		delete(s.stores, j.ID)
-		delete(s.eights, j.ID)
+		delete(s.exceptions, j.ID)
 		return
 	}
 	if j.Exception.By.Set() {
-		s.eights[j.ID] = s.eightFails(j)
+		s.exceptions[j.ID] = s.failingConditions(j)
 	}
 	v, errV := s.graph.Examine(j.Zone, j.Plan, recordv1.Isolation_ISOLATION_UNSPECIFIED)
 	proofs, errP := s.graph.Proofs(j.Zone, j.Plan...)

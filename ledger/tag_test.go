@@ -81,7 +81,7 @@ func TestTagAlone(t *testing.T) {
 			if !w.s.Holds[o.GetRef()].Active() {
 				t.Fatal("the tag was not recorded")
 			}
-			cs := w.s.StartConditions(w.s.Jobs["boot-1"])
+			cs := w.s.MissingForWork(w.s.Jobs["boot-1"])
 			may := c.missing == ""
 			if may && len(cs) > 0 || !may && !has(cs, c.missing, feeder) {
 				t.Errorf("work may start %v, missing %v", len(cs) == 0, cs)

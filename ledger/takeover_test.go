@@ -28,13 +28,13 @@ func TestTakeOver(t *testing.T) {
 	w.refusedWith(w.direct("tomas", actTakeOver("boot-1", "ravi")), "BAD_SIGNATURE")
 	w.must(w.together("tomas", actTakeOver("boot-1", "ravi")))
 	if w.s.Jobs["boot-1"].Responsible != "tomas" || !w.mayStart() {
-		t.Errorf("responsible: %s; %v", w.s.Jobs["boot-1"].Responsible, w.s.StartConditions(w.s.Jobs["boot-1"]))
+		t.Errorf("responsible: %s; %v", w.s.Jobs["boot-1"].Responsible, w.s.MissingForWork(w.s.Jobs["boot-1"]))
 	}
 	// From now the work does not hang on ravi's locks, and does on tomas's.
 	for _, p := range []string{feeder, control} {
 		w.must(w.journal("stonebend", "ravi", actRelease(holds["ravi "+p])))
 	}
-	if cs := w.s.StartConditions(w.s.Jobs["boot-1"]); has(cs, "NO_LOCK", "") {
+	if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); has(cs, "NO_LOCK", "") {
 		t.Errorf("ravi has gone and the work waits for his locks: %v", cs)
 	}
 	// He is not there to sign: a supervisor does.

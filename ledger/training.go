@@ -5,6 +5,7 @@ import (
 	"slices"
 	"strings"
 
+	"yardhasp/ledger/code"
 	"yardhasp/ledger/energy"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
@@ -13,6 +14,44 @@ const (
 	retrainClause = "1910.147(c)(7)(iii) (unchecked)"
 	// yearlyClause asks for grain-handling training at least once a year.
 	yearlyClause = "1910.272(e)(1)"
+	// recordsClause is about the certificates of training.
+	recordsClause = "1910.147(c)(7)(iv) (unchecked)"
+)
+
+var trainingKinds = []Kind{
+	kind((*recordv1.Record).GetRecordTraining, Kind{Name: "record_training", Called: "training", Class: Lifts, May: whoHas(supervisor, manager), Clause: recordsClause, By: ByPerson, With: alone,
+		Way: Direct, Home: AtNoYard, Elsewhere: TakenElsewhere, Panel: AnyWhere, Outbox: MayNotWait, LowDisk: NotOnLowDisk, Training: NoTraining},
+		func(*recordv1.RecordTraining) About { return About{} },
+		func(f *fields, a *recordv1.RecordTraining) {
+			f.name("person", a.GetPerson())
+			f.optionalOneOf("training", recordv1.TrainingClass_name, int32(a.GetTraining()))
+			f.must(a.GetDoneUnixMs() >= 0, "done_unix_ms", "form-moment")
+			f.optionalText("certificate", a.GetCertificate())
+			f.places("covers", a.GetCovers())
+			other := a.GetTraining() > recordv1.TrainingClass_TRAINING_CLASS_AUTHORISED
+			f.must(!other || len(a.GetCovers()) == 0, "covers", "form-authorised-training")
+			f.must(!other || !a.GetQualified(), "qualified", "form-authorised-training")
+		},
+		(*step).recordTraining),
+}
+
+var (
+	OwnTraining = code.New("OWN_TRAINING", code.Row{Args: "person", Clause: recordsClause, Who: "another-supervisor-manager"})
+	// TrainingTooLong: grain-handling training said to be current for more than a year.
+	TrainingTooLong = code.New("TRAINING_TOO_LONG", code.Row{Args: "person", Clause: yearlyClause, Who: "the-signer"})
+	// BeforeTheChange: retraining that was given before what it is about.
+	BeforeTheChange  = code.New("BEFORE_THE_CHANGE", code.Row{Args: "zone person because:why", Clause: retrainClause, Who: "the-signer"})
+	TrainingRecorded = code.New("TRAINING_RECORDED", code.Row{Args: "person class:word zones"})
+	// RetrainOn: what isolates the zone, or its procedure, changed since the person last
+	// used it, or an inspection asked for it.
+	RetrainOn     = code.New("RETRAIN", code.Row{Args: "person zone because:why", Clause: retrainClause, Who: "supervisor-manager", Next: "yardhasp person training {person} --covers {zone} --until DAY"})
+	ToBeRetrained = code.New("TO_BE_RETRAINED", code.Row{Args: "zone people because:why"})
+)
+
+// Why somebody is retrained, or a procedure may no longer be used.
+var (
+	IsolationChanged = code.New("ISOLATION_CHANGED", code.Row{Args: "zone yard revision:number"})
+	ZoneRenamed      = code.New("ZONE_RENAMED", code.Row{Args: "zone was yard revision:number"})
 )
 
 // Course is one training of a person, by class: what its certificate says,
@@ -28,8 +67,13 @@ type Course struct {
 // last used it, or that an inspection asked for it: they are retrained before a
 // lock of theirs counts for work there, 1910.147(c)(7)(iii).
 type Retrain struct {
-	Why   string `json:"why"`
-	Since Mark   `json:"since"`
+	Because *recordv1.Finding `json:"because"`
+	Since   Mark              `json:"since"`
+}
+
+// retrainFinding says what a person is to be retrained on.
+func (p *Person) retrainFinding(zone string) *recordv1.Finding {
+	return RetrainOn.About(p.ID, p.ID, zone, p.Retrain[zone].Because)
 }
 
 var classNames = map[recordv1.TrainingClass]string{
@@ -77,10 +121,10 @@ func (x *step) recordTraining(t *recordv1.RecordTraining) {
 		return
 	}
 	if p.ID == x.who.ID {
-		x.refuse("OWN_TRAINING", p.ID, "nobody certifies their own training", "ask another supervisor or manager", "supervisor or manager", "1910.147(c)(7)(iv) (unchecked)")
+		x.deny(OwnTraining, p.ID, p.ID)
 		return
 	}
-	x.notGivenBy(p.ID, "1910.147(c)(7)(iv) (unchecked)", p.ID)
+	x.notGivenBy(p.ID, recordsClause, p.ID)
 	class, done := t.GetTraining(), t.GetDoneUnixMs()
 	if class == recordv1.TrainingClass_TRAINING_CLASS_UNSPECIFIED {
 		class = recordv1.TrainingClass_TRAINING_CLASS_AUTHORISED
@@ -89,14 +133,14 @@ func (x *step) recordTraining(t *recordv1.RecordTraining) {
 		done = x.mark.Time
 	}
 	if done > x.s.Time+clockAhead {
-		x.refuse("NOT_YET", p.ID, "the day of the training has not come yet", "record it when it was given", x.who.ID, "1910.147(c)(7)(iv) (unchecked)")
+		x.deny(NotYet, p.ID, done, recordsClause)
 	}
 	if class == recordv1.TrainingClass_TRAINING_CLASS_GRAIN_HANDLING && t.GetUntilUnixMs() > yearLater(done) {
-		x.refuse("TOO_LONG", p.ID, "grain-handling training is given at least every year: it can't be current for longer than a year", "give a day at most one year after it", x.who.ID, yearlyClause)
+		x.deny(TrainingTooLong, p.ID, p.ID)
 	}
 	for _, z := range t.GetCovers() {
 		if r := p.Retrain[z]; r != nil && done < r.Since.Late {
-			x.refuse("BEFORE_THE_CHANGE", z, "this training was given before the change: "+r.Why, "train "+p.ID+" on it now, and record when", x.who.ID, retrainClause)
+			x.deny(BeforeTheChange, z, z, p.ID, r.Because)
 		}
 	}
 	if x.refused() {
@@ -112,14 +156,7 @@ func (x *step) recordTraining(t *recordv1.RecordTraining) {
 	for _, z := range t.GetCovers() {
 		delete(p.Retrain, z)
 	}
-	x.change("training of %s recorded: %s%s", p.ID, ClassName(class), covering(t.GetCovers()))
-}
-
-func covering(zones []string) string {
-	if len(zones) == 0 {
-		return ""
-	}
-	return ", on what changed at " + strings.Join(zones, ", ")
+	x.did(TrainingRecorded, p.ID, p.ID, ClassName(class), t.GetCovers())
 }
 
 // use notes that a person used what isolates a zone: by a lock, by going in, or as
@@ -139,7 +176,7 @@ func (s *State) use(zone, person string, at Mark) {
 }
 
 // retrain marks people for retraining on a zone.
-func (x *step) retrain(zone, why string, people ...string) {
+func (x *step) retrain(zone string, because *recordv1.Finding, people ...string) {
 	slices.Sort(people)
 	var marked []string
 	for _, id := range slices.Compact(people) {
@@ -150,11 +187,11 @@ func (x *step) retrain(zone, why string, people ...string) {
 		if p.Retrain == nil {
 			p.Retrain = map[string]*Retrain{}
 		}
-		p.Retrain[zone] = &Retrain{Why: why, Since: x.mark}
+		p.Retrain[zone] = &Retrain{Because: because, Since: x.mark}
 		marked = append(marked, id)
 	}
 	if len(marked) > 0 {
-		x.change("to be retrained on %s: %s (%s)", zone, strings.Join(marked, ", "), why)
+		x.did(ToBeRetrained, zone, zone, marked, because)
 	}
 }
 
@@ -194,7 +231,7 @@ func (x *step) isolationChanged(before map[string]string, yard string, revision 
 		if s.isolation(z) == before[z] {
 			continue
 		}
-		why := fmt.Sprintf("revision %d of the drawing of %s changes what isolates %s", revision, yard, z)
+		why := IsolationChanged.About(z, z, yard, revision)
 		x.retrain(z, why, sorted(s.Used[z])...)
 		if p := s.Procs[z]; p != nil {
 			for _, v := range []*Version{&p.Current, &p.Waiting} {
@@ -202,7 +239,7 @@ func (x *step) isolationChanged(before map[string]string, yard string, revision 
 					v.Stale = why
 				}
 			}
-			x.change("the procedure of %s may no longer be used: %s", z, why)
+			x.did(ProcedureEnded, z, z, why)
 		}
 	}
 }
@@ -236,7 +273,7 @@ func (x *step) renamed(before *energy.Graph, revision uint32) {
 					who = append(who, p)
 				}
 			}
-			x.retrain(id, fmt.Sprintf("revision %d of the drawing of %s has it in place of %s", revision, YardOf(id), was), who...)
+			x.retrain(id, ZoneRenamed.About(id, id, was, YardOf(id), revision), who...)
 		}
 	}
 }
@@ -249,7 +286,7 @@ func (x *step) flagRetrain(person, zone string) {
 	}
 	for _, z := range sorted(p.Retrain) {
 		if zone == "" || z == zone {
-			x.flag("RETRAIN", person, person+" is to be retrained on "+z+": "+p.Retrain[z].Why, retrainClause)
+			x.out.Flags = append(x.out.Flags, p.retrainFinding(z))
 		}
 	}
 }

@@ -5,6 +5,7 @@ import (
 	"testing"
 
 	"yardhasp/ledger"
+	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
@@ -53,10 +54,10 @@ func TestYearlyTraining(t *testing.T) {
 	w := coop(t)
 	done, year := int64(1_709_164_800_000), int64(1_740_700_800_000) // 2024-02-29 and 2025-02-28, 00:00 UTC (GNU date)
 	w.must(w.direct("nia", actTraining("tomas", classGrain, done, year)))
-	w.refusedWith(w.direct("nia", actTraining("tomas", classGrain, done, year+1)), "TOO_LONG")
+	w.refusedWith(w.direct("nia", actTraining("tomas", classGrain, done, year+1)), ledger.TrainingTooLong)
 	done, year = int64(1_727_740_800_000), int64(1_759_276_800_000) // 2024-10-01 and 2025-10-01 (GNU date)
 	w.must(w.direct("nia", actTraining("tomas", classGrain, done, year)))
-	w.refusedWith(w.direct("nia", actTraining("tomas", classGrain, done, year+1)), "TOO_LONG")
+	w.refusedWith(w.direct("nia", actTraining("tomas", classGrain, done, year+1)), ledger.TrainingTooLong)
 }
 
 // TestRetrainOnDrawing: a revision that changes what isolates a zone marks who used
@@ -69,12 +70,12 @@ func TestRetrainOnDrawing(t *testing.T) {
 	same.Title = "the same, drawn anew"
 	w.must(w.publish("nia", same))
 	w.must(w.walk("ravi", "stonebend"))
-	if len(w.s.People["ravi"].Retrain) > 0 || has(w.s.StartConditions(w.s.Jobs["boot-1"]), "RETRAIN", "") {
+	if len(w.s.People["ravi"].Retrain) > 0 || has(w.s.MissingForWork(w.s.Jobs["boot-1"]), "RETRAIN", "") {
 		t.Fatal("a revision that changes nothing about the zone asks for retraining")
 	}
 	w.must(w.publish("nia", withMain(3)))
 	w.must(w.walk("ravi", "stonebend"))
-	if !has(w.s.StartConditions(w.s.Jobs["boot-1"]), "RETRAIN", "ravi") {
+	if !has(w.s.MissingForWork(w.s.Jobs["boot-1"]), "RETRAIN", "ravi") {
 		t.Error("ravi used the zone's isolation, it changed, and he need not be retrained")
 	}
 	if len(w.s.People["tomas"].Retrain) > 0 {
@@ -88,11 +89,11 @@ func TestRetrainOnDrawing(t *testing.T) {
 	// is a renewal.
 	w.refusedWith(w.direct("nia", actTraining("ravi", classAuthorised, w.now-day, w.now+day, zone)), "BEFORE_THE_CHANGE")
 	w.must(w.direct("nia", actTraining("ravi", classAuthorised, w.now, w.now+day)))
-	if !has(w.s.StartConditions(w.s.Jobs["boot-1"]), "RETRAIN", "ravi") {
+	if !has(w.s.MissingForWork(w.s.Jobs["boot-1"]), "RETRAIN", "ravi") {
 		t.Error("a renewal that names no zone counts as retraining on it")
 	}
 	w.must(w.direct("nia", actTraining("ravi", classAuthorised, w.now, w.now+day, zone)))
-	if has(w.s.StartConditions(w.s.Jobs["boot-1"]), "RETRAIN", "ravi") {
+	if has(w.s.MissingForWork(w.s.Jobs["boot-1"]), "RETRAIN", "ravi") {
 		t.Error("ravi was retrained and still may not work")
 	}
 	if o := w.must(w.journal("stonebend", "ravi", actLock(feeder, "ravi-1", "boot-1"))); flagged(o, "RETRAIN") {
@@ -119,7 +120,7 @@ func TestDueList(t *testing.T) {
 			t.Error("something overdue stands behind something that is not")
 		}
 		for _, d := range due {
-			if d.GetSubject() == "tomas" && d.GetWhat() == "bin-entry" {
+			if d.GetSubject() == "tomas" && code.Is(d.GetDue(), ledger.TrainingDue) && d.GetDue().GetArgs()[1].GetText() == "bin-entry" {
 				return d
 			}
 		}
@@ -134,11 +135,11 @@ func TestDueList(t *testing.T) {
 	if d := find(soon - 1); d.GetOverdue() {
 		t.Error("overdue before its time")
 	}
-	if d := find(soon); !d.GetOverdue() || d.GetClause() != "1910.272(e)(2)" {
+	if d := find(soon); !d.GetOverdue() || code.ClauseOf(d.GetDue()) != "1910.272(e)(2)" {
 		t.Errorf("at its time: %v", d)
 	}
 	if !slices.ContainsFunc(w.s.Board("", w.now).GetDue(), func(d *recordv1.DueView) bool {
-		return d.GetSubject() == "dov" && d.GetWhat() == "affected: never recorded"
+		return d.GetSubject() == "dov" && code.Is(d.GetDue(), ledger.TrainingMissing) && d.GetDue().GetArgs()[1].GetText() == "affected"
 	}) {
 		t.Error("dov is an affected employee, nobody recorded his training, and the board says nothing")
 	}
@@ -152,7 +153,7 @@ func TestDueList(t *testing.T) {
 func TestGapsInTheProgram(t *testing.T) {
 	gap := func(w *world) bool {
 		return slices.ContainsFunc(w.s.Due(w.now), func(d *recordv1.DueView) bool {
-			return d.GetKind() == "procedure" && d.GetSubject() == zone && d.GetOverdue() && d.GetClause() == "1910.147(c)(4)(i)"
+			return d.GetKind() == "procedure" && d.GetSubject() == zone && d.GetOverdue() && code.ClauseOf(d.GetDue()) == "1910.147(c)(4)(i)"
 		})
 	}
 	w := drawn(t)

@@ -16,7 +16,7 @@ const (
 	pointsGo = "ledger/point.go"
 	applies  = "ledger/apply.go"
 	registry = "ledger/registry.go"
-	jobs     = "ledger/job.go"
+	signOns  = "ledger/signon.go"
 	narrowGo = "ledger/narrow.go"
 )
 

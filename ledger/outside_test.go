@@ -3,10 +3,10 @@ package ledger_test
 import (
 	"bytes"
 	"slices"
-	"strings"
 	"testing"
 
 	"yardhasp/ledger"
+	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
@@ -29,7 +29,7 @@ func outside(t *testing.T) *world {
 func TestExchange(t *testing.T) {
 	w := outside(t)
 	j := w.s.Jobs["boot-1"]
-	if cs := w.s.StartConditions(j); len(cs) > 0 {
+	if cs := w.s.MissingForWork(j); len(cs) > 0 {
 		t.Fatalf("hana is not inside: %v", cs)
 	}
 	for _, o := range []*recordv1.Outcome{
@@ -40,11 +40,11 @@ func TestExchange(t *testing.T) {
 			t.Errorf("%s of hana, nothing exchanged: %v", o.GetKind(), o.GetFlags())
 		}
 	}
-	if !has(w.s.StartConditions(j), "NO_EXCHANGE", "hana") || j.Stopped == "" {
+	if !has(w.s.MissingForWork(j), "NO_EXCHANGE", "hana") || j.Stopped == nil {
 		t.Error("hana is inside, nothing was exchanged, and work goes on")
 	}
 	missing := 0
-	for _, c := range w.s.StartConditions(j) {
+	for _, c := range w.s.MissingForWork(j) {
 		if c.GetCode() == "NO_EXCHANGE" {
 			missing++
 		}
@@ -60,11 +60,11 @@ func TestExchange(t *testing.T) {
 	untold.GetExchangeProcedures().Hazards = nil
 	w.refusedWith(w.together("mara", untold), "MALFORMED")
 	w.must(w.together("mara", actExchange("stonebend", harrow, "hana", w.now)))
-	if !has(w.s.StartConditions(j), "NO_EXCHANGE", "hana") {
+	if !has(w.s.MissingForWork(j), "NO_EXCHANGE", "hana") {
 		t.Error("a plan point is at millrow, for which nothing was exchanged")
 	}
 	w.must(w.together("mara", actExchange("millrow", harrow, "hana", w.now)))
-	if has(w.s.StartConditions(j), "NO_EXCHANGE", "") {
+	if has(w.s.MissingForWork(j), "NO_EXCHANGE", "") {
 		t.Error("exchanged for both yards, and still missing")
 	}
 	if o := w.must(w.journal("stonebend", "hana", actSignOn("boot-1"))); flagged(o, "NO_EXCHANGE") {
@@ -119,8 +119,8 @@ func TestContractorView(t *testing.T) {
 		}
 	}
 	var live, other bool
-	for _, a := range v.GetAlarms() {
-		live, other = live || strings.Contains(a, "480 V"), other || strings.Contains(a, "240 V")
+	for _, f := range v.GetRaised() {
+		live, other = live || code.Is(f, ledger.FoundLive) && f.GetSubject() == motor, other || f.GetSubject() == "stonebend/vent"
 	}
 	if !live || other {
 		t.Errorf("alarms of her job %v, of another %v", live, other)
@@ -132,5 +132,27 @@ func TestContractorView(t *testing.T) {
 	}
 	if !bytes.Equal(before, marshal(t, b)) {
 		t.Error("the board itself was changed")
+	}
+}
+
+// TestAlarmsOfAnOutsider: an alarm is theirs by what it is about and whom it names, in
+// its reasons too; a fumigant is everybody's. Words that somebody wrote are read by no
+// program (common practice, no source).
+func TestAlarmsOfAnOutsider(t *testing.T) {
+	hana := &recordv1.PersonView{Id: "hana", Employer: harrow, Roles: []recordv1.Role{contractor}}
+	for name, c := range map[string]struct {
+		alarm *recordv1.Finding
+		shown bool
+	}{
+		"it names her":              {ledger.Stopped.About("fan-1", "fan-1", ledger.NotOpen.About(fanFeed, fanFeed), []string{"hana", "tomas"}), true},
+		"it names others":           {ledger.Stopped.About("fan-1", "fan-1", ledger.NotOpen.About(fanFeed, fanFeed), []string{"tomas"}), false},
+		"its reason is about her":   {ledger.Stopped.About("fan-1", "fan-1", ledger.RetrainOn.About("hana", "hana", fanZone, ledger.IsolationChanged.About(fanZone, fanZone, "stonebend", 2)), []string{"tomas"}), true},
+		"somebody wrote her name":   {ledger.FoundLive.About(fanFeed, fanFeed, "tomas", "hana says so", nil, "stonebend/1/9", "fan-1", []string{"tomas"}), false},
+		"a place is under fumigant": {&recordv1.Finding{Code: "FUMIGATED", Subject: "eastfork/bin-3"}, true},
+	} {
+		b := &recordv1.Board{Coop: "Three Forks Grain Co-op", People: []*recordv1.PersonView{hana}, Raised: []*recordv1.Finding{c.alarm}}
+		if got := len(ledger.ContractorView(b, "hana").GetRaised()) == 1; got != c.shown {
+			t.Errorf("%s: shown %v, want %v", name, got, c.shown)
+		}
 	}
 }

@@ -3,10 +3,50 @@ package ledger
 import (
 	"slices"
 
+	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
 const outsideClause = "1910.147(f)(2)(i)"
+
+var outsideKinds = []Kind{
+	kind((*recordv1.Record).GetExchangeProcedures, Kind{Name: "exchange_procedures", Called: "exchange", Class: Lifts, May: whoHas(supervisor, manager), Clause: outsideClause, By: ByPerson,
+		With: func(r *recordv1.Record) ([]string, []byte) {
+			return []string{r.GetExchangeProcedures().GetContractor()}, nil
+		},
+		Way: Direct, Home: AtNoYard, Elsewhere: TakenElsewhere, Panel: AnyWhere, Outbox: MayNotWait, LowDisk: NotOnLowDisk, Training: NoTraining, Shape: exchangeShape},
+		func(*recordv1.ExchangeProcedures) About { return About{} },
+		nil,
+		(*step).exchangeProcedures),
+}
+
+var (
+	// OtherEmployer: the person who signs for an outside employer is not theirs.
+	OtherEmployer = code.New("OTHER_EMPLOYER", code.Row{Args: "person employer:text", Clause: outsideClause, Who: "the-signer"})
+	// NotOfTheCoop: the co-op's side is signed by one of its own people.
+	NotOfTheCoop = code.New("NOT_OF_THE_COOP", code.Row{Args: "person", Clause: outsideClause, Who: "supervisor-manager", Answer: code.Denied})
+	// NotYet: a day is given that has not come.
+	NotYet    = code.New("NOT_YET", code.Row{Args: "day:time clause", Who: "the-signer"})
+	Exchanged = code.New("EXCHANGED", code.Row{Args: "yard coop:text employer:text person"})
+	// NoExchange: employer is "" where none is recorded for the person.
+	NoExchange = code.New("NO_EXCHANGE", code.Row{Args: "yard person employer:text", Clause: outsideClause, Who: "supervisor-manager", Next: "yardhasp exchange draft {yard} --employer \"{employer}\" --contractor {person}"})
+)
+
+func exchangeShape(f *fields, r *recordv1.Record) {
+	a := r.GetExchangeProcedures()
+	f.name("yard", a.GetYard())
+	f.text("employer", a.GetEmployer())
+	f.others("contractor", r.GetSigner(), a.GetContractor())
+	f.text("host_procedures", a.GetHostProcedures())
+	f.text("outside_procedures", a.GetOutsideProcedures())
+	f.moment("date_unix_ms", a.GetDateUnixMs())
+	f.some("hazards", len(a.GetHazards()))
+	f.texts("hazards", a.GetHazards())
+	f.text("emergency", a.GetEmergency())
+}
+
+// texts: words, each once; none is allowed.
+func (f *fields) texts(field string, v []string) { f.must(list(v, text), field, "form-texts") }
 
 // Exchange is what the co-op and an outside employer told each other for a yard.
 type Exchange struct {
@@ -44,22 +84,22 @@ func (x *step) exchangeProcedures(e *recordv1.ExchangeProcedures) {
 	case s.Yards[e.GetYard()] == nil:
 		x.refuse("UNKNOWN_YARD", e.GetYard(), "no yard of this name has joined", "read its name again", x.who.ID, "")
 	case !s.outsider(c) || c.Employer != e.GetEmployer():
-		x.refuse("OTHER_EMPLOYER", e.GetContractor(), e.GetContractor()+" is not a contractor's person of "+e.GetEmployer(), "name one who is", x.who.ID, outsideClause)
+		x.deny(OtherEmployer, e.GetContractor(), e.GetContractor(), e.GetEmployer())
 	case s.outsider(x.who):
-		x.refuse("OTHER_EMPLOYER", x.who.ID, x.who.ID+" is not employed by the co-op", "a supervisor or manager of the co-op signs", "supervisor or manager", outsideClause)
+		x.deny(NotOfTheCoop, x.who.ID, x.who.ID)
 	}
 	if x.oneHand(e.GetContractor()) {
 		x.refuse("ONE_HAND", e.GetContractor(), x.oneHandText(e.GetContractor()), "another supervisor or manager of the co-op signs", "another supervisor or manager", outsideClause)
 	}
 	if e.GetDateUnixMs() > s.Time+clockAhead {
-		x.refuse("NOT_YET", e.GetYard(), "the day of the exchange has not come yet", "record it when it was done", x.who.ID, outsideClause)
+		x.deny(NotYet, e.GetYard(), e.GetDateUnixMs(), outsideClause)
 	}
 	if x.refused() {
 		return
 	}
 	s.Exchanges[exchangeKey(e.GetYard(), e.GetEmployer())] = &Exchange{Yard: e.GetYard(), Employer: e.GetEmployer(), Contractor: c.ID, Host: e.GetHostProcedures(),
 		Outside: e.GetOutsideProcedures(), Date: e.GetDateUnixMs(), Hazards: slices.Clone(e.GetHazards()), Emergency: e.GetEmergency(), At: x.mark}
-	x.change("%s and %s have told each other their procedures for %s; %s acknowledges the hazards there", s.Coop, e.GetEmployer(), e.GetYard(), c.ID)
+	x.did(Exchanged, e.GetYard(), e.GetYard(), s.Coop, e.GetEmployer(), c.ID)
 }
 
 // unexchanged lists the yards for which nothing was exchanged with the employer of
@@ -73,18 +113,17 @@ func (s *State) unexchanged(person string, yards ...string) []string {
 	return slices.DeleteFunc(slices.Compact(yards), func(y string) bool { return s.Exchanges[exchangeKey(y, p.Employer)] != nil })
 }
 
-func exchangeText(p *Person, yard string) string {
-	firm := p.Employer
-	if firm == "" {
-		firm = "the employer of " + p.ID + ", which is not recorded,"
-	}
-	return "the co-op and " + firm + " have not told each other their procedures and hazards for " + yard
+func (x *step) flagExchange(person string, yards ...string) {
+	x.out.Flags = append(x.out.Flags, x.s.exchangeFindings(person, yards...)...)
 }
 
-func (x *step) flagExchange(person string, yards ...string) {
-	for _, y := range x.s.unexchanged(person, yards...) {
-		x.flag("NO_EXCHANGE", person, exchangeText(x.s.People[person], y), outsideClause)
+// exchangeFindings say so of each.
+func (s *State) exchangeFindings(person string, yards ...string) []*recordv1.Finding {
+	var cs []*recordv1.Finding
+	for _, y := range s.unexchanged(person, yards...) {
+		cs = append(cs, NoExchange.About(person, y, person, s.People[person].Employer))
 	}
+	return cs
 }
 
 // workYards are the zone's yard and those of the plan's points.
@@ -97,9 +136,5 @@ func (j *Job) workYards() []string {
 }
 
 func (s *State) exchangeConditions(j *Job, person string) []*recordv1.Finding {
-	var cs []*recordv1.Finding
-	for _, y := range s.unexchanged(person, j.workYards()...) {
-		cs = append(cs, cond("NO_EXCHANGE", person, exchangeText(s.People[person], y), "exchange them and sign it together", "supervisor or manager", outsideClause))
-	}
-	return cs
+	return s.exchangeFindings(person, j.workYards()...)
 }

@@ -43,12 +43,12 @@ func (w *world) decoded(signed []byte) *ledger.Entry {
 func TestInspector(t *testing.T) {
 	w := approved(t)
 	w.refusedWith(w.direct("ravi", actInspect(1, w.now, "lena")), "INSPECTS_OWN_WORK")
-	w.refusedWith(w.direct("mara", actInspect(2, w.now, "ravi")), "UNKNOWN_PROCEDURE")
+	w.refusedWith(w.direct("mara", actInspect(2, w.now, "ravi")), ledger.NotVersionInUse)
 	w.refusedWith(w.direct("nia", actInspect(1, w.now, "ravi")), "NOT_PERMITTED")
-	w.refusedWith(w.direct("wim", actInspect(1, w.now, "ravi", "wim")), "INSPECTS_OWN_WORK")
+	w.refusedWith(w.direct("wim", actInspect(1, w.now, "ravi", "wim")), ledger.ReviewsOwnDuty)
 	w.refusedWith(w.direct("wim", actInspect(1, w.now+day, "ravi")), "NOT_YET")
 	morning := w.s.Procs[zone].First.Time / day * day // a day alone means its beginning
-	w.refusedWith(w.direct("wim", actInspect(1, morning-1, "ravi")), "TOO_OLD")
+	w.refusedWith(w.direct("wim", actInspect(1, morning-1, "ravi")), ledger.InspectedBeforeUse)
 	if o := w.s.Clone().Apply(w.decoded(w.sign("wim", actInspect(1, morning, "ravi")))); !o.GetAccepted() {
 		t.Errorf("inspected on the day it was approved: %v", o.GetConditions())
 	}

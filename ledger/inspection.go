@@ -1,14 +1,46 @@
 package ledger
 
 import (
-	"fmt"
 	"slices"
-	"strings"
 
+	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
 const inspectClause = "1910.147(c)(6)(i)"
+
+var inspectionKinds = []Kind{
+	kind((*recordv1.Record).GetInspectProcedure, Kind{Name: "inspect_procedure", Called: "procedure inspect", Class: Lifts, May: whoHas(authorised), Clause: inspectClause + "(A)", By: ByPerson, With: alone,
+		Way: Direct, Home: AtNoYard, Elsewhere: TakenElsewhere, Panel: AnyWhere, Outbox: MayNotWait, LowDisk: TakenOnLowDisk, Training: NoTraining},
+		func(i *recordv1.InspectProcedure) About { return About{Zone: i.GetZone()} },
+		func(f *fields, a *recordv1.InspectProcedure) {
+			f.place("zone", a.GetZone())
+			f.counted("version", uint64(a.GetVersion()))
+			f.moment("date_unix_ms", a.GetDateUnixMs())
+			f.text("machine", a.GetMachine())
+			f.some("employees", len(a.GetEmployees()))
+			f.names("employees", a.GetEmployees())
+			f.optionalText("deviations", a.GetDeviations())
+			f.optionalText("corrected", a.GetCorrected())
+			f.names("retrain", a.GetRetrain())
+		},
+		(*step).inspectProcedure),
+}
+
+var (
+	// InspectedBeforeUse: the day of the inspection is before the version was approved.
+	InspectedBeforeUse = code.New("INSPECTED_BEFORE_USE", code.Row{Args: "zone version:number", Clause: inspectClause, Who: "the-signer"})
+	InspectedSince     = code.New("INSPECTED_SINCE", code.Row{Args: "zone date:time", Clause: inspectClause})
+	// InspectsOwnWork: the inspector used the procedure in the period inspected.
+	InspectsOwnWork = code.New("INSPECTS_OWN_WORK", code.Row{Args: "person zone", Clause: inspectClause + "(A)", Who: "authorised"})
+	ReviewsOwnDuty  = code.New("REVIEWS_OWN_DUTIES", code.Row{Args: "person", Clause: inspectClause + "(C)", Who: "the-signer"})
+	NotCorrected    = code.New("NOT_CORRECTED", code.Row{Args: "zone", Clause: inspectClause + "(B)", Who: "the-signer"})
+	Inspected       = code.New("PROCEDURE_INSPECTED", code.Row{Args: "zone version:number person machine:text employees"})
+	// ToReview: they used the procedure, and their duties were not reviewed with them.
+	ToReview = code.New("TO_REVIEW", code.Row{Args: "zone people", Clause: inspectClause + "(C)", Who: "authorised", Next: "yardhasp procedure inspect {zone} --machine MACHINE --date DAY --employee {people}"})
+	// InspectionFound is why somebody is retrained.
+	InspectionFound = code.New("INSPECTION_FOUND", code.Row{Args: "zone person"})
+)
 
 // Inspection is a yearly inspection as its certificate shows it: machine, date,
 // employees included, inspector, 1910.147(c)(6)(ii).
@@ -61,22 +93,22 @@ func (x *step) inspectProcedure(i *recordv1.InspectProcedure) {
 	s, zone, date := x.s, i.GetZone(), i.GetDateUnixMs()
 	v, p := s.approved(zone), s.Procs[zone]
 	if v == nil || v.Number != i.GetVersion() {
-		x.refuse("UNKNOWN_PROCEDURE", zone, fmt.Sprintf("version %d is not the approved procedure of this zone", i.GetVersion()), "inspect the version in use", x.who.ID, inspectClause)
+		x.deny(NotVersionInUse, zone, zone, i.GetVersion(), inspectClause)
 		return
 	}
 	switch {
 	case date > s.Time+clockAhead:
-		x.refuse("NOT_YET", zone, "the day of the inspection has not come yet", "record it when it was made", x.who.ID, inspectClause)
+		x.deny(NotYet, zone, date, inspectClause)
 	case date/dayMS < v.Approved.Time/dayMS: // a certificate names a day
-		x.refuse("TOO_OLD", zone, fmt.Sprintf("version %d was not in use yet on that day", v.Number), "inspect the version in use", x.who.ID, inspectClause)
+		x.deny(InspectedBeforeUse, zone, zone, v.Number)
 	case date < p.Inspected.Date:
-		x.refuse("TOO_OLD", zone, "an inspection after that day is recorded already", "", "", inspectClause)
+		x.deny(InspectedSince, zone, zone, p.Inspected.Date)
 	}
 	if !x.who.trained(x.mark.Time) {
 		x.refuse("TRAINING_LAPSED", x.who.ID, x.who.ID+" has no current training as an authorised employee", "an authorised employee inspects", "authorised employee", inspectClause)
 	}
 	if s.usedIn(p, x.who.ID, date) {
-		x.refuse("INSPECTS_OWN_WORK", x.who.ID, x.who.ID+" used this procedure in the period that is inspected", "an authorised employee who did not use it inspects", "authorised employee", inspectClause+"(A)")
+		x.deny(InspectsOwnWork, x.who.ID, x.who.ID, zone)
 	}
 	for _, id := range x.otherHands() {
 		if s.usedIn(p, id, date) {
@@ -84,7 +116,7 @@ func (x *step) inspectProcedure(i *recordv1.InspectProcedure) {
 		}
 	}
 	if slices.Contains(i.GetEmployees(), x.who.ID) {
-		x.refuse("INSPECTS_OWN_WORK", x.who.ID, "nobody reviews their own duties", "leave yourself out", x.who.ID, inspectClause+"(C)")
+		x.deny(ReviewsOwnDuty, x.who.ID, x.who.ID)
 	}
 	for _, id := range append(slices.Clone(i.GetEmployees()), i.GetRetrain()...) {
 		if s.People[id] == nil {
@@ -92,7 +124,7 @@ func (x *step) inspectProcedure(i *recordv1.InspectProcedure) {
 		}
 	}
 	if i.GetDeviations() != "" && i.GetCorrected() == "" {
-		x.refuse("NOT_CORRECTED", zone, "deviations were found, and nothing says what was done about them", "correct them, and say how", x.who.ID, inspectClause+"(B)")
+		x.deny(NotCorrected, zone, zone)
 	}
 	if x.refused() {
 		return
@@ -101,9 +133,9 @@ func (x *step) inspectProcedure(i *recordv1.InspectProcedure) {
 	for _, id := range i.GetEmployees() {
 		p.Reviewed[id] = date
 	}
-	x.change("procedure of %s version %d inspected by %s: %s; employees included: %s", zone, v.Number, x.who.ID, i.GetMachine(), strings.Join(p.Inspected.Employees, ", "))
+	x.did(Inspected, zone, zone, v.Number, x.who.ID, i.GetMachine(), p.Inspected.Employees)
 	if left := s.toReview(p, s.Time); len(left) > 0 {
-		x.flag("TO_REVIEW", zone, "still to be reviewed with: "+strings.Join(left, ", "), inspectClause+"(C)")
+		x.note(ToReview, zone, zone, left)
 	}
-	x.retrain(zone, "the inspection by "+x.who.ID+" found deviations or weak knowledge", slices.Clone(i.GetRetrain())...)
+	x.retrain(zone, InspectionFound.About(zone, zone, x.who.ID), slices.Clone(i.GetRetrain())...)
 }
