@@ -3,6 +3,7 @@ package ledger_test
 import (
 	"testing"
 
+	"yardhasp/ledger"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
@@ -27,7 +28,7 @@ func TestStartUnderHotWork(t *testing.T) {
 	w.must(w.journal("stonebend", "tomas", actStand("boot-1", recordv1.Duty_DUTY_FIRE_WATCH)))
 	w.must(w.issueHot("weld-1", hot()))
 	w.comeOff(holds)
-	w.refusedWith(w.direct("mara", actRequest("start-1", "boot-1", w.now+1e7, feeder, control)), "PERMIT_OPEN")
+	w.refusedWith(w.direct("mara", actRequest("start-1", "boot-1", w.now+1e7, feeder, control)), "REACHES_HOT_WORK")
 	w.must(w.journal("stonebend", "lena", actHotDone("weld-1")))
 	w.approve("start-2", "boot-1", feeder, control)
 	w.must(w.journal("stonebend", "ravi", actEnergise("start-2", feeder)))
@@ -43,7 +44,7 @@ func TestHotWorkInAnotherJob(t *testing.T) {
 	w.comeOff(holds)
 	w.must(w.journal("stonebend", "ravi", actClear("boot-2")))
 	w.must(w.journal("stonebend", "mara", actNotice("boot-2", recordv1.NoticeWhen_NOTICE_WHEN_AFTER, "dov")))
-	w.refusedWith(w.direct("mara", actRequest("start-1", "boot-2", w.now+1e7, feeder)), "PERMIT_OPEN")
+	w.refusedWith(w.direct("mara", actRequest("start-1", "boot-2", w.now+1e7, feeder)), "REACHES_HOT_WORK")
 }
 
 // TestHotWorkerWithoutALock: whom a hot-work permit names to work at the machine has
@@ -53,7 +54,7 @@ func TestHotWorkerWithoutALock(t *testing.T) {
 	w.must(w.journal("stonebend", "ravi", actAir("boot-1", zone, atWork, values(burns, 0)...)))
 	w.must(w.journal("stonebend", "tomas", actStand("boot-1", recordv1.Duty_DUTY_FIRE_WATCH)))
 	w.must(w.journal("millrow", "lena", actRelease(holds["lena "+control])))
-	w.refusedWith(w.issueHot("weld-1", hot()), "NO_LOCK")
+	w.refusedWith(w.issueHot("weld-1", hot()), ledger.WorkerNoLock)
 	w.must(w.journal("millrow", "lena", actLock(control, "lena-2", "boot-1")))
 	w.must(w.issueHot("weld-2", hot()))
 }

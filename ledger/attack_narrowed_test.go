@@ -52,7 +52,7 @@ func TestNarrowUnderPermit(t *testing.T) {
 	w.must(w.journal("stonebend", "ravi", actRelease(hold)))
 	w.must(w.journal("stonebend", "ravi", actClear("boot-1")))
 	w.must(w.journal("stonebend", "mara", actNotice("boot-1", recordv1.NoticeWhen_NOTICE_WHEN_AFTER, "dov")))
-	w.refusedWith(w.direct("mara", actRequest("start-1", "room-1", w.now+1e7, control)), "PERMIT_OPEN")
+	w.refusedWith(w.direct("mara", actRequest("start-1", "room-1", w.now+1e7, control)), "REACHES_HOT_WORK")
 	w.refusedWith(w.journal("stonebend", "mara", actNarrow(zone, control)), "PERMIT_OPEN")
 	w.must(w.journal("stonebend", "ravi", actHotDone("weld-1")))
 	w.must(w.journal("stonebend", "mara", actNarrow(zone, control)))

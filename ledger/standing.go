@@ -1,6 +1,7 @@
 package ledger
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strings"
@@ -302,7 +303,7 @@ func (s *State) watchStandings(at Mark) {
 			s.clearAlarm("STOPPED", id)
 		case len(s.signedOn(id)) > 0 && (j.Met.Set() || j.Stopped == ""):
 			// Whoever entered before it was ready is told to stop as well.
-			j.Met, j.Stopped = Mark{}, worst(cs).GetText()
+			j.Met, j.Stopped = Mark{}, cmp.Or(worst(cs).GetText(), worst(cs).GetCode())
 		default:
 			j.Met = Mark{}
 		}
