@@ -354,7 +354,7 @@ func (s *State) stageAt(j *Job, at int64) recordv1.Stage {
 		case recordv1.RequestState_REQUEST_STATE_AWAITING:
 			return recordv1.Stage_STAGE_REQUESTED
 		case recordv1.RequestState_REQUEST_STATE_APPROVED:
-			if s.Time >= q.Deadline || len(s.startConditions(j, q, q.Points)) > 0 {
+			if s.Time >= q.Deadline || len(s.againstStart(j, q, q.Points)) > 0 {
 				return recordv1.Stage_STAGE_REQUESTED // the energise would be refused
 			}
 			return recordv1.Stage_STAGE_APPROVED
