@@ -13,8 +13,10 @@ import (
 // that is stricter than their source.
 type AirLimit struct {
 	Agent recordv1.AirAgent
-	Name  string
-	// Unit of a value: "%", "% of the lower flammable limit", "ppm".
+	// Name of the agent, a word of the catalogue: "combustible-gas".
+	Name string
+	// Unit of a value, a word of the catalogue: "%", "% LFL" (of the lower flammable
+	// limit), "ppm".
 	Unit string
 	// Low and High are acceptable themselves; Low is 0 where there is none.
 	Low, High int64
@@ -28,15 +30,15 @@ var AirLimits = []AirLimit{
 	// 1910.272(g)(1)(iii) for the low side.
 	{recordv1.AirAgent_AIR_AGENT_OXYGEN, "oxygen", "%", 19_500, 23_500, "1910.146(b); 1910.272(g)(1)(iii)"},
 	// 1910.146(b): in excess of 10 % of the lower flammable limit.
-	{recordv1.AirAgent_AIR_AGENT_COMBUSTIBLE_GAS, "combustible gas", "% of the lower flammable limit", 0, 10_000, "1910.146(b)"},
+	{recordv1.AirAgent_AIR_AGENT_COMBUSTIBLE_GAS, "combustible-gas", "% LFL", 0, 10_000, "1910.146(b)"},
 	// 1910.1000 Table Z-1: 50 ppm over a shift.
-	{recordv1.AirAgent_AIR_AGENT_CARBON_MONOXIDE, "carbon monoxide", "ppm", 0, 50_000, "1910.1000 Table Z-1"},
+	{recordv1.AirAgent_AIR_AGENT_CARBON_MONOXIDE, "carbon-monoxide", "ppm", 0, 50_000, "1910.1000 Table Z-1"},
 	// 1910.1000 Table Z-1: 5,000 ppm over a shift.
-	{recordv1.AirAgent_AIR_AGENT_CARBON_DIOXIDE, "carbon dioxide", "ppm", 0, 5_000_000, "1910.1000 Table Z-1"},
+	{recordv1.AirAgent_AIR_AGENT_CARBON_DIOXIDE, "carbon-dioxide", "ppm", 0, 5_000_000, "1910.1000 Table Z-1"},
 	// 1910.1000 Table Z-2: ceiling 20 ppm. NIOSH's own ceiling is 10 ppm.
-	{recordv1.AirAgent_AIR_AGENT_HYDROGEN_SULFIDE, "hydrogen sulfide", "ppm", 0, 20_000, "1910.1000 Table Z-2"},
+	{recordv1.AirAgent_AIR_AGENT_HYDROGEN_SULFIDE, "hydrogen-sulfide", "ppm", 0, 20_000, "1910.1000 Table Z-2"},
 	// 1910.1000 Table Z-1: ceiling 5 ppm.
-	{recordv1.AirAgent_AIR_AGENT_NITROGEN_DIOXIDE, "nitrogen dioxide", "ppm", 0, 5_000, "1910.1000 Table Z-1"},
+	{recordv1.AirAgent_AIR_AGENT_NITROGEN_DIOXIDE, "nitrogen-dioxide", "ppm", 0, 5_000, "1910.1000 Table Z-1"},
 	// 1910.1000 Table Z-1: 0.3 ppm over a shift. Its 10 % of the lower flammable
 	// limit would be 1,790 ppm, far past what kills (NIOSH 7803-51-2: 50 ppm).
 	{recordv1.AirAgent_AIR_AGENT_PHOSPHINE, "phosphine", "ppm", 0, 300, "1910.1000 Table Z-1"},
@@ -87,6 +89,22 @@ func AirLimitOf(a recordv1.AirAgent) (AirLimit, bool) {
 // Outside reports whether a value is past the limit.
 func (l AirLimit) Outside(thousandths int64) bool { return thousandths < l.Low || thousandths > l.High }
 
+// clause is the rule on the air, with where the figures come from.
+func (l AirLimit) clause() string {
+	if strings.Contains(l.Source, airClause) {
+		return l.Source
+	}
+	return airClause + "; " + l.Source
+}
+
+// lowText is the lower limit, "" where there is none.
+func (l AirLimit) lowText() string {
+	if l.Low == 0 {
+		return ""
+	}
+	return Thousandths(l.Low)
+}
+
 // Text says a value with its unit: "20.8 %".
 func (l AirLimit) Text(thousandths int64) string { return Thousandths(thousandths) + " " + l.Unit }
 
@@ -114,8 +132,8 @@ func Thousandths(n int64) string {
 	return sign + whole + "." + part
 }
 
-// LevelWord says where air was tested.
-func LevelWord(l recordv1.AirLevel) string {
-	return map[recordv1.AirLevel]string{recordv1.AirLevel_AIR_LEVEL_TOP: "the top", recordv1.AirLevel_AIR_LEVEL_MIDDLE: "the middle",
-		recordv1.AirLevel_AIR_LEVEL_BOTTOM: "the bottom", recordv1.AirLevel_AIR_LEVEL_WORK: "the point of work"}[l]
-}
+// LevelWord is the catalogue's word for where air was tested: "bottom".
+func LevelWord(l recordv1.AirLevel) string { return enumWord(l, "AIR_LEVEL_") }
+
+// agentOK reports whether this release knows an agent.
+func agentOK(a recordv1.AirAgent) bool { return a != 0 && recordv1.AirAgent_name[int32(a)] != "" }

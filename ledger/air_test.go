@@ -4,6 +4,7 @@ import (
 	"testing"
 
 	"yardhasp/ledger"
+	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
@@ -72,14 +73,14 @@ func TestAirThatDoesNotCount(t *testing.T) {
 		by     string
 		change func(*recordv1.AirReading)
 		doubt  bool
-		code   string
+		code   code.Code
 	}{
-		"by an affected employee":  {"dov", func(*recordv1.AirReading) {}, false, "NOT_PERMITTED"},
-		"not proved before":        {"ravi", func(r *recordv1.AirReading) { r.ProvedBefore = false }, false, "NOT_PROVED"},
-		"not proved after":         {"ravi", func(r *recordv1.AirReading) { r.ProvedAfter = false }, false, "NOT_PROVED"},
-		"without an instrument":    {"ravi", func(r *recordv1.AirReading) { r.Instrument = "" }, false, "NOT_PROVED"},
-		"in the next bin":          {"ravi", func(r *recordv1.AirReading) { r.Zone = "eastfork/bin-4" }, false, "OTHER_ZONE"},
-		"by a clock that is wrong": {"ravi", func(*recordv1.AirReading) {}, true, "CLOCK_DOUBT"},
+		"by an affected employee":  {"dov", func(*recordv1.AirReading) {}, false, ledger.TesterMayNot},
+		"not proved before":        {"ravi", func(r *recordv1.AirReading) { r.ProvedBefore = false }, false, ledger.GasMeterNotProved},
+		"not proved after":         {"ravi", func(r *recordv1.AirReading) { r.ProvedAfter = false }, false, ledger.GasMeterNotProved},
+		"without an instrument":    {"ravi", func(r *recordv1.AirReading) { r.Instrument = "" }, false, ledger.GasMeterNotProved},
+		"in the next bin":          {"ravi", func(r *recordv1.AirReading) { r.Zone = "eastfork/bin-4" }, false, ledger.OtherZone},
+		"by a clock that is wrong": {"ravi", func(*recordv1.AirReading) {}, true, ledger.AirClockDoubt},
 	} {
 		w, _ := isolatedBin(t)
 		w.must(w.journal("eastfork", "mara", actStand(binJob, recordv1.Duty_DUTY_OBSERVER)))

@@ -4,10 +4,67 @@ import (
 	"fmt"
 	"maps"
 	"slices"
-	"strings"
 
+	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
+
+var airKinds = []Kind{
+	kind((*recordv1.Record).GetAirReading, Kind{Name: "air_reading", Called: "air reading", Class: Asserts, May: whoHas(authorised, supervisor, contractor), Clause: airClause, By: ByPerson, With: alone,
+		Way: ThroughJournal, Home: AtZone, Elsewhere: TakenElsewhere, Panel: AnyWhere, Outbox: MayWait, LowDisk: TakenOnLowDisk, Training: NoTraining},
+		func(r *recordv1.AirReading) About { return About{Job: r.GetJob(), Zone: r.GetZone()} },
+		func(f *fields, a *recordv1.AirReading) {
+			f.name("job", a.GetJob())
+			f.place("zone", a.GetZone())
+			f.oneOf("level", recordv1.AirLevel_name, int32(a.GetLevel()))
+			f.some("values", len(a.GetValues()))
+			f.airValues("values", a.GetValues())
+			f.optionalText("instrument", a.GetInstrument())
+		},
+		(*step).airReading),
+}
+
+// airTestedBy is the command that records a test of the air.
+const airTestedBy = "yardhasp reading {job} {zone} --kind air --level {level}"
+
+// What is wrong with the air, or not known of it.
+var (
+	AirOutOfLimits = code.New("AIR_OUT_OF_LIMITS", code.Row{Args: "job zone level:word agent:word value:text low:text high:text unit:word clause", Who: "authorised", Next: airTestedBy})
+	// AirNotTested: since is when the last permit stopped, of which no test counts.
+	AirNotTested = code.New("AIR_NOT_TESTED", code.Row{Args: "job zone level:word agents:why since:time", Clause: airClause, Who: "authorised", Next: airTestedBy})
+	AirOld       = code.New("AIR_OLD", code.Row{Args: "job zone level:word agents:why minutes:number", Clause: airClause, Who: "authorised", Next: airTestedBy})
+	// AirVoid: because says what undid the test.
+	AirVoid = code.New("AIR_VOID", code.Row{Args: "job zone level:word agents:why because:why", Clause: airClause, Who: "authorised", Next: airTestedBy})
+	// AirAgent names one of the agents of another finding.
+	AirAgent = code.New("AIR_AGENT", code.Row{Args: "agent:word"})
+)
+
+// What a test of the air changes, and why one does not count.
+var (
+	AirTested = code.New("AIR_TESTED", code.Row{Args: "zone person level:word agent:word value:text unit:word"})
+	// AirUnknownJob: what is out of limits counts for every job in the place all the same.
+	AirUnknownJob = code.New("AIR_UNKNOWN_JOB", code.Row{Args: "job zone", Who: "the-signer"})
+	// TesterMayNot: taken by somebody who may not take it.
+	TesterMayNot = code.New("TESTER_MAY_NOT", code.Row{Args: "person zone", Clause: trainingClause, Who: "authorised-supervisor-contractor"})
+	// OtherZone: tested in a zone that is not the job's.
+	OtherZone = code.New("OTHER_ZONE", code.Row{Args: "job zone tested", Clause: airClause, Who: "the-signer"})
+	// GasMeterNotProved: on a known gas, before and after.
+	GasMeterNotProved = code.New("GAS_METER_NOT_PROVED", code.Row{Args: "place", Clause: "common practice, no source", Who: "the-signer"})
+	// AirClockDoubt: how old the test is can't be told.
+	AirClockDoubt = code.New("AIR_CLOCK_DOUBT", code.Row{Args: "place", Clause: "common practice, no source", Who: "the-signer"})
+	// AirNotSeen: within limits, and written without knowing of a value out of them.
+	AirNotSeen = code.New("AIR_NOT_SEEN", code.Row{Args: "job zone level:word agent:word value:text unit:word", Clause: airClause, Who: "the-signer", Next: airTestedBy})
+)
+
+// airValues: each known agent once, from 0.
+func (f *fields) airValues(field string, vs []*recordv1.AirValue) {
+	seen, ok := map[recordv1.AirAgent]bool{}, true
+	for _, v := range vs {
+		ok = ok && agentOK(v.GetAgent()) && !seen[v.GetAgent()] && v.GetThousandths() >= 0
+		seen[v.GetAgent()] = true
+	}
+	f.must(ok, field, "form-air-values")
+}
 
 // Air is what was measured in the zone of a job.
 type Air struct {
@@ -39,9 +96,10 @@ func (t *AirTest) limit() AirLimit {
 
 func (t *AirTest) outside() bool { return t.limit().Outside(t.Thousandths) }
 
-func (t *AirTest) text() string {
+// beyond says that the value is out of limits.
+func (t *AirTest) beyond(job, zone string) *recordv1.Finding {
 	l := t.limit()
-	return fmt.Sprintf("%s %s at %s", l.Name, l.Text(t.Thousandths), LevelWord(t.Level))
+	return AirOutOfLimits.About(zone, job, zone, LevelWord(t.Level), l.Name, Thousandths(t.Thousandths), l.lowText(), Thousandths(l.High), l.Unit, l.clause())
 }
 
 // airOf is what was measured for a job; it makes the place for it.
@@ -113,7 +171,7 @@ func (x *step) airReading(r *recordv1.AirReading) {
 	j := s.Jobs[r.GetJob()]
 	if j == nil || j.Closed.Set() {
 		j = nil
-		x.flag("UNKNOWN_JOB", r.GetJob(), "no open job of this name: what is out of limits counts for every job on "+r.GetZone()+", anything else for none", "")
+		x.note(AirUnknownJob, r.GetJob(), r.GetJob(), r.GetZone())
 	}
 	var good, bad []*AirTest
 	for _, v := range r.GetValues() {
@@ -128,40 +186,46 @@ func (x *step) airReading(r *recordv1.AirReading) {
 		for _, o := range s.inBadAir(j, r.GetZone()) {
 			s.airOf(o.ID).out(*t)
 		}
-		x.flag("AIR_OUT_OF_LIMITS", r.GetZone(), fmt.Sprintf("%s: the limit is %s. Nobody goes in; whoever is in comes out", t.text(), t.limit().LimitText()), t.limit().Source)
-		x.change("air of %s tested by %s: %s, OUT OF LIMITS", r.GetZone(), x.who.ID, t.text())
+		beyond := t.beyond(r.GetJob(), r.GetZone())
+		x.out.Flags, x.out.Did = append(x.out.Flags, beyond), append(x.out.Did, beyond)
 	}
-	if j == nil {
+	if j == nil || len(good) == 0 {
 		return
 	}
 	air := s.airOf(j.ID)
-	for _, need := range []struct {
-		bad              bool
-		code, text, rule string
-	}{
-		{!x.ok, "NOT_PERMITTED", "taken by somebody who may not take it", "1910.272(e)(2)"},
-		{r.GetZone() != j.Zone, "OTHER_ZONE", "the job is on " + j.Zone + ", not on " + r.GetZone(), "1910.272(g)(1)(iii)"},
-		{r.GetInstrument() == "" || !r.GetProvedBefore() || !r.GetProvedAfter(), "NOT_PROVED", "the instrument was not proved on a known gas before and after", "common practice, no source"},
-		{x.clockDoubt(), "CLOCK_DOUBT", "the clock is in doubt: the test counts as expired", "common practice, no source"},
-	} {
-		if need.bad && len(good) > 0 {
-			x.flag(need.code, j.Zone, need.text+": what was within limits is kept and does not count", need.rule)
-			return
-		}
+	if why := x.airUncounted(j, r); why != nil {
+		x.out.Flags = append(x.out.Flags, why)
+		return
 	}
 	for _, t := range good {
-		k := airKey(t.Level, t.Agent)
+		k, l := airKey(t.Level, t.Agent), t.limit()
 		old := air.Tests[k]
 		switch {
 		case old != nil && old.outside() && !(old.At.before(t.At) && old.Bad.before(t.At)):
-			x.flag("AIR_OUT_OF_LIMITS", j.Zone, "it was written without knowing of "+old.text()+": test again", t.limit().Source)
+			x.note(AirNotSeen, j.Zone, j.ID, j.Zone, LevelWord(old.Level), l.Name, Thousandths(old.Thousandths), l.Unit)
 		case old != nil && t.At.Time < old.At.Time:
 			// An older one that arrived late says nothing new.
 		default:
 			air.Tests[k] = t
-			x.change("air of %s tested by %s: %s", j.Zone, x.who.ID, t.text())
+			x.did(AirTested, j.Zone, j.Zone, x.who.ID, LevelWord(t.Level), l.Name, Thousandths(t.Thousandths), l.Unit)
 		}
 	}
+}
+
+// airUncounted says why what is within limits is kept and does not count, nil when
+// it does.
+func (x *step) airUncounted(j *Job, r *recordv1.AirReading) *recordv1.Finding {
+	switch {
+	case !x.ok:
+		return TesterMayNot.About(j.Zone, x.who.ID, j.Zone)
+	case r.GetZone() != j.Zone:
+		return OtherZone.About(j.Zone, j.ID, j.Zone, r.GetZone())
+	case r.GetInstrument() == "" || !r.GetProvedBefore() || !r.GetProvedAfter():
+		return GasMeterNotProved.About(j.Zone, j.Zone)
+	case x.clockDoubt():
+		return AirClockDoubt.About(j.Zone, j.Zone)
+	}
+	return nil
 }
 
 // airNeeds says which air a permit needs tested.
@@ -184,50 +248,36 @@ func (s *State) airConditions(j *Job, need airNeeds, at int64) []*recordv1.Findi
 	}
 	for _, k := range sorted(air.Tests) {
 		if t := air.Tests[k]; t.outside() {
-			cs = append(cs, cond("AIR_OUT_OF_LIMITS", j.Zone, fmt.Sprintf("%s; the limit is %s", t.text(), t.limit().LimitText()),
-				"everybody stays out; ventilate, keep ventilating, then test again", "authorised employee", "1910.272(g)(1)(iii); "+t.limit().Source))
+			cs = append(cs, t.beyond(j.ID, j.Zone))
 		}
 	}
-	const again = "test it with a proved instrument, from outside, and record it"
 	for _, level := range need.levels {
-		var never, old, void []string
-		why := ""
+		var never, old, void, because []*recordv1.Finding
 		for _, a := range need.agents {
-			l, _ := AirLimitOf(a)
 			t := air.Tests[airKey(level, a)]
+			named := AirAgent.About("", enumWord(a, "AIR_AGENT_"))
 			switch {
 			case t == nil || need.since.Set() && t.At.Time <= need.since.Time:
-				never = append(never, l.Name)
+				never = append(never, named)
 			case t.outside(): // said above
 			case s.voided(j, &Proof{At: t.At}) != nil:
-				void, why = append(void, l.Name), s.voided(j, &Proof{At: t.At}).GetCode()
+				void, because = append(void, named), []*recordv1.Finding{s.voided(j, &Proof{At: t.At})}
 			case at > t.At.Time+need.every*1000:
-				old = append(old, l.Name)
+				old = append(old, named)
 			}
 		}
-		for _, c := range []struct {
-			names      []string
-			code, text string
-		}{
-			{never, "AIR_NOT_TESTED", "the air at %s is not tested for %s" + sinceText(need.since)},
-			{void, "AIR_VOID", "the test at %s no longer counts for %s: " + why},
-			{old, "AIR_OLD", fmt.Sprintf("the test at %%s is older than %d min for %%s", need.every/60)},
-		} {
-			if len(c.names) > 0 {
-				// The reason may hold a per cent sign: it is no format.
-				text := strings.Replace(strings.Replace(c.text, "%s", LevelWord(level), 1), "%s", strings.Join(c.names, ", "), 1)
-				cs = append(cs, cond(c.code, j.Zone, text, again, "authorised employee", "1910.272(g)(1)(iii)"))
-			}
+		word := LevelWord(level)
+		if len(never) > 0 {
+			cs = append(cs, AirNotTested.About(j.Zone, j.ID, j.Zone, word, never, need.since.Time))
+		}
+		if len(void) > 0 {
+			cs = append(cs, AirVoid.About(j.Zone, j.ID, j.Zone, word, void, because))
+		}
+		if len(old) > 0 {
+			cs = append(cs, AirOld.About(j.Zone, j.ID, j.Zone, word, old, need.every/60))
 		}
 	}
 	return cs
-}
-
-func sinceText(m Mark) string {
-	if !m.Set() {
-		return ""
-	}
-	return " since the last permit ended"
 }
 
 // airDue is when the first of the needed tests gets too old, 0 when one is missing.

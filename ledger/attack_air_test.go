@@ -2,9 +2,10 @@ package ledger_test
 
 import (
 	"slices"
-	"strings"
 	"testing"
 
+	"yardhasp/ledger"
+	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
@@ -64,7 +65,9 @@ func TestOlderBadAirHidesNewer(t *testing.T) {
 	b.Ventilation = recordv1.Ventilation_VENTILATION_FORCED
 	o := w.issueBin("in-1", b)
 	w.refusedWith(o, "AIR_OUT_OF_LIMITS")
-	if !slices.ContainsFunc(o.GetConditions(), func(c *recordv1.Finding) bool { return strings.Contains(c.GetText(), "6000 ppm") }) {
+	if !slices.ContainsFunc(o.GetConditions(), func(c *recordv1.Finding) bool {
+		return code.Is(c, ledger.AirOutOfLimits) && said(c, "value") == "6000" && said(c, "unit") == "ppm"
+	}) {
 		t.Errorf("the later of two bad values is not the one shown: %v", o.GetConditions())
 	}
 	// A good one that knows the later of two and not the other counts no more.
@@ -86,7 +89,7 @@ func TestClosedWayOfNothing(t *testing.T) {
 	b := bin()
 	next := w.s.Yards["eastfork"].Drained + 1
 	b.ClosedPaths = []*recordv1.ClosedPath{{Fumigation: "eastfork/1/" + decimal(next), How: "slide gate shut and taped"}}
-	w.refusedWith(w.issueBin("in-1", b), "UNKNOWN_FUMIGATION")
+	w.refusedWith(w.issueBin("in-1", b), ledger.ClosedPathUnknown)
 }
 
 // TestOtherJobInTheSameBin: who is in the bin for another job is in the bin, and

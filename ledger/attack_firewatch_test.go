@@ -3,6 +3,7 @@ package ledger_test
 import (
 	"testing"
 
+	"yardhasp/ledger"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
@@ -28,9 +29,9 @@ func TestFireWatchSpentElsewhere(t *testing.T) {
 	w.must(w.journal("stonebend", "lena", actHotDone("weld-1")))
 	on := w.must(w.journal("stonebend", "tomas", actSignOn("boot-2"))).GetRef()
 	w.now += 61 * minute
-	w.refusedWith(w.direct("nia", actClosePermit("weld-1")), "FIRE_WATCH")
+	w.refusedWith(w.direct("nia", actClosePermit("weld-1")), ledger.FireWatchGoesOn)
 	w.must(w.journal("stonebend", "tomas", actSignOff(on)))
-	w.refusedWith(w.direct("nia", actClosePermit("weld-1")), "FIRE_WATCH")
+	w.refusedWith(w.direct("nia", actClosePermit("weld-1")), ledger.FireWatchGoesOn)
 	w.now += 61 * minute
 	w.must(w.direct("nia", actClosePermit("weld-1")))
 }

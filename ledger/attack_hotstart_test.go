@@ -3,6 +3,7 @@ package ledger_test
 import (
 	"testing"
 
+	"yardhasp/ledger"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
@@ -53,7 +54,7 @@ func TestHotWorkerWithoutALock(t *testing.T) {
 	w.must(w.journal("stonebend", "ravi", actAir("boot-1", zone, atWork, values(burns, 0)...)))
 	w.must(w.journal("stonebend", "tomas", actStand("boot-1", recordv1.Duty_DUTY_FIRE_WATCH)))
 	w.must(w.journal("millrow", "lena", actRelease(holds["lena "+control])))
-	w.refusedWith(w.issueHot("weld-1", hot()), "NO_LOCK")
+	w.refusedWith(w.issueHot("weld-1", hot()), ledger.WorkerNoLock)
 	w.must(w.journal("millrow", "lena", actLock(control, "lena-2", "boot-1")))
 	w.must(w.issueHot("weld-2", hot()))
 }

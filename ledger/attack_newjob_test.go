@@ -3,6 +3,7 @@ package ledger_test
 import (
 	"testing"
 
+	"yardhasp/ledger"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
@@ -19,10 +20,10 @@ func TestBadAirOutlivesItsJob(t *testing.T) {
 	}
 	o := ask("in-1")
 	w.refusedWith(o, "AIR_OUT_OF_LIMITS")
-	w.refusedWith(o, "VENTILATION")
+	w.refusedWith(o, ledger.VentilationNeeded)
 	w.must(w.journal("eastfork", "ravi", actAir("crust-4", binZone, bottom, values(h2s, 0)...)))
 	o = ask("in-2")
-	w.refusedWith(o, "VENTILATION")
+	w.refusedWith(o, ledger.VentilationNeeded)
 	if has(o.GetConditions(), "AIR_OUT_OF_LIMITS", "") {
 		t.Error("tested good, and out of limits still")
 	}

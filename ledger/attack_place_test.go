@@ -5,6 +5,7 @@ import (
 
 	"google.golang.org/protobuf/proto"
 
+	"yardhasp/ledger"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
@@ -90,11 +91,11 @@ func besideBin(t testing.TB) *world {
 // somebody inside, and bad air is heard of (1910.272(g)(1)(i), (iii)).
 func TestSameBinAnotherName(t *testing.T) {
 	w := besideBin(t)
-	if cs := w.s.MissingForWork(w.s.Jobs["crust-old"]); !has(cs, "NO_PERMIT", "eastfork/old-name") {
+	if cs := w.s.MissingForWork(w.s.Jobs["crust-old"]); !has(cs, ledger.PermitElsewhere, "eastfork/old-name") {
 		t.Errorf("missing in the bin by its second name: %v", cs)
 	}
 	on := w.must(w.journal("eastfork", "tomas", actSignOn("crust-old")))
-	if !flagged(on, "NO_PERMIT") {
+	if !flagged(on, ledger.PermitElsewhere) {
 		t.Error("tomas is in the bin, and it is not flagged")
 	}
 	w.refusedWith(w.issueBin("in-1", bin()), "STILL_INSIDE")
@@ -113,7 +114,7 @@ func TestSameBinAnotherName(t *testing.T) {
 	d.Zones = append(d.Zones, &recordv1.Zone{Name: "sweep-drive", Parts: []*recordv1.ExposedPart{{Node: "sweep-motor", Media: []recordv1.Medium{recordv1.Medium_MEDIUM_ELECTRICITY}}}})
 	w.must(w.publish("nia", d))
 	w.must(w.journal("eastfork", "mara", actJob("sweep-1", "tomas", "eastfork/sweep-drive", "eastfork/mcc-1/sweep")))
-	if cs := w.s.MissingForWork(w.s.Jobs["sweep-1"]); has(cs, "NO_PERMIT", "") {
+	if cs := w.s.MissingForWork(w.s.Jobs["sweep-1"]); has(cs, ledger.PermitElsewhere, "") {
 		t.Error("work on the motor of the sweep asks for a permit")
 	}
 }

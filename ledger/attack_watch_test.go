@@ -3,6 +3,8 @@ package ledger_test
 import (
 	"testing"
 
+	"yardhasp/ledger"
+	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
@@ -107,13 +109,13 @@ func TestFireWatchInTwoPlaces(t *testing.T) {
 	w.must(w.journal("stonebend", "lena", actHotDone("weld-1")))
 	w.now += 10 * minute
 	other := w.must(w.journal("stonebend", "tomas", actStand("boot-2", fireWatch))).GetRef()
-	if a := w.outAlarm(); !names(a, "NO FIRE WATCH") {
-		t.Errorf("tomas watches two places, and the alarm is %q", a)
+	if a := w.outAlarm(); !code.Is(a, ledger.NoFireWatchAfter) {
+		t.Errorf("tomas watches two places, and the alarm is %v", a)
 	}
 	w.now += 55 * minute
-	w.refusedWith(w.direct("nia", actClosePermit("weld-1")), "FIRE_WATCH")
+	w.refusedWith(w.direct("nia", actClosePermit("weld-1")), ledger.FireWatchGoesOn)
 	w.must(w.journal("stonebend", "tomas", actLeave(other)))
-	w.refusedWith(w.direct("nia", actClosePermit("weld-1")), "FIRE_WATCH")
+	w.refusedWith(w.direct("nia", actClosePermit("weld-1")), ledger.FireWatchGoesOn)
 	w.now += 61 * minute
 	w.must(w.direct("nia", actClosePermit("weld-1")))
 }
@@ -129,7 +131,7 @@ func TestOlderEndOfHotWork(t *testing.T) {
 		w.must(w.journal("stonebend", "lena", actHotDone("weld-1")))
 		w.now += 20 * minute
 		w.must(w.ago(65*minute, func() *recordv1.Outcome { return w.behind("millrow", "ravi", seen, actHotDone("weld-1")) }))
-		w.refusedWith(w.direct("nia", actClosePermit("weld-1")), "FIRE_WATCH")
+		w.refusedWith(w.direct("nia", actClosePermit("weld-1")), ledger.FireWatchGoesOn)
 	})
 	t.Run("a word from before the permit", func(t *testing.T) {
 		w, _ := readyHot(t)
@@ -137,7 +139,7 @@ func TestOlderEndOfHotWork(t *testing.T) {
 		w.now += 20 * minute
 		w.must(w.journal("stonebend", "ravi", actAir("boot-1", zone, atWork, values(burns, 0)...)))
 		w.must(w.issueHot("weld-1", hot()))
-		if o := w.must(w.ago(15*minute, func() *recordv1.Outcome { return w.behind("millrow", "ravi", seen, actHotDone("weld-1")) })); !flagged(o, "NOT_SEEN") {
+		if o := w.must(w.ago(15*minute, func() *recordv1.Outcome { return w.behind("millrow", "ravi", seen, actHotDone("weld-1")) })); !flagged(o, ledger.PermitNotSeen) {
 			t.Errorf("the end of work that had not begun is taken for this permit's: %v", o.GetFlags())
 		}
 		w.now += 46 * minute

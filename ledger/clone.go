@@ -42,6 +42,7 @@ func (s *State) Clone() *State {
 	c.Started = each(s.Started, func(st *Started) { st.Points = slices.Clone(st.Points) })
 	c.WorkPermits = each(s.WorkPermits, func(p *WorkPermit) {
 		p.Named, p.Watchers, p.Agents, p.ClosedPaths = slices.Clone(p.Named), slices.Clone(p.Watchers), slices.Clone(p.Agents), maps.Clone(p.ClosedPaths)
+		p.Because = slices.Clone(p.Because)
 	})
 	c.Air = each(s.Air, func(a *Air) { a.Tests = each(a.Tests, func(t *AirTest) { t.Bad = maps.Clone(t.Bad) }) })
 	c.Watches = each(s.Watches, func(*Watch) {})

@@ -1,10 +1,54 @@
 package ledger
 
 import (
-	"fmt"
 	"slices"
 
+	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
+)
+
+var fumigationKinds = []Kind{
+	kind((*recordv1.Record).GetFumigationRecorded, Kind{Name: "fumigation_recorded", Called: "fumigation recorded", Class: Protects, May: anybody(), Clause: noClause, By: ByPerson, With: alone,
+		Way: ThroughJournal, Home: AtZone, Elsewhere: TakenElsewhere, Panel: AnyWhere, Outbox: MayNotWait, LowDisk: TakenOnLowDisk, Training: NoTraining},
+		func(f *recordv1.FumigationRecorded) About { return About{Zone: f.GetPlace()} },
+		func(f *fields, a *recordv1.FumigationRecorded) {
+			f.place("place", a.GetPlace())
+			f.places("connected", a.GetConnected())
+			f.optionalText("placard", a.GetPlacard())
+			f.must(a.GetUntilUnixMs() >= 0, "until_unix_ms", "form-moment")
+			f.must(fumigantOK(a.GetFumigant()), "fumigant", "form-fumigant")
+		},
+		(*step).fumigationRecorded),
+	kind((*recordv1.Record).GetFumigationCleared, Kind{Name: "fumigation_cleared", Called: "fumigation cleared", Class: Lifts, May: whoHas(authorised, supervisor, manager), Clause: noClause, By: ByPerson, With: alone,
+		Way: ThroughJournal, Home: AtRecord, Elsewhere: TakenElsewhere, Panel: AnyWhere, Outbox: MayNotWait, LowDisk: TakenOnLowDisk, Training: NoTraining},
+		func(c *recordv1.FumigationCleared) About { return About{Record: c.GetFumigation()} },
+		func(f *fields, a *recordv1.FumigationCleared) {
+			f.refText("fumigation", a.GetFumigation())
+			f.must(a.GetThousandths() >= 0, "thousandths", "form-air-value")
+			f.optionalText("instrument", a.GetInstrument())
+			f.text("applicator", a.GetApplicator())
+		},
+		(*step).fumigationCleared),
+}
+
+const fumigationClearedBy = "yardhasp fumigation cleared {record} --highest PPM --instrument NAME --proved-before --proved-after --applicator WHO"
+
+var (
+	// Fumigated stands until the place is aired, tested and cleared. It goes to
+	// whoever comes to a yard, whatever else they see.
+	Fumigated = code.New("FUMIGATED", code.Row{Args: "place record person clause", Who: "the-applicator", Next: fumigationClearedBy})
+	// FumigantNear: gas can come in from a place joined to the zone.
+	FumigantNear = code.New("FUMIGANT_NEAR", code.Row{Args: "place zone record", Clause: airClause, Who: "supervisor-manager"})
+	// FumigantWithoutLimit: the same, and no limit of that gas is known here, so that no
+	// test can show the air to be good.
+	FumigantWithoutLimit = code.New("FUMIGANT_WITHOUT_LIMIT", code.Row{Args: "place zone record", Clause: airClause, Who: "the-applicator", Next: fumigationClearedBy})
+
+	FumigationCleared = code.New("FUMIGATION_CLEARED", code.Row{Args: "place person applicator:text"})
+	UnknownFumigation = code.New("UNKNOWN_FUMIGATION", code.Row{Args: "record", Who: "the-signer", Next: "yardhasp board", Answer: code.Unknown})
+	// FumigationNotSeen: cleared before the fumigation was known where that was written.
+	FumigationNotSeen = code.New("FUMIGATION_NOT_SEEN", code.Row{Args: "place record", Who: "the-signer", Next: fumigationClearedBy})
+	// FumigantOutOfLimits: the highest value read is past the limit.
+	FumigantOutOfLimits = code.New("FUMIGANT_OUT_OF_LIMITS", code.Row{Args: "place record agent:word value:text high:text unit:word clause", Who: "the-applicator", Next: fumigationClearedBy})
 )
 
 // Fumigation is a place under a fumigant until it is cleared.
@@ -12,7 +56,7 @@ type Fumigation struct {
 	Ref       string            `json:"ref"`
 	Place     string            `json:"place"`
 	Fumigant  recordv1.AirAgent `json:"fumigant"`
-	Until     int64             `json:"until,omitempty"` // the planned end
+	Until     int64             `json:"until,omitempty"` // the planned end, Unix ms
 	Connected []string          `json:"connected,omitempty"`
 	// Places are what its name meant when it was recorded: the gas stays there
 	// whatever a later drawing calls it.
@@ -20,42 +64,47 @@ type Fumigation struct {
 	At     Mark     `json:"at"`
 }
 
-// UnderFumigant is in the alarm of every place that is under a fumigant: whoever comes
-// to a yard reads it, whatever else they see.
+// UnderFumigant: to go, with the texts; see Fumigated.
 const UnderFumigant = "is under a fumigant"
 
+// fumigantOK: none with a limit known here, or one that is measured in ppm.
+func fumigantOK(a recordv1.AirAgent) bool {
+	return a == 0 || agentOK(a) && a > recordv1.AirAgent_AIR_AGENT_COMBUSTIBLE_GAS
+}
+
 func (x *step) fumigationRecorded(f *recordv1.FumigationRecorded) {
-	x.s.Fumigations[x.out.Ref] = &Fumigation{Ref: x.out.Ref, Place: f.GetPlace(), Fumigant: f.GetFumigant(), Until: f.GetUntilUnixMs(),
+	g := &Fumigation{Ref: x.out.Ref, Place: f.GetPlace(), Fumigant: f.GetFumigant(), Until: f.GetUntilUnixMs(),
 		Connected: slices.Sorted(slices.Values(f.GetConnected())), Places: x.s.placesOf(f.GetPlace()), At: x.mark}
-	x.s.alarm("FUMIGATED", x.out.Ref, fmt.Sprintf("%s %s, recorded by %s (%s)", f.GetPlace(), UnderFumigant, x.who.ID, x.out.Ref), x.mark)
-	x.change("%s is under a fumigant until it is cleared", f.GetPlace())
+	x.s.Fumigations[g.Ref] = g
+	x.s.raise(g.Ref, g.finding(""), x.mark)
+	x.out.Did = append(x.out.Did, g.finding(""))
 }
 
 // fumigationCleared lifts protection: it needs a reading within the limit.
 func (x *step) fumigationCleared(c *recordv1.FumigationCleared) {
 	f := x.s.Fumigations[c.GetFumigation()]
 	if f == nil {
-		x.refuse("UNKNOWN_FUMIGATION", c.GetFumigation(), "no such fumigation is recorded, or it was cleared before", "read its reference on the board again", x.who.ID, "")
+		x.deny(UnknownFumigation, c.GetFumigation(), c.GetFumigation())
 		return
 	}
 	if !f.At.before(x.mark) {
-		x.refuse("NOT_SEEN", f.Ref, "this was written, or the air tested, before the fumigation was known there", "test again and clear it again", x.who.ID, "")
+		x.deny(FumigationNotSeen, f.Ref, f.Place, f.Ref)
 	}
 	if x.clockDoubt() {
-		x.refuse("CLOCK_DOUBT", f.Place, "the clock is in doubt: the test counts as expired", "put the clock right and test again", x.who.ID, "common practice, no source")
+		x.deny(AirClockDoubt, f.Place, f.Place)
 	}
 	if c.GetInstrument() == "" || !c.GetProvedBefore() || !c.GetProvedAfter() {
-		x.refuse("NOT_PROVED", f.Place, "the instrument was not proved on a known gas before and after", "prove it and test again", x.who.ID, "common practice, no source")
+		x.deny(GasMeterNotProved, f.Place, f.Place)
 	}
 	if l, ok := AirLimitOf(f.Fumigant); ok && l.Outside(c.GetThousandths()) {
-		x.refuse("AIR_OUT_OF_LIMITS", f.Place, fmt.Sprintf("%s %s; the limit is %s", l.Name, l.Text(c.GetThousandths()), l.LimitText()), "go on airing, then test again", x.who.ID, l.Source)
+		x.deny(FumigantOutOfLimits, f.Place, f.Place, f.Ref, l.Name, Thousandths(c.GetThousandths()), Thousandths(l.High), l.Unit, l.Source)
 	}
 	if x.refused() {
 		return
 	}
 	delete(x.s.Fumigations, f.Ref)
-	x.s.clearAlarm("FUMIGATED", f.Ref)
-	x.change("%s is cleared of its fumigant by %s, on the word of %s", f.Place, x.who.ID, c.GetApplicator())
+	x.s.lower(Fumigated, f.Ref)
+	x.did(FumigationCleared, f.Place, f.Place, x.who.ID, c.GetApplicator())
 }
 
 // fumigantsNear lists the fumigations that can reach a zone: at it, or joined to
@@ -106,25 +155,25 @@ func (s *State) fumigantAgents(zone string) []recordv1.AirAgent {
 // fumigantConditions lists the fumigants that stand against entering a zone.
 func (s *State) fumigantConditions(zone string, closed map[string]string) []*recordv1.Finding {
 	var cs []*recordv1.Finding
-	const clause = "1910.272(g)(1)(iii)"
 	at, near := s.fumigantsNear(zone)
 	for _, f := range at {
-		cs = append(cs, f.condition(clause))
+		cs = append(cs, f.finding(airClause))
 	}
 	for _, f := range near {
 		switch {
 		case f.Fumigant == 0:
-			cs = append(cs, cond("FUMIGANT_NEAR", f.Place, f.Place+", joined to "+zone+", is under a fumigant without a limit known here ("+f.Ref+")", "wait until it is cleared", "the certified applicator", clause))
+			cs = append(cs, FumigantWithoutLimit.About(f.Place, f.Place, zone, f.Ref))
 		case closed[f.Ref] == "":
-			cs = append(cs, cond("FUMIGANT_NEAR", f.Place, f.Place+", joined to "+zone+" by a tunnel, spout or duct, is under a fumigant ("+f.Ref+")",
-				"close the way and say on the permit how, or wait until it is cleared", "supervisor or manager", clause))
+			cs = append(cs, FumigantNear.About(f.Place, f.Place, zone, f.Ref))
 		}
 	}
 	return cs
 }
 
-func (f *Fumigation) condition(clause string) *recordv1.Finding {
-	return cond("FUMIGATED", f.Place, f.Place+" is under a fumigant ("+f.Ref+")", "air it, test it, and record that it is cleared", "the certified applicator", clause)
+// finding says that the place is under a fumigant; clause is the rule that keeps
+// people out of it, "" where none is applied.
+func (f *Fumigation) finding(clause string) *recordv1.Finding {
+	return Fumigated.About(f.Place, f.Place, f.Ref, f.At.By, clause)
 }
 
 // workUnderFumigant lists the fumigants at a zone that is none to be entered like a
@@ -136,7 +185,7 @@ func (s *State) workUnderFumigant(j *Job) []*recordv1.Finding {
 	var cs []*recordv1.Finding
 	at, _ := s.fumigantsNear(j.Zone)
 	for _, f := range at {
-		cs = append(cs, f.condition("common practice, no source"))
+		cs = append(cs, f.finding("common practice, no source"))
 	}
 	return cs
 }

@@ -1,43 +1,92 @@
 package ledger
 
 import (
-	"fmt"
 	"slices"
-	"strings"
 
+	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
+// hotWorkClause: 1910.272(f) asks that 1910.252(a) was met before the work; the
+// single duties of 1910.252(a) are from memory, and so is NFPA 51B.
+const (
+	hotWorkClause   = "1910.272(f); 1910.252(a) (unchecked)"
+	fireWatchClause = "NFPA 51B (unchecked)"
+)
+
+var hotWorkKinds = []Kind{
+	kind((*recordv1.Record).GetHotWorkDone, Kind{Name: "hot_work_done", Called: "hot work done", Class: Asserts, May: whoHas(authorised, supervisor, contractor), Clause: "1910.272(f)", By: ByPerson, With: alone,
+		Way: ThroughJournal, Home: AtNoYard, Elsewhere: TakenElsewhere, Panel: AnyWhere, Outbox: MayNotWait, LowDisk: TakenOnLowDisk, Training: NoTraining},
+		func(*recordv1.HotWorkDone) About { return About{} },
+		func(f *fields, a *recordv1.HotWorkDone) { f.name("permit", a.GetPermit()) },
+		(*step).hotWorkDone),
+}
+
+// What the issuer of a hot-work permit must certify, and does not.
+var (
+	NoWorker     = code.New("NO_WORKER", code.Row{Args: "permit", Clause: hotWorkClause, Who: "the-issuer"})
+	NoPlace      = code.New("NO_PLACE", code.Row{Args: "permit", Clause: hotWorkClause, Who: "the-issuer"})
+	Combustibles = code.New("COMBUSTIBLES", code.Row{Args: "zone", Clause: hotWorkClause, Who: "the-issuer"})
+	Openings     = code.New("OPENINGS", code.Row{Args: "zone", Clause: hotWorkClause, Who: "the-issuer"})
+	Dust         = code.New("DUST", code.Row{Args: "zone", Clause: hotWorkClause, Who: "the-issuer"})
+	Extinguisher = code.New("EXTINGUISHER", code.Row{Args: "zone", Clause: hotWorkClause, Who: "the-issuer"})
+)
+
+// What a person lacks whom the permit names to work.
+var (
+	WorkerTrainingLapsed = code.New("WORKER_TRAINING_LAPSED", code.Row{Args: "person", Clause: "1910.272(e)(1)", Who: "supervisor-manager", Next: "yardhasp person training {person} --until DAY"})
+	WorkerNoLock         = code.New("WORKER_NO_LOCK", code.Row{Args: "person points", Clause: "1910.147(d)(4)(i), (f)(3)(ii)(D)", Who: "{person}", Next: "yardhasp lock {points}"})
+	// FireWatchWorks: named to work and to watch for fire.
+	FireWatchWorks = code.New("FIRE_WATCH_WORKS", code.Row{Args: "person", Clause: fireWatchClause, Who: "the-issuer"})
+)
+
+// The end of hot work, and what stands against closing its permit.
+var (
+	// HotWorkOver is also why its permit is in force no more.
+	HotWorkOver = code.New("HOT_WORK_OVER", code.Row{Args: "permit minutes:number"})
+	// UnknownHotWork: the record is kept and changes nothing.
+	UnknownHotWork = code.New("UNKNOWN_HOT_WORK", code.Row{Args: "permit", Who: "the-signer", Next: "yardhasp permit list", Answer: code.Unknown})
+	// PermitNotSeen: written before the permit was known there, so about other work.
+	PermitNotSeen  = code.New("PERMIT_NOT_SEEN", code.Row{Args: "permit", Who: "the-signer", Next: "yardhasp permit hot-work-done {permit}"})
+	HotWorkNotDone = code.New("HOT_WORK_NOT_DONE", code.Row{Args: "permit workers", Clause: "1910.272(f)", Who: "{workers}", Next: "yardhasp permit hot-work-done {permit}"})
+	// FireWatchGoesOn: minutes are left of the watch after the work.
+	FireWatchGoesOn = code.New("FIRE_WATCH_GOES_ON", code.Row{Args: "permit minutes:number watchers", Clause: fireWatchClause, Who: "{watchers}"})
+	SuppressionOff  = code.New("SUPPRESSION_OFF", code.Row{Args: "permit", Clause: "common practice, no source", Who: "the-issuer", Next: "yardhasp permit close {permit} --suppression-on-again"})
+)
+
+// hotWork checks the fields of a hot-work permit.
+func (f *fields) hotWork(h *recordv1.HotWork) {
+	f.names("workers", h.GetWorkers())
+	f.names("fire_watch", h.GetFireWatch())
+	f.optionalText("place", h.GetPlace())
+	f.optionalText("extinguisher", h.GetExtinguisher())
+}
+
 // hotForm takes over what a hot-work permit says and lists what its issuer must
-// certify and does not: 1910.272(f) asks that 1910.252(a) was met before the work.
-// The single duties of 1910.252(a) are from memory.
+// certify and does not.
 func (s *State) hotForm(p *WorkPermit, h *recordv1.HotWork) []*recordv1.Finding {
 	p.Kind, p.Named, p.Watchers = recordv1.PermitKind_PERMIT_KIND_HOT_WORK, h.GetWorkers(), h.GetFireWatch()
 	p.Agents, p.AirEvery = []recordv1.AirAgent{recordv1.AirAgent_AIR_AGENT_COMBUSTIBLE_GAS}, maxAirEvery
 	p.SuppressionOff = h.GetSuppressionOff()
 	var cs []*recordv1.Finding
-	add := func(bad bool, code, text, remedy string) {
+	add := func(bad bool, f *recordv1.Finding) {
 		if bad {
-			cs = append(cs, cond(code, p.Zone, text, remedy, "the issuer", "1910.272(f); 1910.252(a) (unchecked)"))
+			cs = append(cs, f)
 		}
 	}
-	add(len(p.Named) == 0, "NO_WORKER", "it names nobody to do the work", "name them")
-	add(h.GetPlace() == "", "NO_PLACE", "it does not say where the work is", "say it")
-	add(!h.GetCombustiblesCleared(), "COMBUSTIBLES", "what could burn is not moved away or covered", "move it 35 ft away or cover it")
-	add(!h.GetOpeningsCovered(), "OPENINGS", "openings through which sparks could fall are not covered", "cover spouts, cracks and floor openings")
-	add(!h.GetDustCleaned(), "DUST", "grain dust is not cleaned away", "clean it down, and wet or cover what stays")
-	add(h.GetExtinguisher() == "", "EXTINGUISHER", "there is nothing at hand to put a fire out", "bring it and name it")
+	add(len(p.Named) == 0, NoWorker.About(p.Zone, p.ID))
+	add(h.GetPlace() == "", NoPlace.About(p.Zone, p.ID))
+	add(!h.GetCombustiblesCleared(), Combustibles.About(p.Zone, p.Zone))
+	add(!h.GetOpeningsCovered(), Openings.About(p.Zone, p.Zone))
+	add(!h.GetDustCleaned(), Dust.About(p.Zone, p.Zone))
+	add(h.GetExtinguisher() == "", Extinguisher.About(p.Zone, p.Zone))
 	for _, who := range p.Named {
-		if n := s.People[who]; n == nil || !n.trained(s.Time) {
-			cs = append(cs, cond("TRAINING_LAPSED", who, who+" has no current training", "train them and record it", "supervisor or manager", "1910.272(e)(1)"))
-		}
+		n := s.People[who]
+		add(n == nil || !n.trained(s.Time), WorkerTrainingLapsed.About(who, who))
 		cs = append(cs, s.untried(s.Jobs[p.Job], who)...)
-		if missing := s.unlocked(s.Jobs[p.Job], who); len(missing) > 0 {
-			cs = append(cs, cond("NO_LOCK", who, who+" has no lock on "+strings.Join(missing, ", "), who+" hangs their own lock, there or on a box that holds its key", who, "1910.147(d)(4)(i), (f)(3)(ii)(D)"))
-		}
-		if slices.Contains(p.Watchers, who) {
-			cs = append(cs, cond("FIRE_WATCH_WORKS", who, who+" is named to work and to watch for fire", "name somebody else to watch", "the issuer", "NFPA 51B (unchecked)"))
-		}
+		missing := s.unlocked(s.Jobs[p.Job], who)
+		add(len(missing) > 0, WorkerNoLock.About(who, who, missing))
+		add(slices.Contains(p.Watchers, who), FireWatchWorks.About(who, who))
 	}
 	return cs
 }
@@ -47,7 +96,7 @@ func (s *State) hotForm(p *WorkPermit, h *recordv1.HotWork) []*recordv1.Finding 
 func (s *State) hotConditions(p *WorkPermit, j *Job, at int64) []*recordv1.Finding {
 	cs := s.permitMissing(j, at)
 	cs = append(cs, s.airConditions(j, s.airNeeds(p), at)...)
-	return append(cs, s.watchConditions(j.ID, recordv1.Duty_DUTY_FIRE_WATCH, p.Watchers, "NFPA 51B (unchecked)", at)...)
+	return append(cs, s.watchConditions(j.ID, recordv1.Duty_DUTY_FIRE_WATCH, p.Watchers, at)...)
 }
 
 // hotWorkDone: the last flame is out. It ends the leave whatever came before, and
@@ -56,19 +105,20 @@ func (x *step) hotWorkDone(d *recordv1.HotWorkDone) {
 	p := x.s.WorkPermits[d.GetPermit()]
 	switch {
 	case p == nil || !p.open() || p.binEntry():
-		x.flag("UNKNOWN_PERMIT", d.GetPermit(), "there is no hot-work permit of this name that is not closed: the record is kept and changes nothing", "")
+		x.note(UnknownHotWork, d.GetPermit(), d.GetPermit())
 	case !x.ok:
 		// Flagged already; the watch counts from the word of one who may.
 	case !p.By.seenBy(x.mark):
-		x.flag("NOT_SEEN", p.ID, "it was written before the permit was known there: it is about other work, and changes nothing. Record it again if it is about this", "")
+		x.note(PermitNotSeen, p.ID, p.ID)
 	default:
 		if p.Done.Late < x.mark.Late {
 			p.Done = x.mark // the latest end, in whatever order the words arrive
 		}
+		over := HotWorkOver.About(p.ID, p.ID, minutes(fireWatchAfter))
 		if p.State == recordv1.PermitState_PERMIT_STATE_IN_FORCE {
-			p.State, p.Stopped, p.Why = recordv1.PermitState_PERMIT_STATE_WATCHED, x.now(), "the hot work is over"
+			p.State, p.Stopped, p.Because = recordv1.PermitState_PERMIT_STATE_WATCHED, x.now(), []*recordv1.Finding{over}
 		}
-		x.change("hot work of permit %s is over; the fire watch goes on for %d min", p.ID, minutes(fireWatchAfter))
+		x.out.Did = append(x.out.Did, over)
 	}
 }
 
@@ -129,16 +179,17 @@ func (s *State) fireWatched(p *WorkPermit) bool {
 	})
 }
 
+// hotCloseConditions lists what stands against closing a hot-work permit.
 func (s *State) hotCloseConditions(p *WorkPermit, c *recordv1.ClosePermit) []*recordv1.Finding {
 	var cs []*recordv1.Finding
 	switch left := s.fireWatchLeft(p); {
 	case !p.Done.Set():
-		cs = append(cs, cond("HOT_WORK_NOT_DONE", p.ID, "it is not recorded that the hot work is over", "record it", namesOr(p.Named, ""), "1910.272(f)"))
+		cs = append(cs, HotWorkNotDone.About(p.ID, p.ID, p.Named))
 	case left > 0:
-		cs = append(cs, cond("FIRE_WATCH", p.ID, fmt.Sprintf("the fire watch goes on for %d more min without a break", minutes(left)), "stand watch until then", namesOr(p.Watchers, ""), "NFPA 51B (unchecked)"))
+		cs = append(cs, FireWatchGoesOn.About(p.ID, p.ID, minutes(left), p.Watchers))
 	}
 	if p.SuppressionOff && !c.GetSuppressionOnAgain() {
-		cs = append(cs, cond("SUPPRESSION_OFF", p.ID, "fire suppression was taken off for the work and is not said to be on again", "put it on again and say so", "the issuer", "common practice, no source"))
+		cs = append(cs, SuppressionOff.About(p.ID, p.ID))
 	}
 	return cs
 }

@@ -3,6 +3,7 @@ package ledger_test
 import (
 	"testing"
 
+	"yardhasp/ledger"
 	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
@@ -36,13 +37,13 @@ func TestHotWork(t *testing.T) {
 	w.must(w.issueHot("weld-1", hot()))
 	w.refusedWith(w.direct("nia", actClosePermit("weld-1")), "HOT_WORK_NOT_DONE")
 	o := w.must(w.journal("stonebend", "lena", actHotDone("weld-1")))
-	if v := w.s.PermitView("weld-1", w.now); v.GetState() != recordv1.PermitState_PERMIT_STATE_WATCHED || !has(v.GetMissing(), "FIRE_WATCH", "weld-1") || v.GetFireWatchUntilUnixMs() == 0 {
+	if v := w.s.PermitView("weld-1", w.now); v.GetState() != recordv1.PermitState_PERMIT_STATE_WATCHED || !has(v.GetMissing(), ledger.FireWatchGoesOn, "weld-1") || v.GetFireWatchUntilUnixMs() == 0 {
 		t.Errorf("the work is over; the permit: %v", v)
 	}
 	// Done is the later of the yard's clock and the signer's.
 	over := w.s.WorkPermits["weld-1"].Done.Late + 60*minute
 	w.now = over - 1000 - 1
-	w.refusedWith(w.direct("nia", actClosePermit("weld-1")), "FIRE_WATCH")
+	w.refusedWith(w.direct("nia", actClosePermit("weld-1")), ledger.FireWatchGoesOn)
 	w.now = over - 1000
 	w.must(w.direct("nia", actClosePermit("weld-1")))
 	w.must(w.journal("stonebend", "tomas", actLeave(watch)))
@@ -64,7 +65,7 @@ func TestHotWorkConditions(t *testing.T) {
 		{"dust lies", "DUST", nil, func(h *recordv1.HotWork) { h.DustCleaned = false }},
 		{"nothing to put it out", "EXTINGUISHER", nil, func(h *recordv1.HotWork) { h.Extinguisher = "" }},
 		{"the watch works", "FIRE_WATCH_WORKS", nil, func(h *recordv1.HotWork) { h.FireWatch = []string{"tomas", "lena"} }},
-		{"a worker whose training ended", "TRAINING_LAPSED", func(w *world, _ string) {
+		{"a worker whose training ended", "WORKER_TRAINING_LAPSED", func(w *world, _ string) {
 			w.must(w.direct("mara", &recordv1.Record{Act: &recordv1.Record_RecordTraining{RecordTraining: &recordv1.RecordTraining{Person: "lena", UntilUnixMs: w.now, Qualified: true}}}))
 		}, nil},
 		{"nobody on fire watch", "NO_FIRE_WATCH", func(w *world, watch string) { w.must(w.journal("stonebend", "tomas", actLeave(watch))) }, nil},
@@ -88,7 +89,7 @@ func TestHotWorkConditions(t *testing.T) {
 		o := w.issueHot("weld-1", h)
 		w.refusedWithText(o, c.code)
 		for _, u := range o.GetConditions() {
-			if r, _ := code.Of(u).Row(); u.GetWho()+r.Who == "" || u.GetClause()+code.ClauseOf(u) == "" {
+			if !answerable(u) {
 				t.Errorf("%s: %s says neither who nor by which clause", c.name, u.GetCode())
 			}
 		}
@@ -105,17 +106,17 @@ func TestFireWatchBroken(t *testing.T) {
 	w.must(w.journal("stonebend", "lena", actHotDone("weld-1")))
 	w.now += 50 * minute
 	w.must(w.journal("stonebend", "tomas", actLeave(watch)))
-	if a := w.outAlarm(); !names(a, "NO FIRE WATCH") {
-		t.Errorf("nobody watches and the alarm is %q", a)
+	if a := w.outAlarm(); !code.Is(a, ledger.NoFireWatchAfter) {
+		t.Errorf("nobody watches and the alarm is %v", a)
 	}
 	// The worker is no fire watch of their own work.
 	w.must(w.journal("stonebend", "lena", actStand("boot-1", recordv1.Duty_DUTY_FIRE_WATCH)))
 	w.must(w.journal("stonebend", "mara", actStand("boot-1", recordv1.Duty_DUTY_FIRE_WATCH)))
-	if a := w.outAlarm(); a != "" {
-		t.Errorf("mara watches and the alarm stays: %q", a)
+	if a := w.outAlarm(); a != nil {
+		t.Errorf("mara watches and the alarm stays: %v", a)
 	}
 	w.now += 30 * minute
-	w.refusedWith(w.direct("nia", actClosePermit("weld-1")), "FIRE_WATCH")
+	w.refusedWith(w.direct("nia", actClosePermit("weld-1")), ledger.FireWatchGoesOn)
 	w.now += 31 * minute
 	w.refusedWith(w.direct("nia", actClosePermit("weld-1")), "SUPPRESSION_OFF")
 	c := actClosePermit("weld-1")
@@ -145,8 +146,8 @@ func TestHotWorkLapses(t *testing.T) {
 		w, watch := readyHot(t)
 		w.must(w.issueHot("weld-1", hot()))
 		do(w, watch)
-		if st := w.permitState("weld-1"); st == recordv1.PermitState_PERMIT_STATE_IN_FORCE || !names(w.outAlarm(), "STOP THE HOT WORK", "lena") {
-			t.Errorf("%s: the permit is %v, the alarm %q", name, st, w.outAlarm())
+		if st := w.permitState("weld-1"); st == recordv1.PermitState_PERMIT_STATE_IN_FORCE || !calls(w.outAlarm(), ledger.HotWorkStopped, "workers", "lena") {
+			t.Errorf("%s: the permit is %v, the alarm %v", name, st, w.outAlarm())
 		}
 	}
 }

@@ -3,10 +3,10 @@ package ledger_test
 import (
 	"bytes"
 	"slices"
-	"strings"
 	"testing"
 
 	"yardhasp/ledger"
+	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
@@ -88,14 +88,14 @@ func TestBinEntryLapses(t *testing.T) {
 			w, holds, ons, watch := inside(t)
 			c.do(w, holds, ons, watch)
 			v := w.s.PermitView("in-1", w.s.Time)
-			if v.GetState() != recordv1.PermitState_PERMIT_STATE_SUSPENDED || !has(v.GetMissing(), c.code, "") || v.GetWhy() == "" {
-				t.Fatalf("the permit is %v (%s), missing %v; want it suspended for %s", v.GetState(), v.GetWhy(), v.GetMissing(), c.code)
+			if v.GetState() != recordv1.PermitState_PERMIT_STATE_SUSPENDED || !has(v.GetMissing(), c.code, "") || len(v.GetBecause()) == 0 {
+				t.Fatalf("the permit is %v (%v), missing %v; want it suspended for %s", v.GetState(), v.GetBecause(), v.GetMissing(), c.code)
 			}
-			if a := w.outAlarm(); !names(a, "EVERYBODY OUT", "lena", "tomas", binZone) {
-				t.Errorf("the alarm names nobody to come out: %q", a)
+			if a := w.outAlarm(); !calls(a, ledger.EverybodyOut, "inside", "lena", "tomas") || !slices.Equal(code.Names(a, "zone"), []string{binZone}) {
+				t.Errorf("the alarm does not name who must come out: %v", a)
 			}
-			if v := w.s.JobView(binJob, w.s.Time); !slices.ContainsFunc(v.GetAlarms(), func(a string) bool { return strings.HasPrefix(a, "EVERYBODY OUT") }) || len(v.GetPermits()) != 1 {
-				t.Errorf("the job shows alarms %v, permits %v", v.GetAlarms(), v.GetPermits())
+			if v := w.s.JobView(binJob, w.s.Time); !code.Has(v.GetRaised(), ledger.EverybodyOut) || len(v.GetPermits()) != 1 {
+				t.Errorf("the job shows alarms %v, permits %v", v.GetRaised(), v.GetPermits())
 			}
 			if ps := w.s.Board("eastfork", w.s.Time).GetPermits(); len(ps) != 1 || len(w.s.Board("millrow", w.s.Time).GetPermits()) != 0 {
 				t.Errorf("the yards' boards show permits %v", ps)
@@ -125,12 +125,12 @@ func TestSuspendedForGood(t *testing.T) {
 	for _, who := range []string{"lena", "tomas"} {
 		w.must(w.journal("eastfork", who, actSignOff(ons[who])))
 	}
-	if a := w.outAlarm(); !names(a, "DO NOT ENTER", "lena", "tomas") {
-		t.Errorf("everybody is out of a suspended permit; the alarm says %q", a)
+	if a := w.outAlarm(); !calls(a, ledger.DoNotEnter, "entrants", "lena", "tomas") {
+		t.Errorf("everybody is out of a suspended permit; the alarm says %v", a)
 	}
 	w.must(w.direct("nia", actClosePermit("in-1")))
-	if a := w.outAlarm(); a != "" {
-		t.Errorf("the permit is closed and the alarm stays: %q", a)
+	if a := w.outAlarm(); a != nil {
+		t.Errorf("the permit is closed and the alarm stays: %v", a)
 	}
 	w.refusedWith(w.issueBin("in-2", bin()), "AIR_NOT_TESTED")
 	// A test that was taken before the suspension and comes late is no new one.

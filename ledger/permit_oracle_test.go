@@ -154,7 +154,7 @@ func TestPermitOracle(t *testing.T) {
 			at := w.s.Time
 			if w.s.PermitView(id, at).GetState() != recordv1.PermitState_PERMIT_STATE_IN_FORCE {
 				suspended++
-				if len(ons) > 0 && w.outAlarm() == "" {
+				if len(ons) > 0 && w.outAlarm() == nil {
 					t.Fatalf("seed %d: %v are inside, the permit does not hold, and there is no alarm", seed, ons)
 				}
 				continue

@@ -2,10 +2,10 @@ package ledger_test
 
 import (
 	"slices"
-	"strings"
 	"testing"
 
 	"yardhasp/ledger"
+	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
@@ -193,15 +193,44 @@ func (w *world) permitState(id string) recordv1.PermitState {
 	return w.s.PermitView(id, w.now).GetState()
 }
 
-// outAlarm is the alarm that sends people out, "" for none.
-func (w *world) outAlarm() string {
-	i := slices.IndexFunc(w.s.Alarms, func(a ledger.Alarm) bool { return a.Code == "PERMIT" })
-	if i < 0 {
-		return ""
+// outAlarm is the alarm about a permit, nil for none.
+func (w *world) outAlarm() *recordv1.Finding {
+	for _, a := range w.s.Alarms {
+		if code.Is(a.Finding, ledger.HotWorkStopped, ledger.NoFireWatchAfter, ledger.EverybodyOut, ledger.DoNotEnter) {
+			return a.Finding
+		}
 	}
-	return w.s.Alarms[i].Text
+	return nil
 }
 
-func names(text string, people ...string) bool {
-	return !slices.ContainsFunc(people, func(p string) bool { return !strings.Contains(text, p) })
+// calls reports whether a finding has the code, and its argument names all of these
+// people.
+func calls(f *recordv1.Finding, c code.Code, arg string, people ...string) bool {
+	named := code.Names(f, arg)
+	return code.Is(f, c) && !slices.ContainsFunc(people, func(p string) bool { return !slices.Contains(named, p) })
+}
+
+// said is a text or a word of a finding.
+func said(f *recordv1.Finding, arg string) string {
+	for _, a := range f.GetArgs() {
+		if a.GetName() == arg {
+			return a.GetText()
+		}
+	}
+	return ""
+}
+
+// clauseOf is the clause of a finding.
+func clauseOf(f *recordv1.Finding) string {
+	if f.GetClause() != "" {
+		return f.GetClause()
+	}
+	return code.ClauseOf(f)
+}
+
+// answerable reports whether a finding says which clause it comes from and who can
+// supply what is missing.
+func answerable(f *recordv1.Finding) bool {
+	r, _ := code.Of(f).Row()
+	return clauseOf(f) != "" && (f.GetWho() != "" || r.Who != "")
 }

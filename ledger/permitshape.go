@@ -1,11 +1,10 @@
 package ledger
 
 import (
-	"strconv"
-	"strings"
-
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
+
+// permitAct, permitShape: to go, with dispatch.go and check.go.
 
 // permitAct takes an act about permits; false when it is none.
 func (x *step) permitAct() bool {
@@ -32,31 +31,8 @@ func (x *step) permitAct() bool {
 	return true
 }
 
-// refText reports whether a text names a journal place as Ref writes it.
-func refText(t string) bool {
-	_, _, _, ok := parseRef(t)
-	return ok
-}
-
-func parseRef(t string) (yard string, epoch, seq uint64, ok bool) {
-	parts := strings.Split(t, "/")
-	if len(parts) != 3 || !Name(parts[0]) {
-		return "", 0, 0, false
-	}
-	epoch, e1 := strconv.ParseUint(parts[1], 10, 64)
-	seq, e2 := strconv.ParseUint(parts[2], 10, 64)
-	return parts[0], epoch, seq, e1 == nil && e2 == nil && epoch > 0 && seq > 0 && Ref(parts[0], epoch, seq) == t
-}
-
 // known reports whether an enum value is one of the contract's, zero left out.
 func known(names map[int32]string, v int32) bool { return v != 0 && names[v] != "" }
-
-func agentOK(a recordv1.AirAgent) bool { return known(recordv1.AirAgent_name, int32(a)) }
-
-// fumigant: none with a limit known here, or one that is measured in ppm.
-func fumigant(a recordv1.AirAgent) bool {
-	return a == 0 || agentOK(a) && a > recordv1.AirAgent_AIR_AGENT_COMBUSTIBLE_GAS
-}
 
 // permitShape says what is wrong with the shape of an act about permits, "" when
 // nothing or when it is none.
@@ -86,7 +62,7 @@ func permitShape(r *recordv1.Record) (bad string, mine bool) {
 	case *recordv1.Record_FumigationRecorded:
 		f := a.FumigationRecorded
 		place := func(p string) bool { return Names(p, 2) }
-		return no(place(f.GetPlace()) && list(f.GetConnected(), place) && plain(f.GetPlacard()) && f.GetUntilUnixMs() >= 0 && fumigant(f.GetFumigant()),
+		return no(place(f.GetPlace()) && list(f.GetConnected(), place) && plain(f.GetPlacard()) && f.GetUntilUnixMs() >= 0 && fumigantOK(f.GetFumigant()),
 			"a fumigation names its place and what is joined to it as yard/zone or yard/node, each once")
 	case *recordv1.Record_FumigationCleared:
 		c := a.FumigationCleared

@@ -1,10 +1,63 @@
 package ledger
 
 import (
-	"fmt"
 	"slices"
 
+	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
+)
+
+// observerClause: an observer outside, equipped to help, in touch with those inside.
+const observerClause = "1910.272(g)(3)"
+
+var watchKinds = []Kind{
+	kind((*recordv1.Record).GetStandWatch, Kind{Name: "stand_watch", Called: "stand watch", Class: Asserts, May: whoHas(authorised, supervisor, manager, contractor), Clause: observerClause, By: ByPerson, With: alone,
+		Way: ThroughJournal, Home: AtJob, Elsewhere: TakenElsewhere, Panel: AnyWhere, Outbox: MayNotWait, LowDisk: TakenOnLowDisk, Training: NoTraining},
+		func(w *recordv1.StandWatch) About { return About{Job: w.GetJob()} },
+		func(f *fields, a *recordv1.StandWatch) {
+			f.name("job", a.GetJob())
+			f.oneOf("duty", recordv1.Duty_name, int32(a.GetDuty()))
+			f.text("station", a.GetStation())
+			f.optionalOneOf("contact", recordv1.Contact_name, int32(a.GetContact()))
+		},
+		(*step).standWatch),
+	kind((*recordv1.Record).GetLeaveWatch, Kind{Name: "leave_watch", Called: "leave watch", Class: Protects, May: anybody(), Clause: noClause, By: ByPerson, With: alone,
+		Way: ThroughJournal, Home: AtRecord, Elsewhere: TakenElsewhere, Panel: AnyWhere, Outbox: MayWait, LowDisk: TakenOnLowDisk, Training: NoTraining},
+		func(l *recordv1.LeaveWatch) About { return About{Record: l.GetWatch()} },
+		func(f *fields, a *recordv1.LeaveWatch) { f.refText("watch", a.GetWatch()) },
+		(*step).leaveWatch),
+}
+
+// What the records about a watch say.
+var (
+	WatchStood = code.New("WATCH_STOOD", code.Row{Args: "person duty:word job station:text"})
+	WatchLeft  = code.New("WATCH_LEFT", code.Row{Args: "person duty:word job"})
+	// WatchLeftBefore: the word that it is left came before the watch itself.
+	WatchLeftBefore = code.New("WATCH_LEFT_BEFORE", code.Row{Args: "record", Who: "the-signer"})
+	// WatchNotArrived: left, and its own record is not here yet.
+	WatchNotArrived = code.New("WATCH_NOT_ARRIVED", code.Row{Args: "record"})
+	// WatchLeftOnArrival is what that record then changes.
+	WatchLeftOnArrival = code.New("WATCH_LEFT_ON_ARRIVAL", code.Row{Args: "record"})
+	UnknownWatch       = code.New("UNKNOWN_WATCH", code.Row{Args: "record", Who: "the-signer", Next: "yardhasp permit list", Answer: code.Unknown})
+	// WatchEnded: left before.
+	WatchEnded = code.New("WATCH_ENDED", code.Row{Args: "record person"})
+)
+
+// Why a watch can't carry a permit.
+var (
+	NoObserver  = code.New("NO_OBSERVER", code.Row{Args: "job watchers", Clause: observerClause, Who: "{watchers}", Next: "yardhasp permit observe {job}"})
+	NoFireWatch = code.New("NO_FIRE_WATCH", code.Row{Args: "job watchers", Clause: fireWatchClause, Who: "{watchers}", Next: "yardhasp permit fire-watch {job}"})
+	// ObserverInside: signed on while watching from outside.
+	ObserverInside = code.New("OBSERVER_INSIDE", code.Row{Args: "person job", Clause: observerClause, Who: "{person}"})
+	// ObserverElsewhere: another watch is stood as well; record is that watch.
+	ObserverElsewhere = code.New("OBSERVER_ELSEWHERE", code.Row{Args: "person duty:word job record", Clause: observerClause, Who: "{person}", Next: "yardhasp permit leave-watch {record}"})
+	// FireWatchElsewhere: signed on to the zone of another job; record is that sign-on.
+	FireWatchElsewhere   = code.New("FIRE_WATCH_ELSEWHERE", code.Row{Args: "person job record", Clause: fireWatchClause, Who: "{person}", Next: "yardhasp sign-off {record}"})
+	FireWatchNotEquipped = code.New("FIRE_WATCH_NOT_EQUIPPED", code.Row{Args: "person job", Clause: "1910.252(a) (unchecked)", Who: "{person}", Next: "yardhasp permit fire-watch {job} --equipped"})
+	// ObserverNotTrained: in rescue, with how to call for help.
+	ObserverNotTrained  = code.New("OBSERVER_NOT_TRAINED", code.Row{Args: "person", Clause: "1910.272(g)(5)", Who: "{person}", Next: "yardhasp person training {person} --class observer-rescue --until DAY"})
+	NoContact           = code.New("NO_CONTACT", code.Row{Args: "person job", Clause: observerClause, Who: "{person}", Next: "yardhasp permit observe {job}"})
+	ObserverNotEquipped = code.New("OBSERVER_NOT_EQUIPPED", code.Row{Args: "person job", Clause: observerClause, Who: "{person}", Next: "yardhasp permit observe {job} --equipped"})
 )
 
 // Watch is one person standing watch: as observer outside a bin, or for fire.
@@ -21,13 +74,8 @@ type Watch struct {
 	Off           Mark             `json:"off"`
 }
 
-// DutyWord says what somebody stands watch for.
-func DutyWord(d recordv1.Duty) string {
-	if d == recordv1.Duty_DUTY_FIRE_WATCH {
-		return "fire watch"
-	}
-	return "observer"
-}
+// DutyWord is the catalogue's word for what somebody stands watch for: "fire-watch".
+func DutyWord(d recordv1.Duty) string { return enumWord(d, "DUTY_") }
 
 // standWatch records that the signer stands watch. What is wrong with it is
 // recorded too, and no permit rests on it.
@@ -39,14 +87,14 @@ func (x *step) standWatch(w *recordv1.StandWatch) {
 	left := Mark{}
 	if early := x.s.Watches[x.out.Ref]; early != nil {
 		left = early.Off
-		x.flag("ENDED", x.out.Ref, "it was recorded before this arrived that this watch is left: to stand it, record it anew", "")
+		x.note(WatchLeftBefore, x.out.Ref, x.out.Ref)
 	}
 	x.s.Watches[x.out.Ref] = &Watch{Ref: x.out.Ref, Person: x.who.ID, Job: j.ID, Duty: w.GetDuty(), Station: w.GetStation(), Contact: w.GetContact(),
 		Equipped: w.GetEquipped(), RescueTrained: w.GetRescueTrained(), On: x.mark, Off: left}
 	if left.Set() {
 		return
 	}
-	x.change("%s stands watch as %s for %s: %s", x.who.ID, DutyWord(w.GetDuty()), j.ID, w.GetStation())
+	x.did(WatchStood, j.ID, x.who.ID, DutyWord(w.GetDuty()), j.ID, w.GetStation())
 }
 
 // leaveWatch: a watch is not stood any more, whoever saw it. The word may come
@@ -58,12 +106,12 @@ func (x *step) leaveWatch(l *recordv1.LeaveWatch) {
 	case w == nil && x.s.mayArrive(l.GetWatch()):
 		x.s.Watches[l.GetWatch()] = &Watch{Ref: l.GetWatch(), Off: x.mark}
 		x.s.end("watch", l.GetWatch())
-		x.flag("UNKNOWN_WATCH", l.GetWatch(), "no such watch is known yet", "")
-		x.change("the watch %s counts as left as soon as its record arrives", l.GetWatch())
+		x.note(WatchNotArrived, l.GetWatch(), l.GetWatch())
+		x.did(WatchLeftOnArrival, l.GetWatch(), l.GetWatch())
 	case w == nil:
-		x.flag("UNKNOWN_WATCH", l.GetWatch(), "no such watch: the record is kept and changes nothing", "")
+		x.note(UnknownWatch, l.GetWatch(), l.GetWatch())
 	case w.Off.Set():
-		x.flag("ENDED", w.Ref, w.Person+" left this watch before", "")
+		x.note(WatchEnded, w.Ref, w.Ref, w.Person)
 	default:
 		x.left(w)
 		for _, ref := range sorted(x.s.Watches) {
@@ -77,15 +125,7 @@ func (x *step) leaveWatch(l *recordv1.LeaveWatch) {
 func (x *step) left(w *Watch) {
 	w.Off = x.mark
 	x.s.end("watch", w.Ref)
-	x.change("%s stands watch as %s for %s no more", w.Person, DutyWord(w.Duty), w.Job)
-}
-
-// mayArrive reports whether the journal place that a text names can still be taken:
-// it is ahead of what the ledger has of that yard.
-func (s *State) mayArrive(ref string) bool {
-	yard, epoch, seq, ok := parseRef(ref)
-	y := s.Yards[yard]
-	return ok && y != nil && epoch == y.Epoch && seq > y.Drained
+	x.did(WatchLeft, w.Job, w.Person, DutyWord(w.Duty), w.Job)
 }
 
 // watchesOf lists who stands a duty for a job, in order of reference. A watch that
@@ -103,48 +143,49 @@ func (s *State) watchesOf(job string, d recordv1.Duty, at int64) []*Watch {
 // watchFaults says why a watch can't carry a permit; none when it can.
 func (s *State) watchFaults(w *Watch, at int64) []*recordv1.Finding {
 	var cs []*recordv1.Finding
-	add := func(code, text, remedy, clause string) {
-		cs = append(cs, cond(code, w.Person, text, remedy, w.Person, clause))
-	}
-	for _, ref := range sorted(s.inside) {
-		if s.inside[ref].Person == w.Person && w.Duty == recordv1.Duty_DUTY_OBSERVER {
-			add("OBSERVER_INSIDE", fmt.Sprintf("%s stands watch as %s and is signed on to the zone of %s", w.Person, DutyWord(w.Duty), s.inside[ref].Job), "somebody else stands watch, outside", "1910.272(g)(3)")
-			break
+	add := func(bad bool, f *recordv1.Finding) {
+		if bad {
+			cs = append(cs, f)
 		}
+	}
+	observer := w.Duty == recordv1.Duty_DUTY_OBSERVER
+	if in := s.insideFirst(func(so *SignOn) bool { return observer && so.Person == w.Person }); in != nil {
+		cs = append(cs, ObserverInside.About(w.Person, w.Person, in.Job))
 	}
 	for _, ref := range sorted(s.Watches) {
 		if o := s.Watches[ref]; o.Ref != w.Ref && o.Person == w.Person && !o.Off.Set() && (o.Job != w.Job || o.Duty != w.Duty) {
-			add("OBSERVER_ELSEWHERE", fmt.Sprintf("%s stands watch as %s for %s too", w.Person, DutyWord(o.Duty), o.Job), "leave the other watch first", "1910.272(g)(3)")
+			cs = append(cs, ObserverElsewhere.About(w.Person, w.Person, DutyWord(o.Duty), o.Job, o.Ref))
 			break
 		}
 	}
 	if w.Duty == recordv1.Duty_DUTY_FIRE_WATCH {
-		for _, ref := range sorted(s.inside) {
-			if so := s.inside[ref]; so.Person == w.Person && so.Job != w.Job {
-				add("OBSERVER_ELSEWHERE", fmt.Sprintf("%s stands watch as %s and is signed on to the zone of %s", w.Person, DutyWord(w.Duty), so.Job), "sign off there first, or somebody else stands watch", "NFPA 51B (unchecked)")
-				break
-			}
+		if in := s.insideFirst(func(so *SignOn) bool { return so.Person == w.Person && so.Job != w.Job }); in != nil {
+			cs = append(cs, FireWatchElsewhere.About(w.Person, w.Person, in.Job, in.Ref))
 		}
-		if !w.Equipped {
-			add("NOT_EQUIPPED", w.Person+" has nothing at hand to put a fire out", "bring it, and stand watch again", "1910.252(a) (unchecked)")
-		}
+		add(!w.Equipped, FireWatchNotEquipped.About(w.Person, w.Person, w.Job))
 		return cs
 	}
-	if p := s.People[w.Person]; p == nil || !p.trained(at) || !w.RescueTrained || !s.TrainedIn(w.Person, recordv1.TrainingClass_TRAINING_CLASS_OBSERVER_RESCUE, at) {
-		add("OBSERVER_NOT_TRAINED", w.Person+" is not recorded as trained in rescue, calling for help included", "train them and record it (class observer-rescue), and they say so when they stand watch; or somebody who is trained stands watch", "1910.272(g)(5)")
-	}
-	if w.Contact == 0 {
-		add("NO_CONTACT", w.Person+" is not in touch with the people inside", "keep in touch by sight, voice or signal line, and stand watch again", "1910.272(g)(3)")
-	}
-	if !w.Equipped {
-		add("NOT_EQUIPPED", w.Person+" has nothing at hand to help with", "bring it, and stand watch again", "1910.272(g)(3)")
-	}
+	p := s.People[w.Person]
+	add(p == nil || !p.trained(at) || !w.RescueTrained || !s.TrainedIn(w.Person, recordv1.TrainingClass_TRAINING_CLASS_OBSERVER_RESCUE, at), ObserverNotTrained.About(w.Person, w.Person))
+	add(w.Contact == 0, NoContact.About(w.Person, w.Person, w.Job))
+	add(!w.Equipped, ObserverNotEquipped.About(w.Person, w.Person, w.Job))
 	return cs
+}
+
+// insideFirst is the first sign-on, by reference, of somebody inside for whom is
+// holds; nil for none.
+func (s *State) insideFirst(is func(*SignOn) bool) *SignOn {
+	for _, ref := range sorted(s.inside) {
+		if so := s.inside[ref]; is(so) {
+			return so
+		}
+	}
+	return nil
 }
 
 // watchConditions lists what is missing of a watch that a permit names people for:
 // one of them standing it without fault is enough.
-func (s *State) watchConditions(job string, d recordv1.Duty, named []string, clause string, at int64) []*recordv1.Finding {
+func (s *State) watchConditions(job string, d recordv1.Duty, named []string, at int64) []*recordv1.Finding {
 	var faults []*recordv1.Finding
 	for _, w := range s.watchesOf(job, d, at) {
 		if !slices.Contains(named, w.Person) {
@@ -159,6 +200,9 @@ func (s *State) watchConditions(job string, d recordv1.Duty, named []string, cla
 	if len(faults) > 0 {
 		return faults
 	}
-	code := map[recordv1.Duty]string{recordv1.Duty_DUTY_OBSERVER: "NO_OBSERVER", recordv1.Duty_DUTY_FIRE_WATCH: "NO_FIRE_WATCH"}[d]
-	return []*recordv1.Finding{cond(code, job, "nobody whom the permit names stands watch as "+DutyWord(d), "they take their station and record it", namesOr(named, "supervisor or manager"), clause)}
+	missing := NoObserver
+	if d == recordv1.Duty_DUTY_FIRE_WATCH {
+		missing = NoFireWatch
+	}
+	return []*recordv1.Finding{missing.About(job, job, named)}
 }

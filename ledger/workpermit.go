@@ -1,11 +1,100 @@
 package ledger
 
 import (
-	"fmt"
 	"slices"
 	"strings"
 
+	"google.golang.org/protobuf/proto"
+
+	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
+)
+
+// permitClause: a permit is issued before anybody goes in and kept until they are
+// out. isolationClause: what could hurt them is locked out meanwhile.
+const (
+	permitClause    = "1910.272(g)(1)(i)"
+	isolationClause = "1910.272(g)(1)(ii)"
+)
+
+var permitKinds = []Kind{
+	kind((*recordv1.Record).GetIssuePermit, Kind{Name: "issue_permit", Called: "issue permit", Class: Lifts, May: whoHas(supervisor, manager), Clause: permitClause, By: ByPerson, With: alone,
+		Way: Direct, Home: AtNoYard, Elsewhere: TakenElsewhere, Panel: AnyWhere, Outbox: MayNotWait, LowDisk: NotOnLowDisk, Training: NoTraining},
+		func(i *recordv1.IssuePermit) About { return About{Job: i.GetJob()} },
+		func(f *fields, a *recordv1.IssuePermit) {
+			f.name("id", a.GetId())
+			f.name("job", a.GetJob())
+			f.moment("ends_unix_ms", a.GetEndsUnixMs())
+			switch w := a.GetWhat().(type) {
+			case *recordv1.IssuePermit_BinEntry:
+				f.binEntry(w.BinEntry)
+			case *recordv1.IssuePermit_HotWork:
+				f.hotWork(w.HotWork)
+			default:
+				f.must(false, "what", "form-permit-kind")
+			}
+		},
+		(*step).issuePermit),
+	kind((*recordv1.Record).GetClosePermit, Kind{Name: "close_permit", Called: "close permit", Class: Lifts, May: whoHas(supervisor, manager), Clause: permitClause, By: ByPerson, With: alone,
+		Way: Direct, Home: AtNoYard, Elsewhere: TakenElsewhere, Panel: AnyWhere, Outbox: MayNotWait, LowDisk: TakenOnLowDisk, Training: NoTraining},
+		func(*recordv1.ClosePermit) About { return About{} },
+		func(f *fields, a *recordv1.ClosePermit) { f.name("permit", a.GetPermit()) },
+		(*step).closePermit),
+}
+
+// What stands against issuing a permit.
+var (
+	PermitExists = code.New("PERMIT_EXISTS", code.Row{Args: "permit", Who: "the-signer", Answer: code.Taken})
+	// EndHasPassed: a permit that would be over before it is issued.
+	EndHasPassed  = code.New("END_HAS_PASSED", code.Row{Args: "permit ends:time", Clause: permitClause, Who: "the-signer"})
+	PermitTooLong = code.New("PERMIT_TOO_LONG", code.Row{Args: "permit hours:number", Clause: permitClause, Who: "the-signer"})
+	// SignedEarlier: what it certifies was seen at another moment.
+	SignedEarlier = code.New("SIGNED_EARLIER", code.Row{Args: "permit minutes:number", Clause: permitClause, Who: "the-signer"})
+	// RequestReaches: somebody asks for a start that reaches the zone of the permit.
+	RequestReaches = code.New("REQUEST_REACHES", code.Row{Args: "request zone requester", Clause: isolationClause, Who: "{requester}", Next: "yardhasp withdraw {request}"})
+	// StillInside: a permit is issued, and closed, with nobody inside.
+	StillInside = code.New("STILL_INSIDE", code.Row{Args: "person job record", Clause: permitClause, Who: "{person}", Next: "yardhasp sign-off {record}"})
+)
+
+// What an open permit stands against, and how it lapses.
+var (
+	// PermitOpen: it must be closed first, before another one or before its job is closed.
+	PermitOpen    = code.New("PERMIT_OPEN", code.Row{Args: "permit kind:word", Clause: permitClause, Who: "supervisor-manager", Next: "yardhasp permit close {permit}"})
+	UnknownPermit = code.New("UNKNOWN_PERMIT", code.Row{Args: "permit", Who: "the-signer", Next: "yardhasp permit list", Answer: code.Unknown})
+	// PermitJobClosed: its job is not open any more.
+	PermitJobClosed = code.New("PERMIT_JOB_CLOSED", code.Row{Args: "job", Clause: isolationClause, Who: "supervisor-manager"})
+	PermitOver      = code.New("PERMIT_OVER", code.Row{Args: "permit ends:time", Clause: permitClause, Who: "supervisor-manager", Next: "yardhasp permit close {permit}"})
+	// PermitSuspended: for good, though what lapsed may be mended since.
+	PermitSuspended = code.New("PERMIT_SUSPENDED", code.Row{Args: "permit because:why", Clause: permitClause, Who: "supervisor-manager", Next: "yardhasp permit close {permit}"})
+	// MoreReasons stands for those that are not listed.
+	MoreReasons = code.New("MORE_REASONS", code.Row{Args: "count:number"})
+)
+
+// Why nobody may go in.
+var (
+	// NoPermit: none is in force; because says how one that is not closed stands.
+	NoPermit = code.New("NO_PERMIT", code.Row{Args: "job zone because:why", Clause: permitClause, Who: "supervisor-manager", Next: "yardhasp permit bin-entry PERMIT --job {job}"})
+	// PermitElsewhere: the grain of the zone is that of a bin that people enter, and
+	// permits are issued for the bin.
+	PermitElsewhere = code.New("PERMIT_ELSEWHERE", code.Row{Args: "job zone bin because:why", Clause: permitClause, Who: "supervisor-manager", Next: "yardhasp job open JOB --zone {bin}"})
+)
+
+var (
+	PermitIssued = code.New("PERMIT_ISSUED", code.Row{Args: "permit kind:word zone person named"})
+	PermitClosed = code.New("PERMIT_CLOSED", code.Row{Args: "permit"})
+)
+
+// What everybody must see of a permit that is not in force.
+var (
+	HotWorkStopped = code.New("HOT_WORK_STOPPED", code.Row{Args: "permit zone state:word because:why workers", Who: "{workers}", Next: "yardhasp permit hot-work-done {permit}"})
+	// NoFireWatchAfter: nobody stands the watch that goes on after hot work.
+	NoFireWatchAfter = code.New("NO_FIRE_WATCH_AFTER", code.Row{Args: "permit job zone minutes:number", Next: "yardhasp permit fire-watch {job}"})
+	EverybodyOut     = code.New("EVERYBODY_OUT", code.Row{Args: "permit zone state:word because:why inside", Who: "{inside}"})
+	// DoNotEnter: nobody is known to be inside.
+	DoNotEnter = code.New("DO_NOT_ENTER", code.Row{Args: "permit zone state:word because:why entrants", Who: "supervisor-manager", Next: "yardhasp permit close {permit}"})
+
+	// permitAlarms are one alarm in four forms: of each permit only the latest stands.
+	permitAlarms = []code.Code{HotWorkStopped, NoFireWatchAfter, EverybodyOut, DoNotEnter}
 )
 
 // WorkPermit is leave to enter a bin or to do hot work, on top of the job's own
@@ -30,18 +119,20 @@ type WorkPermit struct {
 	AirEvery int64               `json:"air_every,omitempty"`
 	// ClosedPaths is how the way of each fumigation named is closed.
 	ClosedPaths map[string]string `json:"closed_paths,omitempty"`
-	Line        string            `json:"line,omitempty"`
-	Ventilation string            `json:"ventilation,omitempty"`
-	Rescue      string            `json:"rescue,omitempty"`
+	// Line keeps a person from sinking; LineReason says what does instead.
+	Line        recordv1.Line        `json:"line,omitempty"`
+	LineReason  string               `json:"line_reason,omitempty"`
+	Ventilation recordv1.Ventilation `json:"ventilation,omitempty"`
+	Rescue      string               `json:"rescue,omitempty"`
 	// Flat: ground-level entry to flat storage, 1910.272(h).
 	Flat bool `json:"flat,omitempty"`
 	// SuppressionOff: it goes on again before the permit is closed.
 	SuppressionOff bool `json:"suppression_off,omitempty"`
 
 	State recordv1.PermitState `json:"state"`
-	// Stopped is when it was suspended or ended, Why for what.
-	Stopped Mark   `json:"stopped"`
-	Why     string `json:"why,omitempty"`
+	// Stopped is when it was suspended or ended, Because for what.
+	Stopped Mark                `json:"stopped"`
+	Because []*recordv1.Finding `json:"because,omitempty"`
 	// Done is when hot work was over.
 	Done   Mark `json:"done"`
 	Closed Mark `json:"closed"`
@@ -51,14 +142,10 @@ func (p *WorkPermit) open() bool { return p.State != recordv1.PermitState_PERMIT
 
 func (p *WorkPermit) binEntry() bool { return p.Kind == recordv1.PermitKind_PERMIT_KIND_BIN_ENTRY }
 
-// PermitWord says what a permit is for: "bin entry".
-func PermitWord(k recordv1.PermitKind) string {
-	if k == recordv1.PermitKind_PERMIT_KIND_HOT_WORK {
-		return "hot work"
-	}
-	return "bin entry"
-}
+// PermitWord is the catalogue's word for what a permit is for: "bin-entry".
+func PermitWord(k recordv1.PermitKind) string { return enumWord(k, "PERMIT_KIND_") }
 
+// namesOr: to go, with the texts.
 func namesOr(names []string, or string) string {
 	if len(names) == 0 {
 		return or
@@ -66,12 +153,17 @@ func namesOr(names []string, or string) string {
 	return strings.Join(names, ", ")
 }
 
+// PermitStateWord is the catalogue's word for how a permit stands.
+func PermitStateWord(st recordv1.PermitState) string {
+	return "permit-" + enumWord(st, "PERMIT_STATE_")
+}
+
 // issuePermit grants a permit only when every condition is met; a refusal lists
 // them all. It needs the quorum (decisions.md 19).
 func (x *step) issuePermit(i *recordv1.IssuePermit) {
 	s := x.s
 	if s.WorkPermits[i.GetId()] != nil {
-		x.refuse("EXISTS", i.GetId(), "a permit with this id was issued before; ids are never used again", "choose another id", x.who.ID, "")
+		x.deny(PermitExists, i.GetId(), i.GetId())
 		return
 	}
 	j := s.Jobs[i.GetJob()]
@@ -94,20 +186,19 @@ func (x *step) issuePermit(i *recordv1.IssuePermit) {
 		return
 	}
 	s.WorkPermits[p.ID] = p
-	x.change("permit %s for %s at %s issued by %s, for %s", p.ID, PermitWord(p.Kind), p.Zone, x.who.ID, strings.Join(p.Named, ", "))
+	x.did(PermitIssued, p.ID, p.ID, PermitWord(p.Kind), p.Zone, x.who.ID, p.Named)
 }
 
 // issueTimes: no longer than a shift, and nothing certified for another moment.
 func (x *step) issueTimes(p *WorkPermit) {
-	const clause = "1910.272(g)(1)(i)"
 	switch {
 	case p.Ends <= x.s.Time:
-		x.refuse("EXPIRED", p.ID, "its end has passed", "choose a later end", x.who.ID, clause)
+		x.deny(EndHasPassed, p.ID, p.ID, p.Ends)
 	case p.Ends > x.s.Time+maxPermit:
-		x.refuse("TOO_LONG", p.ID, fmt.Sprintf("it runs for more than a shift of %d h", maxPermit/3_600_000), "end it with the shift; the next shift issues its own", x.who.ID, clause)
+		x.deny(PermitTooLong, p.ID, p.ID, maxPermit/3_600_000)
 	}
 	if signed := x.rec.GetCapturedUnixMs(); signed < x.s.Time-signedAhead || x.clockDoubt() {
-		x.refuse("SIGNED_EARLIER", p.ID, fmt.Sprintf("it was not signed within the last %d min by the ledger's time: what it certifies is of another moment", signedAhead/60_000), "look again and sign it again", x.who.ID, clause)
+		x.deny(SignedEarlier, p.ID, p.ID, signedAhead/60_000)
 	}
 }
 
@@ -116,17 +207,17 @@ func (x *step) issueOthers(p *WorkPermit) {
 	s := x.s
 	for _, id := range sorted(s.WorkPermits) {
 		if o := s.WorkPermits[id]; o.open() && o.Job == p.Job && o.Kind == p.Kind {
-			x.refuse("PERMIT_OPEN", id, "permit "+id+" for the same work is not closed", "everybody comes out, then close it", "supervisor or manager", "1910.272(g)(1)(i)")
+			x.deny(PermitOpen, id, id, PermitWord(o.Kind))
 		}
 	}
 	for _, id := range sorted(s.Reqs) {
 		if q := s.Reqs[id]; q.open() && overlap(s.reachOf(p.Zone), q.Points) {
-			x.refuse("REQUESTED", id, "request "+id+" asks to re-energise what reaches "+p.Zone, "withdraw it", q.By.By, "1910.272(g)(1)(ii)")
+			x.deny(RequestReaches, id, id, p.Zone, q.By.By)
 		}
 	}
 	if p.binEntry() {
 		for _, so := range s.insideAt(p.Zone) {
-			x.refuse("STILL_INSIDE", so.Person, so.Person+" is signed on to "+so.Job+": a permit is issued before anybody goes in", so.Person+" comes out and signs off", so.Person, "1910.272(g)(1)(i)")
+			x.deny(StillInside, so.Person, so.Person, so.Job, so.Ref)
 		}
 	}
 }
@@ -136,7 +227,7 @@ func (x *step) issueOthers(p *WorkPermit) {
 func (s *State) permitConditions(p *WorkPermit, at int64) []*recordv1.Finding {
 	j := s.Jobs[p.Job]
 	if j == nil || j.Closed.Set() {
-		return []*recordv1.Finding{cond("UNKNOWN_JOB", p.Job, "its job is not open any more", "open a job on the zone, with its plan", "supervisor or manager", "1910.272(g)(1)(ii)")}
+		return []*recordv1.Finding{PermitJobClosed.About(p.Job, p.Job)}
 	}
 	cs := s.isolationConditions(j, at)
 	if p.binEntry() {
@@ -153,7 +244,7 @@ func (s *State) stateOf(p *WorkPermit, at int64) (recordv1.PermitState, []*recor
 		return p.State, nil
 	}
 	if at >= p.Ends {
-		return recordv1.PermitState_PERMIT_STATE_ENDED, []*recordv1.Finding{cond("EXPIRED", p.ID, "its time is over", "everybody comes out; issue another one", "supervisor or manager", "1910.272(g)(1)(i)")}
+		return recordv1.PermitState_PERMIT_STATE_ENDED, []*recordv1.Finding{PermitOver.About(p.ID, p.ID, p.Ends)}
 	}
 	if cs := s.permitConditions(p, at); len(cs) > 0 {
 		return recordv1.PermitState_PERMIT_STATE_SUSPENDED, cs
@@ -180,51 +271,47 @@ func (s *State) permitMissing(j *Job, at int64) []*recordv1.Finding {
 	if !ok || z.Bin == "" {
 		return nil
 	}
-	text, remedy := "no bin-entry permit is in force for "+j.ID, "issue one once every condition is met"
-	if !z.Entered {
-		text, remedy = "its grain is that of "+z.Bin+", which people enter: no permit can be issued for "+j.Zone+" by this name", "open a job on "+z.Bin
-	}
+	var because []*recordv1.Finding
 	for _, id := range sorted(s.WorkPermits) {
 		p := s.WorkPermits[id]
 		if p.Job != j.ID || !p.binEntry() || !p.open() {
 			continue
 		}
-		st, cs := s.stateOf(p, at)
+		st, lapsed := s.stateOf(p, at)
 		if st == recordv1.PermitState_PERMIT_STATE_IN_FORCE {
 			return nil
 		}
-		text = "permit " + id + " is " + stateWords[st]
-		if why := p.Why; why != "" {
-			text += ": " + why
-		} else if len(cs) > 0 {
-			text += ": " + textOf(cs[0])
-		}
+		because = append(because, p.notInForce(st, lapsed))
 	}
-	return []*recordv1.Finding{cond("NO_PERMIT", j.Zone, text, remedy, "supervisor or manager", "1910.272(g)(1)(i)")}
+	if !z.Entered {
+		return []*recordv1.Finding{PermitElsewhere.About(j.Zone, j.ID, j.Zone, z.Bin, because)}
+	}
+	return []*recordv1.Finding{NoPermit.About(j.Zone, j.ID, j.Zone, because)}
 }
 
-var stateWords = map[recordv1.PermitState]string{
-	recordv1.PermitState_PERMIT_STATE_IN_FORCE:  "in force",
-	recordv1.PermitState_PERMIT_STATE_SUSPENDED: "SUSPENDED",
-	recordv1.PermitState_PERMIT_STATE_ENDED:     "ENDED",
-	recordv1.PermitState_PERMIT_STATE_WATCHED:   "over, with the fire watch going on",
-	recordv1.PermitState_PERMIT_STATE_CLOSED:    "closed",
+// notInForce says how a permit stands that was suspended or is over; lapsed is what
+// it lacks where that is not recorded yet.
+func (p *WorkPermit) notInForce(st recordv1.PermitState, lapsed []*recordv1.Finding) *recordv1.Finding {
+	if st == recordv1.PermitState_PERMIT_STATE_ENDED {
+		return PermitOver.About(p.ID, p.ID, p.Ends)
+	}
+	if len(p.Because) > 0 {
+		lapsed = p.Because
+	}
+	return PermitSuspended.About(p.ID, p.ID, fewReasons(lapsed))
 }
-
-// PermitStateWord says in words how a permit stands.
-func PermitStateWord(st recordv1.PermitState) string { return stateWords[st] }
 
 // closePermit takes a permit off file: nobody is inside, or the fire watch is over.
 func (x *step) closePermit(c *recordv1.ClosePermit) {
 	s := x.s
 	p := s.WorkPermits[c.GetPermit()]
 	if p == nil || !p.open() {
-		x.refuse("UNKNOWN_PERMIT", c.GetPermit(), "there is no permit of this name that is not closed", "read its name on the board again", x.who.ID, "")
+		x.deny(UnknownPermit, c.GetPermit(), c.GetPermit())
 		return
 	}
 	if p.binEntry() {
 		for _, so := range s.insideAt(p.Zone) {
-			x.refuse("STILL_INSIDE", so.Person, so.Person+" is signed on to "+so.Job+": unknown counts as inside", so.Person+" comes out and signs off", so.Person, "1910.272(g)(1)(i)")
+			x.deny(StillInside, so.Person, so.Person, so.Job, so.Ref)
 		}
 	} else {
 		x.out.Conditions = append(x.out.Conditions, s.hotCloseConditions(p, c)...)
@@ -237,8 +324,8 @@ func (x *step) closePermit(c *recordv1.ClosePermit) {
 		p.Stopped = x.now()
 	}
 	s.end("permit", p.ID)
-	s.clearAlarm("PERMIT", p.ID)
-	x.change("permit %s closed", p.ID)
+	s.lowerPermit(p.ID)
+	x.did(PermitClosed, p.ID, p.ID)
 }
 
 // now is the record's mark with the ledger's own time: what must be later than it
@@ -273,54 +360,67 @@ func (s *State) watchPermits(at Mark) {
 		if !p.open() {
 			continue
 		}
-		if st, cs := s.stateOf(p, s.Time); st != p.State {
-			p.State, p.Stopped, p.Why = st, at, whyAll(cs)
+		if st, lapsed := s.stateOf(p, s.Time); st != p.State {
+			p.State, p.Stopped, p.Because = st, at, fewReasons(lapsed)
 		}
-		if text := s.permitAlarm(p); text != "" {
-			s.alarm("PERMIT", id, text, at)
-		} else {
-			s.clearAlarm("PERMIT", id)
+		now := s.permitAlarm(p)
+		for _, c := range permitAlarms {
+			if !code.Is(now, c) {
+				s.lower(c, id)
+			}
+		}
+		if now != nil {
+			s.raise(id, now, at)
 		}
 	}
 }
 
-// whyAll says every reason, without length.
-func whyAll(cs []*recordv1.Finding) string {
-	var out []string
-	for _, c := range cs {
-		if t := textOf(c); !slices.Contains(out, t) {
-			out = append(out, t)
+// lowerPermit ends whatever is raised about a permit.
+func (s *State) lowerPermit(id string) {
+	for _, c := range permitAlarms {
+		s.lower(c, id)
+	}
+}
+
+// fewReasons keeps the first five reasons, each once, and says how many more there
+// are: what is stored of a permit does not grow without end.
+func fewReasons(all []*recordv1.Finding) []*recordv1.Finding {
+	var out []*recordv1.Finding
+	for _, f := range all {
+		if !slices.ContainsFunc(out, func(o *recordv1.Finding) bool { return proto.Equal(o, f) }) {
+			out = append(out, f)
 		}
 	}
 	const few = 5
-	if n := len(out) - few; n > 0 {
-		out = append(out[:few], fmt.Sprintf("and %d more", n))
+	if n := len(out) - few; n > 0 && !code.Is(out[len(out)-1], MoreReasons) {
+		out = append(out[:few], MoreReasons.About("", n))
 	}
-	return strings.Join(out, "; ")
+	return out
 }
 
-// permitAlarm says what everybody must see of a permit, "" for nothing.
-func (s *State) permitAlarm(p *WorkPermit) string {
+// permitAlarm says what everybody must see of a permit, nil for nothing.
+func (s *State) permitAlarm(p *WorkPermit) *recordv1.Finding {
 	var in []string
 	for _, so := range s.insideAt(p.Zone) {
 		in = append(in, so.Person)
 	}
 	slices.Sort(in)
 	in = slices.Compact(in)
-	what := fmt.Sprintf("permit %s for %s at %s is %s: %s", p.ID, PermitWord(p.Kind), p.Zone, stateWords[p.State], p.Why)
+	state := PermitStateWord(p.State)
 	switch st := p.State; {
 	case !p.binEntry() && !p.Done.Set() && st != recordv1.PermitState_PERMIT_STATE_IN_FORCE:
-		return fmt.Sprintf("STOP THE HOT WORK: %s. Workers: %s", what, strings.Join(p.Named, ", "))
+		return HotWorkStopped.About(p.ID, p.ID, p.Zone, state, p.Because, p.Named)
 	case !p.binEntry() && p.Done.Set() && s.fireWatchLeft(p) > 0 && !s.fireWatched(p):
-		return fmt.Sprintf("NO FIRE WATCH at %s after the hot work of permit %s: somebody stands it for %d min", p.Zone, p.ID, minutes(s.fireWatchLeft(p)))
+		return NoFireWatchAfter.About(p.ID, p.ID, p.Job, p.Zone, minutes(s.fireWatchLeft(p)))
 	case !p.binEntry() || st == recordv1.PermitState_PERMIT_STATE_IN_FORCE:
-		return ""
+		return nil
 	case len(in) > 0:
-		return fmt.Sprintf("EVERYBODY OUT of %s: %s. Signed on: %s", p.Zone, what, strings.Join(in, ", "))
+		return EverybodyOut.About(p.ID, p.ID, p.Zone, state, p.Because, in)
 	case st == recordv1.PermitState_PERMIT_STATE_SUSPENDED:
-		return fmt.Sprintf("DO NOT ENTER %s: %s. Nobody is signed on; entrants named: %s", p.Zone, what, strings.Join(p.Named, ", "))
+		return DoNotEnter.About(p.ID, p.ID, p.Zone, state, p.Because, p.Named)
 	}
-	return ""
+	return nil
 }
 
+// minutes are those begun in a time, in ms.
 func minutes(ms int64) int64 { return (ms + 59_999) / 60_000 }

@@ -9,6 +9,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"yardhasp/client/words"
 	"yardhasp/ledger"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
@@ -87,7 +88,7 @@ func (p *page) permits(ps []*recordv1.PermitView) (force bool) {
 		if v.GetAirDueUnixMs() > 0 {
 			due = p.a.ends(v.GetAirDueUnixMs())
 		}
-		rows = append(rows, []string{v.GetId(), ledger.PermitWord(v.GetKind()), v.GetZone(), permitStateWord(v), orDash(strings.Join(in, ", ")), orDash(strings.Join(watch, ", ")), due, p.a.ends(v.GetEndsUnixMs())})
+		rows = append(rows, []string{v.GetId(), words.English.Word(ledger.PermitWord(v.GetKind())), v.GetZone(), permitStateWord(v), orDash(strings.Join(in, ", ")), orDash(strings.Join(watch, ", ")), due, p.a.ends(v.GetEndsUnixMs())})
 	}
 	p.table("permits", []string{"PERMIT", "FOR", "ZONE", "STATE", "INSIDE", "WATCHING", "AIR AGAIN BY", "ENDS"}, rows)
 	return force
@@ -110,7 +111,7 @@ func (p *page) permitPage(b *recordv1.Board, v *recordv1.PermitView) {
 	p.asOf(b.GetAsOf())
 	p.alarms(b.GetAlarms(), b.GetRaised())
 	p.permitsOut([]*recordv1.PermitView{v})
-	p.line("\npermit %s for %s at %s: %s", v.GetId(), ledger.PermitWord(v.GetKind()), v.GetZone(), permitStateWord(v))
+	p.line("\npermit %s for %s at %s: %s", v.GetId(), words.English.Word(ledger.PermitWord(v.GetKind())), v.GetZone(), permitStateWord(v))
 	if v.GetWhy() != "" {
 		p.line("why: %s", v.GetWhy())
 	}
@@ -144,7 +145,7 @@ func (p *page) permitPage(b *recordv1.Board, v *recordv1.PermitView) {
 	p.table("inside, as signed on", []string{"SIGN-ON", "PERSON", "NAMED", "SINCE"}, rows)
 	rows = nil
 	for _, w := range v.GetWatches() {
-		rows = append(rows, []string{w.GetRef(), w.GetPerson(), ledger.DutyWord(w.GetDuty()), w.GetStation(), orDash(w.GetContact()), p.a.when(w.GetSinceUnixMs())})
+		rows = append(rows, []string{w.GetRef(), w.GetPerson(), words.English.Word(ledger.DutyWord(w.GetDuty())), w.GetStation(), orDash(w.GetContact()), p.a.when(w.GetSinceUnixMs())})
 	}
 	p.table("standing watch", []string{"WATCH", "PERSON", "AS", "STATION", "IN TOUCH BY", "SINCE"}, rows)
 	p.air(v)
@@ -167,7 +168,7 @@ func (p *page) air(v *recordv1.PermitView) {
 		}
 		l, _ := ledger.AirLimitOf(r.GetAgent())
 		old := time.Duration(r.GetAgeSeconds())*time.Second + p.kept
-		rows = append(rows, []string{ledger.LevelWord(r.GetLevel()), l.Name, r.GetValue(), r.GetLimit(), worth, age(old), r.GetBy(), orDash(r.GetInstrument())})
+		rows = append(rows, []string{words.English.Word(ledger.LevelWord(r.GetLevel())), words.English.Word(l.Name), r.GetValue(), r.GetLimit(), worth, age(old), r.GetBy(), orDash(r.GetInstrument())})
 	}
 	p.table("the air", []string{"AT", "OF", "READ", "LIMIT", "WORTH", "TAKEN", "BY", "INSTRUMENT"}, rows)
 	if v.GetAirDueUnixMs() > 0 {

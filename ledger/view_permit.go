@@ -3,10 +3,30 @@ package ledger
 import (
 	"slices"
 
+	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-var contactWords = map[recordv1.Contact]string{recordv1.Contact_CONTACT_SIGHT: "sight", recordv1.Contact_CONTACT_VOICE: "voice", recordv1.Contact_CONTACT_SIGNAL_LINE: "signal line"}
+// What a view has as a text in the contract, not as a value of it.
+var (
+	contactWords     = map[recordv1.Contact]string{recordv1.Contact_CONTACT_SIGHT: "sight", recordv1.Contact_CONTACT_VOICE: "voice", recordv1.Contact_CONTACT_SIGNAL_LINE: "signal line"}
+	ventilationWords = map[recordv1.Ventilation]string{recordv1.Ventilation_VENTILATION_NONE: "none", recordv1.Ventilation_VENTILATION_NATURAL: "natural", recordv1.Ventilation_VENTILATION_FORCED: "forced"}
+)
+
+// lineText says what keeps people from sinking, "" for hot work.
+func (p *WorkPermit) lineText() string {
+	switch {
+	case !p.binEntry():
+		return ""
+	case p.Line == recordv1.Line_LINE_HARNESS_AND_LIFELINE:
+		return "body harness with lifeline"
+	case p.Line == recordv1.Line_LINE_BOATSWAINS_CHAIR:
+		return "boatswain's chair"
+	case p.Line == recordv1.Line_LINE_OTHER:
+		return "instead of a line: " + p.LineReason
+	}
+	return "none: " + p.LineReason
+}
 
 // PermitView shows one permit as it stands at a moment, in Unix ms, with nothing
 // recorded since: its time runs out and the air gets old on the reader's clock
@@ -19,17 +39,17 @@ func (s *State) PermitView(id string, at int64) *recordv1.PermitView {
 	at = max(at, s.Time)
 	st, missing := s.stateOf(p, at)
 	v := &recordv1.PermitView{Id: id, Kind: p.Kind, Job: p.Job, Zone: p.Zone, State: st, IssuedBy: p.By.By, IssuedUnixMs: p.By.Time, EndsUnixMs: p.Ends,
-		Named: slices.Clone(p.Named), Watchers: slices.Clone(p.Watchers), Missing: missing, Why: p.Why, Line: p.Line, RescueEquipment: p.Rescue, Ventilation: p.Ventilation, AtUnixMs: at, Caution: Caution}
+		Named: slices.Clone(p.Named), Watchers: slices.Clone(p.Watchers), Missing: missing, Because: slices.Clone(p.Because), Line: p.lineText(), RescueEquipment: p.Rescue, Ventilation: ventilationWords[p.Ventilation], AtUnixMs: at, Caution: Caution}
 	for _, ref := range sorted(p.ClosedPaths) {
 		v.ClosedPaths = append(v.ClosedPaths, ref+": "+p.ClosedPaths[ref])
 	}
 	if st == recordv1.PermitState_PERMIT_STATE_SUSPENDED && len(missing) == 0 {
 		// Suspended for good, though what lapsed may be mended: an empty list would
 		// read as leave.
-		v.Missing = append(s.permitConditions(p, at), cond("PERMIT_SUSPENDED", id, "it was suspended: "+p.Why, "everybody comes out; close it, test the air again and issue another one", "supervisor or manager", "1910.272(g)(1)(i)"))
+		v.Missing = append(s.permitConditions(p, at), p.notInForce(st, nil))
 	}
 	if st == recordv1.PermitState_PERMIT_STATE_ENDED && len(missing) == 0 {
-		v.Missing = []*recordv1.Finding{cond("EXPIRED", id, "its time is over", "everybody comes out; close it and issue another one", "supervisor or manager", "1910.272(g)(1)(i)")}
+		v.Missing = []*recordv1.Finding{p.notInForce(st, nil)}
 	}
 	if p.binEntry() {
 		for _, so := range s.insideAt(p.Zone) {
@@ -75,11 +95,11 @@ func (s *State) airView(v *recordv1.PermitView, p *WorkPermit, at int64) {
 // permitAlarmOf reports whether an alarm is about a permit of the job or about a
 // fumigant that can reach its zone.
 func (s *State) permitAlarmOf(j *Job, a Alarm) bool {
-	switch a.Code {
-	case "PERMIT":
+	switch c := code.Code(a.Code); {
+	case slices.Contains(permitAlarms, c):
 		p := s.WorkPermits[a.Subject]
 		return p != nil && p.Job == j.ID
-	case "FUMIGATED":
+	case c == Fumigated:
 		at, near := s.fumigantsNear(j.Zone)
 		return slices.ContainsFunc(append(at, near...), func(f *Fumigation) bool { return f.Ref == a.Subject })
 	}
