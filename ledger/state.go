@@ -134,35 +134,35 @@ type Drawing struct {
 // State is everything the rules need, and nothing more. Fields are exported for
 // serialisation; change them only by Apply.
 type State struct {
-	Format    int                        `json:"format"`
-	Ledger    string                     `json:"ledger"` // hex; empty before the founding
-	Coop      string                     `json:"coop"`
-	Ruleset   uint32                     `json:"ruleset"`
-	Time      int64                      `json:"time"`
-	Tree      seal.Edge                  `json:"tree"`
-	Yards     map[string]*Yard           `json:"yards"`
-	People    map[string]*Person         `json:"people"`
-	Keys      map[string]*Key            `json:"keys"` // by fingerprint
-	Invites   map[string]*Invitation     `json:"invites"`
-	Locks     map[string]*Padlock        `json:"padlocks"`
-	Points    map[string]*Point          `json:"points"`
-	Boxes     map[string]*Box            `json:"boxes"`
-	Plans     map[string]*Drawing        `json:"drawings"`           // by yard
-	Reach     map[string][]string        `json:"reach"`              // zone -> points that may reach it; only narrowZone shrinks it
-	Narrowed  map[string]Mark            `json:"narrowed,omitempty"` // zone -> when it last did
-	Jobs      map[string]*Job            `json:"jobs"`
-	Holds     map[string]*Hold           `json:"holds"`
-	SignOns   map[string]*SignOn         `json:"sign_ons"`
-	Reqs      map[string]*ReqState       `json:"requests"`
-	Tickets   map[string]*TicketState    `json:"tickets"`
-	Debts     map[string]*Debt           `json:"debts,omitempty"`      // removals not acknowledged, by hold
-	Started   map[string]*Started        `json:"started,omitempty"`    // without the ledger, by reference
-	Troubles  map[string]*Trouble        `json:"troubles,omitempty"`   // of padlocks, by serial and kind
-	Chokes    map[string]*Choke          `json:"chokes,omitempty"`     // not dug out, by reference
-	Procs     map[string]*Procedure      `json:"procedures,omitempty"` // by zone
-	Required  map[string]*Required       `json:"required,omitempty"`   // yard -> since when jobs need a procedure
-	Used      map[string]map[string]Mark `json:"used,omitempty"`       // zone -> who used its procedure last when
-	Exchanges map[string]*Exchange       `json:"exchanges,omitempty"`  // by yard and outside employer
+	Format                 int                               `json:"format"`
+	Ledger                 string                            `json:"ledger"` // hex; empty before the founding
+	Coop                   string                            `json:"coop"`
+	Ruleset                uint32                            `json:"ruleset"`
+	Time                   int64                             `json:"time"`
+	Tree                   seal.Edge                         `json:"tree"`
+	Yards                  map[string]*Yard                  `json:"yards"`
+	People                 map[string]*Person                `json:"people"`
+	Keys                   map[string]*Key                   `json:"keys"` // by fingerprint
+	Invites                map[string]*Invitation            `json:"invites"`
+	Locks                  map[string]*Padlock               `json:"padlocks"`
+	Points                 map[string]*Point                 `json:"points"`
+	Boxes                  map[string]*Box                   `json:"boxes"`
+	Plans                  map[string]*Drawing               `json:"drawings"`           // by yard
+	Reach                  map[string][]string               `json:"reach"`              // zone -> points that may reach it; only narrowZone shrinks it
+	Narrowed               map[string]Mark                   `json:"narrowed,omitempty"` // zone -> when it last did
+	Jobs                   map[string]*Job                   `json:"jobs"`
+	Holds                  map[string]*Hold                  `json:"holds"`
+	SignOns                map[string]*SignOn                `json:"sign_ons"`
+	Reqs                   map[string]*ReqState              `json:"requests"`
+	Tickets                map[string]*TicketState           `json:"tickets"`
+	UnacknowledgedRemovals map[string]*UnacknowledgedRemoval `json:"unacknowledged_removals,omitempty"` // by hold
+	Started                map[string]*Started               `json:"started,omitempty"`                 // without the ledger, by reference
+	Troubles               map[string]*Trouble               `json:"troubles,omitempty"`                // of padlocks, by serial and kind
+	Chokes                 map[string]*Choke                 `json:"chokes,omitempty"`                  // not dug out, by reference
+	Procs                  map[string]*Procedure             `json:"procedures,omitempty"`              // by zone
+	Required               map[string]*Required              `json:"required,omitempty"`                // yard -> since when jobs need a procedure
+	Used                   map[string]map[string]Mark        `json:"used,omitempty"`                    // zone -> who used its procedure last when
+	Exchanges              map[string]*Exchange              `json:"exchanges,omitempty"`               // by yard and outside employer
 	// Permits for bin entry and hot work by id, and what they rest on: tests of the
 	// air by job, watches and fumigations not cleared by reference.
 	WorkPermits map[string]*WorkPermit `json:"work_permits,omitempty"`
@@ -207,7 +207,7 @@ func New() *State {
 		Boxes: map[string]*Box{}, Plans: map[string]*Drawing{}, Reach: map[string][]string{}, Narrowed: map[string]Mark{},
 		Jobs: map[string]*Job{}, Holds: map[string]*Hold{}, SignOns: map[string]*SignOn{},
 		Reqs: map[string]*ReqState{}, Tickets: map[string]*TicketState{},
-		Debts: map[string]*Debt{}, Started: map[string]*Started{}, Troubles: map[string]*Trouble{}, Chokes: map[string]*Choke{},
+		UnacknowledgedRemovals: map[string]*UnacknowledgedRemoval{}, Started: map[string]*Started{}, Troubles: map[string]*Trouble{}, Chokes: map[string]*Choke{},
 		WorkPermits: map[string]*WorkPermit{}, Air: map[string]*Air{}, Watches: map[string]*Watch{}, Fumigations: map[string]*Fumigation{},
 		Procs: map[string]*Procedure{}, Required: map[string]*Required{}, Used: map[string]map[string]Mark{}, Exchanges: map[string]*Exchange{},
 		active: map[string]*Hold{}, inside: map[string]*SignOn{},
