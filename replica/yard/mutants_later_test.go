@@ -35,7 +35,7 @@ var laterMutants = []mutant{
 	{name: "hand-over-to-oneself", config: "hand-over-own", why: "I5: somebody else is protected after it",
 		edits: []edit{{handOvers, `case off.Holder == on.Holder:`, `case off.Target() == on.Holder:`}, {handOvers, `if !slices.Contains(concerned, id) {`, `if id == "" {`}}},
 	{name: "hand-over-in-a-circle", config: "hand-over", why: "I5: a lock that stays does not come off",
-		edits: cut(handOvers, `f.must(!offs[RefOf(p.GetOn())],`, `f.must(!offs[""],`)},
+		edits: cut(handOvers, `f.must(!offs[RefOf(p.GetOn())],`, `f.must(!offs[RefOf(p.GetOn())] || n > 0,`)},
 	{name: "hand-over-signed-by-one", config: "hand-over", why: "both sign",
 		edits: []edit{{handOvers, `if id != "" && !slices.Contains(signed, id) {`, `if id == "-" && !slices.Contains(signed, id) {`}, {handOvers, `if !slices.Contains(concerned, id) {`, `if id == "" {`}}},
 	// Keys.
