@@ -29,7 +29,7 @@ func (s *State) Clone() *State {
 	c.Troubles = each(s.Troubles, func(*Trouble) {})
 	c.Chokes = each(s.Chokes, func(k *Choke) { k.Zones = slices.Clone(k.Zones) })
 	c.SignOns = each(s.SignOns, func(so *SignOn) { so.Promised = slices.Clone(so.Promised) })
-	c.Reqs = each(s.Reqs, func(q *ReqState) {
+	c.Reqs = each(s.Reqs, func(q *Request) {
 		q.Points, q.Involved = slices.Clone(q.Points), slices.Clone(q.Involved)
 		q.Attested, q.Energised = slices.Clone(q.Attested), slices.Clone(q.Energised)
 	})

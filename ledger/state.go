@@ -153,7 +153,7 @@ type State struct {
 	Jobs                   map[string]*Job                   `json:"jobs"`
 	Holds                  map[string]*Hold                  `json:"holds"`
 	SignOns                map[string]*SignOn                `json:"sign_ons"`
-	Reqs                   map[string]*ReqState              `json:"requests"`
+	Reqs                   map[string]*Request              `json:"requests"`
 	Tickets                map[string]*TicketState           `json:"tickets"`
 	UnacknowledgedRemovals map[string]*UnacknowledgedRemoval `json:"unacknowledged_removals,omitempty"` // by hold
 	Started                map[string]*Started               `json:"started,omitempty"`                 // without the ledger, by reference
@@ -206,7 +206,7 @@ func New() *State {
 		Invites: map[string]*Invitation{}, Locks: map[string]*Padlock{}, Points: map[string]*Point{},
 		Boxes: map[string]*Box{}, Plans: map[string]*Drawing{}, Reach: map[string][]string{}, Narrowed: map[string]Mark{},
 		Jobs: map[string]*Job{}, Holds: map[string]*Hold{}, SignOns: map[string]*SignOn{},
-		Reqs: map[string]*ReqState{}, Tickets: map[string]*TicketState{},
+		Reqs: map[string]*Request{}, Tickets: map[string]*TicketState{},
 		UnacknowledgedRemovals: map[string]*UnacknowledgedRemoval{}, Started: map[string]*Started{}, Troubles: map[string]*Trouble{}, Chokes: map[string]*Choke{},
 		WorkPermits: map[string]*WorkPermit{}, Air: map[string]*Air{}, Watches: map[string]*Watch{}, Fumigations: map[string]*Fumigation{},
 		Procs: map[string]*Procedure{}, Required: map[string]*Required{}, Used: map[string]map[string]Mark{}, Exchanges: map[string]*Exchange{},
