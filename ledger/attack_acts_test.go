@@ -175,7 +175,7 @@ func (h *history) together(signer string, act *recordv1.Record, newKey ...ed2551
 	h.t.Helper()
 	r := h.record(signer, act)
 	keys := []ed25519.PrivateKey{h.keys[signer]}
-	people, _ := ledger.Cosigners(r)
+	people, _ := ledger.CountersignersOf(r)
 	for _, p := range people {
 		if k := h.keys[p]; k != nil {
 			keys = append(keys, k)

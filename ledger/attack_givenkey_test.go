@@ -1,6 +1,10 @@
 package ledger_test
 
-import "testing"
+import (
+	"testing"
+
+	"yardhasp/ledger"
+)
 
 // TestProcedureApprovedByAGivenKey: the author gives another supervisor a key and
 // approves with it what they wrote; or writes with a key that they gave.
@@ -8,10 +12,10 @@ func TestProcedureApprovedByAGivenKey(t *testing.T) {
 	w, _ := absent(t)
 	w.must(w.direct("nia", actProcedure(1)))
 	w.reissue("nia", "mara")
-	w.refusedWith(w.direct("mara", actApprove(1)), "ONE_HAND")
+	w.refusedWith(w.direct("mara", actApprove(1)), ledger.OneHand)
 	w.must(w.direct("oskar", actApprove(1)))
 	w.must(w.direct("mara", actProcedure(2)))
-	w.refusedWith(w.direct("nia", actApprove(2)), "ONE_HAND")
+	w.refusedWith(w.direct("nia", actApprove(2)), ledger.OneHand)
 	w.must(w.direct("petra", actApprove(2)))
 }
 
@@ -20,7 +24,7 @@ func TestProcedureApprovedByAGivenKey(t *testing.T) {
 func TestTrainedByAGivenKey(t *testing.T) {
 	w, _ := absent(t)
 	w.reissue("petra", "mara")
-	w.refusedWith(w.direct("mara", actTraining("petra", classAuthorised, w.now, w.now+100*day)), "ONE_HAND")
+	w.refusedWith(w.direct("mara", actTraining("petra", classAuthorised, w.now, w.now+100*day)), ledger.KeyFromThem)
 	w.must(w.direct("mara", actTraining("ravi", classAuthorised, w.now, w.now+100*day)))
 }
 
@@ -31,7 +35,7 @@ func TestInspectedByAGivenKey(t *testing.T) {
 	w.crew()
 	w.must(w.journal("stonebend", "mara", w.job("boot-2", "petra", feeder, control)))
 	w.reissue("petra", "wim")
-	w.refusedWith(w.direct("wim", actInspect(1, w.now, "ravi", "lena")), "ONE_HAND")
+	w.refusedWith(w.direct("wim", actInspect(1, w.now, "ravi", "lena")), ledger.KeyFromThem)
 	w.reissue("oskar", "wim")
 	w.must(w.direct("wim", actInspect(1, w.now, "ravi", "lena")))
 }
@@ -44,6 +48,6 @@ func TestExchangedByAGivenKey(t *testing.T) {
 	p.Employer = "Harrow Millwrights"
 	w.joinPerson(p)
 	w.reissue("nia", "hal")
-	w.refusedWith(w.together("nia", actExchange("stonebend", "Harrow Millwrights", "hal", w.now)), "ONE_HAND")
+	w.refusedWith(w.together("nia", actExchange("stonebend", "Harrow Millwrights", "hal", w.now)), ledger.OneHand)
 	w.must(w.together("mara", actExchange("stonebend", "Harrow Millwrights", "hal", w.now)))
 }

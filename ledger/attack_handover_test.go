@@ -74,7 +74,7 @@ func TestClaim(t *testing.T) {
 	if len(o.GetFlags()) != 1 {
 		t.Errorf("the claim changed the outcome of the finding: %v", o.GetFlags())
 	}
-	w.refusedWith(w.together("lena", actClaim(hold, "mara")), "NOT_YOUR_LOCK")
+	w.refusedWith(w.together("lena", actClaim(hold, "mara")), ledger.LockHasOwner)
 	w.refusedWith(w.journal("stonebend", "lena", actRelease(hold)), "NOT_YOUR_LOCK")
 	before := w.s.Clone()
 	w.must(w.journal("stonebend", "tomas", actRelease(hold)))

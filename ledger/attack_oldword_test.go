@@ -1,6 +1,10 @@
 package ledger_test
 
-import "testing"
+import (
+	"testing"
+
+	"yardhasp/ledger"
+)
 
 // TestRemovalPostdated: a time of capture far ahead does not keep a removal fresh.
 func TestRemovalPostdated(t *testing.T) {
@@ -9,7 +13,7 @@ func TestRemovalPostdated(t *testing.T) {
 	r := w.record("nia", actRemoval(holds["lena "+feeder], "oskar"))
 	r.CapturedUnixMs = w.now + 10*day
 	w.now += 5 * 60 * minute
-	w.refusedWith(w.signedBy(r, w.keys["nia"], w.keys["oskar"]), "CLOCK_DOUBT")
+	w.refusedWith(w.signedBy(r, w.keys["nia"], w.keys["oskar"]), ledger.Postdated)
 }
 
 // TestAcknowledgedBeforehand: nobody can have been told of a removal before it was
@@ -19,7 +23,7 @@ func TestAcknowledgedBeforehand(t *testing.T) {
 	r := w.record("tomas", actAcknowledge(hold))
 	w.now += 60 * minute
 	w.must(w.together("nia", actRemoval(hold, "oskar")))
-	w.refusedWith(w.signedBy(r, w.keys["tomas"]), "NOT_SEEN")
+	w.refusedWith(w.signedBy(r, w.keys["tomas"]), ledger.RemovalNotSeen)
 	w.must(w.direct("tomas", actAcknowledge(hold)))
 }
 
@@ -32,11 +36,11 @@ func TestWalkdownLeftLying(t *testing.T) {
 		r := w.record("nia", actRecover(w.walkdown("second disk")))
 		r.CapturedUnixMs += ahead
 		w.now += 20 * day
-		code := "TOO_OLD"
+		want := ledger.WalkdownTooOld
 		if ahead > 0 {
-			code = "CLOCK_DOUBT"
+			want = ledger.Postdated
 		}
-		w.refusedWithText(w.signedBy(r, w.keys["nia"], w.keys["ines"], key("second disk")), code)
+		w.refusedWith(w.signedBy(r, w.keys["nia"], w.keys["ines"], key("second disk")), want)
 		w.must(w.recoverWith(w.walkdown("second disk"), w.keys["nia"], w.keys["ines"], key("second disk")))
 	}
 }

@@ -4,6 +4,8 @@ import (
 	"crypto/ed25519"
 	"fmt"
 	"testing"
+
+	"yardhasp/ledger"
 )
 
 // absent has a lock of tomas on the feeder, and the managers nia, oskar and petra.
@@ -28,7 +30,7 @@ func TestOneHandGaveBothKeys(t *testing.T) {
 	w, hold := absent(t)
 	w.reissue("nia", "oskar")
 	w.reissue("nia", "petra")
-	w.refusedWith(w.together("oskar", actRemoval(hold, "petra")), "ONE_HAND")
+	w.refusedWith(w.together("oskar", actRemoval(hold, "petra")), ledger.OneHand)
 }
 
 // TestOneHandByAChain: a manager gives a second one a key and signs with it a third
@@ -37,9 +39,9 @@ func TestOneHandByAChain(t *testing.T) {
 	w, hold := absent(t)
 	w.reissue("nia", "oskar")
 	w.reissue("oskar", "petra")
-	w.refusedWith(w.together("nia", actRemoval(hold, "petra")), "ONE_HAND")
-	w.refusedWith(w.together("petra", actRemoval(hold, "nia")), "ONE_HAND")
-	w.refusedWith(w.together("oskar", actRemoval(hold, "petra")), "ONE_HAND")
+	w.refusedWith(w.together("nia", actRemoval(hold, "petra")), ledger.OneHand)
+	w.refusedWith(w.together("petra", actRemoval(hold, "nia")), ledger.OneHand)
+	w.refusedWith(w.together("oskar", actRemoval(hold, "petra")), ledger.OneHand)
 	// A manager whose key nobody gave is a second one.
 	w.joinPerson(person("quinn", false, manager))
 	w.must(w.together("petra", actRemoval(hold, "quinn")))
@@ -57,7 +59,7 @@ func TestAcknowledgedByAGivenKey(t *testing.T) {
 			v.keys[k] = p
 		}
 		v.reissue(by, "tomas")
-		v.refusedWith(v.direct("tomas", actAcknowledge(hold)), "ONE_HAND")
+		v.refusedWith(v.direct("tomas", actAcknowledge(hold)), ledger.KeyFromThem)
 	}
 	w.reissue("petra", "tomas")
 	w.must(w.direct("tomas", actAcknowledge(hold)))

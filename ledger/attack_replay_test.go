@@ -44,7 +44,7 @@ func TestReencodedEnvelope(t *testing.T) {
 	w.must(w.put(ledger.JournalEntry(other)))
 	h := ledger.EnvelopeHash(raw)
 	w.last["stonebend"] = h[:]
-	w.refusedWith(w.put(ledger.JournalEntry(raw)), "ALREADY_IN_LEDGER")
+	w.refusedWith(w.put(ledger.JournalEntry(raw)), ledger.InLedger)
 	w.must(w.journal("stonebend", "lena", actLock(feeder, "lena-1", "boot-1")))
 	if w.s.Yards["stonebend"].Cloned {
 		t.Error("the yard is stopped as a clone")
@@ -82,16 +82,16 @@ func TestInvitationOfRevokedManager(t *testing.T) {
 	w.must(w.direct("oskar", &recordv1.Record{Act: &recordv1.Record_Invite{Invite: &recordv1.Invite{Id: "inv-mallory",
 		Whom: &recordv1.Invite_Person{Person: person("mallory", true, manager)}, OnceKey: pub(w.once["mallory"]), ExpiresUnixMs: w.now + 1e9}}}))
 	w.must(w.direct("nia", &recordv1.Record{Act: &recordv1.Record_RevokeKey{RevokeKey: &recordv1.RevokeKey{Person: "oskar", Key: pub(w.keys["oskar"]), Why: "stolen"}}}))
-	w.refusedWith(w.put(w.join("mallory", "")), "INVITER_REVOKED")
+	w.refusedWith(w.put(w.join("mallory", "")), ledger.InviterRevoked)
 }
 
 // TestPersonNamedLikeAYard: "stonebend confirms" must mean the yard.
 func TestPersonNamedLikeAYard(t *testing.T) {
 	w := coop(t)
 	w.refusedWith(w.direct("nia", &recordv1.Record{Act: &recordv1.Record_Invite{Invite: &recordv1.Invite{Id: "inv-x",
-		Whom: &recordv1.Invite_Person{Person: person("millrow", false, authorised)}, OnceKey: pub(key("o")), ExpiresUnixMs: w.now + 1e9}}}), "EXISTS")
+		Whom: &recordv1.Invite_Person{Person: person("millrow", false, authorised)}, OnceKey: pub(key("o")), ExpiresUnixMs: w.now + 1e9}}}), ledger.NameInUse)
 	w.refusedWith(w.direct("nia", &recordv1.Record{Act: &recordv1.Record_Invite{Invite: &recordv1.Invite{Id: "inv-y",
-		Whom: &recordv1.Invite_Yard{Yard: &recordv1.YardInfo{Id: "ravi", Name: "ravi"}}, OnceKey: pub(key("o")), ExpiresUnixMs: w.now + 1e9}}}), "EXISTS")
+		Whom: &recordv1.Invite_Yard{Yard: &recordv1.YardInfo{Id: "ravi", Name: "ravi"}}, OnceKey: pub(key("o")), ExpiresUnixMs: w.now + 1e9}}}), ledger.NameInUse)
 }
 
 // TestRefusedEnergiseMoves: moved[p] is set whenever an Energise is consumed,
@@ -113,6 +113,6 @@ func TestCloneVoids(t *testing.T) {
 	w.approve("start-1", "boot-1", feeder, control)
 	env := &recordv1.Envelope{Ledger: w.id, Yard: "millrow", Epoch: 1, Seq: w.s.Yards["millrow"].Drained, BasedOn: 1,
 		Body: &recordv1.Envelope_Signed{Signed: w.sign("lena", actLock(control, "lena-2", "boot-1"))}}
-	w.refusedWith(w.put(ledger.JournalEntry(w.seal("millrow", env))), "CLONED_JOURNAL")
+	w.refusedWith(w.put(ledger.JournalEntry(w.seal("millrow", env))), ledger.ClonedJournal)
 	w.refusedWith(w.journal("stonebend", "ravi", actEnergise("start-1", feeder)), "NOT_APPROVED")
 }

@@ -38,7 +38,7 @@ func (s *State) Clone() *State {
 		q.Attested, q.Energised = slices.Clone(q.Attested), slices.Clone(q.Energised)
 	})
 	c.Tickets = each(s.Tickets, func(*TicketState) {})
-	c.Debts = each(s.Debts, func(*Debt) {})
+	c.UnacknowledgedRemovals = each(s.UnacknowledgedRemovals, func(*UnacknowledgedRemoval) {})
 	c.Started = each(s.Started, func(st *Started) { st.Points = slices.Clone(st.Points) })
 	c.WorkPermits = each(s.WorkPermits, func(p *WorkPermit) {
 		p.Named, p.Watchers, p.Agents, p.ClosedPaths = slices.Clone(p.Named), slices.Clone(p.Watchers), slices.Clone(p.Agents), maps.Clone(p.ClosedPaths)

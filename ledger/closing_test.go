@@ -42,7 +42,7 @@ func TestHandOverWhileInside(t *testing.T) {
 			w.must(w.journal("stonebend", "lena", actSignOff(ons)))
 		}
 		on := w.must(w.journal("stonebend", "tomas", actLock(feeder, "tomas-1", "boot-1"))).GetRef()
-		if o := w.must(w.together("lena", actHandOver([]string{"tomas"}, holds["lena "+feeder], on))); flagged(o, "STILL_SIGNED_ON") != inside {
+		if o := w.must(w.together("lena", actHandOver([]string{"tomas"}, holds["lena "+feeder], on))); flagged(o, ledger.HandedOverSignedOn) != inside {
 			t.Errorf("signed on %v: %v", inside, o.GetFlags())
 		}
 	}

@@ -8,8 +8,24 @@ import (
 	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/reflect/protoreflect"
 
+	"yardhasp/ledger/code"
 	"yardhasp/ledger/seal"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
+)
+
+var (
+	// Malformed: part of an entry can't be read; part is "part-entry", "part-signed",
+	// "part-record", "part-sealed" or "part-envelope".
+	Malformed = code.New("MALFORMED", code.Row{Args: "part:word", Who: "the-signer", Answer: code.Malformed})
+	// Empty: part of an entry holds nothing.
+	Empty         = code.New("EMPTY", code.Row{Args: "part:word", Who: "the-signer", Answer: code.Malformed})
+	EntryTooLarge = code.New("ENTRY_TOO_LARGE", code.Row{Args: "bytes:number most:number", Who: "the-signer", Answer: code.Malformed})
+	Unsigned      = code.New("UNSIGNED", code.Row{Who: "the-signer", Answer: code.NotSigned})
+	// BadSignature: a signature does not match the bytes that it is for.
+	BadSignature      = code.New("BAD_SIGNATURE", code.Row{Who: "the-signer", Answer: code.NotSigned})
+	TooManySignatures = code.New("TOO_MANY_SIGNATURES", code.Row{Args: "given:number most:number", Who: "the-signer", Answer: code.NotSigned})
+	// BadYardSignature: the same of the yard's own, over a journal envelope.
+	BadYardSignature = code.New("BAD_YARD_SIGNATURE", code.Row{Answer: code.NotSigned})
 )
 
 // ErrNewer means that the bytes come from a newer release. A replica that meets
@@ -46,7 +62,7 @@ func (e *Entry) Record() *recordv1.Record { return e.rec }
 func (e *Entry) Envelope() *recordv1.Envelope { return e.env }
 
 // Keys returns the keys whose signatures over the record are valid, in order: the
-// signer's own first, then those of Cosigners.
+// signer's own first, then those of CountersignersOf.
 func (e *Entry) Keys() [][]byte { return e.keys }
 
 // Decode reads an entry and checks every signature in it (crypto/ed25519 alone,
@@ -62,11 +78,11 @@ func decode(raw []byte, valid checker) (*Entry, error) {
 	e := &Entry{raw: raw}
 	var m recordv1.Entry
 	if len(raw) > MaxEntryBytes {
-		e.fault = malformed(fmt.Sprintf("the entry has %d bytes, more than %d", len(raw), MaxEntryBytes))
+		e.fault = EntryTooLarge.About("", len(raw), MaxEntryBytes)
 		return e, nil
 	}
 	if err := proto.Unmarshal(raw, &m); err != nil {
-		e.fault = malformed("the entry can't be read")
+		e.fault = Malformed.About("", "part-entry")
 		return e, nil
 	}
 	if m.GetFormat() > EntryFormat || len(m.ProtoReflect().GetUnknown()) > 0 {
@@ -81,7 +97,7 @@ func decode(raw []byte, valid checker) (*Entry, error) {
 	case *recordv1.Entry_Journal:
 		return e, e.decodeSealed(b.Journal, valid)
 	}
-	e.fault = malformed("the entry is empty")
+	e.fault = Empty.About("", "part-entry")
 	return e, nil
 }
 
@@ -100,11 +116,10 @@ func (e *Entry) decodeSigned(raw []byte, valid checker) error {
 		return err
 	}
 	if r.GetAct() == nil {
-		e.fault = malformed("the record says nothing: it has no act")
+		e.fault = Empty.About("", "part-record")
 		return nil
 	}
-	if bad := badSigners(&r, e.keys); bad != "" {
-		e.fault = badSignature(bad)
+	if e.fault = wrongSigners(&r, e.keys); e.fault != nil {
 		return nil
 	}
 	if p := r.GetPublishDrawing(); p != nil {
@@ -121,27 +136,27 @@ func (e *Entry) decodeSigned(raw []byte, valid checker) error {
 func (e *Entry) openSigned(raw []byte, domain string, into proto.Message, valid checker) error {
 	var s recordv1.Signed
 	if err := proto.Unmarshal(raw, &s); err != nil {
-		e.fault = malformed("the signed record can't be read")
+		e.fault = Malformed.About("", "part-signed")
 		return nil
 	}
 	if err := proto.Unmarshal(s.GetBody(), into); err != nil {
-		e.fault = malformed("the record inside the signature can't be read")
+		e.fault = Malformed.About("", "part-record")
 		return nil
 	}
 	if hasUnknown(s.ProtoReflect()) || hasUnknown(into.ProtoReflect()) {
 		return ErrNewer
 	}
 	if len(s.GetSignatures()) == 0 {
-		e.fault = badSignature("the record is not signed")
+		e.fault = Unsigned.About("")
 		return nil
 	}
 	if len(s.GetSignatures()) > MaxSignatures {
-		e.fault = badSignature(fmt.Sprintf("the record has %d signatures, more than %d", len(s.GetSignatures()), MaxSignatures))
+		e.fault = TooManySignatures.About("", len(s.GetSignatures()), MaxSignatures)
 		return nil
 	}
 	for _, sig := range s.GetSignatures() {
 		if !valid(domain, sig.GetKey(), s.GetBody(), sig.GetSignature()) {
-			e.fault = badSignature("a signature does not match the record: it was changed, or signed with another key")
+			e.fault = BadSignature.About("")
 			return nil
 		}
 		e.keys = append(e.keys, sig.GetKey())
@@ -153,19 +168,19 @@ func (e *Entry) openSigned(raw []byte, domain string, into proto.Message, valid 
 func (e *Entry) decodeSealed(raw []byte, valid checker) error {
 	var s recordv1.Sealed
 	if err := proto.Unmarshal(raw, &s); err != nil {
-		e.fault = malformed("the journal record can't be read")
+		e.fault = Malformed.About("", "part-sealed")
 		return nil
 	}
 	var env recordv1.Envelope
 	if err := proto.Unmarshal(s.GetEnvelope(), &env); err != nil {
-		e.fault = malformed("the journal envelope can't be read")
+		e.fault = Malformed.About("", "part-envelope")
 		return nil
 	}
 	if hasUnknown(s.ProtoReflect()) || hasUnknown(env.ProtoReflect()) {
 		return ErrNewer
 	}
 	if !valid(seal.EnvelopeDomain, s.GetKey(), s.GetEnvelope(), s.GetSignature()) {
-		e.fault = badSignature("the yard's signature does not match the journal envelope")
+		e.fault = BadYardSignature.About("")
 		return nil
 	}
 	e.env, e.envHash, e.envKey = &env, EnvelopeHash(raw), s.GetKey()
@@ -175,7 +190,7 @@ func (e *Entry) decodeSealed(raw []byte, valid checker) error {
 	case *recordv1.Envelope_Signed:
 		return e.decodeSigned(b.Signed, valid)
 	}
-	e.fault = malformed("the journal envelope is empty")
+	e.fault = Empty.About("", "part-envelope")
 	return nil
 }
 
@@ -248,12 +263,4 @@ func mustMarshal(m proto.Message) []byte {
 		return nil
 	}
 	return b
-}
-
-func malformed(text string) *recordv1.Finding {
-	return &recordv1.Finding{Code: "MALFORMED", Text: text, Remedy: "send it again from a client of this release"}
-}
-
-func badSignature(text string) *recordv1.Finding {
-	return &recordv1.Finding{Code: "BAD_SIGNATURE", Text: text, Remedy: "sign it again with your own key", Who: "the signer"}
 }

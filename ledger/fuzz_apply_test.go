@@ -234,7 +234,7 @@ func (f *filler) send(who string, act *recordv1.Record) *recordv1.Outcome {
 		r.CapturedUnixMs = f.number()
 	}
 	keys := []string{who}
-	people, _ := ledger.Cosigners(r)
+	people, _ := ledger.CountersignersOf(r)
 	for _, p := range people {
 		if f.keys[p] != nil {
 			keys = append(keys, p)

@@ -1,94 +1,130 @@
 package ledger
 
 import (
-	"fmt"
 	"slices"
-	"strings"
 
+	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
 const handOverClause = "1910.147(f)(4)"
+
+var handOverKinds = []Kind{
+	countersigned("others", kind((*recordv1.Record).GetHandOver, Kind{Name: "hand_over", Called: "hand-over", Class: Lifts, May: ofTheirOwn(), Clause: handOverClause, By: ByPerson, With: otherHolders,
+		Way: Direct, Home: AtNoYard, Elsewhere: TakenElsewhere, Panel: AnyWhere, Outbox: MayNotWait, LowDisk: TakenOnLowDisk, Training: NoTraining},
+		func(*recordv1.HandOver) About { return About{} }, (*fields).handOver, (*step).handOver)),
+	countersigned("witness", kind((*recordv1.Record).GetClaimLock, Kind{Name: "claim_lock", Called: "claim", Class: Lifts, May: ofTheirOwn(), Clause: padlockClause, By: ByPerson, With: witness,
+		Way: Direct, Home: AtNoYard, Elsewhere: TakenElsewhere, Panel: AnyWhere, Outbox: MayNotWait, LowDisk: TakenOnLowDisk, Training: NoTraining},
+		func(c *recordv1.ClaimLock) About { return About{Record: RefOf(c.GetHold())} },
+		func(f *fields, a *recordv1.ClaimLock) { f.ref("hold", a.GetHold()) },
+		(*step).claimLock)),
+}
+
+func otherHolders(r *recordv1.Record) ([]string, []byte) { return r.GetHandOver().GetOthers(), nil }
+
+func witness(r *recordv1.Record) ([]string, []byte) {
+	return []string{r.GetClaimLock().GetWitness()}, nil
+}
+
+var (
+	// LockStoodClear: its holder gave up the protection of this lock for a test, so
+	// there is nothing to pass on.
+	LockStoodClear = code.New("LOCK_STOOD_CLEAR", code.Row{Args: "holder target request", Clause: handOverClause, Who: "{holder}", Next: "yardhasp lock {target}"})
+	// FoundLockHandedOver: nobody knows the owner of one of the two locks.
+	FoundLockHandedOver = code.New("FOUND_LOCK_HANDED_OVER", code.Row{Args: "record", Clause: handOverClause, Next: "yardhasp claim draft {record} --witness PERSON"})
+	// SameHolder: both locks are of one person, so nothing passes to anybody.
+	SameHolder = code.New("SAME_HOLDER", code.Row{Args: "holder off on", Clause: handOverClause, Who: "{holder}", Next: "yardhasp release {off}"})
+	// OtherTarget: the lock that stays hangs elsewhere; protection would have a gap.
+	OtherTarget = code.New("OTHER_TARGET", code.Row{Args: "holder hangs target", Clause: handOverClause, Who: "{holder}", Next: "yardhasp lock {target}"})
+	// HolderNotNamed: somebody has one of these locks and does not sign.
+	HolderNotNamed = code.New("NOT_SIGNED", code.Row{Args: "holder", Clause: handOverClause, Who: "{holder}"})
+	// SignsWithoutLock: somebody signs and has none of these locks.
+	SignsWithoutLock = code.New("SIGNS_WITHOUT_LOCK", code.Row{Args: "person", Clause: handOverClause, Who: "the-signer"})
+	OtherJob         = code.New("OTHER_JOB", code.Row{Args: "off_holder off_job on_holder on_job", Clause: handOverClause})
+	// HandedOverSignedOn: whoever goes off is still signed on, without that lock.
+	HandedOverSignedOn = code.New("HANDED_OVER_SIGNED_ON", code.Row{Args: "person job", Clause: handOverClause, Who: "{person}"})
+	HandedOver         = code.New("HANDED_OVER", code.Row{Args: "from to target off on"})
+
+	WitnessMayNot = code.New("WITNESS_MAY_NOT", code.Row{Args: "person", Clause: padlockClause, Who: "supervisor-manager", Answer: code.Denied})
+	// LockHasOwner: only a lock whose owner is not known can be claimed.
+	LockHasOwner = code.New("LOCK_HAS_OWNER", code.Row{Args: "holder record", Clause: padlockClause, Who: "{holder}", Answer: code.Denied})
+	Claimed      = code.New("LOCK_CLAIMED", code.Row{Args: "holder target record witness"})
+)
 
 // handOver passes protection from people going off to people coming on, without
 // a gap: the lock that stays is on before the other comes off. All pairs or none.
 // A yard that is cut off can't take it; there the one coming on locks, then the
 // one going off releases (decisions.md 21).
 func (x *step) handOver(o *recordv1.HandOver) {
-	s := x.s
 	var concerned []string
 	for _, p := range o.GetPairs() {
-		offRef, onRef := RefOf(p.GetOff()), RefOf(p.GetOn())
-		off, on := s.Holds[offRef], s.Holds[onRef]
-		if !x.holdStands(off, offRef) || !x.holdStands(on, onRef) {
-			continue
-		}
-		if !x.notPersonal(off) || !x.notPersonal(on) {
-			continue // an equipment lock protects nobody: nothing passes to it or from it
-		}
-		concerned = append(concerned, off.Holder, on.Holder)
-		for _, h := range []*Hold{off, on} {
-			if h.StoodClear() {
-				x.refuse("STOOD_CLEAR", h.Ref, fmt.Sprintf("%s %s", holderName(h), h.stoodClearText()), holderName(h)+" locks again first", holderName(h), handOverClause)
-			}
-		}
-		switch {
-		case off.Holder == "" || on.Holder == "":
-			x.refuse("OWNER_UNKNOWN", offRef, "the owner of one of the two locks is not known", "its owner claims it first", "its owner", handOverClause)
-		case off.Holder == on.Holder:
-			x.refuse("SAME_HOLDER", offRef, "both locks are of "+off.Holder+": nothing passes to anybody", off.Holder+" takes one off and signs off", off.Holder, handOverClause)
-		case off.Target() != on.Target():
-			x.refuse("OTHER_TARGET", onRef, fmt.Sprintf("%s has a lock on %s, not on %s: protection would have a gap", on.Holder, on.Target(), off.Target()), on.Holder+" locks "+off.Target()+" first", on.Holder, handOverClause)
-		default:
-			x.mayEnd(off, off.Holder)
-		}
+		concerned = append(concerned, x.handOverPair(p)...)
 	}
 	slices.Sort(concerned)
 	concerned = slices.Compact(concerned)
 	signed := append([]string{x.who.ID}, o.GetOthers()...)
 	for _, id := range concerned {
 		if id != "" && !slices.Contains(signed, id) {
-			x.refuse("NOT_SIGNED", id, id+" has one of these locks and did not sign", "write it anew, naming "+id, id, handOverClause)
+			x.deny(HolderNotNamed, id, id)
 		}
 	}
 	for _, id := range signed {
 		if !slices.Contains(concerned, id) {
-			x.refuse("NO_LOCK", id, id+" signs and has none of these locks", "write it anew without "+id, x.who.ID, handOverClause)
+			x.deny(SignsWithoutLock, id, id)
 		}
 	}
 	if x.refused() {
 		return
 	}
 	for _, p := range o.GetPairs() {
-		off, on := s.Holds[RefOf(p.GetOff())], s.Holds[RefOf(p.GetOn())]
-		if off.Job != on.Job {
-			x.flag("OTHER_JOB", on.Ref, fmt.Sprintf("the lock of %s is for job %q, that of %s for %q", off.Holder, off.Job, on.Holder, on.Job), handOverClause)
-		}
-		if slices.ContainsFunc(s.signedOn(off.Job), func(so *SignOn) bool { return so.Person == off.Holder }) {
-			x.flag("STILL_SIGNED_ON", off.Ref, off.Holder+" is still signed on to "+off.Job+": they come out and sign off, or hang a lock of their own again", handOverClause)
-		}
-		x.takeOff(off, OffByHandOver.About(off.Ref, off.Holder, on.Holder))
+		x.passOn(x.s.Holds[RefOf(p.GetOff())], x.s.Holds[RefOf(p.GetOn())])
 	}
 }
 
-// mayEnd refuses what would end a hold with a key that is younger than it.
-func (x *step) mayEnd(h *Hold, person string) bool {
-	if k := x.signingKey(person); k != nil && k.Since <= h.Since {
-		return true
+// handOverPair checks one pair, and lists the holders of its two locks.
+func (x *step) handOverPair(p *recordv1.HandOver_Pair) []string {
+	offRef, onRef := RefOf(p.GetOff()), RefOf(p.GetOn())
+	off, on := x.s.Holds[offRef], x.s.Holds[onRef]
+	if !x.holdStands(off, offRef) || !x.holdStands(on, onRef) {
+		return nil
 	}
-	x.refuse("KEY_NEWER_THAN_LOCK", h.Ref, fmt.Sprintf("the key of %s was enrolled after this lock went on", person), "sign with the key that put it on, or two managers order its removal", "two managers", removalClause)
-	return false
+	if !x.notPersonal(off) || !x.notPersonal(on) {
+		return nil // an equipment lock protects nobody: nothing passes to it or from it
+	}
+	for _, h := range []*Hold{off, on} {
+		if h.StoodClear() {
+			x.deny(LockStoodClear, h.Ref, h.Holder, h.Target(), h.Stood)
+		}
+		if h.Holder == "" {
+			x.deny(NotClaimed, h.Ref, h.Target(), h.Ref)
+		}
+	}
+	switch {
+	case off.Holder == "" || on.Holder == "":
+	case off.Holder == on.Holder:
+		x.deny(SameHolder, offRef, off.Holder, offRef, onRef)
+	case off.Target() != on.Target():
+		x.deny(OtherTarget, onRef, on.Holder, on.Target(), off.Target())
+	default:
+		x.mayEnd(off, off.Holder)
+	}
+	return []string{off.Holder, on.Holder}
 }
 
-// bornUnder is the entry that a key must not be younger than to end what this
-// record begins. A record can come here long after it was written down: when its
-// key was taken back meanwhile, a key that a manager gave before it came is still
-// the younger one (design.md, Security).
-func (x *step) bornUnder() uint64 {
-	if k := x.signingKey(x.who.ID); k != nil && k.Revoked > 0 {
-		return k.Since
+// passOn takes the lock off that another's is on in place of.
+func (x *step) passOn(off, on *Hold) {
+	if off.Job != on.Job {
+		x.note(OtherJob, on.Ref, off.Holder, off.Job, on.Holder, on.Job)
 	}
-	return x.mark.Index
+	if slices.ContainsFunc(x.s.signedOn(off.Job), func(so *SignOn) bool { return so.Person == off.Holder }) {
+		for _, so := range x.s.signedOn(off.Job) {
+			if so.Person == off.Holder {
+				x.note(StillSignedOn, off.Ref, off.Holder, off.Job, so.Ref, handOverClause)
+			}
+		}
+	}
+	x.takeOff(off, OffByHandOver.About(off.Ref, off.Holder, on.Holder))
+	x.did(HandedOver, off.Ref, off.Holder, on.Holder, off.Target(), off.Ref, on.Ref)
 }
 
 // claimLock: the owner of a found lock is identified. From then on it is theirs
@@ -97,15 +133,12 @@ func (x *step) bornUnder() uint64 {
 func (x *step) claimLock(c *recordv1.ClaimLock) {
 	s, ref := x.s, RefOf(c.GetHold())
 	h := s.Holds[ref]
-	const clause = "1910.147(c)(5)(ii)"
 	if w := s.People[c.GetWitness()]; !w.Has(supervisor, manager) {
-		x.refuse("NOT_PERMITTED", w.ID, w.ID+" is not a supervisor or manager", "one of them sees the lock, the tag and its owner, and signs", "supervisor or manager", clause)
+		x.deny(WitnessMayNot, w.ID, w.ID)
 	}
-	if x.oneHand(c.GetWitness()) {
-		x.refuse("ONE_HAND", c.GetWitness(), x.oneHandText(c.GetWitness()), "another supervisor or manager sees the lock, the tag and its owner, and signs", "another supervisor or manager", clause)
-	}
+	x.notOneHand(c.GetWitness(), "another-supervisor-manager", padlockClause)
 	if x.holdStands(h, ref) && h.Holder != "" {
-		x.refuse("NOT_YOUR_LOCK", ref, "this lock is held by "+h.Holder+": only a lock whose owner is not known can be claimed", "", h.Holder, clause)
+		x.deny(LockHasOwner, ref, h.Holder, ref)
 	}
 	if x.refused() {
 		return
@@ -123,28 +156,24 @@ func (x *step) claimLock(c *recordv1.ClaimLock) {
 			s.use(j.Zone, h.Holder, x.mark)
 		}
 	}
-	x.flagDebt(h.Holder)
-	x.change("the lock found on %s is %s's, as %s witnesses", h.Target(), h.Holder, c.GetWitness())
+	x.noteUnacknowledged(h.Holder)
+	x.did(Claimed, ref, h.Holder, h.Target(), ref, c.GetWitness())
 }
 
-func pairsOK(o *recordv1.HandOver) string {
-	if n := len(o.GetPairs()); n == 0 || n > MaxList {
-		return "a hand-over needs at least one pair of locks"
-	}
+// handOver: at least one pair of locks. Each comes off once, and none that stays on
+// comes off.
+func (f *fields) handOver(o *recordv1.HandOver) {
+	n := len(o.GetPairs())
+	f.some("pairs", n)
+	f.must(n <= MaxList, "pairs", "form-at-most-500")
 	offs := map[string]bool{}
 	for _, p := range o.GetPairs() {
-		if !refOK(p.GetOff()) || !refOK(p.GetOn()) {
-			return "name the lock that comes off and the one that stays as yard/epoch/number, as the board shows them"
-		}
-		if offs[RefOf(p.GetOff())] {
-			return "each lock comes off once"
-		}
+		f.ref("pairs.off", p.GetOff())
+		f.ref("pairs.on", p.GetOn())
+		f.must(!offs[RefOf(p.GetOff())], "pairs.off", "form-once")
 		offs[RefOf(p.GetOff())] = true
 	}
 	for _, p := range o.GetPairs() {
-		if offs[RefOf(p.GetOn())] {
-			return strings.TrimSpace("the lock " + RefOf(p.GetOn()) + " can't stay and come off")
-		}
+		f.must(!offs[RefOf(p.GetOn())], "pairs.on", "form-stays-on")
 	}
-	return ""
 }

@@ -1,5 +1,7 @@
 package ledger
 
+const hourMS = 60 * 60 * 1000
+
 // Limits of what one record may carry. Admission and Apply use the same ones.
 const (
 	// MaxEntryBytes bounds one entry, so that it always fits a store transaction.
@@ -16,10 +18,10 @@ const (
 	MaxSignatures = 32
 	// removalKeeps is how long two managers may take to sign a removal, in ms, from
 	// when it was written (common practice, no source).
-	removalKeeps = 4 * 60 * 60 * 1000
+	removalKeeps = 4 * hourMS
 	// walkdownKeeps is how long a walkdown of a yard says what is there, in ms: a
 	// shift (common practice, no source).
-	walkdownKeeps = 12 * 60 * 60 * 1000
+	walkdownKeeps = 12 * hourMS
 	// keepEnded is how many entries an ended hold or request stays in the state.
 	keepEnded = 10000
 	// ticketWindow is how many recent ticket counters of one device are

@@ -68,7 +68,6 @@ var padlockKinds = []Kind{
 
 var (
 	// UnknownPerson is also of the people and their keys.
-	UnknownPerson = code.New("UNKNOWN_PERSON", code.Row{Args: "person", Who: "a-manager", Answer: code.Unknown})
 
 	PadlockExists     = code.New("PADLOCK_EXISTS", code.Row{Args: "padlock", Clause: padlockClause, Who: "the-signer", Answer: code.Taken})
 	PadlockRegistered = code.New("PADLOCK_REGISTERED", code.Row{Args: "padlock owner"})

@@ -8,6 +8,7 @@ import (
 	"google.golang.org/protobuf/proto"
 
 	"yardhasp/ledger"
+	"yardhasp/ledger/code"
 	"yardhasp/ledger/seal"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
@@ -121,10 +122,10 @@ func TestRecoverByReplay(t *testing.T) {
 	if o := w.put(ledger.DirectEntry(first)); o.GetAccepted() {
 		t.Error("the first recovery counts a second time")
 	}
-	w.refusedWith(w.recoverWith(w.walkdown("second disk"), w.keys["nia"], w.keys["ines"], key("second disk")), "KEY_IN_USE")
+	w.refusedWith(w.recoverWith(w.walkdown("second disk"), w.keys["nia"], w.keys["ines"], key("second disk")), ledger.KeyInUse)
 	stale := w.walkdown("fourth disk")
 	stale.Epoch = 2
-	w.refusedWith(w.recoverWith(stale, w.keys["nia"], w.keys["ines"], key("fourth disk")), "EPOCH")
+	w.refusedWith(w.recoverWith(stale, w.keys["nia"], w.keys["ines"], key("fourth disk")), ledger.EpochOutOfTurn)
 	if y := w.s.Yards["stonebend"]; y.Epoch != 3 || !bytes.Equal(y.Key, pub(key("third disk"))) {
 		t.Errorf("the yard is in epoch %d with key %s", y.Epoch, seal.Fingerprint(y.Key))
 	}
@@ -137,11 +138,11 @@ func TestRecoverWhileOldReplicaRuns(t *testing.T) {
 	w := drawn(t).managed()
 	running := w.walkdown("second disk")
 	running.OldMachineOff = false
-	w.refusedWith(w.recoverWith(running, w.keys["nia"], w.keys["ines"], key("second disk")), "OLD_MACHINE")
+	w.refusedWith(w.recoverWith(running, w.keys["nia"], w.keys["ines"], key("second disk")), ledger.OldMachineOn)
 	late := w.seal("stonebend", &recordv1.Envelope{Ledger: w.id, Yard: "stonebend", Epoch: 1, Seq: w.s.Yards["stonebend"].Drained + 1,
 		Previous: w.last["stonebend"], Body: &recordv1.Envelope_Signed{Signed: w.sign("ravi", actLock(feeder, "ravi-1", ""))}})
 	w.recover(w.walkdown("second disk"), "second disk")
-	w.refusedWith(w.put(ledger.JournalEntry(late)), "OLD_EPOCH")
+	w.refusedWith(w.put(ledger.JournalEntry(late)), ledger.OldEpoch)
 	if y := w.s.Yards["stonebend"]; y.Drained != 0 || y.Cloned {
 		t.Errorf("a record of the lost journal took a place: %+v", y)
 	}
@@ -157,7 +158,7 @@ func TestGoAheadOutlivesReplica(t *testing.T) {
 	w.approve("start-1", "boot-1", feeder, control)
 	w.must(w.journal("stonebend", "mara", actEnergise("start-1", feeder)))
 	o := w.recover(w.walkdown("second disk"), "second disk")
-	if !flagged(o, "CLOSING_AUTHORITY") {
+	if !flagged(o, ledger.MayBeTold) {
 		t.Errorf("nothing warns of the go-ahead that was shown: %v", o.GetFlags())
 	}
 	w.keys["stonebend"] = key("second disk")
@@ -243,7 +244,7 @@ func TestClonedYardRecovers(t *testing.T) {
 	w := drawn(t).managed()
 	w.must(w.journal("stonebend", "ravi", actLock(feeder, "ravi-1", "")))
 	w.last["stonebend"] = bytes.Repeat([]byte{1}, 32)
-	w.refusedWith(w.journal("stonebend", "ravi", actLock(feeder, "ravi-2", "")), "CLONED_JOURNAL")
+	w.refusedWith(w.journal("stonebend", "ravi", actLock(feeder, "ravi-2", "")), ledger.ClonedJournal)
 	w.recover(w.walkdown("second disk"), "second disk")
 	w.must(w.journal("stonebend", "ravi", actLock(feeder, "ravi-2", "")))
 	for _, a := range w.s.Alarms {
@@ -266,33 +267,33 @@ func TestRecoveryRefused(t *testing.T) {
 	for name, c := range map[string]struct {
 		spoil func(*recordv1.RecoverYard)
 		keys  []ed25519.PrivateKey
-		code  string
+		code  code.Code
 	}{
-		"one manager":             {nil, keys(nia, disk), "BAD_SIGNATURE"},
-		"no new replica":          {nil, keys(nia, ines), "BAD_SIGNATURE"},
-		"another replica":         {nil, keys(nia, ines, key("a stranger's disk")), "BAD_SIGNATURE"},
-		"one twice":               {nil, keys(nia, nia, disk), "BAD_SIGNATURE"},
-		"not in order":            {nil, keys(ines, nia, disk), "NOT_THE_SIGNER"},
-		"a stranger beside":       {nil, keys(nia, ines, disk, ravi), "BAD_SIGNATURE"},
+		"one manager":             {nil, keys(nia, disk), ledger.WrongSignatures},
+		"no new replica":          {nil, keys(nia, ines), ledger.WrongSignatures},
+		"another replica":         {nil, keys(nia, ines, key("a stranger's disk")), ledger.NewKeySignsLast},
+		"one twice":               {nil, keys(nia, nia, disk), ledger.SignedTwice},
+		"not in order":            {nil, keys(ines, nia, disk), ledger.SignaturesOutOfOrder},
+		"a stranger beside":       {nil, keys(nia, ines, disk, ravi), ledger.WrongSignatures},
 		"second is the first":     {func(r *recordv1.RecoverYard) { r.Second = "nia" }, keys(nia, key("nia's second"), disk), "MALFORMED"},
-		"new replica first":       {nil, keys(nia, disk, ines), "BAD_SIGNATURE"},
-		"another for the second":  {nil, keys(nia, ravi, disk), "NOT_THE_SIGNER"},
-		"second is nobody":        {func(r *recordv1.RecoverYard) { r.Second = "zoe" }, nil, "UNKNOWN_PERSON"},
-		"second is no manager":    {func(r *recordv1.RecoverYard) { r.Second = "ravi" }, keys(nia, ravi, disk), "NOT_PERMITTED"},
-		"unknown yard":            {func(r *recordv1.RecoverYard) { r.Yard = "nowhere" }, nil, "UNKNOWN_YARD"},
-		"epoch too high":          {func(r *recordv1.RecoverYard) { r.Epoch = 3 }, nil, "EPOCH"},
-		"epoch as it is":          {func(r *recordv1.RecoverYard) { r.Epoch = 1 }, nil, "EPOCH"},
-		"its old key":             {func(r *recordv1.RecoverYard) { r.Key = pub(key("stonebend")) }, keys(nia, ines, key("stonebend")), "KEY_IN_USE"},
-		"a person's key":          {func(r *recordv1.RecoverYard) { r.Key = pub(ravi) }, keys(nia, ines, ravi), "KEY_IN_USE"},
+		"new replica first":       {nil, keys(nia, disk, ines), ledger.NewKeySignsLast},
+		"another for the second":  {nil, keys(nia, ravi, disk), ledger.NotCountersigned},
+		"second is nobody":        {func(r *recordv1.RecoverYard) { r.Second = "zoe" }, nil, ledger.UnknownPerson},
+		"second is no manager":    {func(r *recordv1.RecoverYard) { r.Second = "ravi" }, keys(nia, ravi, disk), ledger.SecondNotManager},
+		"unknown yard":            {func(r *recordv1.RecoverYard) { r.Yard = "nowhere" }, nil, ledger.UnknownYard},
+		"epoch too high":          {func(r *recordv1.RecoverYard) { r.Epoch = 3 }, nil, ledger.EpochOutOfTurn},
+		"epoch as it is":          {func(r *recordv1.RecoverYard) { r.Epoch = 1 }, nil, ledger.EpochOutOfTurn},
+		"its old key":             {func(r *recordv1.RecoverYard) { r.Key = pub(key("stonebend")) }, keys(nia, ines, key("stonebend")), ledger.KeyInUse},
+		"a person's key":          {func(r *recordv1.RecoverYard) { r.Key = pub(ravi) }, keys(nia, ines, ravi), ledger.KeyInUse},
 		"no address":              {func(r *recordv1.RecoverYard) { r.Address = "" }, nil, "MALFORMED"},
-		"point unknown":           {func(r *recordv1.RecoverYard) { r.Closed = []string{"stonebend/p/e"} }, nil, "UNKNOWN_POINT"},
-		"another yard's point":    {func(r *recordv1.RecoverYard) { r.Closed = []string{"millrow/p/d"} }, nil, "NOT_HOME"},
-		"lock on unknown":         {func(r *recordv1.RecoverYard) { r.Locks = lock("stonebend/p/e", "") }, nil, "UNKNOWN_POINT"},
-		"lock at another yard":    {func(r *recordv1.RecoverYard) { r.Locks = lock("millrow/p/d", "") }, nil, "NOT_HOME"},
-		"lock of nobody enrolled": {func(r *recordv1.RecoverYard) { r.Locks = lock("stonebend/p/d", "zoe") }, nil, "UNKNOWN_PERSON"},
+		"point unknown":           {func(r *recordv1.RecoverYard) { r.Closed = []string{"stonebend/p/e"} }, nil, ledger.WalkedUnknown},
+		"another yard's point":    {func(r *recordv1.RecoverYard) { r.Closed = []string{"millrow/p/d"} }, nil, ledger.WalkedElsewhere},
+		"lock on unknown":         {func(r *recordv1.RecoverYard) { r.Locks = lock("stonebend/p/e", "") }, nil, ledger.WalkedUnknown},
+		"lock at another yard":    {func(r *recordv1.RecoverYard) { r.Locks = lock("millrow/p/d", "") }, nil, ledger.WalkedElsewhere},
+		"lock of nobody enrolled": {func(r *recordv1.RecoverYard) { r.Locks = lock("stonebend/p/d", "zoe") }, nil, ledger.WalkedHolderUnknown},
 		"nobody enrolled inside": {func(r *recordv1.RecoverYard) {
 			r.Inside = []*recordv1.WalkedPerson{{Person: "zoe"}}
-		}, nil, "UNKNOWN_PERSON"},
+		}, nil, ledger.InsideUnknown},
 	} {
 		before := w.s.Clone()
 		r := w.walkdown("second disk")
@@ -312,7 +313,7 @@ func TestRecoveryRefused(t *testing.T) {
 		}
 	}
 	w.must(w.direct("nia", &recordv1.Record{Act: &recordv1.Record_RevokeKey{RevokeKey: &recordv1.RevokeKey{Person: "ines", Key: pub(ines), Why: "lost"}}}))
-	w.refusedWith(w.recoverWith(w.walkdown("second disk"), nia, ines, disk), "KEY_REVOKED")
+	w.refusedWith(w.recoverWith(w.walkdown("second disk"), nia, ines, disk), ledger.KeyRevoked)
 	if r := proto.CloneOf(w.walkdown("second disk")); ledger.Check(w.record("nia", actRecover(r))) != "" {
 		t.Error("a good recovery has a bad shape")
 	}
@@ -323,7 +324,7 @@ func TestRecoveryRefused(t *testing.T) {
 func TestRecoveryOneHand(t *testing.T) {
 	w := coop(t).managed()
 	w.must(w.together("nia", actReissueKey("ines", "mallory")))
-	w.refusedWith(w.recoverWith(w.walkdown("second disk"), w.keys["nia"], key("mallory"), key("second disk")), "ONE_HAND")
+	w.refusedWith(w.recoverWith(w.walkdown("second disk"), w.keys["nia"], key("mallory"), key("second disk")), ledger.OneHand)
 	w.joinPerson(person("oskar", false, manager))
 	r := w.walkdown("second disk")
 	r.Second = "oskar"

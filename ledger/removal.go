@@ -1,23 +1,68 @@
 package ledger
 
 import (
-	"fmt"
 	"slices"
 	"strings"
 
+	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-const removalClause = "1910.147(e)(3)"
+const (
+	removalClause = "1910.147(e)(3)"
+	// toldClause: the employee knows before they resume work.
+	toldClause = "1910.147(e)(3)(iii)"
+)
 
-// Debt is a removal that its holder has not yet been told of: they are, before
-// they work again, 1910.147(e)(3)(iii).
-type Debt struct {
+var removalKinds = []Kind{
+	countersigned("second", kind((*recordv1.Record).GetRemoval, Kind{Name: "removal", Called: "removal", Class: Lifts, May: whoHas(manager), Clause: removalClause, By: ByPerson, With: secondManager,
+		Way: Direct, Home: AtNoYard, Elsewhere: TakenElsewhere, Panel: AnyWhere, Outbox: MayNotWait, LowDisk: TakenOnLowDisk, Training: NoTraining},
+		func(r *recordv1.Removal) About { return About{Record: RefOf(r.GetHold())} }, (*fields).removal, (*step).removal)),
+	kind((*recordv1.Record).GetAcknowledgeRemoval, Kind{Name: "acknowledge_removal", Called: "removal acknowledge", Class: Lifts, May: ofTheirOwn(), Clause: removalClause, By: ByPerson, With: alone,
+		Way: Direct, Home: AtNoYard, Elsewhere: TakenElsewhere, Panel: AnyWhere, Outbox: MayNotWait, LowDisk: TakenOnLowDisk, Training: NoTraining},
+		func(a *recordv1.AcknowledgeRemoval) About { return About{Record: RefOf(a.GetHold())} },
+		func(f *fields, a *recordv1.AcknowledgeRemoval) { f.ref("hold", a.GetHold()) },
+		(*step).acknowledgeRemoval),
+}
+
+func secondManager(r *recordv1.Record) ([]string, []byte) {
+	return []string{r.GetRemoval().GetSecond()}, nil
+}
+
+var (
+	// SecondNotManager: two managers sign it, and the second one is no manager.
+	SecondNotManager = code.New("SECOND_NOT_MANAGER", code.Row{Args: "person clause", Who: "another-manager", Answer: code.Denied})
+	// Postdated: it says of itself that it was signed later than now.
+	Postdated     = code.New("POSTDATED", code.Row{Args: "signed:time now:time who:word clause", Who: "{who}"})
+	RemovalTooOld = code.New("REMOVAL_TOO_OLD", code.Row{Args: "record signed:time hours:number", Clause: removalClause, Who: "two-managers"})
+	// OwnLock: nobody removes their own lock as an absent person's.
+	OwnLock = code.New("OWN_LOCK", code.Row{Args: "holder record", Clause: removalClause, Who: "{holder}", Next: "yardhasp release {record}", Answer: code.Denied})
+	Removed = code.New("REMOVED", code.Row{Args: "record first second not_here:text tried:text"})
+	// NobodyToTell: the owner of the lock that was removed is not known.
+	NobodyToTell = code.New("NOBODY_TO_TELL", code.Row{Args: "record target", Clause: toldClause})
+	// AbsentSignedOn: whoever is absent is still signed on.
+	AbsentSignedOn = code.New("ABSENT_SIGNED_ON", code.Row{Args: "person job record", Clause: "1910.147(e)(2)(i)", Who: "two-managers"})
+	// NotAcknowledged stands until the holder says that they were told.
+	NotAcknowledged = code.New("REMOVAL_NOT_ACKNOWLEDGED", code.Row{Args: "holder target record first second", Clause: toldClause, Who: "{holder}", Next: "yardhasp removal acknowledge {record}"})
+	UnknownRemoval  = code.New("UNKNOWN_REMOVAL", code.Row{Args: "record", Who: "the-signer", Next: "yardhasp board", Answer: code.Unknown})
+	NotYourRemoval  = code.New("NOT_YOUR_REMOVAL", code.Row{Args: "holder record", Clause: toldClause, Who: "{holder}", Next: "yardhasp removal acknowledge {record}", Answer: code.Denied})
+	// RemovalNotSeen: the acknowledgement was signed before the removal was ordered.
+	RemovalNotSeen = code.New("REMOVAL_NOT_SEEN", code.Row{Args: "holder record", Clause: toldClause, Who: "{holder}", Next: "yardhasp removal acknowledge {record}"})
+	Acknowledged   = code.New("REMOVAL_ACKNOWLEDGED", code.Row{Args: "holder target record"})
+)
+
+// UnacknowledgedRemoval is a removal that its holder has not yet been told of: they
+// are, before they work again, 1910.147(e)(3)(iii).
+type UnacknowledgedRemoval struct {
 	Ref    string `json:"ref"` // the hold
 	Person string `json:"person"`
 	Target string `json:"target"`
 	Second string `json:"second"`
 	At     Mark   `json:"at"`
+}
+
+func (u *UnacknowledgedRemoval) finding() *recordv1.Finding {
+	return NotAcknowledged.About(u.Person, u.Person, u.Target, u.Ref, u.At.By, u.Second)
 }
 
 // removal takes the lock of an absent person off, under the direction of two
@@ -28,18 +73,14 @@ func (x *step) removal(r *recordv1.Removal) {
 	h := s.Holds[ref]
 	x.holdStands(h, ref)
 	x.notPersonal(h)
-	if p := s.People[r.GetSecond()]; !p.Has(manager) {
-		x.refuse("NOT_PERMITTED", p.ID, p.ID+" is not a manager", "two managers order a removal", "two managers", removalClause)
-	}
-	if x.oneHand(r.GetSecond()) {
-		x.refuse("ONE_HAND", r.GetSecond(), x.oneHandText(r.GetSecond()), "a third manager signs", "another manager", removalClause)
-	}
-	x.notPostdated(ref, "two managers", removalClause)
-	if x.rec.GetCapturedUnixMs() < s.Time-removalKeeps {
-		x.refuse("TOO_OLD", ref, fmt.Sprintf("it was written more than %d hours ago: the person may be back", removalKeeps/3_600_000), "look for the person again, and write it anew", "two managers", removalClause)
+	x.secondIsManager(r.GetSecond(), removalClause)
+	x.notOneHand(r.GetSecond(), "another-manager", removalClause)
+	x.notPostdated(ref, "two-managers", removalClause)
+	if signed := x.rec.GetCapturedUnixMs(); signed < s.Time-removalKeeps {
+		x.deny(RemovalTooOld, ref, ref, signed, removalKeeps/hourMS)
 	}
 	if h != nil && h.Holder != "" && (h.Holder == x.who.ID || h.Holder == r.GetSecond()) {
-		x.refuse("OWN_LOCK", h.Holder, h.Holder+" holds this lock: nobody removes their own as an absent person's", h.Holder+" takes it off and signs off; or two other managers sign", h.Holder, removalClause)
+		x.deny(OwnLock, h.Holder, h.Holder, ref)
 	}
 	if x.refused() {
 		return
@@ -47,113 +88,108 @@ func (x *step) removal(r *recordv1.Removal) {
 	covered := s.Covers(h)
 	x.takeOff(h, OffByRemoval.About(ref, h.Holder, []string{x.who.ID, r.GetSecond()}))
 	x.protectionEnded(h, covered)
-	x.change("verified not here: %s", r.GetNotHere())
-	x.change("tried to reach: %s", r.GetTriedToReach())
 	x.noteExposed(covered, RemovedLockKeptOff.About(ref, ref))
+	x.did(Removed, ref, ref, x.who.ID, r.GetSecond(), r.GetNotHere(), r.GetTriedToReach())
 	if h.Holder == "" {
-		x.flag("OWNER_UNKNOWN", ref, "its owner is not known: nobody can be told before they work again", "1910.147(e)(3)(iii)")
+		x.note(NobodyToTell, ref, ref, h.Target())
 		return
 	}
 	for _, on := range sorted(s.inside) {
 		if so := s.inside[on]; so.Person == h.Holder {
-			x.flag("SIGNED_ON", on, h.Holder+" is still signed on to the zone of "+so.Job+": make sure that they are not inside", "1910.147(e)(2)(i)")
+			x.note(AbsentSignedOn, on, h.Holder, so.Job, on)
 		}
 	}
-	s.Debts[ref] = &Debt{Ref: ref, Person: h.Holder, Target: h.Target(), Second: r.GetSecond(), At: x.mark}
-	s.alarm("REMOVAL_NOT_ACKNOWLEDGED", ref, s.Debts[ref].text(), x.mark)
+	u := &UnacknowledgedRemoval{Ref: ref, Person: h.Holder, Target: h.Target(), Second: r.GetSecond(), At: x.mark}
+	s.UnacknowledgedRemovals[ref] = u
+	s.raise(ref, u.finding(), x.mark)
+}
+
+// secondIsManager refuses what two managers sign when the second is none. That they
+// signed is checked before.
+func (x *step) secondIsManager(second, clause string) {
+	if !x.s.People[second].Has(manager) {
+		x.deny(SecondNotManager, second, second, clause)
+	}
 }
 
 // notPostdated refuses what says of itself that it was signed later than now: a time
-// of capture ahead would keep it fresh for as long.
+// of capture ahead would keep it fresh for as long. who does it again: a word of the
+// catalogue.
 func (x *step) notPostdated(about, who, clause string) {
-	if x.rec.GetCapturedUnixMs() > x.s.Time+clockAhead {
-		x.refuse("CLOCK_DOUBT", about, "its time of signing is ahead of the ledger's time: how old it is can't be told", "put the clock right, look again and write it anew", who, clause)
+	if signed := x.rec.GetCapturedUnixMs(); signed > x.s.Time+clockAhead {
+		x.deny(Postdated, about, signed, x.s.Time, who, clause)
 	}
-}
-
-// text is the debt in words.
-func (d *Debt) text() string {
-	return fmt.Sprintf("the lock of %s on %s (%s) was removed by %s and %s: %s must be told before working again, and says so", d.Person, d.Target, d.Ref, d.At.By, d.Second, d.Person)
 }
 
 // acknowledgeRemoval: the absent person has been told, by their own word.
 func (x *step) acknowledgeRemoval(a *recordv1.AcknowledgeRemoval) {
 	ref := RefOf(a.GetHold())
-	d := x.s.Debts[ref]
+	u := x.s.UnacknowledgedRemovals[ref]
 	switch {
-	case d == nil:
-		x.refuse("UNKNOWN_REMOVAL", ref, "no removal of this lock waits for its holder's word", "read the reference on the board again", x.who.ID, "")
-	case d.Person != x.who.ID:
-		x.refuse("NOT_YOUR_LOCK", ref, "only "+d.Person+", whose lock it was, says that they were told", "ask them", d.Person, "1910.147(e)(3)(iii)")
-	case x.rec.GetCapturedUnixMs()+clockAhead < d.At.Late:
-		x.refuse("NOT_SEEN", ref, "this was signed before the removal was ordered: nobody can have been told of it", "once you are told, sign it anew", d.Person, "1910.147(e)(3)(iii)")
+	case u == nil:
+		x.deny(UnknownRemoval, ref, ref)
+	case u.Person != x.who.ID:
+		x.deny(NotYourRemoval, ref, u.Person, ref)
+	case x.rec.GetCapturedUnixMs()+clockAhead < u.At.Late:
+		x.deny(RemovalNotSeen, ref, u.Person, ref)
 	default:
 		// Who ordered it could be the one who says that they were told.
-		x.notGivenBy(ref, "1910.147(e)(3)(iii)", d.At.By, d.Second)
+		x.notGivenBy(ref, toldClause, u.At.By, u.Second)
 		if x.refused() {
 			return
 		}
-		delete(x.s.Debts, ref)
-		x.s.clearAlarm("REMOVAL_NOT_ACKNOWLEDGED", ref)
-		x.change("%s knows that their lock on %s was removed", d.Person, d.Target)
+		delete(x.s.UnacknowledgedRemovals, ref)
+		x.s.lower(NotAcknowledged, ref)
+		x.did(Acknowledged, ref, u.Person, u.Target, ref)
 	}
 }
 
-// owes lists the removals that a person has not acknowledged, by reference.
-func (s *State) owes(person string) []*Debt {
-	var out []*Debt
-	for _, ref := range sorted(s.Debts) {
-		if d := s.Debts[ref]; d.Person == person {
-			out = append(out, d)
+// noteUnacknowledged flags a lock or sign-on of somebody who works again without
+// having been told that a lock of theirs was removed.
+func (x *step) noteUnacknowledged(person string) {
+	for _, ref := range sorted(x.s.UnacknowledgedRemovals) {
+		if u := x.s.UnacknowledgedRemovals[ref]; u.Person == person {
+			x.out.Flags = append(x.out.Flags, u.finding())
 		}
 	}
-	return out
 }
 
-// flagDebt flags a lock or sign-on of somebody who works again without having
-// been told that a lock of theirs was removed.
-func (x *step) flagDebt(person string) {
-	for _, d := range x.s.owes(person) {
-		x.flag("REMOVAL_NOT_ACKNOWLEDGED", d.Ref, d.text(), "1910.147(e)(3)(iii)")
-	}
-}
-
-// debtors lists the unacknowledged removals that stand against work on a job:
-// those of its responsible employee, of whoever is signed on, and of whoever put
+// unacknowledgedFor lists the unacknowledged removals that stand against work on a
+// job: those of its responsible employee, of whoever is signed on, and of whoever put
 // a lock on for it since.
-func (s *State) debtors(j *Job) []*Debt {
-	var out []*Debt
-	for _, ref := range sorted(s.Debts) {
-		d := s.Debts[ref]
-		works := d.Person == j.Responsible
+func (s *State) unacknowledgedFor(j *Job) []*UnacknowledgedRemoval {
+	var out []*UnacknowledgedRemoval
+	for _, ref := range sorted(s.UnacknowledgedRemovals) {
+		u := s.UnacknowledgedRemovals[ref]
+		works := u.Person == j.Responsible
 		for _, so := range s.signedOn(j.ID) {
-			works = works || so.Person == d.Person
+			works = works || so.Person == u.Person
 		}
 		for _, h := range s.active {
-			works = works || h.Holder == d.Person && h.On.Index > d.At.Index && (h.Job == j.ID || s.unclaimed(h) && overlap(s.Covers(h), j.Plan))
+			works = works || h.Holder == u.Person && h.On.Index > u.At.Index && (h.Job == j.ID || s.unclaimed(h) && overlap(s.Covers(h), j.Plan))
 		}
 		if works {
-			out = append(out, d)
+			out = append(out, u)
 		}
 	}
 	return out
 }
 
-// duties says what is missing of the two duties that come before a removal,
-// (e)(3)(i) and (ii); "" when nothing.
-func duties(r *recordv1.Removal) string {
-	if !text(strings.TrimSpace(r.GetNotHere())) || !text(strings.TrimSpace(r.GetTriedToReach())) {
-		return "say how it was verified that the person is at no yard, and what was done to reach them"
-	}
-	return ""
-}
-
-// owedOn reports whether the removal of a hold is still owed to somebody of a job:
-// its responsible employee, its crew, or somebody whose work it stands against.
-func (s *State) owedOn(j *Job, hold string) bool {
-	d := s.Debts[hold]
-	if d == nil {
+// unacknowledgedOn reports whether somebody of a job was not yet told that this hold
+// was removed: its responsible employee, its crew, or somebody whose work it stands
+// against.
+func (s *State) unacknowledgedOn(j *Job, hold string) bool {
+	u := s.UnacknowledgedRemovals[hold]
+	if u == nil {
 		return false
 	}
-	return d.Person == j.Responsible || slices.Contains(j.Crew, d.Person) || slices.Contains(s.debtors(j), d)
+	return u.Person == j.Responsible || slices.Contains(j.Crew, u.Person) || slices.Contains(s.unacknowledgedFor(j), u)
+}
+
+// removal: with what was done of the two duties that come before it, (e)(3)(i) and
+// (ii).
+func (f *fields) removal(r *recordv1.Removal) {
+	f.ref("hold", r.GetHold())
+	f.text("not_here", strings.TrimSpace(r.GetNotHere()))
+	f.text("tried_to_reach", strings.TrimSpace(r.GetTriedToReach()))
 }

@@ -130,8 +130,8 @@ func TestStandClearRefused(t *testing.T) {
 	// A hand-over from a lock that protects nobody would pass nothing.
 	w.must(w.direct("mara", &recordv1.Record{Act: &recordv1.Record_Withdraw{Withdraw: &recordv1.Withdraw{Request: "jog-1"}}}))
 	tomas := w.must(w.journal("stonebend", "tomas", actLock(feeder, "tomas-1", "boot-1"))).GetRef()
-	w.refusedWith(w.together("lena", actHandOver([]string{"tomas"}, mine, tomas)), "STOOD_CLEAR")
-	w.refusedWith(w.direct("lena", w.actStandClear(mine, "jog-1")), "NO_OPEN_TEST")
+	w.refusedWith(w.together("lena", actHandOver([]string{"tomas"}, mine, tomas)), ledger.LockStoodClear)
+	w.refusedWith(w.direct("lena", w.actStandClear(mine, "jog-1")), "UNKNOWN_REQUEST")
 	// Two managers may still order it off: it stands on record.
 	w.joinPerson(person("max", false, manager))
 	w.must(w.together("nia", actRemoval(mine, "max")))

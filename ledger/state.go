@@ -152,20 +152,20 @@ type State struct {
 	Narrowed map[string]Mark        `json:"narrowed,omitempty"` // zone -> when it last did
 	// Meant has for every zone name of any drawing there was the nodes that it exposed
 	// people to, and whether by grain, air or a chemical. It only grows.
-	Meant     map[string]map[string]bool `json:"meant,omitempty"`
-	Jobs      map[string]*Job            `json:"jobs"`
-	Holds     map[string]*Hold           `json:"holds"`
-	SignOns   map[string]*SignOn         `json:"sign_ons"`
-	Reqs      map[string]*Request        `json:"requests"`
-	Tickets   map[string]*TicketState    `json:"tickets"`
-	Debts     map[string]*Debt           `json:"debts,omitempty"`      // removals not acknowledged, by hold
-	Started   map[string]*Started        `json:"started,omitempty"`    // without the ledger, by reference
-	Troubles  map[string]*Trouble        `json:"troubles,omitempty"`   // of padlocks, by serial and kind
-	Chokes    map[string]*Choke          `json:"chokes,omitempty"`     // not dug out, by reference
-	Procs     map[string]*Procedure      `json:"procedures,omitempty"` // by zone
-	Required  map[string]*Required       `json:"required,omitempty"`   // yard -> since when jobs need a procedure
-	Used      map[string]map[string]Mark `json:"used,omitempty"`       // zone -> who used its procedure last when
-	Exchanges map[string]*Exchange       `json:"exchanges,omitempty"`  // by yard and outside employer
+	Meant                  map[string]map[string]bool        `json:"meant,omitempty"`
+	Jobs                   map[string]*Job                   `json:"jobs"`
+	Holds                  map[string]*Hold                  `json:"holds"`
+	SignOns                map[string]*SignOn                `json:"sign_ons"`
+	Reqs                   map[string]*Request               `json:"requests"`
+	Tickets                map[string]*TicketState           `json:"tickets"`
+	UnacknowledgedRemovals map[string]*UnacknowledgedRemoval `json:"unacknowledged_removals,omitempty"` // by hold
+	Started                map[string]*Started               `json:"started,omitempty"`                 // without the ledger, by reference
+	Troubles               map[string]*Trouble               `json:"troubles,omitempty"`                // of padlocks, by serial and kind
+	Chokes                 map[string]*Choke                 `json:"chokes,omitempty"`                  // not dug out, by reference
+	Procs                  map[string]*Procedure             `json:"procedures,omitempty"`              // by zone
+	Required               map[string]*Required              `json:"required,omitempty"`                // yard -> since when jobs need a procedure
+	Used                   map[string]map[string]Mark        `json:"used,omitempty"`                    // zone -> who used its procedure last when
+	Exchanges              map[string]*Exchange              `json:"exchanges,omitempty"`               // by yard and outside employer
 	// Permits for bin entry and hot work by id, and what they rest on: tests of the
 	// air by job, watches and fumigations not cleared by reference.
 	WorkPermits map[string]*WorkPermit `json:"work_permits,omitempty"`
@@ -211,7 +211,7 @@ func New() *State {
 		Boxes: map[string]*Box{}, Plans: map[string]*Drawing{}, Reach: map[string][]string{}, Narrowed: map[string]Mark{}, Meant: map[string]map[string]bool{},
 		Jobs: map[string]*Job{}, Holds: map[string]*Hold{}, SignOns: map[string]*SignOn{},
 		Reqs: map[string]*Request{}, Tickets: map[string]*TicketState{},
-		Debts: map[string]*Debt{}, Started: map[string]*Started{}, Troubles: map[string]*Trouble{}, Chokes: map[string]*Choke{},
+		UnacknowledgedRemovals: map[string]*UnacknowledgedRemoval{}, Started: map[string]*Started{}, Troubles: map[string]*Trouble{}, Chokes: map[string]*Choke{},
 		WorkPermits: map[string]*WorkPermit{}, Air: map[string]*Air{}, Watches: map[string]*Watch{}, Fumigations: map[string]*Fumigation{},
 		Procs: map[string]*Procedure{}, Required: map[string]*Required{}, Used: map[string]map[string]Mark{}, Exchanges: map[string]*Exchange{},
 		active: map[string]*Hold{}, inside: map[string]*SignOn{},

@@ -1,35 +1,55 @@
 package ledger
 
 import (
-	"fmt"
-	"strings"
-
+	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
+)
+
+var takeOverKinds = []Kind{
+	countersigned("from", kind((*recordv1.Record).GetTakeOver, Kind{Name: "take_over", Called: "take-over", Class: Lifts, May: whoHas(authorised), Clause: handOverClause, By: ByPerson, With: responsibleUntilNow,
+		Way: Direct, Home: AtNoYard, Elsewhere: TakenElsewhere, Panel: AnyWhere, Outbox: MayNotWait, LowDisk: TakenOnLowDisk, Training: NoTraining},
+		func(t *recordv1.TakeOver) About { return About{Job: t.GetJob()} },
+		func(f *fields, a *recordv1.TakeOver) { f.name("job", a.GetJob()) },
+		(*step).takeOver)),
+}
+
+func responsibleUntilNow(r *recordv1.Record) ([]string, []byte) {
+	return []string{r.GetTakeOver().GetFrom()}, nil
+}
+
+var (
+	ResponsibleAlready = code.New("RESPONSIBLE_ALREADY", code.Row{Args: "person job", Clause: handOverClause, Answer: code.Taken})
+	// NotTheirsToPass: who signs it over is neither responsible for the job nor a
+	// supervisor or manager.
+	NotTheirsToPass = code.New("NOT_THEIRS_TO_PASS", code.Row{Args: "person job responsible", Clause: handOverClause, Who: "{responsible}", Answer: code.Denied})
+	// NotAllLocked: whoever takes a job over has their own lock on every plan point.
+	NotAllLocked = code.New("NOT_ALL_LOCKED", code.Row{Args: "person job points", Clause: handOverClause, Who: "{person}", Next: "yardhasp lock POINT --padlock PADLOCK --job {job}"})
+	TakenOver    = code.New("TAKEN_OVER", code.Row{Args: "person job before"})
 )
 
 // takeOver makes the signer a job's responsible employee, with nobody responsible
 // for it at no moment: they are trained and have their own lock on every point of
 // the plan, and the one until now signs, or a supervisor or manager in their place.
 func (x *step) takeOver(t *recordv1.TakeOver) {
-	s := x.s
+	s, from := x.s, t.GetFrom()
 	j := s.Jobs[t.GetJob()]
 	if j == nil || j.Closed.Set() {
 		x.refuse("UNKNOWN_JOB", t.GetJob(), "there is no open job of this name", "read its name on the board again", x.who.ID, handOverClause)
 		return
 	}
-	switch from := s.People[t.GetFrom()]; {
+	switch {
 	case j.Responsible == x.who.ID:
-		x.refuse("EXISTS", j.ID, x.who.ID+" is responsible for "+j.ID+" already", "", "", handOverClause)
-	case t.GetFrom() != j.Responsible && !from.Has(supervisor, manager):
-		x.refuse("NOT_PERMITTED", from.ID, fmt.Sprintf("%s is neither responsible for %s nor a supervisor or manager", from.ID, j.ID), j.Responsible+" signs, or a supervisor or manager", j.Responsible, handOverClause)
-	case x.oneHand(t.GetFrom()):
-		x.refuse("ONE_HAND", from.ID, x.oneHandText(from.ID), "a supervisor or manager signs", "supervisor or manager", handOverClause)
+		x.deny(ResponsibleAlready, j.ID, x.who.ID, j.ID)
+	case from != j.Responsible && !s.People[from].Has(supervisor, manager):
+		x.deny(NotTheirsToPass, from, from, j.ID, j.Responsible)
+	default:
+		x.notOneHand(from, "supervisor-manager", handOverClause)
 	}
 	if !x.who.trained(s.Time) {
-		x.refuse("TRAINING_LAPSED", x.who.ID, x.who.ID+" has no current training as an authorised employee", "train them and record it", "supervisor or manager", "1910.147(c)(7)(i) (unchecked)")
+		x.deny(TrainingLapsed, x.who.ID, x.who.ID)
 	}
 	if open := s.unlocked(j, x.who.ID); len(open) > 0 {
-		x.refuse("NO_LOCK", j.ID, x.who.ID+" has no lock on "+strings.Join(open, ", "), x.who.ID+" hangs their own lock first, there or on a box that holds its key", x.who.ID, handOverClause)
+		x.deny(NotAllLocked, j.ID, x.who.ID, j.ID, open)
 	}
 	if x.refused() {
 		return
@@ -38,5 +58,5 @@ func (x *step) takeOver(t *recordv1.TakeOver) {
 	j.Responsible = x.who.ID
 	s.use(j.Zone, was, x.mark)
 	s.use(j.Zone, x.who.ID, x.mark)
-	x.change("%s is responsible for %s in place of %s", x.who.ID, j.ID, was)
+	x.did(TakenOver, j.ID, x.who.ID, j.ID, was)
 }

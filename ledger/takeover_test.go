@@ -3,6 +3,7 @@ package ledger_test
 import (
 	"testing"
 
+	"yardhasp/ledger"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
@@ -14,18 +15,18 @@ func actTakeOver(job, from string) *recordv1.Record {
 // is protected before the last one goes, 1910.147(f)(3)(ii)(A) and (f)(4).
 func TestTakeOver(t *testing.T) {
 	w, holds := ready(t)
-	w.refusedWith(w.together("tomas", actTakeOver("boot-1", "ravi")), "NO_LOCK")
+	w.refusedWith(w.together("tomas", actTakeOver("boot-1", "ravi")), ledger.NotAllLocked)
 	w.must(w.journal("stonebend", "tomas", actLock(feeder, "tomas-1", "boot-1")))
-	w.refusedWith(w.together("tomas", actTakeOver("boot-1", "ravi")), "NO_LOCK")
+	w.refusedWith(w.together("tomas", actTakeOver("boot-1", "ravi")), ledger.NotAllLocked)
 	w.must(w.journal("millrow", "tomas", actLock(control, "tomas-2", "boot-1")))
 	w.refusedWith(w.together("tomas", actTakeOver("boot-2", "ravi")), "UNKNOWN_JOB")
-	w.refusedWith(w.together("ravi", actTakeOver("boot-1", "mara")), "EXISTS")
+	w.refusedWith(w.together("ravi", actTakeOver("boot-1", "mara")), ledger.ResponsibleAlready)
 	// Neither responsible nor a supervisor: lena's word is none.
-	w.refusedWith(w.together("tomas", actTakeOver("boot-1", "lena")), "NOT_PERMITTED")
+	w.refusedWith(w.together("tomas", actTakeOver("boot-1", "lena")), ledger.NotTheirsToPass)
 	// A contractor is not the co-op's authorised employee.
-	w.refusedWith(w.together("lena", actTakeOver("boot-1", "ravi")), "NOT_PERMITTED")
+	w.refusedWith(w.together("lena", actTakeOver("boot-1", "ravi")), ledger.NotPermitted)
 	// On one's own, without the other's signature.
-	w.refusedWith(w.direct("tomas", actTakeOver("boot-1", "ravi")), "BAD_SIGNATURE")
+	w.refusedWith(w.direct("tomas", actTakeOver("boot-1", "ravi")), ledger.WrongSignatures)
 	w.must(w.together("tomas", actTakeOver("boot-1", "ravi")))
 	if w.s.Jobs["boot-1"].Responsible != "tomas" || !w.mayStart() {
 		t.Errorf("responsible: %s; %v", w.s.Jobs["boot-1"].Responsible, w.s.MissingForWork(w.s.Jobs["boot-1"]))
@@ -62,7 +63,7 @@ func TestTakeOverNeedsTraining(t *testing.T) {
 			t.Errorf("training ends %d ms after: accepted %v, %v", c.ends, o.GetAccepted(), o.GetConditions())
 		}
 		if !c.ok {
-			w.refusedWith(o, "TRAINING_LAPSED")
+			w.refusedWith(o, ledger.TrainingLapsed)
 		}
 	}
 }

@@ -73,7 +73,7 @@ func TestNobodyReleasesAnothersLock(t *testing.T) {
 	stands("signature moved to another body")
 	// Her key revoked and another one invited in her name: it can't exist twice.
 	w.refusedWith(w.direct("nia", &recordv1.Record{Act: &recordv1.Record_Invite{Invite: &recordv1.Invite{Id: "again", Whom: &recordv1.Invite_Person{Person: person("lena", true, contractor)},
-		OnceKey: pub(key("once again")), ExpiresUnixMs: w.now + 1e9}}}), "EXISTS")
+		OnceKey: pub(key("once again")), ExpiresUnixMs: w.now + 1e9}}}), ledger.Enrolled)
 	// A thief of a disk: a machine that is not the yard's replica writes its journal.
 	w.keys["stonebend"], w.keys["real"] = key("thief's machine"), w.keys["stonebend"]
 	w.refusedWith(w.journal("stonebend", "lena", actRelease(hold)), "OTHER_REPLICA")
@@ -217,10 +217,10 @@ func TestRevokedKey(t *testing.T) {
 	w, holds := ready(t)
 	w.must(w.direct("nia", &recordv1.Record{Act: &recordv1.Record_RevokeKey{RevokeKey: &recordv1.RevokeKey{Person: "lena", Key: pub(w.keys["lena"]), Why: "lost"}}}))
 	o := w.must(w.journal("stonebend", "lena", actLock(feeder, "lena-1", "boot-1")))
-	if !flagged(o, "KEY_REVOKED") || !w.s.Holds[o.GetRef()].Active() {
+	if !flagged(o, ledger.SignedWithRevokedKey) || !w.s.Holds[o.GetRef()].Active() {
 		t.Error("a lock signed with a revoked key must count, and be flagged")
 	}
-	w.refusedWith(w.journal("stonebend", "lena", actRelease(holds["lena "+feeder])), "KEY_REVOKED")
+	w.refusedWith(w.journal("stonebend", "lena", actRelease(holds["lena "+feeder])), ledger.KeyRevoked)
 }
 
 // TestBadEntries: a replica that reads junk never panics, and every junk entry is
@@ -232,13 +232,13 @@ func TestBadEntries(t *testing.T) {
 		raw  []byte
 		code string
 	}{
-		"empty":            {nil, "MALFORMED"},
+		"empty":            {nil, "EMPTY"},
 		"noise":            {bytes.Repeat([]byte{0xff}, 40), "MALFORMED"},
 		"cut off":          {good[:len(good)-3], "MALFORMED"},
-		"unsigned":         {ledger.DirectEntry(signed(t, seal.RecordDomain, marshal(t, w.record("nia", actPoint("stonebend/a/c"))))), "BAD_SIGNATURE"},
+		"unsigned":         {ledger.DirectEntry(signed(t, seal.RecordDomain, marshal(t, w.record("nia", actPoint("stonebend/a/c"))))), "UNSIGNED"},
 		"wrong domain":     {ledger.DirectEntry(signed(t, seal.EnvelopeDomain, marshal(t, w.record("nia", actPoint("stonebend/a/c"))), w.keys["nia"])), "BAD_SIGNATURE"},
 		"another's key":    {ledger.DirectEntry(signed(t, seal.RecordDomain, marshal(t, w.record("nia", actPoint("stonebend/a/c"))), w.keys["ravi"])), "NOT_THE_SIGNER"},
-		"no act":           {ledger.DirectEntry(signed(t, seal.RecordDomain, marshal(t, w.record("nia", &recordv1.Record{})), w.keys["nia"])), "MALFORMED"},
+		"no act":           {ledger.DirectEntry(signed(t, seal.RecordDomain, marshal(t, w.record("nia", &recordv1.Record{})), w.keys["nia"])), "EMPTY"},
 		"second founding":  {w.entries[0], "FOUNDED"},
 		"unknown point":    {ledger.DirectEntry(w.sign("mara", actRequest("r", "boot-1", w.now+1e9, "stonebend/no/such"))), "UNKNOWN_POINT"},
 		"bad name":         {ledger.DirectEntry(w.sign("nia", actPoint("Stonebend/a/c"))), "MALFORMED"},

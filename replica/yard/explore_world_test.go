@@ -312,7 +312,7 @@ func (x *explorer) meaning(b []byte, s *ledger.State) []byte {
 			word(x.names[string(k.Public)])
 		}
 	}
-	word(sorted(s.Debts)...)
+	word(sorted(s.UnacknowledgedRemovals)...)
 	for _, z := range sorted(s.Reach) {
 		b = append(b, x.mask(s.Reach[z]))
 	}

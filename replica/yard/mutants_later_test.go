@@ -3,9 +3,10 @@ package yard
 const (
 	removals   = "ledger/removal.go"
 	handOvers  = "ledger/handover.go"
-	cosigns    = "ledger/cosign.go"
-	newKeys    = "ledger/newkey.go"
-	recoveries = "ledger/recover.go"
+	keyRules   = "ledger/keys.go"
+	recoveries = "ledger/recovery.go"
+	journals   = "ledger/journal.go"
+	authority  = "ledger/authority.go"
 	starteds   = "ledger/started.go"
 	records    = "replica/yard/record.go"
 	files      = "replica/yard/file.go"
@@ -16,16 +17,16 @@ const (
 // people's acts, keys, starts found, and disks lost, copied and shortened.
 var laterMutants = []mutant{
 	// Removal by two managers.
-	{name: "removal-second-is-no-manager", config: "removal", why: "two managers order a removal",
-		edits: cut(removals, `!p.Has(manager)`, `p == nil`)},
+	{name: "removal-second-is-no-manager", config: "removal", sample: true, why: "two managers order a removal",
+		edits: cut(removals, `!x.s.People[second].Has(manager)`, `x.s.People[second] == nil`)},
 	{name: "removal-of-ones-own-lock", config: "removal-own", why: "nobody removes their own as an absent person's",
 		edits: cut(removals, `(h.Holder == x.who.ID || h.Holder == r.GetSecond())`, `h.Holder == ""`)},
 	{name: "removal-by-one-hand", config: "removal-one-hand", why: "one hand with two keys is one manager",
-		edits: cut("ledger/onehand.go", `overlap(x.s.hands(a), x.s.hands(b))`, `a == b`)},
+		edits: cut(keyRules, `overlap(s.couldSignWith(a), s.couldSignWith(b))`, `a == b`)},
 	{name: "removal-ends-all-of-the-holder", config: "removal", why: "C7: a removal ends the hold it names",
 		edits: cut(removals, `x.takeOff(h, OffByRemoval`, "for _, o := range s.HoldsOn(h.Point) {\n\t\tif o != h {\n\t\t\tx.takeOff(o, nil)\n\t\t}\n\t}\n\tx.takeOff(h, OffByRemoval")},
 	{name: "removal-kept-quiet", config: "removal", why: "the holder is told before working again, 1910.147(e)(3)(iii)",
-		edits: cut(removals, `s.alarm("REMOVAL_NOT_ACKNOWLEDGED", ref, s.Debts[ref].text(), x.mark)`, ``)},
+		edits: cut(removals, `s.raise(ref, u.finding(), x.mark)`, ``)},
 	// Hand-over.
 	{name: "hand-over-loose", config: "hand-over-removed", why: "I5: the lock that stays is on",
 		edits: cut(handOvers, `!x.holdStands(off, offRef) || !x.holdStands(on, onRef)`, `!x.holdStands(off, offRef) || on == nil`)},
@@ -34,32 +35,32 @@ var laterMutants = []mutant{
 	{name: "hand-over-to-oneself", config: "hand-over-own", why: "I5: somebody else is protected after it",
 		edits: []edit{{handOvers, `case off.Holder == on.Holder:`, `case off.Target() == on.Holder:`}, {handOvers, `if !slices.Contains(concerned, id) {`, `if id == "" {`}}},
 	{name: "hand-over-in-a-circle", config: "hand-over", why: "I5: a lock that stays does not come off",
-		edits: cut(handOvers, `if offs[RefOf(p.GetOn())] {`, `if offs[""] {`)},
+		edits: cut(handOvers, `f.must(!offs[RefOf(p.GetOn())],`, `f.must(!offs[RefOf(p.GetOn())] || n > 0,`)},
 	{name: "hand-over-signed-by-one", config: "hand-over", why: "both sign",
 		edits: []edit{{handOvers, `if id != "" && !slices.Contains(signed, id) {`, `if id == "-" && !slices.Contains(signed, id) {`}, {handOvers, `if !slices.Contains(concerned, id) {`, `if id == "" {`}}},
 	// Keys.
 	{name: "younger-key-releases", config: "key-reissued", sample: true, why: "a key enrolled later ends no older lock",
-		edits: cut(handOvers, `k != nil && k.Since <= h.Since`, `k != nil`)},
+		edits: cut(keyRules, `k != nil && k.Since <= h.Since`, `k != nil`)},
 	{name: "younger-key-hands-over", config: "key-hand-over", why: "nor hands it over",
 		edits: cut(handOvers, `x.mayEnd(off, off.Holder)`, ``)},
 	{name: "younger-key-signs-off", config: "key-sign-on", why: "nor ends an older sign-on",
 		edits: cut(signOns, `case x.signingKey(x.who.ID).Since > so.Since:`, `case x.signingKey(x.who.ID) == nil:`)},
 	{name: "lock-under-way-is-younger", config: "key-hand-over", sample: true, why: "nor a lock that was under way when the key was given",
-		edits: cut(handOvers, `k != nil && k.Revoked > 0 {`, `k != nil && k.Revoked > x.mark.Index {`)},
+		edits: cut(keyRules, `k != nil && k.Revoked > 0 {`, `k != nil && k.Revoked > x.mark.Index {`)},
 	{name: "reissued-key-beside-the-old", config: "key-reissued", why: "a lost key ends nothing any more",
-		edits: cut(newKeys, `k.Person == p.ID && k.Revoked == 0`, `k.Person == "" && k.Revoked == 0`)},
+		edits: cut(keyRules, `k.Person == p.ID && k.Revoked == 0`, `k.Person == "" && k.Revoked == 0`)},
 	{name: "replaced-key-lives-on", config: "key-replaced", why: "nor does a key that was replaced",
-		edits: cut(newKeys, `old.Revoked = max(x.mark.Index, 1)`, ``)},
+		edits: cut(keyRules, `old.Revoked = max(x.mark.Index, 1)`, ``)},
 	{name: "revoked-key-lifts", config: "key-reissued", why: "decision 2: what lifts protection needs a live key",
-		edits: []edit{{applies, `case key.Revoked > 0 && t.Class == Lifts:`, `case key.Revoked > 0 && x.who.ID == "":`}, {captures, `if t.Class == ledger.Lifts && key.Revoked > 0 {`, `if t.Class == ledger.Lifts && by == "" {`}}},
+		edits: []edit{{authority, `case key.Revoked > 0 && t.Class == Lifts:`, `case key.Revoked > 0 && x.who.ID == "":`}, {captures, `if t.Class == ledger.Lifts && key.Revoked > 0 {`, `if t.Class == ledger.Lifts && by == "" {`}}},
 	{name: "replaced-key-counts-as-younger", config: "key-replaced", why: "the old key signed for the new one",
-		edits: cut(newKeys, `Since: old.Since, By: old.By}`, `Since: x.mark.Index, By: old.By}`)},
+		edits: cut(keyRules, `Since: old.Since, By: old.By}`, `Since: x.mark.Index, By: old.By}`)},
 	{name: "claim-of-a-held-lock", config: "claim-other", why: "only a lock without an owner is claimed",
 		edits: cut(handOvers, `if x.holdStands(h, ref) && h.Holder != "" {`, `if x.holdStands(h, ref) && h.Holder == "-" {`)},
 	{name: "claim-borne-out-by-anybody", config: "claim", why: "a supervisor or manager bears the owner out",
 		edits: cut(handOvers, `if w := s.People[c.GetWitness()]; !w.Has(supervisor, manager) {`, `if w := s.People[c.GetWitness()]; w == nil {`)},
-	{name: "claim-by-one-hand", config: "claim-one-hand", why: "not with a key that the witness gave",
-		edits: cut(handOvers, `if x.oneHand(c.GetWitness()) {`, `if x.oneHand("") {`)},
+	{name: "claim-by-one-hand", config: "claim-one-hand", sample: true, why: "not with a key that the witness gave",
+		edits: cut(handOvers, `x.notOneHand(c.GetWitness(),`, `x.notOneHand("",`)},
 	// Found started.
 	{name: "started-ignored-here", config: "started", why: "decision 4: what was found started is live at once",
 		edits: cut(records, `it.kind == "found_started" &&`, `it.kind == "" &&`)},
@@ -73,8 +74,8 @@ var laterMutants = []mutant{
 		edits: cut(starteds, "\ts.Started[st.Ref] = st\n", "\ts.Started[st.Ref] = st\n\tfor _, q := range s.Reqs {\n\t\tif overlap(q.Points, st.Points) {\n\t\t\tq.Energised = st.Points\n\t\t}\n\t}\n")},
 	// Lost disks.
 	{name: "no-epoch-check", config: "disk-lost", why: "C9: what the lost journal wrote counts no more",
-		edits: []edit{{applies, `case env.GetEpoch() < y.Epoch:`, `case env.GetEpoch() == 0:`}, {applies, `case !bytes.Equal(x.e.envKey, y.Key):`, `case len(x.e.envKey) == 0:`},
-			{applies, `case env.GetEpoch() != y.Epoch:`, `case env.GetEpoch() == 0:`}, {applies, `y.Drained == 0 && len(env.GetPrevious()) > 0:`, `false:`}}},
+		edits: []edit{{journals, `case env.GetEpoch() < y.Epoch:`, `case env.GetEpoch() == 0:`}, {journals, `case !bytes.Equal(x.e.envKey, y.Key):`, `case len(x.e.envKey) == 0:`},
+			{journals, `case env.GetEpoch() != y.Epoch:`, `case env.GetEpoch() == 0:`}, {journals, `y.Drained == 0 && len(env.GetPrevious()) > 0:`, `false:`}}},
 	{name: "walkdown-forgets-locks", config: "disk-lost", sample: true, why: "C8: what hangs is entered again",
 		edits: cut(recoveries, `for _, l := range r.GetLocks() {
 		h := &Hold`, `for _, l := range r.GetLocks()[:0] {
@@ -86,10 +87,10 @@ var laterMutants = []mutant{
 	{name: "walkdown-forgets-people", config: "disk-lost-inside", why: "decision 12: people found inside count as signed on",
 		edits: cut(recoveries, `s.SignOns[so.Ref], s.inside[so.Ref] = so, so`, ``)},
 	{name: "recovery-by-one-manager", config: "disk-lost", why: "two managers walk the yard",
-		edits: cut(recoveries, `if p := x.s.People[r.GetSecond()]; !p.Has(manager) {`, `if p := x.s.People[r.GetSecond()]; p == nil {`)},
+		edits: cut(recoveries, `x.secondIsManager(r.GetSecond(), "")`, ``)},
 	{name: "recovery-by-one-hand", config: "disk-lost-one-hand", why: "one hand with two keys is one manager",
-		edits: cut(recoveries, `if x.oneHand(r.GetSecond()) {`, `if x.oneHand("") {`)},
-	{name: "recovered-with-the-old-machine-on", config: "old-machine-on", why: "C10: cut off, it would go on promising",
+		edits: cut(recoveries, `x.notOneHand(r.GetSecond(),`, `x.notOneHand("",`)},
+	{name: "recovered-with-the-old-machine-on", config: "old-machine-on", sample: true, why: "C10: cut off, it would go on promising",
 		edits: cut(recoveries, `if !r.GetOldMachineOff() {`, `if r.GetEpoch() == 0 {`)},
 	{name: "fresh-disk-serves-unrecovered", config: "disk-lost-box", why: "C11: only after a walkdown",
 		edits: []edit{{yards, `if !bytes.Equal(me.Key, y.key.Public().(ed25519.PublicKey)) {
@@ -97,14 +98,14 @@ var laterMutants = []mutant{
 		return "the ledger`}, {yards, `if me.Drained > last {`, `if me.Drained > last && me.Cloned {`}, {yards, `if !y.agrees(me) {`, `if me.Cloned && !y.agrees(me) {`}}},
 	// A copied disk.
 	{name: "second-record-unnoticed", config: "copied-disk", sample: true, why: "decision 1: two envelopes for one place prove a copied disk",
-		edits: cut(applies, `x.clone(y, "two different records carry the same number")
+		edits: cut(journals, `x.cloned(y, "two-records-with-one-number")
 			return`, `return`)},
 	{name: "copied-yard-goes-on", config: "copied-disk", why: "decision 1: the yard stops",
-		edits: cut(applies, `case y.Cloned:`, `case y.Cloned && y.Epoch == 0:`)},
+		edits: cut(journals, `case y.Cloned:`, `case y.Cloned && y.Epoch == 0:`)},
 	{name: "copied-yard-keeps-requests", config: "copied-disk", why: "decision 1: nothing waits for its word",
-		edits: cut(applies, `q.open() && slices.Contains(q.Involved, y.ID)`, `q == nil && slices.Contains(q.Involved, y.ID)`)},
+		edits: cut(journals, `q.open() && slices.Contains(q.Involved, y.ID)`, `q == nil && slices.Contains(q.Involved, y.ID)`)},
 	{name: "copied-disk-kept-quiet", config: "copied-disk", why: "decision 1: the alarm",
-		edits: cut(applies, `x.s.alarm("CLONED_JOURNAL", y.ID,`, `x.s.alarm("", y.ID,`)},
+		edits: cut(journals, `x.s.raise(y.ID, ClonedJournal.About(y.ID, y.ID, how), x.mark)`, ``)},
 	// Journals that are not all there.
 	{name: "tail-mark-unchecked", config: "shortened", sample: true, why: "decision 7: the journal ends where it was acknowledged",
 		edits: []edit{{files, `if m.Seq > last {`, `if m.Seq == ^uint64(0) {`}, {files, `if hash != m.Hash {`, `if m.Seq <= last && hash != m.Hash {`},
@@ -128,9 +129,9 @@ var laterMutants = []mutant{
 		edits: []edit{{rules, "\tv    *ledger.State\n", "\tv    *ledger.State\n\tnow  int64\n"}, {captures, "c := y.scene()\n\tif err := y.admit", "c := y.scene()\n\tc.now = now\n\tif err := y.admit"},
 			{rules, `q.Open() && slices.Contains(q.Points, p)`, `q.Open() && slices.Contains(q.Points, p) && c.now < q.Deadline`}}},
 	{name: "used-place-taken-again", config: "live-start", why: "C4: every record once",
-		edits: []edit{{applies, `case env.GetSeq() <= y.Drained:`, `case env.GetSeq() == 0:`}, {applies, `case env.GetSeq() != y.Drained+1:`, `case env.GetSeq() > y.Drained+1:`},
-			{applies, `case y.Drained > 0 && !bytes.Equal(env.GetPrevious(), y.lastHash()) ||`, `case y.Drained > 0 && env.GetSeq() == 0 ||`}, {applies, `y.Drained++`, `y.Drained = max(y.Drained, env.GetSeq())`},
-			{"ledger/ticket.go", `if t.Class == Protects {`, `if t.Class >= Protects {`}, {pointsGo, `m != p.Moved {
-		x.note(StaleOpening`, `m.Epoch == 99 {
-		x.note(StaleOpening`}}},
+		edits: []edit{{journals, `case env.GetSeq() <= y.Drained:`, `case env.GetSeq() == 0:`}, {journals, `case env.GetSeq() != y.Drained+1:`, `case env.GetSeq() > y.Drained+1:`},
+			{journals, `case y.Drained > 0 && !bytes.Equal(env.GetPrevious(), y.lastHash()) ||`, `case y.Drained > 0 && env.GetSeq() == 0 ||`}, {journals, `y.Drained++`, `y.Drained = max(y.Drained, env.GetSeq())`},
+			{"ledger/tickets.go", `case class == Protects:`, `case class >= Protects:`}, {pointsGo, `m != p.Moved {
+		x.flag("STALE_OPENING"`, `m.Epoch == 99 {
+		x.flag("STALE_OPENING"`}}},
 }

@@ -14,9 +14,8 @@ const (
 	locks    = "ledger/lock.go"
 	boxes    = "ledger/box.go"
 	pointsGo = "ledger/point.go"
-	applies  = "ledger/apply.go"
-	registry = "ledger/registry.go"
-	signOns  = "ledger/signon.go"
+	drawings = "ledger/drawing.go"
+	jobs     = "ledger/job.go"
 	narrowGo = "ledger/narrow.go"
 )
 
@@ -56,10 +55,10 @@ var mutants = []mutant{
 		edits: cut(requests, `if overlap(sorted(s.Boxes[id].Points), points) {`, `if overlap(nil, points) {`)},
 	{name: "holds-on-boxes-ignored", config: "box", sample: true, why: "a lock on a box covers what is in it",
 		edits: cut(holds, "if b := s.Boxes[h.Box]; b != nil {\n\t\t_, in := b.Points[point]\n\t\treturn in", "if b := s.Boxes[h.Box]; b != nil {\n\t\t_, in := b.Points[point]\n\t\treturn in && point == \"\"")},
-	{name: "ledger-accepts-seq-gap", config: "box", why: "C12: every record in its turn",
-		edits: []edit{{applies, `case env.GetSeq() != y.Drained+1:`, `case env.GetSeq() == 0:`},
-			{applies, `case y.Drained > 0 && !bytes.Equal(env.GetPrevious(), y.lastHash()) ||`, `case y.Drained > 0 && env.GetSeq() == 0 ||`},
-			{applies, `y.Drained == 0 && len(env.GetPrevious()) > 0:`, `env.GetSeq() == 0:`}, {applies, `y.Drained++`, `y.Drained = env.GetSeq()`}}},
+	{name: "ledger-accepts-seq-gap", config: "box", sample: true, why: "C12: every record in its turn",
+		edits: []edit{{journals, `case env.GetSeq() != y.Drained+1:`, `case env.GetSeq() == 0:`},
+			{journals, `case y.Drained > 0 && !bytes.Equal(env.GetPrevious(), y.lastHash()) ||`, `case y.Drained > 0 && env.GetSeq() == 0 ||`},
+			{journals, `y.Drained == 0 && len(env.GetPrevious()) > 0:`, `env.GetSeq() == 0:`}, {journals, `y.Drained++`, `y.Drained = env.GetSeq()`}}},
 	{name: "energise-while-awaiting", config: "box", why: "every yard concerned has confirmed first",
 		edits: []edit{{requests, "case q.State != recordv1.RequestState_REQUEST_STATE_APPROVED:\n\t\tx.refuse(\"NOT_APPROVED\"", "case !q.open():\n\t\tx.refuse(\"NOT_APPROVED\""},
 			{captures, `q == nil || q.State != recordv1.RequestState_REQUEST_STATE_APPROVED`, `q == nil || !q.Open()`}}},
@@ -110,10 +109,10 @@ var mutants = []mutant{
 		edits: cut(rules, `g, why := c.grant(home, points)`, "g, why := c.grant(home, points)\n\tif g == recordv1.Grant_GRANT_CONTESTED {\n\t\tg, why = recordv1.Grant_GRANT_HELD_LOCALLY, \"\"\n\t}")},
 	{name: "sign-on-promised-away", config: "zone-away", why: "decision 9: only at the zone's yard",
 		edits: cut(rules, `home := ledger.YardOf(j.Zone) == c.yard`, `home := ledger.YardOf(j.Zone) != ""`)},
-	{name: "widened-reach-keeps-requests", config: "zone-widened", why: "decision 9: a revision that widens voids",
-		edits: cut(registry, `if s.Reqs[id].open() {`, `if s.Reqs[id] == nil {`)},
+	{name: "widened-reach-keeps-requests", config: "zone-widened", sample: true, why: "decision 9: a revision that widens voids",
+		edits: cut(drawings, `if s.Reqs[id].open() {`, `if s.Reqs[id] == nil {`)},
 	{name: "narrowed-at-once", config: "zone-narrowed", why: "decision 9: no revision narrows a zone by itself",
-		edits: cut(places, `s.Reach[z] = union(s.Reach[z], all)`, `s.Reach[z] = union(nil, all)`)},
+		edits: cut(drawings, `all := append(slices.Clone(s.Reach[z]), pts...)`, `all := slices.Clone(pts)`)},
 	{name: "sign-on-forgets-older-drawings", config: "zone-narrowed", why: "decision 9: what an older drawing shows still counts",
 		edits: cut(rules, `points = append(points, older...)`, ``)},
 	{name: "closing-ignored-here", config: "closing-bare", why: "decision 4: a closing written down after an opening is known here at once",
@@ -126,10 +125,10 @@ var mutants = []mutant{
 		edits: cut(rules, `case c.narrowing(j.Zone):`, `case c.narrowing(""):`)},
 	{name: "narrowed-away", config: "zone-trimmed", why: "decision 9: only in the journal of the zone's yard",
 		edits: []edit{{narrowGo, `if YardOf(zone) != x.env.GetYard() {`, `if zone == "" {`}, {captures, `home = ledger.YardOf(it.narrows)`, `home = c.yard`}}},
-	{name: "other-signer-accepted", config: "imposter", why: "decision 1: the yard's own key seals its journal",
-		edits: cut(applies, `case !bytes.Equal(x.e.envKey, y.Key):`, `case len(x.e.envKey) == 0:`)},
+	{name: "other-signer-accepted", config: "imposter", sample: true, why: "decision 1: the yard's own key seals its journal",
+		edits: cut(journals, `case !bytes.Equal(x.e.envKey, y.Key):`, `case len(x.e.envKey) == 0:`)},
 	{name: "lock-refused-for-a-revoked-key", config: "revoked", sample: true, why: "decision 2: locks are never refused",
-		edits: cut(applies, `case key.Revoked > 0 && t.Class == Lifts:`, `case key.Revoked > 0:`)},
+		edits: cut(authority, `case key.Revoked > 0 && t.Class == Lifts:`, `case key.Revoked > 0:`)},
 	{name: "lock-refused-on-a-live-point", config: "live-start", why: "decision 2: locks are never refused",
 		edits: cut(locks, `x.note(LockOnLivePoint, p, p)`, `x.deny(LockOnLivePoint, p, p)`)},
 	{name: "broken-promise-kept-quiet", config: "revoked", sample: true, why: "protocol.md 5: the loudest alarm",

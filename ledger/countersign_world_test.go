@@ -14,7 +14,7 @@ func (w *world) together(signer string, act *recordv1.Record) *recordv1.Outcome 
 	w.t.Helper()
 	r := w.record(signer, act)
 	keys := []ed25519.PrivateKey{w.keys[signer]}
-	people, newKey := ledger.Cosigners(r)
+	people, newKey := ledger.CountersignersOf(r)
 	for _, p := range people {
 		keys = append(keys, w.keys[p])
 	}

@@ -2,11 +2,18 @@ package ledger
 
 import (
 	"encoding/base64"
-	"fmt"
 	"math/big"
 
+	"yardhasp/ledger/code"
 	"yardhasp/ledger/seal"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
+)
+
+var (
+	// TicketRepeated refuses a record that was taken before.
+	TicketRepeated = code.New("TICKET_REPEATED", code.Row{Args: "signer device counter:number", Who: "{signer}", Answer: code.Taken})
+	// CountsTwice flags one that protects: it was sent before, and counts again.
+	CountsTwice = code.New("COUNTS_TWICE", code.Row{Args: "signer device counter:number"})
 )
 
 // TicketState remembers which ticket counters of one key and device were used:
@@ -46,29 +53,34 @@ func (t *TicketState) use(n uint64) {
 // useTicket takes the record's ticket (decisions.md 10). A repeat is refused,
 // except that a lock, or anything else that protects, counts again: two holds
 // too many are safe, one too few is not.
-func (s *State) useTicket(x *step, t *Permit) bool {
+func (x *step) useTicket(class Class) bool {
 	k := x.rec.GetTicket()
-	id := seal.Fingerprint(x.e.keys[0]) + " " + k.GetDevice()
-	w := s.Tickets[id]
+	id := ticketID(x.e.keys[0], k)
+	w := x.s.Tickets[id]
 	if w == nil {
 		w = &TicketState{}
-		s.Tickets[id] = w
+		x.s.Tickets[id] = w
 	}
-	if !w.used(k.GetCounter()) {
+	signer := x.rec.GetSigner()
+	switch {
+	case !w.used(k.GetCounter()):
 		w.use(k.GetCounter())
-		return true
+	case class == Protects:
+		x.note(CountsTwice, signer, signer, k.GetDevice(), k.GetCounter())
+	default:
+		x.deny(TicketRepeated, signer, signer, k.GetDevice(), k.GetCounter())
+		return false
 	}
-	if t.Class == Protects {
-		x.flag("TICKET_REPEATED", x.rec.GetSigner(), "the same record was sent before, perhaps to another yard: it counts a second time, and is ended a second time", "")
-		return true
-	}
-	x.refuse("TICKET_REPEATED", x.rec.GetSigner(), fmt.Sprintf("this record (ticket %s %d) was taken before", k.GetDevice(), k.GetCounter()), "ask for its receipt; to do the act again, sign it again", x.rec.GetSigner(), "")
-	return false
+	return true
 }
 
 // TicketUsed reports whether the ledger has a record with this ticket, signed
 // with this key. A yard asks before it writes one down (decisions.md 10).
 func (s *State) TicketUsed(key []byte, k *recordv1.Ticket) bool {
-	w := s.Tickets[seal.Fingerprint(key)+" "+k.GetDevice()]
+	w := s.Tickets[ticketID(key, k)]
 	return w != nil && w.used(k.GetCounter())
+}
+
+func ticketID(key []byte, k *recordv1.Ticket) string {
+	return seal.Fingerprint(key) + " " + k.GetDevice()
 }

@@ -1,0 +1,68 @@
+package ledger
+
+import (
+	"yardhasp/ledger/code"
+)
+
+// trainedClause asks for training as an authorised employee.
+const trainedClause = "1910.147(c)(7)(i) (unchecked)"
+
+var (
+	// NotTheSigner: no key of the person whom the record names as its signer signed.
+	NotTheSigner         = code.New("NOT_THE_SIGNER", code.Row{Args: "signer", Who: "{signer}", Answer: code.NotSigned})
+	SignaturesOutOfOrder = code.New("SIGNATURES_OUT_OF_ORDER", code.Row{Args: "signer", Who: "{signer}", Answer: code.NotSigned})
+	// KeyRevoked refuses what is signed with a key that counts no more.
+	KeyRevoked = code.New("KEY_REVOKED", code.Row{Args: "person", Who: "{person}", Answer: code.NotSigned})
+	// SignedWithRevokedKey flags what is taken although such a key signed it.
+	SignedWithRevokedKey = code.New("SIGNED_WITH_REVOKED_KEY", code.Row{Args: "person"})
+	// NotPermitted: it takes somebody of another role. As a flag: it was recorded, and
+	// counts only as far as its kind counts from anybody.
+	NotPermitted = code.New("NOT_PERMITTED", code.Row{Args: "person role:word clause", Who: "{role}", Answer: code.Denied})
+	// TrainingLapsed: no current training as an authorised employee.
+	TrainingLapsed = code.New("TRAINING_LAPSED", code.Row{Args: "person", Clause: trainedClause, Who: "supervisor-manager", Next: "yardhasp person training {person} --until DAY"})
+)
+
+// identify finds the signer and decides whether they may do the act.
+func (x *step) identify(t *Permit) {
+	s, r := x.s, x.rec
+	key := s.KeyOf(x.e.keys[0])
+	if key != nil && (key.Person != r.GetSigner() || key.Person == "") {
+		key = nil
+	}
+	x.who = s.People[r.GetSigner()]
+	switch {
+	case key == nil && x.signingKey(r.GetSigner()) != nil:
+		x.deny(SignaturesOutOfOrder, r.GetSigner(), r.GetSigner())
+		return
+	case key == nil || x.who == nil:
+		// Nobody can be held to it: not even a lock is one without an owner's key.
+		x.deny(NotTheSigner, r.GetSigner(), r.GetSigner())
+		return
+	case key.Revoked > 0 && t.Class == Lifts:
+		x.deny(KeyRevoked, x.who.ID, x.who.ID)
+		return
+	case key.Revoked > 0:
+		x.note(SignedWithRevokedKey, x.who.ID, x.who.ID)
+	}
+	x.ok = key.Revoked == 0
+	equipment := r.GetLock().GetEquipment()
+	if !t.may(x.who) && !(equipment && x.who.Has(supervisor, manager)) {
+		x.ok = false
+		who := May{stated: true, roles: t.Roles, qualified: t.Qualified}.word()
+		if t.Class == Lifts && !(t.Own && len(t.Roles) > 0) {
+			x.deny(NotPermitted, x.who.ID, x.who.ID, who, t.Clause)
+			return
+		}
+		x.note(NotPermitted, x.who.ID, x.who.ID, who, t.Clause)
+	}
+	if t.Journal && needsTraining[t.Kind] && !equipment && !x.who.trained(x.mark.Time) {
+		x.note(TrainingLapsed, x.who.ID, x.who.ID)
+	}
+}
+
+// needsTraining: to go, see Kind.Training.
+var needsTraining = map[string]bool{"lock": true, "sign_on": true, "isolate": true, "energise": true}
+
+// trained reports whether somebody is trained as an authorised employee at a moment,
+// Unix ms.
+func (p *Person) trained(at int64) bool { return p.TrainedUntil > at }
