@@ -97,7 +97,7 @@ func (x *explorer) first() *sit {
 			}
 		})
 		if next == nil {
-			x.w.t.Fatalf("configuration %s: no step %q can be taken: %v", x.b.name, words, s.tip.s.RequestConditions("j1", 0, x.b.requests[0]))
+			x.w.t.Fatalf("configuration %s: no step %q can be taken: %v", x.b.name, words, s.tip.s.AgainstRequest("j1", 0, x.b.requests[0]))
 		}
 		s = next
 	}

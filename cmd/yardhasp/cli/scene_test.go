@@ -66,7 +66,7 @@ func scene(y *fakeyard.Yard) {
 
 // twoConditions stand against a start.
 func twoConditions() *recordv1.Outcome {
-	return &recordv1.Outcome{Kind: "request", Conditions: []*recordv1.Condition{
+	return &recordv1.Outcome{Kind: "request", Conditions: []*recordv1.Finding{
 		{Code: "HOLD_STANDS", Subject: "stonebend/mcc-1/leg-2", Text: "ben-ito has a lock on it", Remedy: "ben-ito takes it off", Who: "ben-ito", Clause: "1910.147(e)(3)"},
 		{Code: "NOT_CLEAR", Subject: "boot-7", Text: "the area is not recorded clear", Remedy: "look it over and record it", Who: "ann-dahl", Clause: "1910.147(e)(1)"},
 	}}
@@ -76,13 +76,13 @@ func twoConditions() *recordv1.Outcome {
 func sceneRefusal(rec *recordv1.Record) error {
 	switch {
 	case rec.GetWithdraw().GetRequest() == "none":
-		return fakeyard.Refuse(&recordv1.Outcome{Kind: "withdraw", Conditions: []*recordv1.Condition{{Code: "UNKNOWN_REQUEST", Subject: "none", Text: "there is no such request"}}})
+		return fakeyard.Refuse(&recordv1.Outcome{Kind: "withdraw", Conditions: []*recordv1.Finding{{Code: "UNKNOWN_REQUEST", Subject: "none", Text: "there is no such request"}}})
 	case rec.GetSignOff().GetSignOn().GetSeq() == 204: // a lock's number
-		return fakeyard.Refuse(&recordv1.Outcome{Kind: "sign_off", Conditions: []*recordv1.Condition{{Code: "UNKNOWN_SIGN_ON", Subject: "stonebend/1/204", Text: "no such sign-on; if it ended long ago, see the history"}}})
+		return fakeyard.Refuse(&recordv1.Outcome{Kind: "sign_off", Conditions: []*recordv1.Finding{{Code: "UNKNOWN_SIGN_ON", Subject: "stonebend/1/204", Text: "no such sign-on; if it ended long ago, see the history"}}})
 	case rec.GetRelease().GetHold().GetSeq() == 230: // a sign-on's number
-		return fakeyard.Refuse(&recordv1.Outcome{Kind: "release", Conditions: []*recordv1.Condition{{Code: "UNKNOWN_HOLD", Subject: "stonebend/1/230", Text: "no such hold; if it ended long ago, see the history"}}})
+		return fakeyard.Refuse(&recordv1.Outcome{Kind: "release", Conditions: []*recordv1.Finding{{Code: "UNKNOWN_HOLD", Subject: "stonebend/1/230", Text: "no such hold; if it ended long ago, see the history"}}})
 	case rec.GetIssuePermit().GetId() == "refused":
-		return fakeyard.Refuse(&recordv1.Outcome{Kind: "issue_permit", Conditions: []*recordv1.Condition{
+		return fakeyard.Refuse(&recordv1.Outcome{Kind: "issue_permit", Conditions: []*recordv1.Finding{
 			{Code: "NO_OBSERVER", Subject: "crust-3", Text: "nobody whom the permit names stands watch as observer", Remedy: "they take their station and record it", Who: "mia-berg", Clause: "1910.272(g)(3)"},
 			{Code: "RESCUE", Subject: "eastfork/bin-3", Text: "it names no rescue equipment suited to this bin", Remedy: "bring it to the bin and name it", Who: "the issuer", Clause: "1910.272(g)(4)"}}})
 	case rec.GetRequest().GetId() == "refused":
@@ -90,7 +90,7 @@ func sceneRefusal(rec *recordv1.Record) error {
 	case rec.GetRequest().GetId() == "no-quorum":
 		return fakeyard.Fail(codes.Unavailable, client.ReasonNoQuorum, "2 of 3 yards do not answer", "")
 	case rec.GetInspectProcedure() != nil && rec.GetInspectProcedure().GetVersion() != 2:
-		return fakeyard.Refuse(&recordv1.Outcome{Kind: "inspect_procedure", Conditions: []*recordv1.Condition{{Code: "UNKNOWN_PROCEDURE", Text: "not the version in use"}}})
+		return fakeyard.Refuse(&recordv1.Outcome{Kind: "inspect_procedure", Conditions: []*recordv1.Finding{{Code: "UNKNOWN_PROCEDURE", Text: "not the version in use"}}})
 	case rec.GetLock().GetPadlock() == "p-unknown":
 		return fakeyard.Fail(codes.Aborted, client.ReasonOutcomeUnknown, "no answer from the quorum", "")
 	}
@@ -176,6 +176,6 @@ func sceneBoard(r *servicev1.GetBoardRequest) (*recordv1.Board, error) {
 				Retrain: []*recordv1.RetrainView{{Zone: "stonebend/leg-2-boot", Why: "version 2 of the procedure"}}}},
 		Padlocks: []*recordv1.PadlockView{
 			{Serial: "p-17", Owner: "ann-dahl", KeysCut: 2, Spare: "OUT OF CUSTODY", SpareHolder: "ben-ito", On: []string{"eastfork/mcc-1/fan", "millrow/mcc-1/fan"},
-				Flags: []*recordv1.Flag{{Code: "SPARE_KEY", Text: "padlock p-17 has 2 keys", Clause: "common practice, no source"}}},
+				Flags: []*recordv1.Finding{{Code: "SPARE_KEY", Text: "padlock p-17 has 2 keys", Clause: "common practice, no source"}}},
 			{Serial: "yard-1", Owner: "bo-lind", KeysCut: 1, Spare: "none cut", Kind: recordv1.PadlockKind_PADLOCK_KIND_EQUIPMENT}}}, nil
 }
