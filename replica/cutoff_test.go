@@ -93,74 +93,102 @@ func TestTwoOfThreeStopped(t *testing.T) {
 	if err != nil || early.GetStatus() != servicev1.Status_STATUS_HELD_LOCALLY {
 		t.Errorf("a lock as the others go: %v %v", early, err)
 	}
+	c.admitsToBeCutOff(before, known.GetTicket())
+	tickets, refs := c.locksWhileCutOff()
+	c.start("eastfork")
+	c.locksArrive(tickets, refs)
+	c.start("stonebend")
+	c.inOrder()
+}
+
+func (c *cluster) receiptAtMillrow(k *recordv1.Ticket, waitMS uint32) (*servicev1.GetReceiptResponse, error) {
+	return c.raw("ravi", "millrow").GetReceipt(c.ctx(), &servicev1.GetReceiptRequest{Key: public(c.keys["ravi"]), Device: k.GetDevice(), Counter: k.GetCounter(), WaitMs: waitMS})
+}
+
+// admitsToBeCutOff: millrow says how old what it shows is and why, confirms nothing, not
+// even what it confirmed before, and takes nothing that needs the others.
+func (c *cluster) admitsToBeCutOff(before time.Time, known *recordv1.Ticket) {
+	c.t.Helper()
 	b := c.cutOff("millrow")
 	if a := b.GetAsOf(); a.GetWhy() == "" || a.GetConfirmedUnixMs() == 0 || a.GetConfirmedUnixMs() > a.GetReadUnixMs() || a.GetConfirmedUnixMs() < before.Add(-time.Minute).UnixMilli() {
-		t.Errorf("an unconfirmed board does not say how old it is and why: %v", a)
+		c.t.Errorf("an unconfirmed board does not say how old it is and why: %v", a)
 	}
-	_, err = c.board("millrow", servicev1.Consistency_CONSISTENCY_CONFIRMED)
+	_, err := c.board("millrow", servicev1.Consistency_CONSISTENCY_CONFIRMED)
 	c.wantErr(err, codes.Unavailable, "NO_QUORUM")
 	// What was confirmed once may have been removed since, as this yard can't know
 	// (protocol.md C6).
-	old, err := c.raw("ravi", "millrow").GetReceipt(c.ctx(), &servicev1.GetReceiptRequest{Key: public(c.keys["ravi"]), Device: known.GetTicket().GetDevice(), Counter: known.GetTicket().GetCounter(), WaitMs: 100})
+	old, err := c.receiptAtMillrow(known, 100)
 	if err != nil || old.GetReceipt().GetStatus() == servicev1.Status_STATUS_CONFIRMED {
-		t.Errorf("the receipt of an older lock, read while cut off: %v %v", old, err)
+		c.t.Errorf("the receipt of an older lock, read while cut off: %v %v", old, err)
 	}
 	_, err = c.submitAt("nia", "millrow", 300, actRequest("start-1", "boot-1", time.Hour, legOne))
 	c.wantErr(err, codes.Unavailable, "NO_QUORUM")
 	_, err = c.submitAt("nia", "millrow", 300, actPadlock("p-1", "ravi"))
 	c.wantErr(err, codes.Unavailable, "NO_QUORUM")
+}
 
+// locksWhileCutOff writes down four locks at millrow: a promise where it is the point's
+// home, and none elsewhere. The third is released again.
+func (c *cluster) locksWhileCutOff() (tickets []*recordv1.Ticket, refs []string) {
+	c.t.Helper()
 	type want struct {
 		point  string
 		status servicev1.Status
 		words  string
 	}
-	var tickets []*recordv1.Ticket
-	var refs []string
 	for _, w := range []want{{legOne, servicev1.Status_STATUS_HELD_LOCALLY, "cannot reach the other yards"}, {fanOne, servicev1.Status_STATUS_UNCONFIRMED, "NOT A PROMISE"},
 		{legOne, servicev1.Status_STATUS_HELD_LOCALLY, "cannot reach"}, {fanOne, servicev1.Status_STATUS_UNCONFIRMED, "NOT A PROMISE"}} {
 		act := lockOn(w.point, "", "")
 		act.Ticket = c.ticket()
 		rec, err := c.submitAt("ravi", "millrow", 100, act)
 		if err != nil || rec.GetStatus() != w.status || !strings.Contains(rec.GetText(), w.words) || rec.GetOutcome() != nil {
-			t.Errorf("a lock on %s while cut off: %v %v, want %v", w.point, rec, err, w.status)
+			c.t.Errorf("a lock on %s while cut off: %v %v, want %v", w.point, rec, err, w.status)
 		}
 		tickets, refs = append(tickets, act.Ticket), append(refs, rec.GetRef())
 	}
 	rel, err := c.submitAt("ravi", "millrow", 100, actRelease(refs[2]))
 	if err != nil || rel.GetStatus() != servicev1.Status_STATUS_WRITTEN || !strings.Contains(rel.GetText(), "UNPROTECTED") {
-		t.Errorf("a release while cut off: %v %v", rel, err)
+		c.t.Errorf("a release while cut off: %v %v", rel, err)
 	}
+	return tickets, refs
+}
 
-	c.start("eastfork")
+// locksArrive: once a second yard is back, what was written down is confirmed under the
+// reference given, and the lock that is off protects nobody.
+func (c *cluster) locksArrive(tickets []*recordv1.Ticket, refs []string) {
+	c.t.Helper()
 	for i, k := range tickets {
 		if i == 2 {
 			continue
 		}
 		c.until(refs[i]+" is confirmed", func() bool {
-			r, err := c.raw("ravi", "millrow").GetReceipt(c.ctx(), &servicev1.GetReceiptRequest{Key: public(c.keys["ravi"]), Device: k.GetDevice(), Counter: k.GetCounter(), WaitMs: 2000})
+			r, err := c.receiptAtMillrow(k, 2000)
 			return err == nil && r.GetReceipt().GetStatus() == servicev1.Status_STATUS_CONFIRMED && r.GetReceipt().GetRef() == refs[i]
 		})
 	}
-	r, err := c.raw("ravi", "millrow").GetReceipt(c.ctx(), &servicev1.GetReceiptRequest{Key: public(c.keys["ravi"]), Device: tickets[2].GetDevice(), Counter: tickets[2].GetCounter(), WaitMs: 5000})
+	r, err := c.receiptAtMillrow(tickets[2], 5000)
 	if err != nil || !strings.Contains(r.GetReceipt().GetText(), "no protection") || len(r.GetReceipt().GetPromised()) > 0 {
-		t.Errorf("the receipt of a lock that is off: %v %v", r, err)
+		c.t.Errorf("the receipt of a lock that is off: %v %v", r, err)
 	}
-	c.start("stonebend")
+}
+
+// inOrder: every record of millrow is in the ledger once, in the order of its journal.
+func (c *cluster) inOrder() {
+	c.t.Helper()
 	next := uint64(1)
 	for _, o := range c.replay(c.same(c.size("millrow"), "millrow", "eastfork", "stonebend")) {
 		if hasCond(o, "ALREADY_IN_LEDGER") || hasCond(o, "SEQ_GAP") {
-			t.Errorf("entry %d: %s was sent twice or out of order", o.GetIndex(), o.GetRef())
+			c.t.Errorf("entry %d: %s was sent twice or out of order", o.GetIndex(), o.GetRef())
 		}
 		if strings.HasPrefix(o.GetRef(), "millrow/1/") {
 			if o.GetRef() != fmt.Sprintf("millrow/1/%d", next) {
-				t.Errorf("entry %d is %s, want record %d", o.GetIndex(), o.GetRef(), next)
+				c.t.Errorf("entry %d is %s, want record %d", o.GetIndex(), o.GetRef(), next)
 			}
 			next++
 		}
 	}
 	if next < 7 {
-		t.Errorf("only %d records of millrow", next-1)
+		c.t.Errorf("only %d records of millrow", next-1)
 	}
 }
 

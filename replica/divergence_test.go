@@ -37,7 +37,7 @@ func (c *cluster) alarmed(yard string) (b *recordv1.Board) {
 }
 
 // differing reads from a replica's gauges which yards' histories differ.
-func differing(t *testing.T, r *replica.Replica) (yards []string) {
+func differing(t testing.TB, r *replica.Replica) (yards []string) {
 	t.Helper()
 	reg := prometheus.NewPedanticRegistry()
 	reg.MustRegister(r.Gauges())
@@ -64,9 +64,9 @@ func (c *cluster) evidence(yard string) []string {
 	return got
 }
 
-// TestDivergenceStopsEveryWord: issue item "Divergence": one replica holds other
-// roots; from the first comparison on nothing is approved, no go-ahead shows and
-// nothing is promised, at any yard; every screen names both yards and the size.
+// TestDivergenceStopsEveryWord: one replica holds other roots. From the first
+// comparison on nothing is approved, no go-ahead shows and nothing is promised, at any
+// yard, and every screen names both yards and the size.
 func TestDivergenceStopsEveryWord(t *testing.T) {
 	t.Parallel()
 	c := three(t)
@@ -77,14 +77,7 @@ func TestDivergenceStopsEveryWord(t *testing.T) {
 		_, err := c.as("ravi", "stonebend").Submit(c.ctx(), actEnergise("start-1", feeder))
 		return err == nil
 	})
-	goAhead := func() *servicev1.GetPanelResponse {
-		v, err := c.raw("nia", "stonebend").GetPanel(c.ctx(), &servicev1.GetPanelRequest{Point: feeder})
-		if err != nil {
-			t.Fatal(err)
-		}
-		return v
-	}
-	c.until("the go-ahead", func() bool { return goAhead().GetGoAhead() })
+	c.until("the go-ahead", func() bool { return c.feederPanel().GetGoAhead() })
 	c.size("millrow")
 	if err := c.up["millrow"].CompareWith(c.ctx(), "stonebend"); err != nil || c.up["millrow"].Alarm() != "" || c.up["stonebend"].Alarm() != "" {
 		t.Fatalf("equal roots: %v, %q, %q", err, c.up["millrow"].Alarm(), c.up["stonebend"].Alarm())
@@ -95,37 +88,78 @@ func TestDivergenceStopsEveryWord(t *testing.T) {
 		t.Fatal(err)
 	}
 	for _, y := range []string{"millrow", "stonebend", "eastfork"} {
-		b := c.alarmed(y)
-		a := b.GetAsOf()
-		if a.GetConfirmed() || !strings.Contains(a.GetAlarm(), "millrow and stonebend") || !strings.Contains(a.GetAlarm(), fmt.Sprintf("first %d entries", size)) {
-			t.Errorf("board at %s: confirmed %v, alarm %q, want both yards and %d", y, a.GetConfirmed(), a.GetAlarm(), size)
-		}
-		_, err := c.board(y, servicev1.Consistency_CONSISTENCY_CONFIRMED)
-		c.wantErr(err, codes.FailedPrecondition, "DIVERGED")
-		m, err := servicev1.NewMembershipServiceClient(c.dial(c.keys["nia"], y)).GetMembers(c.ctx(), &servicev1.GetMembersRequest{})
-		if err != nil || len(m.GetHealth()) == 0 || !strings.Contains(m.GetHealth()[0], "millrow and stonebend") || m.GetAsOf().GetAlarm() == "" {
-			t.Errorf("members at %s: %v %v", y, m, err)
-		}
-		c.until("health of "+y, func() bool {
-			got, err := grpc_health_v1.NewHealthClient(c.dial(testKey("stranger"), y)).Check(c.ctx(), &grpc_health_v1.HealthCheckRequest{Service: "ledger.agree"})
-			return err == nil && got.GetStatus() == grpc_health_v1.HealthCheckResponse_NOT_SERVING
-		})
-		if len(c.evidence(y)) == 0 {
-			t.Errorf("%s keeps no evidence", y)
-		}
-		if got := differing(t, c.up[y]); !slices.Contains(got, "millrow") || !slices.Contains(got, "stonebend") {
-			t.Errorf("the gauges of %s name %v", y, got)
-		}
+		c.tellsOfDivergence(y, size)
 	}
-	if v := goAhead(); v.GetGoAhead() || v.GetAsOf().GetConfirmed() || !strings.Contains(strings.Join(v.GetWhyNot(), "; "), "millrow and stonebend") {
+	if v := c.feederPanel(); v.GetGoAhead() || v.GetAsOf().GetConfirmed() || !strings.Contains(strings.Join(v.GetWhyNot(), "; "), "millrow and stonebend") {
 		t.Errorf("the panel says go-ahead %v, %v", v.GetGoAhead(), v.GetWhyNot())
 	}
 
+	c.nothingIsPromised()
+	c.noFenceFrom(size)
+
+	// It outlives a restart, and ends only by hand.
+	c.halt("stonebend")
+	c.start("stonebend")
+	if a := c.up["stonebend"].Alarm(); !strings.Contains(a, "millrow and stonebend") {
+		t.Errorf("after a restart: %q", a)
+	}
+	c.thirdYardBelieves()
+	for _, y := range []string{"stonebend", "millrow", "eastfork"} {
+		c.settled(y)
+	}
+	for _, y := range []string{"stonebend", "millrow", "eastfork"} {
+		c.start(y)
+	}
+	c.size("millrow")
+	if err := c.up["millrow"].CompareWith(c.ctx(), "stonebend"); err != nil || c.up["millrow"].Alarm() != "" {
+		t.Errorf("after it was settled: %v %q", err, c.up["millrow"].Alarm())
+	}
+}
+
+func (c *cluster) feederPanel() *servicev1.GetPanelResponse {
+	c.t.Helper()
+	v, err := c.raw("nia", "stonebend").GetPanel(c.ctx(), &servicev1.GetPanelRequest{Point: feeder})
+	if err != nil {
+		c.t.Fatal(err)
+	}
+	return v
+}
+
+// tellsOfDivergence: every screen of a yard, its health and its gauges name both yards;
+// the board says how many entries differ; and the evidence is kept.
+func (c *cluster) tellsOfDivergence(y string, size uint64) {
+	c.t.Helper()
+	b := c.alarmed(y)
+	a := b.GetAsOf()
+	if a.GetConfirmed() || !strings.Contains(a.GetAlarm(), "millrow and stonebend") || !strings.Contains(a.GetAlarm(), fmt.Sprintf("first %d entries", size)) {
+		c.t.Errorf("board at %s: confirmed %v, alarm %q, want both yards and %d", y, a.GetConfirmed(), a.GetAlarm(), size)
+	}
+	_, err := c.board(y, servicev1.Consistency_CONSISTENCY_CONFIRMED)
+	c.wantErr(err, codes.FailedPrecondition, "DIVERGED")
+	m, err := servicev1.NewMembershipServiceClient(c.dial(c.keys["nia"], y)).GetMembers(c.ctx(), &servicev1.GetMembersRequest{})
+	if err != nil || len(m.GetHealth()) == 0 || !strings.Contains(m.GetHealth()[0], "millrow and stonebend") || m.GetAsOf().GetAlarm() == "" {
+		c.t.Errorf("members at %s: %v %v", y, m, err)
+	}
+	c.until("health of "+y, func() bool {
+		got, err := grpc_health_v1.NewHealthClient(c.dial(testKey("stranger"), y)).Check(c.ctx(), &grpc_health_v1.HealthCheckRequest{Service: "ledger.agree"})
+		return err == nil && got.GetStatus() == grpc_health_v1.HealthCheckResponse_NOT_SERVING
+	})
+	if len(c.evidence(y)) == 0 {
+		c.t.Errorf("%s keeps no evidence", y)
+	}
+	if got := differing(c.t, c.up[y]); !slices.Contains(got, "millrow") || !slices.Contains(got, "stonebend") {
+		c.t.Errorf("the gauges of %s name %v", y, got)
+	}
+}
+
+// nothingIsPromised: a request is written down, and waits; and a lock at any yard is
+// recorded without a promise. It comes behind any fence that the request could have had.
+func (c *cluster) nothingIsPromised() {
+	c.t.Helper()
 	rec, err := c.submitAt("nia", "stonebend", 0, actRequest("start-2", "boot-1", time.Hour, second))
 	if err != nil || rec.GetStatus() != servicev1.Status_STATUS_WRITTEN {
-		t.Fatalf("a request is %v %v", rec, err)
+		c.t.Fatalf("a request is %v %v", rec, err)
 	}
-	// A lock at each yard comes behind any fence that the request could have had.
 	for _, yard := range []string{"stonebend", "millrow", "eastfork"} {
 		c.until(yard+" has the request", func() bool {
 			b, err := c.board(yard, servicev1.Consistency_CONSISTENCY_LOCAL)
@@ -135,15 +169,21 @@ func TestDivergenceStopsEveryWord(t *testing.T) {
 	for yard, point := range map[string]string{"stonebend": feeder, "millrow": second, "eastfork": second} {
 		rec := c.do("ravi", yard, lockOn(point, "", ""))
 		if s := rec.GetStatus(); s != servicev1.Status_STATUS_UNCONFIRMED && s != servicev1.Status_STATUS_LIVE || len(rec.GetPromised()) > 0 || rec.GetOutcome() == nil {
-			t.Errorf("a lock at %s: %v, promised %v, recorded %v", yard, s, rec.GetPromised(), rec.GetOutcome() != nil)
+			c.t.Errorf("a lock at %s: %v, promised %v, recorded %v", yard, s, rec.GetPromised(), rec.GetOutcome() != nil)
 		}
 		if yard == "millrow" && (rec.GetGrant() != recordv1.Grant_GRANT_UNCONFIRMED && rec.GetGrant() != recordv1.Grant_GRANT_CONTESTED || !strings.Contains(rec.GetText(), "NOT A PROMISE")) {
-			t.Errorf("an open point of its own at millrow: %v %s", rec.GetGrant(), rec.GetText())
+			c.t.Errorf("an open point of its own at millrow: %v %s", rec.GetGrant(), rec.GetText())
 		}
 	}
+}
+
+// noFenceFrom: there were fences before, and none comes for a request that was made once
+// the first size entries differed.
+func (c *cluster) noFenceFrom(size uint64) {
+	c.t.Helper()
 	leaves, err := c.export("stonebend", 0, c.alarmed("stonebend").GetAsOf().GetSize())
 	if err != nil {
-		t.Fatal(err)
+		c.t.Fatal(err)
 	}
 	asked, before := false, 0
 	for _, o := range c.replay(leaves) {
@@ -152,49 +192,41 @@ func TestDivergenceStopsEveryWord(t *testing.T) {
 		}
 		asked = asked || o.GetKind() == "request" && o.GetAccepted() && o.GetIndex() >= size
 		if asked && o.GetKind() == "fence" {
-			t.Errorf("entry %d is a fence of %s", o.GetIndex(), o.GetRef())
+			c.t.Errorf("entry %d is a fence of %s", o.GetIndex(), o.GetRef())
 		}
 	}
 	if !asked || before == 0 {
-		t.Errorf("the second request is in the ledger: %v; fences before: %d", asked, before)
+		c.t.Errorf("the second request is in the ledger: %v; fences before: %d", asked, before)
 	}
+}
 
-	// It outlives a restart, and ends only by hand.
-	c.halt("stonebend")
-	c.start("stonebend")
-	if a := c.up["stonebend"].Alarm(); !strings.Contains(a, "millrow and stonebend") {
-		t.Errorf("after a restart: %q", a)
-	}
-	settle := func(y string) {
-		c.halt(y)
-		for _, f := range c.evidence(y) {
-			if err := os.Rename(f, f+".settled"); err != nil {
-				t.Fatal(err)
-			}
+// settled stops a yard and moves its evidence away, as people do who know which
+// history is right.
+func (c *cluster) settled(y string) {
+	c.t.Helper()
+	c.halt(y)
+	for _, f := range c.evidence(y) {
+		if err := os.Rename(f, f+".settled"); err != nil {
+			c.t.Fatal(err)
 		}
 	}
-	// A third yard believes the two signatures, whoever asks whom.
+}
+
+// thirdYardBelieves: a yard that compared nothing itself believes the two signatures,
+// whoever asks whom.
+func (c *cluster) thirdYardBelieves() {
+	c.t.Helper()
 	c.halt("millrow")
 	for _, pair := range [][2]string{{"stonebend", "eastfork"}, {"eastfork", "stonebend"}} {
-		settle("eastfork")
+		c.settled("eastfork")
 		c.start("eastfork")
 		if a := c.up["eastfork"].Alarm(); a != "" {
-			t.Fatalf("eastfork, with the file moved away: %q", a)
+			c.t.Fatalf("eastfork, with the file moved away: %q", a)
 		}
 		c.until(pair[0]+" reaches "+pair[1], func() bool { return c.up[pair[0]].CompareWith(c.ctx(), pair[1]) == nil })
 		if a := c.up["eastfork"].Alarm(); !strings.Contains(a, "millrow and stonebend") {
-			t.Errorf("%s asked %s, and eastfork says %q", pair[0], pair[1], a)
+			c.t.Errorf("%s asked %s, and eastfork says %q", pair[0], pair[1], a)
 		}
-	}
-	for _, y := range []string{"stonebend", "millrow", "eastfork"} {
-		settle(y)
-	}
-	for _, y := range []string{"stonebend", "millrow", "eastfork"} {
-		c.start(y)
-	}
-	c.size("millrow")
-	if err := c.up["millrow"].CompareWith(c.ctx(), "stonebend"); err != nil || c.up["millrow"].Alarm() != "" {
-		t.Errorf("after it was settled: %v %q", err, c.up["millrow"].Alarm())
 	}
 }
 

@@ -78,79 +78,21 @@ func TestFullDisk(t *testing.T) {
 	}
 	c := three(t, processes(t))
 	c.twoPoints()
-	c.end("millrow", 0)
-	// The yard moves to the small disk, stopped, and the old directory is given up.
-	data := filepath.Join(disk, "data")
-	if err := errors.Join(os.CopyFS(data, os.DirFS(c.dirs["millrow"])), os.Chmod(filepath.Join(data, "replica.key"), 0o600)); err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(func() { c.kill("millrow") }) // before the disk is unmounted
-	c.dirs["millrow"] = data
-	c.run("millrow")
-	at := func(word string) func() bool {
-		return func() bool { return strings.Contains(c.ill("millrow"), word) }
-	}
-	lock := func(yard string) error {
-		_, err := c.submitAt("ravi", yard, 20_000, lockOn(legOne, "", ""))
-		return err
-	}
-	c.until("the ballast", func() bool { return ballast(t, data) })
-	c.until("a lock there", func() bool { return lock("millrow") == nil })
-
-	c.fill(disk, 120*mb)
-	c.until("it says that the disk is low", at("DISK LOW"))
-	if err := lock("millrow"); err != nil {
-		t.Errorf("a lock on a low disk: %v", err)
-	}
-	c.fill(disk, 60*mb)
-	c.until("it says that the disk is full", at("DISK FULL"))
-	if left := c.free(disk); left < 60*mb {
-		t.Errorf("only %d MB were left when it stopped", left/mb)
-	}
-	refused := func() {
-		t.Helper()
-		err := lock("millrow")
-		c.wantErr(err, codes.Unavailable, "NOT_SERVING")
-		if err == nil || !strings.Contains(err.Error(), "nothing is written here until 256 MB are free") {
-			t.Errorf("the refusal: %v", err)
-		}
-	}
-	refused()
-
-	c.fill(disk, 0)
-	size := c.holds("millrow")
-	for range 20 {
-		refused()
-		if err := lock("eastfork"); err != nil {
-			t.Fatalf("the others stopped too: %v", err)
-		}
-	}
-	if n := c.holds("millrow"); n > size+1 { // one may have been under way
-		t.Errorf("the full disk took %d entries", n-size)
-	}
-	// Elections ask for its vote, which is written.
-	for _, y := range []string{"stonebend", "eastfork", "stonebend"} {
-		c.kill(y)
-		c.cutOff("millrow")
-		c.run(y)
-		c.until("the others go on", func() bool { return lock("eastfork") == nil })
-		refused()
-	}
-	c.end("millrow", 0)
-	for range 3 {
-		out, err := exec.Command(c.bin, "--data", data).CombinedOutput()
-		if err == nil || !strings.Contains(string(out), "free some space, then start again") || strings.Count(string(out), "\n") != 1 {
-			t.Errorf("started with no space: %v\n%s", err, out)
-		}
-	}
+	c.moveMillrow(filepath.Join(disk, "data"))
+	c.until("the ballast", func() bool { return ballast(t, c.dirs["millrow"]) })
+	c.until("a lock there", func() bool { return c.lockAt("millrow") == nil })
+	c.stopsInTime(disk)
+	c.refusedForSpace()
+	c.staysUp(disk)
+	c.startsWithNoSpace()
 
 	c.empty(disk)
 	c.run("millrow")
-	c.until("a lock there", func() bool { return lock("millrow") == nil })
+	c.until("a lock there", func() bool { return c.lockAt("millrow") == nil })
 	c.fill(disk, 60*mb)
-	c.until("it says that the disk is full again", at("DISK FULL"))
+	c.until("it says that the disk is full again", c.saysOf("DISK FULL"))
 	c.empty(disk)
-	c.until("it is well by itself", func() bool { return !at("DISK")() && lock("millrow") == nil })
+	c.until("it is well by itself", func() bool { return !c.saysOf("DISK")() && c.lockAt("millrow") == nil })
 	c.same(c.size("stonebend"), "millrow", "stonebend", "eastfork")
 	b, err := c.board("millrow", servicev1.Consistency_CONSISTENCY_CONFIRMED)
 	if err != nil || len(b.GetHolds()) < 24 {
@@ -158,6 +100,88 @@ func TestFullDisk(t *testing.T) {
 	}
 	c.end("millrow", 0)
 	fmt.Println("full disk: refused before the end, stayed up with no byte free, went on by itself")
+}
+
+// moveMillrow moves the yard, stopped, to another directory, and gives up the old one.
+func (c *cluster) moveMillrow(data string) {
+	c.t.Helper()
+	c.end("millrow", 0)
+	if err := errors.Join(os.CopyFS(data, os.DirFS(c.dirs["millrow"])), os.Chmod(filepath.Join(data, "replica.key"), 0o600)); err != nil {
+		c.t.Fatal(err)
+	}
+	c.t.Cleanup(func() { c.kill("millrow") }) // before the disk is unmounted
+	c.dirs["millrow"] = data
+	c.run("millrow")
+}
+
+func (c *cluster) lockAt(yard string) error {
+	_, err := c.submitAt("ravi", yard, 20_000, lockOn(legOne, "", ""))
+	return err
+}
+
+// saysOf asks whether millrow's health has the word.
+func (c *cluster) saysOf(word string) func() bool {
+	return func() bool { return strings.Contains(c.ill("millrow"), word) }
+}
+
+// stopsInTime: a low disk still takes locks, and the yard stops while there is room.
+func (c *cluster) stopsInTime(disk string) {
+	c.t.Helper()
+	c.fill(disk, 120*mb)
+	c.until("it says that the disk is low", c.saysOf("DISK LOW"))
+	if err := c.lockAt("millrow"); err != nil {
+		c.t.Errorf("a lock on a low disk: %v", err)
+	}
+	c.fill(disk, 60*mb)
+	c.until("it says that the disk is full", c.saysOf("DISK FULL"))
+	if left := c.free(disk); left < 60*mb {
+		c.t.Errorf("only %d MB were left when it stopped", left/mb)
+	}
+}
+
+func (c *cluster) refusedForSpace() {
+	c.t.Helper()
+	err := c.lockAt("millrow")
+	c.wantErr(err, codes.Unavailable, "NOT_SERVING")
+	if err == nil || !strings.Contains(err.Error(), "nothing is written here until 256 MB are free") {
+		c.t.Errorf("the refusal: %v", err)
+	}
+}
+
+// staysUp: with not one byte free the yard refuses, takes nothing and lives on, though
+// elections ask for its vote, which is written. The others go on.
+func (c *cluster) staysUp(disk string) {
+	c.t.Helper()
+	c.fill(disk, 0)
+	size := c.holds("millrow")
+	for range 20 {
+		c.refusedForSpace()
+		if err := c.lockAt("eastfork"); err != nil {
+			c.t.Fatalf("the others stopped too: %v", err)
+		}
+	}
+	if n := c.holds("millrow"); n > size+1 { // one may have been under way
+		c.t.Errorf("the full disk took %d entries", n-size)
+	}
+	for _, y := range []string{"stonebend", "eastfork", "stonebend"} {
+		c.kill(y)
+		c.cutOff("millrow")
+		c.run(y)
+		c.until("the others go on", func() bool { return c.lockAt("eastfork") == nil })
+		c.refusedForSpace()
+	}
+}
+
+// startsWithNoSpace: it ends in order, and a start refuses in one sentence.
+func (c *cluster) startsWithNoSpace() {
+	c.t.Helper()
+	c.end("millrow", 0)
+	for range 3 {
+		out, err := exec.Command(c.bin, "--data", c.dirs["millrow"]).CombinedOutput()
+		if err == nil || !strings.Contains(string(out), "free some space, then start again") || strings.Count(string(out), "\n") != 1 {
+			c.t.Errorf("started with no space: %v\n%s", err, out)
+		}
+	}
 }
 
 // empty removes somebody else's file.

@@ -55,6 +55,30 @@ func (c *cluster) worker(ctx context.Context, person, yard string, note func(ack
 	}
 }
 
+// answers are all that clients got, while they still get more.
+type answers struct {
+	mu  sync.Mutex
+	all []acked
+}
+
+func (a *answers) note(x acked) {
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	a.all = append(a.all, x)
+}
+
+// final counts those that are the ledger's own word.
+func (a *answers) final() (n int) {
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	for _, x := range a.all {
+		if x.final {
+			n++
+		}
+	}
+	return n
+}
+
 // TestKillUnderLoad: never lets kill -9 of any replica at any moment lose an
 // acknowledged record: every one is found on every replica, in the same order,
 // under the same root. YARDHASP_KILLS sets how many kills; 6 otherwise.
@@ -70,39 +94,50 @@ func TestKillUnderLoad(t *testing.T) {
 		c.do("nia", "stonebend", actPoint(y+"/panel-1/leg-1"))
 		c.as("nia", y)
 	}
-	ctx, cancel := context.WithCancel(context.Background())
-	var mu sync.Mutex
-	var all []acked
-	count := func() (n int) {
-		mu.Lock()
-		defer mu.Unlock()
-		for _, a := range all {
-			if a.final {
-				n++
-			}
-		}
-		return n
+	got := &answers{}
+	leaders := c.killUnderLoad(yards, kills, got)
+	if leaders == 0 {
+		t.Error("no leader was ever killed")
 	}
+	c.voters(3)
+	final, leaves := c.allInLedger(got.all), c.size("stonebend")
+	t.Logf("%d kills (%d of a leader), %d acknowledged, %d by the ledger, %d leaves", kills, leaders, len(got.all), final, leaves)
+	if final < 20*kills {
+		t.Errorf("only %d records were acknowledged by the ledger", final)
+	}
+	if final == len(got.all) {
+		t.Error("no record was acknowledged by a journal alone")
+	}
+	c.same(leaves, yards...)
+	for _, y := range yards {
+		m, err := servicev1.NewMembershipServiceClient(c.dial(c.keys["nia"], y)).GetMembers(c.ctx(), &servicev1.GetMembersRequest{})
+		if err != nil || len(m.GetHealth()) > 0 {
+			t.Errorf("%s is not well: %v %v", y, m.GetHealth(), err)
+		}
+	}
+}
+
+// killUnderLoad kills replicas while a worker at each yard records, and returns how
+// many were leaders. All are up again at the end, and the workers are done.
+func (c *cluster) killUnderLoad(yards []string, kills int, got *answers) (leaders int) {
+	c.t.Helper()
+	ctx, cancel := context.WithCancel(context.Background())
 	var wg sync.WaitGroup
 	for _, y := range yards {
-		wg.Go(func() { c.worker(ctx, "nia", y, func(a acked) { mu.Lock(); all = append(all, a); mu.Unlock() }) })
+		wg.Go(func() { c.worker(ctx, "nia", y, got.note) })
 	}
 	// Whatever ends the test ends the workers first.
 	defer func() { cancel(); wg.Wait() }()
-	leaders := 0
 	for i := range kills {
 		victim := yards[i%3]
 		if i%2 == 0 {
-			m, err := c.as("nia", yards[(i+1)%3]).Members(c.ctx(), "")
-			for _, k := range m.GetMembers() {
-				if err == nil && k.GetLeader() {
-					victim, leaders = k.GetYard(), leaders+1
-				}
+			if lead := c.leaderSeenAt(yards[(i+1)%3]); lead != "" {
+				victim, leaders = lead, leaders+1
 			}
 		}
 		// Killed while answers come, and again soon after it is back.
-		from := count()
-		c.until("answers", func() bool { return count() >= from+10 })
+		from := got.final()
+		c.until("answers", func() bool { return got.final() >= from+10 })
 		c.kill(victim)
 		if i%3 == 2 {
 			// A second one at the same time: only the disks hold what was answered.
@@ -110,89 +145,108 @@ func TestKillUnderLoad(t *testing.T) {
 			c.kill(second)
 			c.start(second)
 		}
-		from = count()
-		c.until("answers without "+victim, func() bool { return count() >= from+10 })
+		from = got.final()
+		c.until("answers without "+victim, func() bool { return got.final() >= from+10 })
 		c.start(victim)
 	}
-	cancel()
-	wg.Wait()
-	if leaders == 0 {
-		t.Error("no leader was ever killed")
-	}
+	return leaders
+}
 
-	c.voters(3)
-	byRef, byTicket := map[string]string{}, map[string]string{}
-	whole := func() bool {
-		return !slices.ContainsFunc(all, func(a acked) bool { return a.ref != "" && byRef[a.ref] == "" })
+// leaderSeenAt is who leads, as a yard sees it; empty when it sees none.
+func (c *cluster) leaderSeenAt(yard string) string {
+	m, err := c.as("nia", yard).Members(c.ctx(), "")
+	if err != nil {
+		return ""
 	}
-	fold, size := ledger.New(), uint64(0)
-	for !whole() {
+	for _, k := range m.GetMembers() {
+		if k.GetLeader() {
+			return k.GetYard()
+		}
+	}
+	return ""
+}
+
+// tally is what the ledger says of each record, by its reference and by its ticket.
+type tally struct {
+	fold            *ledger.State
+	byRef, byTicket map[string]string
+}
+
+// take applies the next entry.
+func (y *tally) take(e *ledger.Entry) {
+	o, word := y.fold.Apply(e), "refused"
+	if o.GetAccepted() {
+		word = "accepted"
+	}
+	if hasCond(o, "ALREADY_IN_LEDGER") || hasCond(o, "TICKET_REPEATED") {
+		return // sent again after a lost answer: the first one counts
+	}
+	if o.GetRef() != "" {
+		y.byRef[o.GetRef()] = word
+	}
+	if k := e.Record().GetTicket(); k != nil {
+		y.byTicket[k.String()] = word
+	}
+}
+
+// missing are the records that a journal acknowledged and the ledger does not have yet.
+func (y *tally) missing(all []acked) (out []acked) {
+	for _, a := range all {
+		if a.ref != "" && y.byRef[a.ref] == "" {
+			out = append(out, a)
+		}
+	}
+	return out
+}
+
+// allInLedger folds the ledger until every journal is in it, demands that each record
+// became what its answer said, and counts the answers that were the ledger's own.
+func (c *cluster) allInLedger(all []acked) (final int) {
+	c.t.Helper()
+	y := &tally{fold: ledger.New(), byRef: map[string]string{}, byTicket: map[string]string{}}
+	size := uint64(0)
+	for len(y.missing(all)) > 0 {
 		// Only time in which nothing new comes counts against the limit: 200 kills leave
 		// a history that takes longer to fold than that.
 		c.until("every journal is in the ledger", func() bool {
 			b, err := c.board("stonebend", servicev1.Consistency_CONSISTENCY_CONFIRMED)
-			size = min(b.GetAsOf().GetSize(), fold.Size()+20_000)
-			return err == nil && size > fold.Size()
-		}, func() string {
-			b, err := c.board("stonebend", servicev1.Consistency_CONSISTENCY_CONFIRMED)
-			text := fmt.Sprintf("%d entries folded, the board has %d (%v)", fold.Size(), b.GetAsOf().GetSize(), err)
-			for _, a := range all {
-				if a.ref != "" && byRef[a.ref] == "" {
-					y := fold.Yards[ledger.YardOf(a.ref)]
-					text += fmt.Sprintf("\n%s %s with ticket %v is not there; its journal is in the ledger up to %d/%d; the ticket is %q", a.what, a.ref, a.ticket, y.Epoch, y.Drained, byTicket[a.ticket.String()])
-				}
-			}
-			for _, y := range yards {
-				m, err := servicev1.NewMembershipServiceClient(c.dial(c.keys["nia"], y)).GetMembers(c.ctx(), &servicev1.GetMembersRequest{})
-				text += fmt.Sprintf("\n%s says %q (%v)", y, m.GetHealth(), err)
-			}
-			return text
-		})
-		leaves, err := c.export("stonebend", fold.Size(), size)
+			size = min(b.GetAsOf().GetSize(), y.fold.Size()+20_000)
+			return err == nil && size > y.fold.Size()
+		}, func() string { return c.whyMissing(y, all) })
+		leaves, err := c.export("stonebend", y.fold.Size(), size)
 		if err != nil {
-			t.Fatal(err)
+			c.t.Fatal(err)
 		}
 		for _, raw := range leaves {
 			e, err := ledger.Decode(raw)
 			if err != nil {
-				t.Fatalf("entry %d: %v", fold.Size(), err)
+				c.t.Fatalf("entry %d: %v", y.fold.Size(), err)
 			}
-			o, word := fold.Apply(e), "refused"
-			if o.GetAccepted() {
-				word = "accepted"
-			}
-			if hasCond(o, "ALREADY_IN_LEDGER") || hasCond(o, "TICKET_REPEATED") {
-				continue // sent again after a lost answer: the first one counts
-			}
-			if o.GetRef() != "" {
-				byRef[o.GetRef()] = word
-			}
-			if k := e.Record().GetTicket(); k != nil {
-				byTicket[k.String()] = word
-			}
+			y.take(e)
 		}
 	}
-	final := 0
 	for _, a := range all {
-		if got := byTicket[a.ticket.String()]; got == "" || a.final && got != "accepted" || a.ref != "" && byRef[a.ref] != got {
-			t.Errorf("%s with ticket %v (%s) was acknowledged and is %q", a.what, a.ticket, a.ref, got)
+		if got := y.byTicket[a.ticket.String()]; got == "" || a.final && got != "accepted" || a.ref != "" && y.byRef[a.ref] != got {
+			c.t.Errorf("%s with ticket %v (%s) was acknowledged and is %q", a.what, a.ticket, a.ref, got)
 		}
 		if a.final {
 			final++
 		}
 	}
-	t.Logf("%d kills (%d of a leader), %d acknowledged, %d by the ledger, %d leaves", kills, leaders, len(all), final, fold.Size())
-	if final < 20*kills {
-		t.Errorf("only %d records were acknowledged by the ledger", final)
+	return final
+}
+
+// whyMissing tells what there is to know of records that do not come.
+func (c *cluster) whyMissing(y *tally, all []acked) string {
+	b, err := c.board("stonebend", servicev1.Consistency_CONSISTENCY_CONFIRMED)
+	text := fmt.Sprintf("%d entries folded, the board has %d (%v)", y.fold.Size(), b.GetAsOf().GetSize(), err)
+	for _, a := range y.missing(all) {
+		yard := y.fold.Yards[ledger.YardOf(a.ref)]
+		text += fmt.Sprintf("\n%s %s with ticket %v is not there; its journal is in the ledger up to %d/%d; the ticket is %q", a.what, a.ref, a.ticket, yard.Epoch, yard.Drained, y.byTicket[a.ticket.String()])
 	}
-	if final == len(all) {
-		t.Error("no record was acknowledged by a journal alone")
+	for _, yard := range []string{"stonebend", "millrow", "eastfork"} {
+		m, err := servicev1.NewMembershipServiceClient(c.dial(c.keys["nia"], yard)).GetMembers(c.ctx(), &servicev1.GetMembersRequest{})
+		text += fmt.Sprintf("\n%s says %q (%v)", yard, m.GetHealth(), err)
 	}
-	c.same(c.size("stonebend"), yards...)
-	for _, y := range yards {
-		m, err := servicev1.NewMembershipServiceClient(c.dial(c.keys["nia"], y)).GetMembers(c.ctx(), &servicev1.GetMembersRequest{})
-		if err != nil || len(m.GetHealth()) > 0 {
-			t.Errorf("%s is not well: %v %v", y, m.GetHealth(), err)
-		}
-	}
+	return text
 }

@@ -111,6 +111,37 @@ type Replica struct {
 
 // Open starts the replica of a data directory.
 func Open(c Config) (_ *Replica, err error) {
+	r, err := fromDirectory(c)
+	if err != nil {
+		return nil, err
+	}
+	defer func() {
+		if err != nil {
+			r.cancel()
+			r.closeStores()
+		}
+	}()
+	if err = r.openStores(&c); err != nil {
+		return nil, err
+	}
+	l, err := r.listen(&c)
+	if err != nil {
+		return nil, err
+	}
+	if err = r.openNode(&c, l); err != nil {
+		return nil, err
+	}
+	r.serve()
+	r.wg.Go(r.yard.run)
+	r.wg.Go(r.duties)
+	r.wg.Go(r.watchDisk)
+	r.wg.Go(r.compareRoots)
+	r.moved()
+	return r, nil
+}
+
+// fromDirectory reads who this replica is. Nothing is open yet.
+func fromDirectory(c Config) (*Replica, error) {
 	set, err := ReadSettings(c.Dir)
 	if err != nil {
 		return nil, err
@@ -131,77 +162,78 @@ func Open(c Config) (_ *Replica, err error) {
 		r.now = time.Now
 	}
 	r.ctx, r.cancel = context.WithCancel(context.Background())
-	defer func() {
-		if err != nil {
-			r.cancel()
-			r.closeStores()
-		}
-	}()
+	return r, nil
+}
+
+// openStores checks that nothing of the data directory is missing, and opens all of it.
+func (r *Replica) openStores(c *Config) (err error) {
 	if err = r.checkFounding(); err != nil {
-		return nil, err
+		return err
 	}
 	if err = r.checkWhole(); err != nil {
-		return nil, err
+		return err
 	}
 	if r.book, err = openBook(c.Dir); err != nil {
-		return nil, fmt.Errorf("peers.json can't be read: %w", err)
+		return fmt.Errorf("peers.json can't be read: %w", err)
 	}
-	r.peers = newPeers(key, r.book, c.Dial)
-	if err = r.openDisk(&c); err != nil {
-		return nil, err
+	r.peers = newPeers(r.key, r.book, c.Dial)
+	if err = r.openDisk(c); err != nil {
+		return err
 	}
 	if r.raftLog, err = store.OpenLog(c.Dir, r.log); err != nil {
-		return nil, r.damage(PartLog, err)
+		return r.damage(PartLog, err)
 	}
 	if r.history, err = store.OpenHistory(c.Dir, r.log); err != nil {
-		return nil, r.damage(PartHistory, err)
+		return r.damage(PartHistory, err)
 	}
 	if r.yard, err = openDriver(r); err != nil {
-		return nil, r.sorted(err)
+		return r.sorted(err)
 	}
 	if err = r.readEvidence(); err != nil {
-		return nil, err
+		return err
 	}
-	if err = r.markBegun(); err != nil {
-		return nil, err
-	}
+	return r.markBegun()
+}
+
+func (r *Replica) listen(c *Config) (net.Listener, error) {
 	l := c.Listener
 	if l == nil {
-		at := set.Listen
+		at := r.set.Listen
 		if c.Listen != "" {
 			at = c.Listen
 		}
+		var err error
 		if l, err = net.Listen("tcp", at); err != nil {
 			return nil, fmt.Errorf("can't listen on %s: %w", at, err)
 		}
 	}
 	r.addr = l.Addr()
-	r.mux = pin.NewMux(l, pin.ServerConfig(key, nil, pin.ALPNClient, pin.ALPNPeer))
-	r.wire = newStreams(r.mux.Listener(pin.ALPNPeer), set.Yard, key, r.book, c.Dial)
+	return l, nil
+}
+
+// openNode starts raft on the listener, which it closes when that fails. A founder's
+// raft begins with this replica as its only voter.
+func (r *Replica) openNode(c *Config, l net.Listener) (err error) {
+	r.mux = pin.NewMux(l, pin.ServerConfig(r.key, nil, pin.ALPNClient, pin.ALPNPeer))
+	r.wire = newStreams(r.mux.Listener(pin.ALPNPeer), r.set.Yard, r.key, r.book, c.Dial)
 	trans := &patient{raft.NewNetworkTransportWithConfig(&raft.NetworkTransportConfig{
 		Stream:  r.wire,
 		MaxPool: 3, MaxRPCsInFlight: r.timers.MaxInFlight, Timeout: r.timers.Dial,
 		Logger: quorum.Hclog(r.log), MsgpackUseNewTimeFormat: true})}
-	r.node, err = quorum.Open(quorum.Config{ID: seal.Fingerprint(key.Public().(ed25519.PublicKey)), Yard: set.Yard, Dir: c.Dir,
+	r.node, err = quorum.Open(quorum.Config{ID: seal.Fingerprint(r.key.Public().(ed25519.PublicKey)), Yard: r.set.Yard, Dir: c.Dir,
 		Log: r.raftLog, History: r.history, Transport: newReaching(r.wire.ctx, trans), Timers: r.timers, Floor: r.yard.floor(), Checked: &r.checked, Roots: &r.roots,
 		OnChange: r.moved, Halt: r.halt, Now: r.now, BeforeWrite: c.BeforeWrite, Fetch: r.fetch, Logger: r.log})
 	if err != nil {
 		r.wire.cut()
-		return nil, errors.Join(r.sorted(err), trans.Close(), l.Close())
+		return errors.Join(r.sorted(err), trans.Close(), l.Close())
 	}
-	if set.Founder {
+	if r.set.Founder {
 		if err = r.node.Bootstrap(); err != nil {
 			r.wire.cut()
-			return nil, errors.Join(err, r.node.Close(), l.Close())
+			return errors.Join(err, r.node.Close(), l.Close())
 		}
 	}
-	r.serve()
-	r.wg.Go(r.yard.run)
-	r.wg.Go(r.duties)
-	r.wg.Go(r.watchDisk)
-	r.wg.Go(r.compareRoots)
-	r.moved()
-	return r, nil
+	return nil
 }
 
 // Settings says which yard and ledger this is.

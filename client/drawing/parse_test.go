@@ -3,6 +3,7 @@ package drawing
 import (
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 	"testing"
 
@@ -126,71 +127,85 @@ func TestLocate(t *testing.T) {
 	}
 }
 
+// wrongFile is a file that is no drawing, and what each error of it begins with, one a
+// line.
+type wrongFile struct{ name, file, want string }
+
+// Fields, lists and values that a drawing has otherwise or not at all.
+var wrongFields = []wrongFile{
+	{"unknown field", "yard: x\nnodes:\n  - {name: a, feds: b}\n", `3:15: unknown field "feds"`},
+	{"unknown top field", "yard: x\nnode: []\n", `2:1: unknown field "node"`},
+	{"field twice", "nodes:\n  - {name: a}\n  - {name: b, kind: bus,\n     name: c}\n", `4:6: a node has "name" twice, first in line 3`},
+	{"field twice at the top", "yard: x\nrevision: 1\nyard: x\n", `3:7: a drawing has "yard" twice, first in line 1`},
+	{"list twice", "nodes:\n  - {name: a}\nyard: x\nnodes:\n  - {name: b}\n", `4:1: a drawing has "nodes" twice, first in line 1`},
+	{"empty list and list", "nodes: []\nnodes:\n  - {name: b}\n", `2:1: a drawing has "nodes" twice, first in line 1`},
+	{"number for a name", "nodes:\n  - {name: 12}\n", "2:12: name must be text, not a number; put it in quotes"},
+	{"list for a name", "nodes:\n  - {name: [a]}\n", "2:12: name must be text, not a list"},
+	{"no name", "nodes:\n  - {name: }\n", "2:11: name is empty"},
+	{"text for a list", "nodes:\n  - {name: a, starts: b}\n", "2:23: starts must be a list, not text"},
+	{"text for a node", "nodes:\n  - a\n", "2:5: a node must be fields such as {name: x}, not text"},
+	{"empty list key", "yard: x\nnodes:\n", "2:8: nodes must be a list, not nothing"},
+	{"unknown kind", "nodes:\n  - {name: a, kind: motor}\n", `2:21: unknown kind of node "motor"; it is one of: source, bus, machine, store, control`},
+	{"upper case", "nodes:\n  - {name: a, kind: Source}\n", `2:21: unknown kind of node "Source"`},
+	{"contract's own word", "links:\n  - {medium: MEDIUM_GRAIN}\n", `2:14: unknown medium "MEDIUM_GRAIN"`},
+	{"the unset word", "links:\n  - {medium: unspecified}\n", `2:14: unknown medium "unspecified"`},
+	{"number for a word", "links:\n  - {medium: 3}\n", "2:14: medium must be a word, not a number"},
+	{"yes", "zones:\n  - {name: a, entered: yes}\n", "2:24: entered must be true or false"},
+	{"quoted true", "zones:\n  - {name: a, entered: \"true\"}\n", "2:24: entered must be true or false"},
+	{"negative holes", "links:\n  - {device: {holes: -1}}\n", "2:22: holes must be a whole number"},
+	{"too many holes", "links:\n  - {device: {holes: 4294967296}}\n", "2:22: holes must be a whole number"},
+	{"holes in part", "links:\n  - {device: {holes: 1.5}}\n", "2:22: holes must be a whole number"},
+	// YAML 1.1 reads 010 as eight, YAML 1.2 as ten.
+	{"leading zero", "revision: 010\n", "1:11: revision must be a whole number"},
+	{"hexadecimal", "revision: 0x10\n", "1:11: revision must be a whole number"},
+	{"underscore", "nodes:\n  - {store: {joules: 63_300}}\n", "2:22: joules must be a number"},
+	{"negative energy", "nodes:\n  - {store: {joules: -5}}\n", "2:22: joules must be a number from 0 up"},
+	{"infinite energy", "nodes:\n  - {store: {joules: .inf}}\n", "2:22: joules must be a number"},
+	{"not a number", "nodes:\n  - {store: {joules: .nan}}\n", "2:22: joules must be a number"},
+	{"too much energy", "nodes:\n  - {store: {joules: 1e999}}\n", "2:22: joules must be a number"},
+	{"quoted number", "nodes:\n  - {store: {joules: \"5\"}}\n", "2:22: joules must be a number"},
+	{"wait without unit", "nodes:\n  - {store: {wait: 10}}\n", "2:20: wait must be a duration with its unit"},
+	{"wait in days", "nodes:\n  - {store: {wait: 1d}}\n", "2:20: wait must be a duration with its unit"},
+	{"wait below a second", "nodes:\n  - {store: {wait: 1500ms}}\n", "2:20: wait must be whole seconds; round it up"},
+	{"negative wait", "nodes:\n  - {store: {wait: -1s}}\n", "2:20: wait can't be less than nothing"},
+	{"wait too long", "nodes:\n  - {store: {wait: 2000000h}}\n", "2:20: wait can be 4294967295 seconds at most"},
+}
+
+// Text that is not YAML, or YAML that no drawing uses.
+var wrongText = []wrongFile{
+	{"anchor", "nodes:\n  - &a {name: a}\n", "2:5: anchors and aliases"},
+	{"alias", "nodes:\n  - *a\n", "2:5: anchors and aliases"},
+	{"merge key", "nodes:\n  - {<<: {name: a}}\n", "2:6: merge keys"},
+	{"tag", "nodes:\n  - {name: !!str 12}\n", "2:12: tags"},
+	{"asked key", "? yard\n", "1:1: keys written with ?"},
+	{"two drawings", "yard: x\n---\nyard: y\n", "2:1: a file holds one drawing"},
+	{"directive", "%YAML 1.2\n---\nyard: x\n", "1:1: YAML directives are not read"},
+	{"tab", "nodes:\n\t- {name: a}\n", "2:1: indent with spaces"},
+	{"empty", "", "1:1: the file is empty"},
+	{"comments only", "# nothing\n\n", "1:1: the file is empty"},
+	{"list", "- {name: a}\n", "1:1: a drawing is made of fields, not a list"},
+	{"indented", "  yard: x\n", "1:3: the drawing's own fields begin in the first column"},
+	{"open bracket", "nodes:\n  - {name: a\n  - {name: b}\n", "3:3: a dash begins an entry"},
+	{"open quote", "title: \"abc\nyard: x\n", "1:8: not YAML: could not find end character"},
+	{"not UTF-8", "yard: x\ntitle: a\xff\n", "2:9: this is not UTF-8"},
+	{"control character", "title: a\x07\n", "1:9: control character 0x07"},
+	{"lone carriage return", "yard: x\rrevision: 1\n", "1:8: a carriage return stands alone"},
+	{"line separator", "title: a\u2028b\n", "1:9: invisible character 0x2028"},
+	{"deep brackets", "nodes: " + strings.Repeat("[", 17), "1:24: more than 16 brackets"},
+	{"deep dashes", "nodes:\n  " + strings.Repeat("- ", 17) + "a\n", "2:35: a dash begins an entry"},
+	{"deep blocks", "nodes:\n  " + strings.Repeat("- ", 101) + "a\n", "2:1: the line begins 204 columns in"},
+}
+
+// Errors that are far apart, or hard to place.
+var wrongPlaces = []wrongFile{
+	{"several", "yard: 1\nnodes:\n  - {kind: x}\n  - {name: a}\nlinks:\n  - {froom: a}\n",
+		"1:7: yard must be text\n3:12: unknown kind of node \"x\"\n6:6: unknown field \"froom\""},
+	{"after a multi-line entry", "zones:\n  - name: a\n    waived_why: |\n      one\n      two\n    label: >\n      x\n\n    entred: true\n", "9:5: unknown field \"entred\""},
+	{"after a wide character", "nodes:\n  - {name: \"ü😀\", feds: b}\n", "2:18: unknown field \"feds\""},
+}
+
 func TestErrors(t *testing.T) {
-	tests := []struct{ name, file, want string }{ // want: what each error begins with, one a line
-		{"unknown field", "yard: x\nnodes:\n  - {name: a, feds: b}\n", `3:15: unknown field "feds"`},
-		{"unknown top field", "yard: x\nnode: []\n", `2:1: unknown field "node"`},
-		{"field twice", "nodes:\n  - {name: a}\n  - {name: b, kind: bus,\n     name: c}\n", `4:6: a node has "name" twice, first in line 3`},
-		{"field twice at the top", "yard: x\nrevision: 1\nyard: x\n", `3:7: a drawing has "yard" twice, first in line 1`},
-		{"list twice", "nodes:\n  - {name: a}\nyard: x\nnodes:\n  - {name: b}\n", `4:1: a drawing has "nodes" twice, first in line 1`},
-		{"empty list and list", "nodes: []\nnodes:\n  - {name: b}\n", `2:1: a drawing has "nodes" twice, first in line 1`},
-		{"number for a name", "nodes:\n  - {name: 12}\n", "2:12: name must be text, not a number; put it in quotes"},
-		{"list for a name", "nodes:\n  - {name: [a]}\n", "2:12: name must be text, not a list"},
-		{"no name", "nodes:\n  - {name: }\n", "2:11: name is empty"},
-		{"text for a list", "nodes:\n  - {name: a, starts: b}\n", "2:23: starts must be a list, not text"},
-		{"text for a node", "nodes:\n  - a\n", "2:5: a node must be fields such as {name: x}, not text"},
-		{"empty list key", "yard: x\nnodes:\n", "2:8: nodes must be a list, not nothing"},
-		{"unknown kind", "nodes:\n  - {name: a, kind: motor}\n", `2:21: unknown kind of node "motor"; it is one of: source, bus, machine, store, control`},
-		{"upper case", "nodes:\n  - {name: a, kind: Source}\n", `2:21: unknown kind of node "Source"`},
-		{"contract's own word", "links:\n  - {medium: MEDIUM_GRAIN}\n", `2:14: unknown medium "MEDIUM_GRAIN"`},
-		{"the unset word", "links:\n  - {medium: unspecified}\n", `2:14: unknown medium "unspecified"`},
-		{"number for a word", "links:\n  - {medium: 3}\n", "2:14: medium must be a word, not a number"},
-		{"yes", "zones:\n  - {name: a, entered: yes}\n", "2:24: entered must be true or false"},
-		{"quoted true", "zones:\n  - {name: a, entered: \"true\"}\n", "2:24: entered must be true or false"},
-		{"negative holes", "links:\n  - {device: {holes: -1}}\n", "2:22: holes must be a whole number"},
-		{"too many holes", "links:\n  - {device: {holes: 4294967296}}\n", "2:22: holes must be a whole number"},
-		{"holes in part", "links:\n  - {device: {holes: 1.5}}\n", "2:22: holes must be a whole number"},
-		// YAML 1.1 reads 010 as eight, YAML 1.2 as ten.
-		{"leading zero", "revision: 010\n", "1:11: revision must be a whole number"},
-		{"hexadecimal", "revision: 0x10\n", "1:11: revision must be a whole number"},
-		{"underscore", "nodes:\n  - {store: {joules: 63_300}}\n", "2:22: joules must be a number"},
-		{"negative energy", "nodes:\n  - {store: {joules: -5}}\n", "2:22: joules must be a number from 0 up"},
-		{"infinite energy", "nodes:\n  - {store: {joules: .inf}}\n", "2:22: joules must be a number"},
-		{"not a number", "nodes:\n  - {store: {joules: .nan}}\n", "2:22: joules must be a number"},
-		{"too much energy", "nodes:\n  - {store: {joules: 1e999}}\n", "2:22: joules must be a number"},
-		{"quoted number", "nodes:\n  - {store: {joules: \"5\"}}\n", "2:22: joules must be a number"},
-		{"wait without unit", "nodes:\n  - {store: {wait: 10}}\n", "2:20: wait must be a duration with its unit"},
-		{"wait in days", "nodes:\n  - {store: {wait: 1d}}\n", "2:20: wait must be a duration with its unit"},
-		{"wait below a second", "nodes:\n  - {store: {wait: 1500ms}}\n", "2:20: wait must be whole seconds; round it up"},
-		{"negative wait", "nodes:\n  - {store: {wait: -1s}}\n", "2:20: wait can't be less than nothing"},
-		{"wait too long", "nodes:\n  - {store: {wait: 2000000h}}\n", "2:20: wait can be 4294967295 seconds at most"},
-		{"anchor", "nodes:\n  - &a {name: a}\n", "2:5: anchors and aliases"},
-		{"alias", "nodes:\n  - *a\n", "2:5: anchors and aliases"},
-		{"merge key", "nodes:\n  - {<<: {name: a}}\n", "2:6: merge keys"},
-		{"tag", "nodes:\n  - {name: !!str 12}\n", "2:12: tags"},
-		{"asked key", "? yard\n", "1:1: keys written with ?"},
-		{"two drawings", "yard: x\n---\nyard: y\n", "2:1: a file holds one drawing"},
-		{"directive", "%YAML 1.2\n---\nyard: x\n", "1:1: YAML directives are not read"},
-		{"tab", "nodes:\n\t- {name: a}\n", "2:1: indent with spaces"},
-		{"empty", "", "1:1: the file is empty"},
-		{"comments only", "# nothing\n\n", "1:1: the file is empty"},
-		{"list", "- {name: a}\n", "1:1: a drawing is made of fields, not a list"},
-		{"indented", "  yard: x\n", "1:3: the drawing's own fields begin in the first column"},
-		{"open bracket", "nodes:\n  - {name: a\n  - {name: b}\n", "3:3: a dash begins an entry"},
-		{"open quote", "title: \"abc\nyard: x\n", "1:8: not YAML: could not find end character"},
-		{"not UTF-8", "yard: x\ntitle: a\xff\n", "2:9: this is not UTF-8"},
-		{"control character", "title: a\x07\n", "1:9: control character 0x07"},
-		{"lone carriage return", "yard: x\rrevision: 1\n", "1:8: a carriage return stands alone"},
-		{"line separator", "title: a\u2028b\n", "1:9: invisible character 0x2028"},
-		{"deep brackets", "nodes: " + strings.Repeat("[", 17), "1:24: more than 16 brackets"},
-		{"deep dashes", "nodes:\n  " + strings.Repeat("- ", 17) + "a\n", "2:35: a dash begins an entry"},
-		{"deep blocks", "nodes:\n  " + strings.Repeat("- ", 101) + "a\n", "2:1: the line begins 204 columns in"},
-		{"several", "yard: 1\nnodes:\n  - {kind: x}\n  - {name: a}\nlinks:\n  - {froom: a}\n",
-			"1:7: yard must be text\n3:12: unknown kind of node \"x\"\n6:6: unknown field \"froom\""},
-		{"after a multi-line entry", "zones:\n  - name: a\n    waived_why: |\n      one\n      two\n    label: >\n      x\n\n    entred: true\n", "9:5: unknown field \"entred\""},
-		{"after a wide character", "nodes:\n  - {name: \"ü😀\", feds: b}\n", "2:18: unknown field \"feds\""},
-	}
-	for _, test := range tests {
+	for _, test := range slices.Concat(wrongFields, wrongText, wrongPlaces) {
 		t.Run(test.name, func(t *testing.T) {
 			s, err := Parse("f.yaml", []byte(test.file))
 			var errs Errors

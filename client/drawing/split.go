@@ -67,6 +67,7 @@ type splitter struct {
 	braced bool
 }
 
+// line takes one line of the file, from pos to end, to the chunk that it belongs to.
 func (s *splitter) line(number, pos, end int) *Error {
 	line := bytes.TrimRight(s.file.data[pos:end], " \t\r\n")
 	body := bytes.TrimLeft(line, " ")
@@ -80,29 +81,53 @@ func (s *splitter) line(number, pos, end int) *Error {
 	if run := len(line) - len(bytes.TrimLeft(line, " -?:")); run > maxIndent {
 		return s.fail(number, 1, fmt.Sprintf("the line begins %d columns in; nest less deep", run))
 	}
-	dash := body[0] == '-' && (len(body) == 1 || body[1] == ' ' || body[1] == '\t')
-	switch {
-	case indent == 0 && bytes.HasPrefix(body, []byte("---")), indent == 0 && bytes.HasPrefix(body, []byte("...")):
+	if indent == 0 && isMark(body) {
 		if !s.open && len(s.chunks) == 0 && string(body) == "---" {
 			return nil
 		}
 		return s.fail(number, 1, "a file holds one drawing; take out the document mark")
-	case indent == 0 && body[0] == '%':
+	}
+	if indent == 0 && body[0] == '%' {
 		return s.fail(number, 1, "YAML directives are not read; take the line out")
-	case !s.open && body[0] == '{':
+	}
+	if !s.open {
+		return s.first(number, pos, indent, body)
+	}
+	return s.next(number, pos, indent, body)
+}
+
+// isMark reports whether a line that is not indented begins or ends a YAML document.
+func isMark(body []byte) bool {
+	return bytes.HasPrefix(body, []byte("---")) || bytes.HasPrefix(body, []byte("..."))
+}
+
+// isDash reports whether a line begins an entry of a list.
+func isDash(body []byte) bool {
+	return body[0] == '-' && (len(body) == 1 || body[1] == ' ' || body[1] == '\t')
+}
+
+// first takes the first line that says anything.
+func (s *splitter) first(number, pos, indent int, body []byte) *Error {
+	switch {
+	case body[0] == '{':
 		// Written in braces, like JSON: one piece.
 		s.begin(chunk{line: number}, pos, number)
 		s.braced = true
-	case !s.open && dash:
+		return nil
+	case isDash(body):
 		return s.fail(number, indent+1, "a drawing is made of fields, not a list; begin with \"yard: name\"")
-	case !s.open && indent > 0:
+	case indent > 0:
 		return s.fail(number, indent+1, "the drawing's own fields begin in the first column")
+	}
+	return s.field(number, pos, body)
+}
+
+// next takes a line after the first one.
+func (s *splitter) next(number, pos, indent int, body []byte) *Error {
+	dash := isDash(body)
+	switch {
 	case !dash && indent == 0:
-		if err := s.flush(pos); err != nil {
-			return err
-		}
-		s.begin(chunk{line: number}, pos, number)
-		s.header = listKey(body)
+		return s.field(number, pos, body)
 	case s.header != "" && dash:
 		list := chunk{list: s.header, line: number, key: &spot{line: int32(s.chunk.line), col: 1}}
 		s.begin(list, pos, number)
@@ -110,18 +135,36 @@ func (s *splitter) line(number, pos, end int) *Error {
 	case s.header != "":
 		s.header = ""
 	case s.chunk.list != "" && dash && indent == s.indent:
-		if err := s.checkEntry(pos); err != nil {
-			return err
-		}
-		s.entry, s.entryL = pos, number
-		if pos-s.start >= chunkSize {
-			next := chunk{list: s.chunk.list, line: number, key: s.chunk.key}
-			if err := s.flush(pos); err != nil {
-				return err
-			}
-			s.begin(next, pos, number)
-		}
+		return s.nextEntry(number, pos)
 	}
+	return nil
+}
+
+// field begins one of the drawing's own fields.
+func (s *splitter) field(number, pos int, body []byte) *Error {
+	if err := s.flush(pos); err != nil {
+		return err
+	}
+	s.begin(chunk{line: number}, pos, number)
+	s.header = listKey(body)
+	return nil
+}
+
+// nextEntry begins an entry of the list that the chunk is of, in a chunk of its own
+// when this one is large enough.
+func (s *splitter) nextEntry(number, pos int) *Error {
+	if err := s.checkEntry(pos); err != nil {
+		return err
+	}
+	s.entry, s.entryL = pos, number
+	if pos-s.start < chunkSize {
+		return nil
+	}
+	next := chunk{list: s.chunk.list, line: number, key: s.chunk.key}
+	if err := s.flush(pos); err != nil {
+		return err
+	}
+	s.begin(next, pos, number)
 	return nil
 }
 

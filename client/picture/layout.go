@@ -92,52 +92,65 @@ type edge struct {
 // rank gives each box its layer: below everything that leads to it, as the links
 // are drawn; a link that would close a circle is taken the other way round.
 func (s *scene) rank(l *layout) []edge {
-	n := len(s.nodes)
-	var edges []edge
 	out := make([][]int, len(l.boxes))
 	for i, t := range s.ties {
-		out[t.from] = append(out[t.from], n+i)
-		out[n+i] = append(out[n+i], t.to)
+		box := len(s.nodes) + i
+		out[t.from] = append(out[t.from], box)
+		out[box] = append(out[box], t.to)
 	}
-	state := make([]int8, len(l.boxes)) // 1: open, 2: done
-	var done []int
-	forward := make([][]int, len(l.boxes))
+	order, forward := straighten(out)
+	l.sink(order, forward)
+	l.lift(order, forward)
+	return s.edges(l)
+}
+
+// straighten turns round the links that close a circle. It returns the boxes, each
+// before those that it leads to, and to which each leads now. It begins with the boxes
+// to which the fewest lead.
+func straighten(out [][]int) (order []int, forward [][]int) {
+	const unseen, begun, done = 0, 1, 2
+	state := make([]int8, len(out))
+	forward = make([][]int, len(out))
 	var visit func(v int)
 	visit = func(v int) {
-		state[v] = 1
+		state[v] = begun
 		for _, w := range out[v] {
-			if state[w] == 1 {
-				forward[w] = append(forward[w], v) // turned round
+			if state[w] == begun {
+				forward[w] = append(forward[w], v)
 				continue
 			}
 			forward[v] = append(forward[v], w)
-			if state[w] == 0 {
+			if state[w] == unseen {
 				visit(w)
 			}
 		}
-		state[v] = 2
-		done = append(done, v)
+		state[v] = done
+		order = append(order, v)
 	}
-	into := make([]int, len(l.boxes))
-	for _, ws := range out {
+	into := make([]int, len(out))
+	starts := make([]int, len(out))
+	for v, ws := range out {
+		starts[v] = v
 		for _, w := range ws {
 			into[w]++
 		}
 	}
-	starts := make([]int, len(l.boxes))
-	for i := range starts {
-		starts[i] = i
-	}
 	slices.SortStableFunc(starts, func(a, b int) int { return cmp.Compare(into[a], into[b]) })
 	for _, v := range starts {
-		if state[v] == 0 {
+		if state[v] == unseen {
 			visit(v)
 		}
 	}
-	slices.Reverse(done) // now each before those it leads to, but for the turned ones
-	for range l.boxes {  // the turned ones settle in as many rounds as there are
+	slices.Reverse(order) // but for the links turned round
+	return order, forward
+}
+
+// sink lets each box fall below all that lead to it. Because of the links turned round
+// it takes several rounds, at most as many as there are boxes.
+func (l *layout) sink(order []int, forward [][]int) {
+	for range l.boxes {
 		changed := false
-		for _, v := range done {
+		for _, v := range order {
 			for _, w := range forward[v] {
 				if l.boxes[w].layer <= l.boxes[v].layer {
 					l.boxes[w].layer = l.boxes[v].layer + 1
@@ -146,13 +159,17 @@ func (s *scene) rank(l *layout) []edge {
 			}
 		}
 		if !changed {
-			break
+			return
 		}
 	}
-	// What leads to one box only hangs right above it.
+}
+
+// lift hangs what leads to one box only right above it: at the start it stands too far
+// up.
+func (l *layout) lift(order []int, forward [][]int) {
 	for range l.boxes {
 		changed := false
-		for _, v := range slices.Backward(done) {
+		for _, v := range slices.Backward(order) {
 			if len(forward[v]) != 1 {
 				continue
 			}
@@ -162,12 +179,17 @@ func (s *scene) rank(l *layout) []edge {
 			}
 		}
 		if !changed {
-			break
+			return
 		}
 	}
+}
+
+// edges join each link's box to both its ends, downwards.
+func (s *scene) edges(l *layout) []edge {
+	var edges []edge
 	for i, t := range s.ties {
-		one := t.link.GetOneWay() != ""
-		for _, e := range []edge{{a: t.from, b: n + i, node: t.from}, {a: n + i, b: t.to, node: t.to, head: one}} {
+		box, one := len(s.nodes)+i, t.link.GetOneWay() != ""
+		for _, e := range []edge{{a: t.from, b: box, node: t.from}, {a: box, b: t.to, node: t.to, head: one}} {
 			if l.boxes[e.a].layer > l.boxes[e.b].layer {
 				e.a, e.b, e.head, e.tail = e.b, e.a, false, e.head
 			}

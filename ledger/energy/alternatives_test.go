@@ -1,6 +1,7 @@
 package energy
 
 import (
+	"fmt"
 	"math/bits"
 	"math/rand/v2"
 	"reflect"
@@ -57,69 +58,98 @@ func (o *oracle) onFront(open uint32, sets map[uint32]bool) bool {
 	return true
 }
 
+// choicesTally counts what the random drawings gave, so that one-sided ones show.
+type choicesTally struct {
+	whole, cut, fronts int
+	kinds              map[int]int // how many minimal sets a drawing has
+}
+
 // TestAlternativesAgainstEverySubset compares the sets with all minimal sets of
 // small drawings: without More just those, the front exact; with More as many as
 // asked for, and the least disruption among them.
 func TestAlternativesAgainstEverySubset(t *testing.T) {
-	whole, cut, kinds, fronts := 0, 0, map[int]int{}, 0
+	sum := choicesTally{kinds: map[int]int{}}
 	for trial := range uint64(1200) {
 		r := rand.New(rand.NewPCG(20, trial))
 		ds := randomSketches(r, 3+r.IntN(6), 9, trial%2 == 0)
 		g, o := mustBuild(t, ds...), newOracle(ds)
 		most := []int{1, 2, 3, 6, MaxChoices}[r.IntN(5)]
 		for _, level := range []recordv1.Isolation{single, double} {
-			all := o.minimal(int(need(level)))
-			c, err := g.Alternatives("eastfork/pit", level, most)
-			if err != nil || c.Level != level || c.Zone != "eastfork/pit" {
-				t.Fatalf("trial %d: %+v, %v", trial, c, err)
-			}
-			if want := min(len(all), most); len(c.Sets) != want || c.More != (len(all) > most) {
-				t.Fatalf("trial %d, %v: %d sets, more %v; want %d of %d", trial, level, len(c.Sets), c.More, want, len(all))
-			}
-			if len(c.Sets) == 0 {
-				continue
-			}
-			kinds[len(all)]++
-			if got, want := c.Sets[0].Points, mustPlan(t, g, "eastfork/pit", level).Points; !slices.Equal(got, want) {
-				t.Fatalf("trial %d, %v: begins with %q, the plan is %q", trial, level, got, want)
-			}
-			seen, leastDark := map[uint32]bool{}, 1<<30
-			for i, s := range c.Sets {
-				open := o.mask(s.Points)
-				if !all[open] || seen[open] || s.Locks != bits.OnesCount32(open) || s.Dark != o.darkMachines(open) || len(s.GoesDark) != s.Dark {
-					t.Fatalf("trial %d, %v: %+v: minimal %v, twice %v, %d machines dark", trial, level, s, all[open], seen[open], o.darkMachines(open))
-				}
-				seen[open] = true
-				leastDark = min(leastDark, s.Dark)
-				if i > 1 && (s.Locks < c.Sets[i-1].Locks || s.Locks == c.Sets[i-1].Locks && s.Dark < c.Sets[i-1].Dark) {
-					t.Fatalf("trial %d, %v: %+v stands after %+v", trial, level, s, c.Sets[i-1])
-				}
-			}
-			for i, s := range c.Sets {
-				if s.Pareto != o.onFront(o.mask(s.Points), seen) {
-					t.Fatalf("trial %d, %v: set %d of %+v: Pareto %v", trial, level, i, c.Sets, s.Pareto)
-				}
-				if s.Pareto && i > 0 {
-					fronts++
-				}
-			}
-			if c.More {
-				cut++
-			} else {
-				whole++
-			}
-			if most > 1 {
-				for open := range all {
-					if o.darkMachines(open) < leastDark {
-						t.Fatalf("trial %d, %v: %q leaves %d dark, the sets at least %d", trial, level, o.set(open), o.darkMachines(open), leastDark)
-					}
-				}
-			}
+			o.checkChoices(t, fmt.Sprintf("trial %d, %v", trial, level), g, level, most, &sum)
 		}
 	}
-	if whole < 300 || cut < 100 || len(kinds) < 8 || fronts < 50 {
-		t.Errorf("one-sided trials: %d whole, %d cut short, numbers of sets %v, %d other sets on the front", whole, cut, kinds, fronts)
+	if sum.whole < 300 || sum.cut < 100 || len(sum.kinds) < 8 || sum.fronts < 50 {
+		t.Errorf("one-sided trials: %+v", sum)
 	}
+}
+
+func (o *oracle) checkChoices(t *testing.T, at string, g *Graph, level recordv1.Isolation, most int, sum *choicesTally) {
+	t.Helper()
+	all := o.minimal(int(need(level)))
+	c, err := g.Alternatives("eastfork/pit", level, most)
+	if err != nil || c.Level != level || c.Zone != "eastfork/pit" {
+		t.Fatalf("%s: %+v, %v", at, c, err)
+	}
+	if want := min(len(all), most); len(c.Sets) != want || c.More != (len(all) > most) {
+		t.Fatalf("%s: %d sets, more %v; want %d of %d", at, len(c.Sets), c.More, want, len(all))
+	}
+	if len(c.Sets) == 0 {
+		return
+	}
+	sum.kinds[len(all)]++
+	if got, want := c.Sets[0].Points, mustPlan(t, g, "eastfork/pit", level).Points; !slices.Equal(got, want) {
+		t.Fatalf("%s: begins with %q, the plan is %q", at, got, want)
+	}
+	if c.More {
+		sum.cut++
+	} else {
+		sum.whole++
+	}
+	leastDark := o.checkSets(t, at, c.Sets, all)
+	sum.fronts += o.checkFront(t, at, c.Sets)
+	for open := range all {
+		if most > 1 && o.darkMachines(open) < leastDark {
+			t.Fatalf("%s: %q leaves %d dark, the sets at least %d", at, o.set(open), o.darkMachines(open), leastDark)
+		}
+	}
+}
+
+// checkSets demands that each set is minimal and there once, with its figures, and that
+// all but the first stand in order. It returns the fewest machines that one leaves dark.
+func (o *oracle) checkSets(t *testing.T, at string, sets []Choice, all map[uint32]bool) (leastDark int) {
+	t.Helper()
+	seen, leastDark := map[uint32]bool{}, 1<<30
+	for i, s := range sets {
+		open := o.mask(s.Points)
+		if !all[open] || seen[open] || s.Locks != bits.OnesCount32(open) || s.Dark != o.darkMachines(open) || len(s.GoesDark) != s.Dark {
+			t.Fatalf("%s: %+v: minimal %v, twice %v, %d machines dark", at, s, all[open], seen[open], o.darkMachines(open))
+		}
+		seen[open] = true
+		leastDark = min(leastDark, s.Dark)
+		if i > 1 && (s.Locks < sets[i-1].Locks || s.Locks == sets[i-1].Locks && s.Dark < sets[i-1].Dark) {
+			t.Fatalf("%s: %+v stands after %+v", at, s, sets[i-1])
+		}
+	}
+	return leastDark
+}
+
+// checkFront demands that just the sets on the Pareto front are marked, and counts
+// those beside the first.
+func (o *oracle) checkFront(t *testing.T, at string, sets []Choice) (others int) {
+	t.Helper()
+	given := map[uint32]bool{}
+	for _, s := range sets {
+		given[o.mask(s.Points)] = true
+	}
+	for i, s := range sets {
+		if s.Pareto != o.onFront(o.mask(s.Points), given) {
+			t.Fatalf("%s: set %d of %+v: Pareto %v", at, i, sets, s.Pareto)
+		}
+		if s.Pareto && i > 0 {
+			others++
+		}
+	}
+	return others
 }
 
 // TestAlternativesStepsRunOut: what is found within few steps is minimal all the

@@ -188,6 +188,21 @@ func TestExamineAgainstEverySubset(t *testing.T) {
 	}
 }
 
+// best searches every set of points: the fewest that isolate, and the fewest nodes
+// that one of those leaves dark. No set isolates when there is none.
+func (o *oracle) best(needed int) (fewest, dark int, is bool) {
+	for open := range uint32(1) << len(o.points) {
+		n := bits.OnesCount32(open)
+		if is && n > fewest || !o.isolates(open, needed) {
+			continue
+		}
+		if d := o.dark(open); !is || n < fewest || d < dark {
+			fewest, dark, is = n, d, true
+		}
+	}
+	return fewest, dark, is
+}
+
 // TestPlanAgainstEverySubset compares the plan with the best of all sets: as few
 // points as any, and of those the fewest nodes dark.
 func TestPlanAgainstEverySubset(t *testing.T) {
@@ -199,25 +214,10 @@ func TestPlanAgainstEverySubset(t *testing.T) {
 		g, o := mustBuild(t, ds...), newOracle(ds)
 		for _, level := range []recordv1.Isolation{single, double} {
 			needed := int(need(level))
-			fewest, dark := 99, 0
-			for open := range uint32(1) << len(o.points) {
-				n := bits.OnesCount32(open)
-				if n > fewest || !o.isolates(open, needed) {
-					continue
-				}
-				if d := o.dark(open); n < fewest || d < dark {
-					fewest, dark = n, d
-				}
-			}
 			p := mustPlan(t, g, "eastfork/pit", level)
-			if fewest == 99 {
-				if p.Isolates || p.CannotCut == nil || p.WouldHaveToFit == "" || len(p.Points) > 0 {
-					t.Fatalf("trial %d, %v: no set isolates, but %+v", trial, level, p)
-				}
-				w, hops := o.least(p.CannotCut.Part, 1<<len(o.points)-1)
-				if w >= needed || len(p.CannotCut.Held) != w || len(p.CannotCut.Steps) != 2*hops+1 {
-					t.Fatalf("trial %d, %v: %+v can be cut", trial, level, p.CannotCut)
-				}
+			fewest, dark, is := o.best(needed)
+			if !is {
+				o.checkCannotCut(t, fmt.Sprintf("trial %d, %v", trial, level), p, needed)
 				sizes[-1]++
 				continue
 			}
@@ -234,6 +234,19 @@ func TestPlanAgainstEverySubset(t *testing.T) {
 	}
 	if sizes[-1] < 100 || sizes[1] < 50 || sizes[2] < 50 || sizes[3] < 20 || mixed < 20 {
 		t.Errorf("one-sided trials: sizes %v, blanks among others %d", sizes, mixed)
+	}
+}
+
+// checkCannotCut demands of a plan for what no set isolates that it says so, and that
+// the way it shows cannot be cut.
+func (o *oracle) checkCannotCut(t *testing.T, at string, p Plan, needed int) {
+	t.Helper()
+	if p.Isolates || p.CannotCut == nil || p.WouldHaveToFit == "" || len(p.Points) > 0 {
+		t.Fatalf("%s: no set isolates, but %+v", at, p)
+	}
+	w, hops := o.least(p.CannotCut.Part, 1<<len(o.points)-1)
+	if w >= needed || len(p.CannotCut.Held) != w || len(p.CannotCut.Steps) != 2*hops+1 {
+		t.Fatalf("%s: %+v can be cut", at, p.CannotCut)
 	}
 }
 

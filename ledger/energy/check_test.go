@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"slices"
 	"strings"
 	"testing"
 
@@ -41,83 +42,100 @@ func neighbour() *sketch {
 	return s
 }
 
+// spoilt is a drawing with one thing wrong, and the field and the words of what is
+// said of it.
+type spoilt struct {
+	spoil func(d *recordv1.Drawing)
+	field string
+	text  string
+}
+
+// Nodes, and what the drawing says of itself.
+var spoiltNodes = []spoilt{
+	{func(d *recordv1.Drawing) { d.Revision = 0 }, "revision", "revision is 0"},
+	{func(d *recordv1.Drawing) { d.Title = "a\nb" }, "title", "control characters"},
+	{func(d *recordv1.Drawing) { d.Nodes[6].Name = "Dust" }, "nodes[6].name", `"Dust" is no node name`},
+	{func(d *recordv1.Drawing) { d.Nodes[6].Kind = 0 }, "nodes[6].kind", "no known kind"},
+	{func(d *recordv1.Drawing) { d.Nodes[6].Kind = 77 }, "nodes[6].kind", "no known kind"},
+	{func(d *recordv1.Drawing) { d.Nodes[6].Label = "\x00" }, "nodes[6].label", "control characters"},
+	{func(d *recordv1.Drawing) { d.Nodes[6].Place = strings.Repeat("x", 2001) }, "nodes[6].place", "too long"},
+	{func(d *recordv1.Drawing) { d.Nodes[0].Interlock = "a b" }, "nodes[0].interlock", "no interlock name"},
+	{func(d *recordv1.Drawing) {
+		d.Nodes[4].FeedsBack, d.Links[2].OneWay = true, "the motor only takes"
+	}, "links[2].one_way", "stonebend/leg-motor can feed its supply back"},
+	{func(d *recordv1.Drawing) { d.Nodes = append(d.Nodes, d.Nodes[2]) }, "nodes[11].name", `node "mcc" is already nodes[2]`},
+	{func(d *recordv1.Drawing) { d.Nodes[6].Kind = recordv1.NodeKind_NODE_KIND_STORE }, "nodes[6].store", "says nothing of what it holds"},
+	{func(d *recordv1.Drawing) { d.Nodes[6].Store = goodStore() }, "nodes[6].store", "isn't of kind store"},
+	{func(d *recordv1.Drawing) { spoilStore(d).Medium = 0 }, "nodes[6].store.medium", "no known medium"},
+	{func(d *recordv1.Drawing) { spoilStore(d).Joules = -1 }, "nodes[6].store.joules", "no number"},
+	{func(d *recordv1.Drawing) { spoilStore(d).Joules = math.NaN() }, "nodes[6].store.joules", "no number"},
+	{func(d *recordv1.Drawing) { spoilStore(d).Joules = math.Inf(1) }, "nodes[6].store.joules", "no number"},
+	{func(d *recordv1.Drawing) { d.Nodes[8].Starts = []string{"mcc"} }, "nodes[8].starts[0]", "stonebend/mcc isn't a machine"},
+	{func(d *recordv1.Drawing) { d.Nodes[8].Starts[0] = "fan" }, "nodes[8].starts[0]", "node stonebend/fan isn't in"},
+	{func(d *recordv1.Drawing) { d.Nodes[6].Starts = []string{"leg"} }, "nodes[6].starts", "is no control"},
+}
+
+// Links, and the devices in them.
+var spoiltLinks = []spoilt{
+	{func(d *recordv1.Drawing) { d.Links[3].Name = "" }, "links[3].name", `"" is no link name`},
+	{func(d *recordv1.Drawing) { d.Links[3].Name = strings.Repeat("x", 65) }, "links[3].name", "is no link name"},
+	{func(d *recordv1.Drawing) { d.Links[3].Name = "tap" }, "links[5].name", "already links[3]"},
+	{func(d *recordv1.Drawing) { d.Links[3].From = "attic" }, "links[3].from", "node stonebend/attic isn't in the current drawings"},
+	{func(d *recordv1.Drawing) { d.Links[3].To = "millrow/attic" }, "links[3].to", "node millrow/attic isn't in the current drawings"},
+	{func(d *recordv1.Drawing) { d.Links[3].To = "a/b/c" }, "links[3].to", `"a/b/c" is no node name`},
+	{func(d *recordv1.Drawing) { d.Links[3].To = "stonebend/leg-motor" }, "links[3].to", "to itself"},
+	{func(d *recordv1.Drawing) { d.Links[3].Medium = 0 }, "links[3].medium", "no known medium"},
+	{func(d *recordv1.Drawing) { d.Links[3].Medium = 99 }, "links[3].medium", "no known medium"},
+	{func(d *recordv1.Drawing) { d.Links[3].OneWay = " " }, "links[3].one_way", "only spaces"},
+	{func(d *recordv1.Drawing) { d.Links[8].OneWay = "the backstop holds it" }, "links[8].one_way", "a backstop is no reason"},
+	{func(d *recordv1.Drawing) { d.Links[8].OneWay = "Check valves close" }, "links[8].one_way", "a check valve is no reason"},
+	{func(d *recordv1.Drawing) { d.Links[8].OneWay = "the drive blocks it" }, "links[8].one_way", "a drive is no reason"},
+	{func(d *recordv1.Drawing) {
+		d.Links[3].Device.Kind = recordv1.DeviceKind_DEVICE_KIND_CHECK_VALVE
+		d.Links[3].OneWay = "it only opens outward"
+	}, "links[3].one_way", "a check valve passes energy both ways"},
+	{func(d *recordv1.Drawing) {
+		d.Links[3].Device.Kind = recordv1.DeviceKind_DEVICE_KIND_INTERLOCK
+		d.Links[3].OneWay = "the lid is shut"
+	}, "links[3].one_way", "an interlock passes energy both ways"},
+	{func(d *recordv1.Drawing) { d.Links[2].Device.Kind = 0 }, "links[2].device.kind", "no known kind"},
+	{func(d *recordv1.Drawing) { d.Links[2].Device.Kind = 8 }, "links[2].device.kind", "no known kind"},
+	{func(d *recordv1.Drawing) { d.Links[2].Device.Panel = "" }, "links[2].device.panel", "is no panel name"},
+	{func(d *recordv1.Drawing) { d.Links[2].Device.Panel, d.Links[2].Device.Device = "", "" }, "links[2].device.device", "is no device name"},
+	{func(d *recordv1.Drawing) { d.Links[2].Device.Device = "a/b" }, "links[2].device.device", "is no device name"},
+	{func(d *recordv1.Drawing) { d.Links[3].Device.Panel = "" }, "links[3].device.panel", "is no panel name"},
+	{func(d *recordv1.Drawing) { d.Links[4].Device.Device = "leg" }, "links[4].device.device", "stonebend/mcc-1/leg already stands in links[2]"},
+	{func(d *recordv1.Drawing) { d.Links[3].Device.Device = "leg" }, "links[3].device.device", "stonebend/mcc-1/leg already stands in links[2]"},
+}
+
+// Zones, and how much of anything there may be.
+var spoiltZones = []spoilt{
+	{func(d *recordv1.Drawing) { d.Zones[0].Name = "-a" }, "zones[0].name", "is no zone name"},
+	{func(d *recordv1.Drawing) { d.Zones[1].Name = "motor" }, "zones[1].name", "already zones[0]"},
+	{func(d *recordv1.Drawing) { d.Zones[0].Parts = nil }, "zones[0].parts", "has no exposed part"},
+	{func(d *recordv1.Drawing) { d.Zones[0].Parts[0].Node = "belt" }, "zones[0].parts[0].node", "node stonebend/belt isn't in"},
+	{func(d *recordv1.Drawing) { d.Zones[0].Parts[0].Media = nil }, "zones[0].parts[0].media", "lists no medium"},
+	{func(d *recordv1.Drawing) { d.Zones[0].Parts[0].Media[1] = 0 }, "zones[0].parts[0].media[1]", "unknown medium"},
+	{func(d *recordv1.Drawing) { d.Zones[0].Parts[0].Media[1] = 1 }, "zones[0].parts[0].media[1]", "electricity twice"},
+	{func(d *recordv1.Drawing) { d.Zones[0].Parts = append(d.Zones[0].Parts, d.Zones[0].Parts[0]) }, "zones[0].parts[1].node", "already parts[0]"},
+	{func(d *recordv1.Drawing) { d.Zones[0].Isolation = 9 }, "zones[0].isolation", "no known isolation"},
+	{func(d *recordv1.Drawing) { d.Zones[1].Entered, d.Zones[1].WaivedWhy = true, "dry" }, "zones[1].waived_by", "name who waives it"},
+	{func(d *recordv1.Drawing) { d.Zones[1].Entered, d.Zones[1].WaivedBy = true, "lead" }, "zones[1].waived_why", "say why"},
+	{func(d *recordv1.Drawing) { d.Nodes = make([]*recordv1.Node, MaxNodes+1) }, "nodes", "200001 nodes, at most 200000"},
+	{func(d *recordv1.Drawing) { d.Links = make([]*recordv1.Link, MaxLinks+1) }, "links", "200001 links, at most 200000"},
+	{func(d *recordv1.Drawing) { d.Zones = make([]*recordv1.Zone, MaxZones+1) }, "zones", "20001 zones, at most 20000"},
+}
+
+// What a neighbour's drawing leans on.
+var spoiltForOthers = []spoilt{
+	{func(d *recordv1.Drawing) { rename(d, "main", "main-bus") }, "nodes", "link millrow/tie-line ends at stonebend/main"},
+	{func(d *recordv1.Drawing) { rename(d, "leg", "leg-1") }, "nodes", "zone millrow/tunnel exposes stonebend/leg"},
+	{func(d *recordv1.Drawing) { rename(d, "drag", "drag-1") }, "nodes", "control millrow/remote starts stonebend/drag"},
+}
+
 // TestCheckRefuses spoils one thing at a time and expects just that field.
 func TestCheckRefuses(t *testing.T) {
-	long := strings.Repeat("x", 65)
-	for _, x := range []struct {
-		spoil func(d *recordv1.Drawing)
-		field string
-		text  string
-	}{
-		{func(d *recordv1.Drawing) { d.Revision = 0 }, "revision", "revision is 0"},
-		{func(d *recordv1.Drawing) { d.Title = "a\nb" }, "title", "control characters"},
-		{func(d *recordv1.Drawing) { d.Nodes[6].Name = "Dust" }, "nodes[6].name", `"Dust" is no node name`},
-		{func(d *recordv1.Drawing) { d.Nodes[6].Kind = 0 }, "nodes[6].kind", "no known kind"},
-		{func(d *recordv1.Drawing) { d.Nodes[6].Kind = 77 }, "nodes[6].kind", "no known kind"},
-		{func(d *recordv1.Drawing) { d.Nodes[6].Label = "\x00" }, "nodes[6].label", "control characters"},
-		{func(d *recordv1.Drawing) { d.Nodes[6].Place = strings.Repeat("x", 2001) }, "nodes[6].place", "too long"},
-		{func(d *recordv1.Drawing) { d.Nodes[0].Interlock = "a b" }, "nodes[0].interlock", "no interlock name"},
-		{func(d *recordv1.Drawing) {
-			d.Nodes[4].FeedsBack, d.Links[2].OneWay = true, "the motor only takes"
-		}, "links[2].one_way", "stonebend/leg-motor can feed its supply back"},
-		{func(d *recordv1.Drawing) { d.Nodes = append(d.Nodes, d.Nodes[2]) }, "nodes[11].name", `node "mcc" is already nodes[2]`},
-		{func(d *recordv1.Drawing) { d.Nodes[6].Kind = recordv1.NodeKind_NODE_KIND_STORE }, "nodes[6].store", "says nothing of what it holds"},
-		{func(d *recordv1.Drawing) { d.Nodes[6].Store = goodStore() }, "nodes[6].store", "isn't of kind store"},
-		{func(d *recordv1.Drawing) { spoilStore(d).Medium = 0 }, "nodes[6].store.medium", "no known medium"},
-		{func(d *recordv1.Drawing) { spoilStore(d).Joules = -1 }, "nodes[6].store.joules", "no number"},
-		{func(d *recordv1.Drawing) { spoilStore(d).Joules = math.NaN() }, "nodes[6].store.joules", "no number"},
-		{func(d *recordv1.Drawing) { spoilStore(d).Joules = math.Inf(1) }, "nodes[6].store.joules", "no number"},
-		{func(d *recordv1.Drawing) { d.Nodes[8].Starts = []string{"mcc"} }, "nodes[8].starts[0]", "stonebend/mcc isn't a machine"},
-		{func(d *recordv1.Drawing) { d.Nodes[8].Starts[0] = "fan" }, "nodes[8].starts[0]", "node stonebend/fan isn't in"},
-		{func(d *recordv1.Drawing) { d.Nodes[6].Starts = []string{"leg"} }, "nodes[6].starts", "is no control"},
-		{func(d *recordv1.Drawing) { d.Links[3].Name = "" }, "links[3].name", `"" is no link name`},
-		{func(d *recordv1.Drawing) { d.Links[3].Name = long }, "links[3].name", "is no link name"},
-		{func(d *recordv1.Drawing) { d.Links[3].Name = "tap" }, "links[5].name", "already links[3]"},
-		{func(d *recordv1.Drawing) { d.Links[3].From = "attic" }, "links[3].from", "node stonebend/attic isn't in the current drawings"},
-		{func(d *recordv1.Drawing) { d.Links[3].To = "millrow/attic" }, "links[3].to", "node millrow/attic isn't in the current drawings"},
-		{func(d *recordv1.Drawing) { d.Links[3].To = "a/b/c" }, "links[3].to", `"a/b/c" is no node name`},
-		{func(d *recordv1.Drawing) { d.Links[3].To = "stonebend/leg-motor" }, "links[3].to", "to itself"},
-		{func(d *recordv1.Drawing) { d.Links[3].Medium = 0 }, "links[3].medium", "no known medium"},
-		{func(d *recordv1.Drawing) { d.Links[3].Medium = 99 }, "links[3].medium", "no known medium"},
-		{func(d *recordv1.Drawing) { d.Links[3].OneWay = " " }, "links[3].one_way", "only spaces"},
-		{func(d *recordv1.Drawing) { d.Links[8].OneWay = "the backstop holds it" }, "links[8].one_way", "a backstop is no reason"},
-		{func(d *recordv1.Drawing) { d.Links[8].OneWay = "Check valves close" }, "links[8].one_way", "a check valve is no reason"},
-		{func(d *recordv1.Drawing) { d.Links[8].OneWay = "the drive blocks it" }, "links[8].one_way", "a drive is no reason"},
-		{func(d *recordv1.Drawing) {
-			d.Links[3].Device.Kind = recordv1.DeviceKind_DEVICE_KIND_CHECK_VALVE
-			d.Links[3].OneWay = "it only opens outward"
-		}, "links[3].one_way", "a check valve passes energy both ways"},
-		{func(d *recordv1.Drawing) {
-			d.Links[3].Device.Kind = recordv1.DeviceKind_DEVICE_KIND_INTERLOCK
-			d.Links[3].OneWay = "the lid is shut"
-		}, "links[3].one_way", "an interlock passes energy both ways"},
-		{func(d *recordv1.Drawing) { d.Links[2].Device.Kind = 0 }, "links[2].device.kind", "no known kind"},
-		{func(d *recordv1.Drawing) { d.Links[2].Device.Kind = 8 }, "links[2].device.kind", "no known kind"},
-		{func(d *recordv1.Drawing) { d.Links[2].Device.Panel = "" }, "links[2].device.panel", "is no panel name"},
-		{func(d *recordv1.Drawing) { d.Links[2].Device.Panel, d.Links[2].Device.Device = "", "" }, "links[2].device.device", "is no device name"},
-		{func(d *recordv1.Drawing) { d.Links[2].Device.Device = "a/b" }, "links[2].device.device", "is no device name"},
-		{func(d *recordv1.Drawing) { d.Links[3].Device.Panel = "" }, "links[3].device.panel", "is no panel name"},
-		{func(d *recordv1.Drawing) { d.Links[4].Device.Device = "leg" }, "links[4].device.device", "stonebend/mcc-1/leg already stands in links[2]"},
-		{func(d *recordv1.Drawing) { d.Links[3].Device.Device = "leg" }, "links[3].device.device", "stonebend/mcc-1/leg already stands in links[2]"},
-		{func(d *recordv1.Drawing) { d.Zones[0].Name = "-a" }, "zones[0].name", "is no zone name"},
-		{func(d *recordv1.Drawing) { d.Zones[1].Name = "motor" }, "zones[1].name", "already zones[0]"},
-		{func(d *recordv1.Drawing) { d.Zones[0].Parts = nil }, "zones[0].parts", "has no exposed part"},
-		{func(d *recordv1.Drawing) { d.Zones[0].Parts[0].Node = "belt" }, "zones[0].parts[0].node", "node stonebend/belt isn't in"},
-		{func(d *recordv1.Drawing) { d.Zones[0].Parts[0].Media = nil }, "zones[0].parts[0].media", "lists no medium"},
-		{func(d *recordv1.Drawing) { d.Zones[0].Parts[0].Media[1] = 0 }, "zones[0].parts[0].media[1]", "unknown medium"},
-		{func(d *recordv1.Drawing) { d.Zones[0].Parts[0].Media[1] = 1 }, "zones[0].parts[0].media[1]", "electricity twice"},
-		{func(d *recordv1.Drawing) { d.Zones[0].Parts = append(d.Zones[0].Parts, d.Zones[0].Parts[0]) }, "zones[0].parts[1].node", "already parts[0]"},
-		{func(d *recordv1.Drawing) { d.Zones[0].Isolation = 9 }, "zones[0].isolation", "no known isolation"},
-		{func(d *recordv1.Drawing) { d.Zones[1].Entered, d.Zones[1].WaivedWhy = true, "dry" }, "zones[1].waived_by", "name who waives it"},
-		{func(d *recordv1.Drawing) { d.Zones[1].Entered, d.Zones[1].WaivedBy = true, "lead" }, "zones[1].waived_why", "say why"},
-		{func(d *recordv1.Drawing) { d.Nodes = make([]*recordv1.Node, MaxNodes+1) }, "nodes", "200001 nodes, at most 200000"},
-		{func(d *recordv1.Drawing) { d.Links = make([]*recordv1.Link, MaxLinks+1) }, "links", "200001 links, at most 200000"},
-		{func(d *recordv1.Drawing) { d.Zones = make([]*recordv1.Zone, MaxZones+1) }, "zones", "20001 zones, at most 20000"},
-		// what the neighbour leans on
-		{func(d *recordv1.Drawing) { rename(d, "main", "main-bus") }, "nodes", "link millrow/tie-line ends at stonebend/main"},
-		{func(d *recordv1.Drawing) { rename(d, "leg", "leg-1") }, "nodes", "zone millrow/tunnel exposes stonebend/leg"},
-		{func(d *recordv1.Drawing) { rename(d, "drag", "drag-1") }, "nodes", "control millrow/remote starts stonebend/drag"},
-	} {
+	for _, x := range slices.Concat(spoiltNodes, spoiltLinks, spoiltZones, spoiltForOthers) {
 		near, far := legHouse(), neighbour()
 		x.spoil(near.Drawing)
 		found := false

@@ -101,6 +101,44 @@ func TestNowBehindABlank(t *testing.T) {
 	same(t, "points", z.Points, []string{"eastfork/pit/cap"})
 }
 
+// pointPositions are those of all points of a small drawing, as sets of points too.
+type pointPositions struct {
+	at            map[string]Position
+	stops, locked uint32 // open at all; open and locked
+}
+
+func (o *oracle) randomPositions(r *rand.Rand) pointPositions {
+	x := pointPositions{at: map[string]Position{}}
+	for i, p := range o.points {
+		x.at[p] = Position(r.IntN(3))
+		if x.at[p] != Closed {
+			x.stops |= 1 << i
+		}
+		if x.at[p] == OpenAndLocked {
+			x.locked |= 1 << i
+		}
+	}
+	return x
+}
+
+// condition of a node by the list of all paths to it.
+func (o *oracle) condition(id string, x pointPositions, needed int) Condition {
+	fed, _ := o.least(id, 0)
+	asIs, _ := o.least(id, x.stops)
+	asLocked, _ := o.least(id, x.locked)
+	switch {
+	case fed > 0:
+		return NoFeed
+	case asIs == 0:
+		return Live
+	case asLocked == 0:
+		return OpenNotLocked
+	case asLocked < needed:
+		return OneLockShort
+	}
+	return Locked
+}
+
 // TestNowAgainstPaths compares every node and the zone with the list of all
 // paths, at random positions, and checks that locking the points of an open zone
 // is enough.
@@ -113,67 +151,24 @@ func TestNowAgainstPaths(t *testing.T) {
 			ds[0].Zones[0].Isolation = double
 		}
 		g, o := mustBuild(t, ds...), newOracle(ds)
-		var stops, locked uint32
-		at := map[string]Position{}
-		for i, p := range o.points {
-			at[p] = Position(r.IntN(3))
-			if at[p] != Closed {
-				stops |= 1 << i
-			}
-			if at[p] == OpenAndLocked {
-				locked |= 1 << i
-			}
-		}
-		pic := g.Now(func(p string) Position { return at[p] })
-		condition := func(id string, needed int) Condition {
-			fed, _ := o.least(id, 0)
-			asIs, _ := o.least(id, stops)
-			asLocked, _ := o.least(id, locked)
-			switch {
-			case fed > 0:
-				return NoFeed
-			case asIs == 0:
-				return Live
-			case asLocked == 0:
-				return OpenNotLocked
-			case asLocked < needed:
-				return OneLockShort
-			}
-			return Locked
-		}
+		x := o.randomPositions(r)
+		pic := g.Now(func(p string) Position { return x.at[p] })
 		for i, id := range slices.Sorted(slices.Values(o.nodes)) {
-			if n := pic.Nodes[i]; n.ID != id || n.Condition != condition(id, 1) {
-				t.Fatalf("trial %d: %+v, want %s %v", trial, n, id, condition(id, 1))
+			if n := pic.Nodes[i]; n.ID != id || n.Condition != o.condition(id, x, 1) {
+				t.Fatalf("trial %d: %+v, want %s %v", trial, n, id, o.condition(id, x, 1))
 			}
 		}
 		want, needed := NoFeed, int(need(g.Isolation("eastfork/pit")))
 		for _, p := range o.parts {
-			want = min(want, condition(p, needed))
+			want = min(want, o.condition(p, x, needed))
 		}
 		z := pic.Zones[0]
 		if z.Condition != want || (z.Path == nil) != (want == Locked || want == NoFeed) {
 			t.Fatalf("trial %d: %+v, want %v", trial, z, want)
 		}
 		seen[want]++
-		points := o.mask(z.Points)
-		switch want {
-		case Live:
-			if points&stops != 0 {
-				t.Fatalf("trial %d: %+v: open points keep nothing live", trial, z)
-			}
-		case OpenNotLocked:
-			// locking them leaves at most a second device missing
-			if points == 0 || points&locked != 0 || points&^stops != 0 || !o.isolates(locked|points, 1) {
-				t.Fatalf("trial %d: %+v: locking these isn't enough", trial, z)
-			}
-		case OneLockShort:
-			if points&locked != 0 {
-				t.Fatalf("trial %d: %+v: already locked", trial, z)
-			}
-		case Locked:
-			if points&^locked != 0 || !o.isolates(points, needed) {
-				t.Fatalf("trial %d: %+v: these don't isolate", trial, z)
-			}
+		if wrong := o.wrongPoints(o.mask(z.Points), want, x, needed); wrong != "" {
+			t.Fatalf("trial %d: %+v: %s", trial, z, wrong)
 		}
 	}
 	for c := Live; c <= NoFeed; c++ {
@@ -181,6 +176,21 @@ func TestNowAgainstPaths(t *testing.T) {
 			t.Errorf("one-sided trials: %v", seen)
 		}
 	}
+}
+
+// wrongPoints says what is wrong with the points that the picture names for a zone.
+func (o *oracle) wrongPoints(points uint32, c Condition, x pointPositions, needed int) string {
+	switch {
+	case c == Live && points&x.stops != 0:
+		return "open points keep nothing live"
+	case c == OpenNotLocked && (points == 0 || points&x.locked != 0 || points&^x.stops != 0 || !o.isolates(x.locked|points, 1)):
+		return "locking these isn't enough" // it leaves at most a second device missing
+	case c == OneLockShort && points&x.locked != 0:
+		return "already locked"
+	case c == Locked && (points&^x.locked != 0 || !o.isolates(points, needed)):
+		return "these don't isolate"
+	}
+	return ""
 }
 
 // TestNowInterlocked: a transfer switch joins two sources; both count.

@@ -77,6 +77,16 @@ func TestProcedure(t *testing.T) {
 	plan := housePlan(t, g)
 	p := mustWrite(t, g, "stonebend/house", plan)
 
+	t.Run("sections", func(t *testing.T) { procedureSections(t, p) })
+	t.Run("energy", func(t *testing.T) { procedureEnergies(t, p) })
+	t.Run("order", func(t *testing.T) { procedureOrder(t, p) })
+	t.Run("stores", func(t *testing.T) { procedureStores(t, p) })
+	t.Run("verify", func(t *testing.T) { procedureVerify(t, p) })
+}
+
+// procedureSections: every element of (c)(4)(ii) has its section, in the order of the
+// work, and every step its number and its clause.
+func procedureSections(t *testing.T, p Procedure) {
 	var elements, titles []string
 	n := 0
 	for _, s := range p.Sections {
@@ -101,8 +111,10 @@ func TestProcedure(t *testing.T) {
 		}
 	}
 	same(t, "yards", p.Yards, []string{"millrow", "stonebend"})
+}
 
-	// every source that reaches the zone is named with what holds it back
+// procedureEnergies: every source that reaches the zone is named with what holds it back.
+func procedureEnergies(t *testing.T, p Procedure) {
 	var energies []string
 	for _, x := range section(t, p, "energy") {
 		energies = append(energies, x.Text)
@@ -117,8 +129,12 @@ func TestProcedure(t *testing.T) {
 			t.Errorf("no line %q in\n%s", want, strings.Join(energies, "\n"))
 		}
 	}
+}
 
-	// upstream first; the fan passes no grain and comes last
+// procedureOrder: machines stop upstream first, and the fan last, as it passes no
+// grain. Points open in order: switches, then valves and gates, then the pan that hands
+// put in; and they close in reverse, the feed last of all.
+func procedureOrder(t *testing.T, p Procedure) {
 	var stops []string
 	for _, x := range section(t, p, "shut down") {
 		stops = append(stops, x.Text)
@@ -133,7 +149,6 @@ func TestProcedure(t *testing.T) {
 		"let each run empty before the next is stopped, then see that everything above stands still",
 	})
 
-	// switches, then valves and gates, then the pan that hands put in
 	var opened, tests []string
 	for _, x := range section(t, p, "open") {
 		if x.act == isolates {
@@ -157,7 +172,11 @@ func TestProcedure(t *testing.T) {
 	if last := back[len(back)-2]; last.Node != "stonebend/pit" || !strings.HasPrefix(last.Text, "let the feed come") {
 		t.Errorf("the feed doesn't come last: %q", last.Text)
 	}
+}
 
+// procedureStores: stored energy is waited for, measured, and looked at again where it
+// builds up.
+func procedureStores(t *testing.T, p Procedure) {
 	released := section(t, p, "release")
 	if !strings.Contains(released[1].Text, "wait 600 s from the last opening, then read the DC terminals") || !strings.HasPrefix(released[1].Test, "measure terminal to terminal and each terminal to ground, DC and AC, below 50 V") {
 		t.Errorf("%+v", released[1])
@@ -165,7 +184,10 @@ func TestProcedure(t *testing.T) {
 	if !strings.Contains(released[0].Text, "look again every 1800 s (common practice, no source)") || section(t, p, "work")[1].Clause != "29 CFR 1910.147(d)(5)(ii)" {
 		t.Errorf("%+v", released[0])
 	}
-	// people clear, then tries, then readings, and once what is no reading
+}
+
+// procedureVerify: people clear, then tries, then readings, and once what is no reading.
+func procedureVerify(t *testing.T, p Procedure) {
 	verify := section(t, p, "verify")
 	order := ""
 	for _, x := range verify {

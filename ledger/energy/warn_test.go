@@ -2,6 +2,7 @@ package energy
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"testing"
 
@@ -48,78 +49,87 @@ func millrowFeed() *recordv1.Drawing {
 		Links: []*recordv1.Link{{Name: "service", From: "mains", To: "panel", Medium: recordv1.Medium_MEDIUM_ELECTRICITY}}}
 }
 
+// doubtful is a sound drawing with one thing that an electrician would ask about, and
+// the field and the words of the warning.
+type doubtful struct {
+	name  string
+	spoil func(d *recordv1.Drawing)
+	field string
+	text  []string
+}
+
+// What feeds what, and from how many sides.
+var doubtfulFeeds = []doubtful{
+	{"motor without a disconnect", func(d *recordv1.Drawing) { d.Links[0].Device, d.Links[6].Device = nil, nil }, "nodes[7].name",
+		[]string{"stonebend/pump has no disconnect that locks between it and stonebend/utility"}},
+	{"motors that share one", func(d *recordv1.Drawing) {
+		d.Nodes = append(d.Nodes, &recordv1.Node{Name: "pump-b", Kind: recordv1.NodeKind_NODE_KIND_MACHINE})
+		d.Links = append(d.Links, &recordv1.Link{Name: "b", From: "pump", To: "pump-b", Medium: recordv1.Medium_MEDIUM_ELECTRICITY})
+	}, "nodes[7].name", []string{"stonebend/pump has no disconnect of its own", "stonebend/pump-b"}},
+	{"control ahead of the disconnect", func(d *recordv1.Drawing) { d.Links[3].From = "bus" }, "nodes[4].starts[0]",
+		[]string{"stonebend/start is fed apart from stonebend/motor, at stonebend/bus"}},
+	{"control from another yard", func(d *recordv1.Drawing) { d.Links[3].From = "millrow/panel" }, "nodes[4].starts[0]",
+		[]string{"from another yard, at millrow/panel"}},
+	{"control without a feed", func(d *recordv1.Drawing) { d.Links = append(d.Links[:3], d.Links[4:]...) }, "nodes[4].name",
+		[]string{"stonebend/start is drawn without a feed"}},
+	{"second source", func(d *recordv1.Drawing) {
+		d.Nodes = append(d.Nodes, &recordv1.Node{Name: "generator", Kind: recordv1.NodeKind_NODE_KIND_SOURCE, Interlock: "transfer"})
+		d.Links = append(d.Links, &recordv1.Link{Name: "standby", From: "generator", To: "bus", Medium: recordv1.Medium_MEDIUM_ELECTRICITY, Device: &recordv1.Device{Kind: recordv1.DeviceKind_DEVICE_KIND_BREAKER, Panel: "mcc", Device: "standby", Lockable: true, Poles: 3}})
+	}, "nodes[0].interlock", []string{"stonebend/utility feeds the same wires as stonebend/generator"}},
+	{"second source, neither interlocked", func(d *recordv1.Drawing) {
+		d.Nodes = append(d.Nodes, &recordv1.Node{Name: "generator", Kind: recordv1.NodeKind_NODE_KIND_SOURCE})
+		d.Links = append(d.Links, &recordv1.Link{Name: "standby", From: "generator", To: "bus", Medium: recordv1.Medium_MEDIUM_ELECTRICITY, Device: &recordv1.Device{Kind: recordv1.DeviceKind_DEVICE_KIND_BREAKER, Panel: "mcc", Device: "standby", Lockable: true, Poles: 3}})
+	}, "nodes[8].interlock", []string{"stonebend/generator feeds the same wires as stonebend/utility"}},
+	{"second source in another yard", func(d *recordv1.Drawing) {
+		d.Nodes[0].Interlock = "transfer"
+		d.Links = append(d.Links, &recordv1.Link{Name: "tie", From: "millrow/panel", To: "bus", Medium: recordv1.Medium_MEDIUM_ELECTRICITY, Device: &recordv1.Device{Kind: recordv1.DeviceKind_DEVICE_KIND_BREAKER, Panel: "mcc", Device: "tie", Lockable: true, Poles: 3}})
+	}, "nodes[0].interlock", []string{"stonebend/utility feeds the same wires as millrow/mains"}},
+	{"island", func(d *recordv1.Drawing) {
+		d.Nodes = append(d.Nodes, &recordv1.Node{Name: "bin", Kind: recordv1.NodeKind_NODE_KIND_BUS}, &recordv1.Node{Name: "spout", Kind: recordv1.NodeKind_NODE_KIND_BUS})
+		d.Links = append(d.Links, &recordv1.Link{Name: "fill", From: "spout", To: "bin", Medium: recordv1.Medium_MEDIUM_GRAIN})
+	}, "nodes[8].name", []string{"nothing feeds stonebend/bin and 1 more"}},
+	// 1910.272(g)(1)(i): a permit before anybody enters a bin.
+	{"a zone beside one that people enter", func(d *recordv1.Drawing) {
+		d.Nodes = append(d.Nodes, &recordv1.Node{Name: "grain", Kind: recordv1.NodeKind_NODE_KIND_SOURCE})
+		grain := []*recordv1.ExposedPart{{Node: "grain", Media: []recordv1.Medium{recordv1.Medium_MEDIUM_GRAIN}}}
+		d.Zones = append(d.Zones, &recordv1.Zone{Name: "in-bin", Entered: true, Parts: grain}, &recordv1.Zone{Name: "hatch", Parts: grain})
+	}, "zones[2].entered", []string{`zone "hatch" touches the grain at grain, as "in-bin" does, which people enter`}},
+}
+
+// Devices, stores, readings and hardware.
+var doubtfulParts = []doubtful{
+	{"switch that leaves a conductor closed", func(d *recordv1.Drawing) { d.Links[2].Device.LeavesConductorClosed = true }, "links[2].device.leaves_conductor_closed",
+		[]string{`the disconnect in link "lead" leaves a conductor closed`}},
+	{"device that can't be locked", func(d *recordv1.Drawing) {
+		d.Links[0].Device.Lockable, d.Links[6].Device.Lockable = false, false
+		d.Links[0].Device.Hardware, d.Links[6].Device.Hardware = 0, 0
+	}, "links[0].device.lockable", []string{`the breaker in link "main" can't take a lock`, "stonebend/bus, which stays live"}},
+	{"two poles on three phases", func(d *recordv1.Drawing) { d.Links[2].Device.Poles = 2 }, "links[2].device.poles",
+		[]string{`"lead" opens 2 poles`, `"feed" opens 3`}},
+	{"store without figures", func(d *recordv1.Drawing) { d.Nodes[6].Store.What = nil }, "nodes[6].store", []string{`store "coast" has no figures`}},
+	{"no run-down", func(d *recordv1.Drawing) { d.Nodes[6].Store.GetFlywheel().RunDownSeconds = 0 }, "nodes[6].store.flywheel", []string{"no run-down"}},
+	{"no time to cool", func(d *recordv1.Drawing) {
+		d.Nodes[6].Store.Medium = recordv1.Medium_MEDIUM_HEAT
+		d.Nodes[6].Store.What = &recordv1.Store_HotPart{HotPart: &recordv1.HotPart{Celsius: 200}}
+	}, "nodes[6].store.hot_part", []string{"no time to cool"}},
+	{"builds up unwatched", func(d *recordv1.Drawing) { d.Nodes[6].Store.BuildsUp = true }, "nodes[6].store.builds_up", []string{"how often to look"}},
+	{"part without a reading", func(d *recordv1.Drawing) { d.Zones[0].Parts[0].Media = d.Zones[0].Parts[0].Media[:1] }, "zones[0].parts[0].media",
+		[]string{`motion comes to part "motor" over link "shaft"`}},
+	{"part without a medium", func(d *recordv1.Drawing) { d.Zones[0].Parts[0].Media = nil }, "zones[0].parts[0].media", []string{"has no medium"}},
+	{"one-way wire", func(d *recordv1.Drawing) { d.Links[6].OneWay = "the pump only takes" }, "links[6].one_way", []string{"electricity can't come back"}},
+	{"one-way shaft", func(d *recordv1.Drawing) { d.Links[4].OneWay = "the fan only takes" }, "links[4].one_way", []string{"motion can't come back"}},
+	{"one-way air", func(d *recordv1.Drawing) {
+		d.Links[4].Medium, d.Links[4].OneWay = recordv1.Medium_MEDIUM_AIR, "it blows"
+	}, "links[4].one_way", []string{"air can't come back"}},
+	{"clip on a disconnect", func(d *recordv1.Drawing) { d.Links[2].Device.Hardware = recordv1.Hardware_HARDWARE_BREAKER_CLIP }, "links[2].device.hardware",
+		[]string{"a breaker clip does not go on a disconnect"}},
+	{"hardware without a lock", func(d *recordv1.Drawing) { d.Links[2].Device.Hardware, d.Links[2].Device.Lockable = 2, false }, "links[2].device.hardware",
+		[]string{"not that it can be locked"}},
+	{"hardware the yard lacks", func(d *recordv1.Drawing) { d.Stock[0].Count = 0 }, "links[0].device.hardware", []string{"no such thing as a breaker clip"}},
+}
+
 func TestWarnings(t *testing.T) {
-	elec := recordv1.Medium_MEDIUM_ELECTRICITY
-	tests := []struct {
-		name  string
-		spoil func(d *recordv1.Drawing)
-		field string
-		text  []string
-	}{
-		{"motor without a disconnect", func(d *recordv1.Drawing) { d.Links[0].Device, d.Links[6].Device = nil, nil }, "nodes[7].name",
-			[]string{"stonebend/pump has no disconnect that locks between it and stonebend/utility"}},
-		{"motors that share one", func(d *recordv1.Drawing) {
-			d.Nodes = append(d.Nodes, &recordv1.Node{Name: "pump-b", Kind: recordv1.NodeKind_NODE_KIND_MACHINE})
-			d.Links = append(d.Links, &recordv1.Link{Name: "b", From: "pump", To: "pump-b", Medium: elec})
-		}, "nodes[7].name", []string{"stonebend/pump has no disconnect of its own", "stonebend/pump-b"}},
-		{"control ahead of the disconnect", func(d *recordv1.Drawing) { d.Links[3].From = "bus" }, "nodes[4].starts[0]",
-			[]string{"stonebend/start is fed apart from stonebend/motor, at stonebend/bus"}},
-		{"control from another yard", func(d *recordv1.Drawing) { d.Links[3].From = "millrow/panel" }, "nodes[4].starts[0]",
-			[]string{"from another yard, at millrow/panel"}},
-		{"control without a feed", func(d *recordv1.Drawing) { d.Links = append(d.Links[:3], d.Links[4:]...) }, "nodes[4].name",
-			[]string{"stonebend/start is drawn without a feed"}},
-		{"second source", func(d *recordv1.Drawing) {
-			d.Nodes = append(d.Nodes, &recordv1.Node{Name: "generator", Kind: recordv1.NodeKind_NODE_KIND_SOURCE, Interlock: "transfer"})
-			d.Links = append(d.Links, &recordv1.Link{Name: "standby", From: "generator", To: "bus", Medium: elec, Device: &recordv1.Device{Kind: recordv1.DeviceKind_DEVICE_KIND_BREAKER, Panel: "mcc", Device: "standby", Lockable: true, Poles: 3}})
-		}, "nodes[0].interlock", []string{"stonebend/utility feeds the same wires as stonebend/generator"}},
-		{"second source, neither interlocked", func(d *recordv1.Drawing) {
-			d.Nodes = append(d.Nodes, &recordv1.Node{Name: "generator", Kind: recordv1.NodeKind_NODE_KIND_SOURCE})
-			d.Links = append(d.Links, &recordv1.Link{Name: "standby", From: "generator", To: "bus", Medium: elec, Device: &recordv1.Device{Kind: recordv1.DeviceKind_DEVICE_KIND_BREAKER, Panel: "mcc", Device: "standby", Lockable: true, Poles: 3}})
-		}, "nodes[8].interlock", []string{"stonebend/generator feeds the same wires as stonebend/utility"}},
-		{"second source in another yard", func(d *recordv1.Drawing) {
-			d.Nodes[0].Interlock = "transfer"
-			d.Links = append(d.Links, &recordv1.Link{Name: "tie", From: "millrow/panel", To: "bus", Medium: elec, Device: &recordv1.Device{Kind: recordv1.DeviceKind_DEVICE_KIND_BREAKER, Panel: "mcc", Device: "tie", Lockable: true, Poles: 3}})
-		}, "nodes[0].interlock", []string{"stonebend/utility feeds the same wires as millrow/mains"}},
-		{"island", func(d *recordv1.Drawing) {
-			d.Nodes = append(d.Nodes, &recordv1.Node{Name: "bin", Kind: recordv1.NodeKind_NODE_KIND_BUS}, &recordv1.Node{Name: "spout", Kind: recordv1.NodeKind_NODE_KIND_BUS})
-			d.Links = append(d.Links, &recordv1.Link{Name: "fill", From: "spout", To: "bin", Medium: recordv1.Medium_MEDIUM_GRAIN})
-		}, "nodes[8].name", []string{"nothing feeds stonebend/bin and 1 more"}},
-		// 1910.272(g)(1)(i): a permit before anybody enters a bin.
-		{"a zone beside one that people enter", func(d *recordv1.Drawing) {
-			d.Nodes = append(d.Nodes, &recordv1.Node{Name: "grain", Kind: recordv1.NodeKind_NODE_KIND_SOURCE})
-			grain := []*recordv1.ExposedPart{{Node: "grain", Media: []recordv1.Medium{recordv1.Medium_MEDIUM_GRAIN}}}
-			d.Zones = append(d.Zones, &recordv1.Zone{Name: "in-bin", Entered: true, Parts: grain}, &recordv1.Zone{Name: "hatch", Parts: grain})
-		}, "zones[2].entered", []string{`zone "hatch" touches the grain at grain, as "in-bin" does, which people enter`}},
-		{"switch that leaves a conductor closed", func(d *recordv1.Drawing) { d.Links[2].Device.LeavesConductorClosed = true }, "links[2].device.leaves_conductor_closed",
-			[]string{`the disconnect in link "lead" leaves a conductor closed`}},
-		{"device that can't be locked", func(d *recordv1.Drawing) {
-			d.Links[0].Device.Lockable, d.Links[6].Device.Lockable = false, false
-			d.Links[0].Device.Hardware, d.Links[6].Device.Hardware = 0, 0
-		}, "links[0].device.lockable", []string{`the breaker in link "main" can't take a lock`, "stonebend/bus, which stays live"}},
-		{"two poles on three phases", func(d *recordv1.Drawing) { d.Links[2].Device.Poles = 2 }, "links[2].device.poles",
-			[]string{`"lead" opens 2 poles`, `"feed" opens 3`}},
-		{"store without figures", func(d *recordv1.Drawing) { d.Nodes[6].Store.What = nil }, "nodes[6].store", []string{`store "coast" has no figures`}},
-		{"no run-down", func(d *recordv1.Drawing) { d.Nodes[6].Store.GetFlywheel().RunDownSeconds = 0 }, "nodes[6].store.flywheel", []string{"no run-down"}},
-		{"no time to cool", func(d *recordv1.Drawing) {
-			d.Nodes[6].Store.Medium = recordv1.Medium_MEDIUM_HEAT
-			d.Nodes[6].Store.What = &recordv1.Store_HotPart{HotPart: &recordv1.HotPart{Celsius: 200}}
-		}, "nodes[6].store.hot_part", []string{"no time to cool"}},
-		{"builds up unwatched", func(d *recordv1.Drawing) { d.Nodes[6].Store.BuildsUp = true }, "nodes[6].store.builds_up", []string{"how often to look"}},
-		{"part without a reading", func(d *recordv1.Drawing) { d.Zones[0].Parts[0].Media = d.Zones[0].Parts[0].Media[:1] }, "zones[0].parts[0].media",
-			[]string{`motion comes to part "motor" over link "shaft"`}},
-		{"part without a medium", func(d *recordv1.Drawing) { d.Zones[0].Parts[0].Media = nil }, "zones[0].parts[0].media", []string{"has no medium"}},
-		{"one-way wire", func(d *recordv1.Drawing) { d.Links[6].OneWay = "the pump only takes" }, "links[6].one_way", []string{"electricity can't come back"}},
-		{"one-way shaft", func(d *recordv1.Drawing) { d.Links[4].OneWay = "the fan only takes" }, "links[4].one_way", []string{"motion can't come back"}},
-		{"one-way air", func(d *recordv1.Drawing) {
-			d.Links[4].Medium, d.Links[4].OneWay = recordv1.Medium_MEDIUM_AIR, "it blows"
-		}, "links[4].one_way", []string{"air can't come back"}},
-		{"clip on a disconnect", func(d *recordv1.Drawing) { d.Links[2].Device.Hardware = recordv1.Hardware_HARDWARE_BREAKER_CLIP }, "links[2].device.hardware",
-			[]string{"a breaker clip does not go on a disconnect"}},
-		{"hardware without a lock", func(d *recordv1.Drawing) { d.Links[2].Device.Hardware, d.Links[2].Device.Lockable = 2, false }, "links[2].device.hardware",
-			[]string{"not that it can be locked"}},
-		{"hardware the yard lacks", func(d *recordv1.Drawing) { d.Stock[0].Count = 0 }, "links[0].device.hardware", []string{"no such thing as a breaker clip"}},
-	}
-	for _, test := range tests {
+	for _, test := range slices.Concat(doubtfulFeeds, doubtfulParts) {
 		t.Run(test.name, func(t *testing.T) {
 			d := soundYard()
 			test.spoil(d)

@@ -83,122 +83,152 @@ func (x step) apply(s state) (bool, any) {
 // answer got lost is read from the ledger: it took effect some time after its
 // call, or never. The template's part of the ledger comes before all of them.
 func histories(ops []*op, all []entry) map[string][]porcupine.Operation {
+	x := indexOf(all)
 	found := byTicket(all)
-	lockOf, pointOf := map[string]string{}, map[string]string{} // by reference
-	for i := range all {
-		if l := all[i].rec.GetLock(); l != nil && all[i].counted {
-			lockOf[all[i].ref], pointOf[all[i].ref] = ticketName(all[i].rec.GetTicket()), l.GetTarget().GetPoint()
-		}
-		if r := all[i].rec.GetRecoverYard(); r != nil && all[i].counted {
-			for j, l := range r.GetLocks() {
-				ref := ledger.Ref(r.GetYard(), r.GetEpoch(), ledger.WalkedSeq+uint64(j))
-				lockOf[ref], pointOf[ref] = ref, l.GetTarget().GetPoint()
-			}
-		}
-		if l := all[i].rec.GetFoundLock(); l != nil && all[i].counted {
-			lockOf[all[i].ref], pointOf[all[i].ref] = ticketName(all[i].rec.GetTicket()), l.GetTarget().GetPoint()
-		}
-	}
-	tests := map[string]bool{}
-	for i := range all {
-		if q := all[i].rec.GetRequest(); q.GetKind() == recordv1.RequestKind_REQUEST_KIND_TEST {
-			tests[q.GetId()] = true
-		}
-	}
-	out := map[string][]porcupine.Operation{}
-	add := func(o *op, point string, x step, answered bool) {
-		x.about = o.who + " " + o.what
-		ret := int64(math.MaxInt64)
-		if answered {
-			ret = o.ret
-		}
-		out[point] = append(out[point], porcupine.Operation{Input: x, Call: o.call, Return: ret})
-	}
 	for _, o := range ops {
 		switch {
 		case o.board != nil:
-			stood := map[string]string{}
-			for _, h := range o.board.GetHolds() {
-				if h.GetStoodClear() != "" {
-					stood[h.GetRef()] = clearFor + h.GetStoodClear()
-				}
-			}
-			for _, v := range o.board.GetPoints() {
-				var holds []string
-				for _, ref := range v.GetHolds() {
-					if lockOf[ref] != "" && pointOf[ref] == "" {
-						continue // a lock on a box covers what is in it: the walk follows boxes
-					}
-					if lockOf[ref] == "" {
-						holds = append(holds, "unknown-"+ref)
-					} else {
-						holds = append(holds, lockOf[ref]+stood[ref])
-					}
-				}
-				add(o, v.GetPoint(), step{kind: "board", seen: newState(v.GetPosition() == recordv1.Position_POSITION_LIVE, holds)}, true)
-			}
-			continue
+			x.addBoard(o)
 		case o.panel.GetGoAhead():
-			add(o, o.point, step{kind: "may close"}, true)
-			continue
+			x.add(o, o.point, step{kind: "may close"}, true)
 		case o.rec == nil:
-			continue
-		}
-		n := found[o.ticket()]
-		if n == nil || !n.counted {
-			continue
-		}
-		answered := o.receipt.GetOutcome() != nil
-		ends := func(ref string) {
-			if pointOf[ref] != "" {
-				add(o, pointOf[ref], step{kind: "release", hold: lockOf[ref]}, answered)
+		default:
+			if n := found[o.ticket()]; n != nil && n.counted {
+				x.addRecord(o, n)
 			}
-		}
-		switch o.kind {
-		case "lock", "found_lock":
-			if o.point == "" {
-				continue // a box
-			}
-			hold := ticketName(o.rec.GetTicket())
-			add(o, o.point, step{kind: "lock", hold: hold}, answered)
-			if o.receipt.GetStatus() == servicev1.Status_STATUS_CONFIRMED && len(o.receipt.GetPromised()) > 0 {
-				add(o, o.point, step{kind: "guarded", hold: hold}, true)
-			}
-		case "release":
-			name := ledger.RefOf(n.rec.GetRelease().GetHold())
-			ends(name)
-		case "removal":
-			ends(ledger.RefOf(o.rec.GetRemoval().GetHold()))
-		case "hand_over":
-			for _, pair := range o.rec.GetHandOver().GetPairs() {
-				ends(ledger.RefOf(pair.GetOff()))
-			}
-		case "stand_clear":
-			if ref := ledger.RefOf(o.rec.GetStandClear().GetHold()); pointOf[ref] != "" {
-				add(o, pointOf[ref], step{kind: "clear", hold: lockOf[ref], test: o.rec.GetStandClear().GetRequest()}, answered)
-			}
-		case "recover_yard":
-			r := o.rec.GetRecoverYard()
-			for i, l := range r.GetLocks() {
-				if p := l.GetTarget().GetPoint(); p != "" {
-					add(o, p, step{kind: "lock", hold: ledger.Ref(r.GetYard(), r.GetEpoch(), ledger.WalkedSeq+uint64(i))}, answered)
-				}
-			}
-		case "register_point":
-			add(o, o.point, step{kind: o.kind}, answered)
-		case "closed":
-			if n.withoutGoAhead() {
-				add(o, o.point, step{kind: "closed all the same"}, answered)
-			}
-		case "isolate", "energise":
-			x := step{kind: o.kind}
-			if id := o.rec.GetEnergise().GetRequest(); tests[id] {
-				x.test = id
-			}
-			add(o, o.point, x, answered)
 		}
 	}
-	return out
+	return x.histories
+}
+
+// index is what the entries say of each lock and test, and the histories made with it.
+type index struct {
+	lockOf, pointOf map[string]string // by reference
+	tests           map[string]bool
+	histories       map[string][]porcupine.Operation
+}
+
+func indexOf(all []entry) *index {
+	x := &index{lockOf: map[string]string{}, pointOf: map[string]string{}, tests: map[string]bool{}, histories: map[string][]porcupine.Operation{}}
+	for i := range all {
+		n := &all[i]
+		if q := n.rec.GetRequest(); q.GetKind() == recordv1.RequestKind_REQUEST_KIND_TEST {
+			x.tests[q.GetId()] = true
+		}
+		if !n.counted {
+			continue
+		}
+		if l := n.rec.GetLock(); l != nil {
+			x.lockOf[n.ref], x.pointOf[n.ref] = ticketName(n.rec.GetTicket()), l.GetTarget().GetPoint()
+		}
+		if l := n.rec.GetFoundLock(); l != nil {
+			x.lockOf[n.ref], x.pointOf[n.ref] = ticketName(n.rec.GetTicket()), l.GetTarget().GetPoint()
+		}
+		r := n.rec.GetRecoverYard()
+		for j, l := range r.GetLocks() {
+			ref := walkedRef(r, j)
+			x.lockOf[ref], x.pointOf[ref] = ref, l.GetTarget().GetPoint()
+		}
+	}
+	return x
+}
+
+// walkedRef is the reference of a lock that a walkdown entered.
+func walkedRef(r *recordv1.RecoverYard, i int) string {
+	return ledger.Ref(r.GetYard(), r.GetEpoch(), ledger.WalkedSeq+uint64(i))
+}
+
+// add puts an operation into a point's history. One that was not answered may have
+// taken effect at any time after its call.
+func (x *index) add(o *op, point string, s step, answered bool) {
+	s.about = o.who + " " + o.what
+	ret := int64(math.MaxInt64)
+	if answered {
+		ret = o.ret
+	}
+	x.histories[point] = append(x.histories[point], porcupine.Operation{Input: s, Call: o.call, Return: ret})
+}
+
+// addBoard: a board says of each point whether it is live and what hangs on it. A lock
+// on a box covers what is in it, and is left out: the walk follows boxes.
+func (x *index) addBoard(o *op) {
+	stood := map[string]string{}
+	for _, h := range o.board.GetHolds() {
+		if h.GetStoodClear() != "" {
+			stood[h.GetRef()] = clearFor + h.GetStoodClear()
+		}
+	}
+	for _, v := range o.board.GetPoints() {
+		var holds []string
+		for _, ref := range v.GetHolds() {
+			switch {
+			case x.lockOf[ref] == "":
+				holds = append(holds, "unknown-"+ref)
+			case x.pointOf[ref] != "":
+				holds = append(holds, x.lockOf[ref]+stood[ref])
+			}
+		}
+		x.add(o, v.GetPoint(), step{kind: "board", seen: newState(v.GetPosition() == recordv1.Position_POSITION_LIVE, holds)}, true)
+	}
+}
+
+// addRecord adds what a record did that counts in the ledger as n.
+func (x *index) addRecord(o *op, n *entry) {
+	answered := o.receipt.GetOutcome() != nil
+	switch o.kind {
+	case "lock", "found_lock":
+		x.addLock(o, answered)
+	case "release":
+		x.addEnd(o, ledger.RefOf(n.rec.GetRelease().GetHold()), answered)
+	case "removal":
+		x.addEnd(o, ledger.RefOf(o.rec.GetRemoval().GetHold()), answered)
+	case "hand_over":
+		for _, pair := range o.rec.GetHandOver().GetPairs() {
+			x.addEnd(o, ledger.RefOf(pair.GetOff()), answered)
+		}
+	case "stand_clear":
+		if ref := ledger.RefOf(o.rec.GetStandClear().GetHold()); x.pointOf[ref] != "" {
+			x.add(o, x.pointOf[ref], step{kind: "clear", hold: x.lockOf[ref], test: o.rec.GetStandClear().GetRequest()}, answered)
+		}
+	case "recover_yard":
+		r := o.rec.GetRecoverYard()
+		for i, l := range r.GetLocks() {
+			if p := l.GetTarget().GetPoint(); p != "" {
+				x.add(o, p, step{kind: "lock", hold: walkedRef(r, i)}, answered)
+			}
+		}
+	case "register_point":
+		x.add(o, o.point, step{kind: o.kind}, answered)
+	case "closed":
+		if n.withoutGoAhead() {
+			x.add(o, o.point, step{kind: "closed all the same"}, answered)
+		}
+	case "isolate", "energise":
+		s := step{kind: o.kind}
+		if id := o.rec.GetEnergise().GetRequest(); x.tests[id] {
+			s.test = id
+		}
+		x.add(o, o.point, s, answered)
+	}
+}
+
+// addLock adds a lock on a point, and what its receipt promises.
+func (x *index) addLock(o *op, answered bool) {
+	if o.point == "" {
+		return // a box
+	}
+	hold := ticketName(o.rec.GetTicket())
+	x.add(o, o.point, step{kind: "lock", hold: hold}, answered)
+	if o.receipt.GetStatus() == servicev1.Status_STATUS_CONFIRMED && len(o.receipt.GetPromised()) > 0 {
+		x.add(o, o.point, step{kind: "guarded", hold: hold}, true)
+	}
+}
+
+// addEnd adds the end of a lock, unless that was on a box.
+func (x *index) addEnd(o *op, ref string, answered bool) {
+	if x.pointOf[ref] != "" {
+		x.add(o, x.pointOf[ref], step{kind: "release", hold: x.lockOf[ref]}, answered)
+	}
 }
 
 // linear checks that every point's history is linearizable. undecided counts the

@@ -116,36 +116,64 @@ func (w *world) running(yard string) bool {
 	return w.up[yard] != nil
 }
 
-// fault does one harm, or mends.
-func (w *world) fault() error {
+// harm is what a fault needs to know: at whom, in which order, and for how long. The
+// first is hit, mostly.
+type harm struct {
+	kind  int
+	at    []string
+	short time.Duration
+}
+
+// harm draws the next one. The leader is hit every second time.
+func (w *world) harm() harm {
 	there := w.all()
 	i := w.rng.Intn(len(there))
-	both := func(x, y string) []way { return []way{{x, y}, {y, x}} }
-	short := time.Duration(w.rng.Intn(8000)) * time.Millisecond
-	kind := w.rng.Intn(19)
+	x := harm{short: time.Duration(w.rng.Intn(8000)) * time.Millisecond}
+	x.kind = w.rng.Intn(19)
 	if lead := w.leader(); lead != "" && w.rng.Intn(2) == 0 {
 		i = max(0, slices.Index(there, lead))
 	}
-	there = append(slices.Clone(there[i:]), there[:i]...)
-	a, b, c := there[0], there[1], there[2]
+	x.at = append(slices.Clone(there[i:]), there[:i]...)
+	return x
+}
+
+// fault does one harm, or mends.
+func (w *world) fault() error {
+	switch x := w.harm(); {
+	case x.kind <= 7, x.kind == 13, x.kind == 14:
+		w.harmLinks(x)
+	case x.kind <= 11:
+		return w.harmProcess(x)
+	case x.kind <= 17:
+		w.harmMachine(x)
+	default:
+		w.story.tell("all links are whole again")
+		w.net.heal()
+	}
+	return nil
+}
+
+// harmLinks keeps messages back, or breaks or slows connections.
+func (w *world) harmLinks(x harm) {
+	a, b, c := x.at[0], x.at[1], x.at[2]
 	var outOf, into []way
-	for _, y := range there[1:] {
+	for _, y := range x.at[1:] {
 		outOf, into = append(outOf, way{a, y}), append(into, way{y, a})
 	}
-	switch kind {
+	switch x.kind {
 	case 0, 1:
 		w.story.tell("FAULT %s is cut off", a)
 		w.net.hold(append(outOf, into...)...)
 	case 2:
 		w.story.tell("FAULT every yard is cut off from every other")
-		for _, x := range there {
-			for _, y := range there {
-				w.net.hold(way{x, y})
+		for _, from := range x.at {
+			for _, to := range x.at {
+				w.net.hold(way{from, to})
 			}
 		}
 	case 3:
 		w.story.tell("FAULT %s and %s don't reach each other, %s reaches both", a, b, c)
-		w.net.hold(both(a, b)...)
+		w.net.hold(way{a, b}, way{b, a})
 	case 4:
 		w.story.tell("FAULT nothing that %s sends arrives", a)
 		w.net.hold(outOf...)
@@ -157,9 +185,25 @@ func (w *world) fault() error {
 		w.net.hold(way{a, b})
 	case 7:
 		w.story.tell("FAULT every connection of %s breaks", a)
-		w.net.reset(func(x way) bool { return x.from == a || x.to == a })
+		w.net.reset(func(l way) bool { return l.from == a || l.to == a })
+	case 13:
+		d := time.Duration(w.rng.Intn(1500)) * time.Millisecond
+		w.story.tell("FAULT from %s to %s it takes %v", a, b, d)
+		w.net.change(func() { w.net.delay[way{a, b}] = d })
+	case 14:
+		w.story.tell("FAULT %s says nothing for %v, not even to people there", a, x.short)
+		w.net.setTrap(a, 0)
+		pass(x.short)
+		w.net.change(func() { delete(w.net.traps, a) })
+	}
+}
+
+// harmProcess kills replicas, or stops one in order.
+func (w *world) harmProcess(x harm) error {
+	a := x.at[0]
+	switch x.kind {
 	case 8:
-		return w.killed(short, a)
+		return w.killed(x.short, a)
 	case 9:
 		after := w.rng.Intn(40)
 		sprung := w.net.setTrap(a, after)
@@ -168,35 +212,32 @@ func (w *world) fault() error {
 		case <-time.After(2 * time.Second):
 		}
 		w.story.tell("FAULT the next crash comes after %d more messages of %s", after, a)
-		return w.killed(short, a)
+		return w.killed(x.short, a)
 	case 10:
-		return w.killed(short, a, b)
-	case 11:
-		if w.rng.Intn(2) == 0 {
-			return w.killed(short, a, b, c)
-		}
-		if !w.running(a) {
-			return nil
-		}
-		w.story.tell("FAULT %s is stopped and started", a)
-		if err := w.stop(a); err != nil {
-			return err
-		}
-		w.free[a].Store(plenty)
-		return w.start(a)
+		return w.killed(x.short, x.at[:2]...)
+	}
+	if w.rng.Intn(2) == 0 {
+		return w.killed(x.short, x.at[:3]...)
+	}
+	if !w.running(a) {
+		return nil
+	}
+	w.story.tell("FAULT %s is stopped and started", a)
+	if err := w.stop(a); err != nil {
+		return err
+	}
+	w.free[a].Store(plenty)
+	return w.start(a)
+}
+
+// harmMachine sets a clock wrong, or fills or slows a disk; or all disks are well again.
+func (w *world) harmMachine(x harm) {
+	a := x.at[0]
+	switch x.kind {
 	case 12:
 		by := time.Duration(w.rng.Intn(1200)-600) * time.Second
 		w.story.tell("FAULT the clock of %s jumps to %v off", a, by)
 		w.clocks[a].Store(int64(by))
-	case 13:
-		d := time.Duration(w.rng.Intn(1500)) * time.Millisecond
-		w.story.tell("FAULT from %s to %s it takes %v", a, b, d)
-		w.net.change(func() { w.net.delay[way{a, b}] = d })
-	case 14:
-		w.story.tell("FAULT %s says nothing for %v, not even to people there", a, short)
-		w.net.setTrap(a, 0)
-		pass(short)
-		w.net.change(func() { delete(w.net.traps, a) })
 	case 15:
 		mb := []uint64{low - 1, full - 1}[w.rng.Intn(2)]
 		w.story.tell("FAULT the disk of %s has %d MB left", a, mb)
@@ -208,11 +249,7 @@ func (w *world) fault() error {
 	case 17:
 		w.story.tell("all disks are well again")
 		w.cure()
-	default:
-		w.story.tell("all links are whole again")
-		w.net.heal()
 	}
-	return nil
 }
 
 // killed crashes yards at one instant, and starts each again after a while.

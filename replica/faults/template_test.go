@@ -81,14 +81,21 @@ func (w *world) use(tpl *template) error {
 	return nil
 }
 
+// founder founds the template's co-op, step by step. The first error ends all of it.
+type founder struct {
+	w   *world
+	ctx context.Context
+	nia *client.Client
+	err error
+}
+
+// found makes a co-op of three yards, with its people, points, boxes, drawings and jobs.
 func (w *world) found(ctx context.Context) error {
 	first := yards[0]
-	until := time.Now().Add(1000 * time.Hour).UnixMilli()
-	roles := []recordv1.Role{recordv1.Role_ROLE_MANAGER, recordv1.Role_ROLE_SUPERVISOR, recordv1.Role_ROLE_AUTHORISED}
 	w.dirs[first] = filepath.Join(w.root, first)
 	id, err := replica.Found(replica.Founding{Dir: w.dirs[first], Coop: "Three Forks Grain Co-op", Yard: first, YardName: first,
 		Listen: at(first), Address: at(first), Timers: "lan", ManagerKey: testKey(manager),
-		Manager: &recordv1.Person{Id: manager, Name: manager, Roles: roles, Qualified: true, TrainedUntilUnixMs: until}}, time.Now())
+		Manager: &recordv1.Person{Id: manager, Name: manager, Roles: allRoles, Qualified: true, TrainedUntilUnixMs: trainedUntil()}}, time.Now())
 	if err != nil {
 		return err
 	}
@@ -96,82 +103,100 @@ func (w *world) found(ctx context.Context) error {
 	if err := errors.Join(w.meet(first), w.start(first)); err != nil {
 		return err
 	}
-	nia := w.as(manager, first, "template")
-	defer func() { nia.Close() }()
-	do := func(rec *recordv1.Record) {
-		for err == nil {
-			if _, e := nia.Submit(ctx, rec); e != nil {
-				var far *client.Unreachable
-				if errors.As(e, &far) && pause(ctx, time.Second) == nil {
-					continue
-				}
-				err = fmt.Errorf("%T: %w", rec.GetAct(), e)
-			}
-			return
-		}
-	}
-	for err == nil {
-		b, e := nia.Board(ctx, servicev1.Consistency_CONSISTENCY_CONFIRMED, "")
-		if e == nil && b.GetCoop() != "" {
-			break
-		}
-		err = pause(ctx, time.Second)
-	}
-	invite := func(kind, id string, inv *recordv1.Invite) *token.Token {
-		t := w.invitation(kind, id, inv)
-		do(&recordv1.Record{Act: &recordv1.Record_Invite{Invite: inv}})
-		return t
-	}
-	dial := func(ctx context.Context, address string) (net.Conn, error) { return w.net.dial(ctx, first, address) }
+	f := &founder{w: w, ctx: ctx, nia: w.as(manager, first, "template")}
+	defer func() { f.nia.Close() }()
+	f.until(func() bool {
+		b, err := f.nia.Board(ctx, servicev1.Consistency_CONSISTENCY_CONFIRMED, "")
+		return err == nil && b.GetCoop() != ""
+	})
 	for _, y := range yards[1:] {
-		text, e := token.Encode(invite(token.Yard, y, forYard(y)))
-		if err = errors.Join(err, e); err != nil {
-			return err
-		}
-		w.dirs[y] = filepath.Join(w.root, y)
-		if _, err := replica.Join(ctx, replica.Joining{Dir: w.dirs[y], Listen: at(y), Address: at(y), Timers: "lan", Token: text, Dial: dial}); err != nil {
-			return err
-		}
-		if err := errors.Join(w.meet(y), w.start(y)); err != nil {
-			return err
-		}
+		f.addYard(y)
 	}
-	for err == nil {
-		m, e := nia.Members(ctx, "")
-		if e == nil && m.GetVoters() == 3 && m.GetHasQuorum() {
-			break
-		}
-		err = pause(ctx, time.Second)
-	}
-	nia.Close()
-	nia = w.as(manager, first, "template-2")
+	f.until(func() bool {
+		m, err := f.nia.Members(ctx, "")
+		return err == nil && m.GetVoters() == 3 && m.GetHasQuorum()
+	})
+	f.nia.Close()
+	f.nia = w.as(manager, first, "template-2")
 	for _, p := range slices.Sorted(maps.Keys(workers)) {
-		t := invite(token.Person, p, &recordv1.Invite{Whom: &recordv1.Invite_Person{Person: &recordv1.Person{Id: p, Name: p,
-			Roles: []recordv1.Role{recordv1.Role_ROLE_AUTHORISED}, TrainedUntilUnixMs: until}}})
-		if err == nil {
-			_, err = client.JoinPerson(ctx, t, testKey(p), client.WithDialer(dial))
-		}
+		f.addPerson(p, recordv1.Role_ROLE_AUTHORISED)
 	}
 	for _, p := range managers {
-		t := invite(token.Person, p, &recordv1.Invite{Whom: &recordv1.Invite_Person{Person: &recordv1.Person{Id: p, Name: p, Roles: roles, TrainedUntilUnixMs: until}}})
-		if err == nil {
-			_, err = client.JoinPerson(ctx, t, testKey(p), client.WithDialer(dial))
-		}
+		f.addPerson(p, allRoles...)
 	}
 	for _, y := range yards {
-		do(&recordv1.Record{Act: &recordv1.Record_RegisterPoint{RegisterPoint: &recordv1.RegisterPoint{Point: point(y), Holes: 6}}})
-		do(&recordv1.Record{Act: &recordv1.Record_RegisterBox{RegisterBox: &recordv1.RegisterBox{Box: box(y), Holes: 6}}})
-		drawing, e := proto.Marshal(drawn(y))
-		err = errors.Join(err, e)
-		do(&recordv1.Record{Act: &recordv1.Record_PublishDrawing{PublishDrawing: &recordv1.PublishDrawing{Drawing: drawing}}})
-		do(&recordv1.Record{Act: &recordv1.Record_OpenJob{OpenJob: &recordv1.OpenJob{Id: job(y), Zone: y + "/boot", Plan: []string{point(y)},
-			Responsible: "ravi", Crew: []string{"lena", "dov"}, Affected: []string{manager}, Purpose: "clear the plugged boot"}}})
-		do(&recordv1.Record{Act: &recordv1.Record_Isolate{Isolate: &recordv1.Isolate{Point: point(y)}}})
+		f.furnish(y)
 	}
-	if err == nil {
-		err = pause(ctx, 10*time.Second) // every yard hears of all of it
+	if f.err == nil {
+		f.err = pause(ctx, 10*time.Second) // every yard hears of all of it
 	}
-	return err
+	return f.err
+}
+
+var allRoles = []recordv1.Role{recordv1.Role_ROLE_MANAGER, recordv1.Role_ROLE_SUPERVISOR, recordv1.Role_ROLE_AUTHORISED}
+
+func trainedUntil() int64 { return time.Now().Add(1000 * time.Hour).UnixMilli() }
+
+// until waits for something to be so.
+func (f *founder) until(is func() bool) {
+	for f.err == nil && !is() {
+		f.err = pause(f.ctx, time.Second)
+	}
+}
+
+// do records something, again while nobody can be reached.
+func (f *founder) do(rec *recordv1.Record) {
+	for f.err == nil {
+		_, err := f.nia.Submit(f.ctx, rec)
+		var far *client.Unreachable
+		if errors.As(err, &far) && pause(f.ctx, time.Second) == nil {
+			continue
+		}
+		if err != nil {
+			f.err = fmt.Errorf("%T: %w", rec.GetAct(), err)
+		}
+		return
+	}
+}
+
+func (f *founder) invite(kind, id string, inv *recordv1.Invite) *token.Token {
+	t := f.w.invitation(kind, id, inv)
+	f.do(&recordv1.Record{Act: &recordv1.Record_Invite{Invite: inv}})
+	return t
+}
+
+func (f *founder) dial(ctx context.Context, address string) (net.Conn, error) {
+	return f.w.net.dial(ctx, yards[0], address)
+}
+
+func (f *founder) addYard(y string) {
+	text, err := token.Encode(f.invite(token.Yard, y, forYard(y)))
+	if f.err = errors.Join(f.err, err); f.err != nil {
+		return
+	}
+	f.w.dirs[y] = filepath.Join(f.w.root, y)
+	if _, f.err = replica.Join(f.ctx, replica.Joining{Dir: f.w.dirs[y], Listen: at(y), Address: at(y), Timers: "lan", Token: text, Dial: f.dial}); f.err == nil {
+		f.err = errors.Join(f.w.meet(y), f.w.start(y))
+	}
+}
+
+func (f *founder) addPerson(p string, roles ...recordv1.Role) {
+	t := f.invite(token.Person, p, &recordv1.Invite{Whom: &recordv1.Invite_Person{Person: &recordv1.Person{Id: p, Name: p, Roles: roles, TrainedUntilUnixMs: trainedUntil()}}})
+	if f.err == nil {
+		_, f.err = client.JoinPerson(f.ctx, t, testKey(p), client.WithDialer(f.dial))
+	}
+}
+
+// furnish gives a yard its point, open, its box, its drawing and its job.
+func (f *founder) furnish(y string) {
+	f.do(&recordv1.Record{Act: &recordv1.Record_RegisterPoint{RegisterPoint: &recordv1.RegisterPoint{Point: point(y), Holes: 6}}})
+	f.do(&recordv1.Record{Act: &recordv1.Record_RegisterBox{RegisterBox: &recordv1.RegisterBox{Box: box(y), Holes: 6}}})
+	drawing, err := proto.Marshal(drawn(y))
+	f.err = errors.Join(f.err, err)
+	f.do(&recordv1.Record{Act: &recordv1.Record_PublishDrawing{PublishDrawing: &recordv1.PublishDrawing{Drawing: drawing}}})
+	f.do(&recordv1.Record{Act: &recordv1.Record_OpenJob{OpenJob: &recordv1.OpenJob{Id: job(y), Zone: y + "/boot", Plan: []string{point(y)},
+		Responsible: "ravi", Crew: []string{"lena", "dov"}, Affected: []string{manager}, Purpose: "clear the plugged boot"}}})
+	f.do(&recordv1.Record{Act: &recordv1.Record_Isolate{Isolate: &recordv1.Isolate{Point: point(y)}}})
 }
 
 func forYard(y string) *recordv1.Invite {

@@ -230,39 +230,19 @@ func (x *explorer) recoverySigned(r *recordv1.RecoverYard, second, key, disk str
 	}, "mia", key, disk)
 }
 
+// walked is what a walkdown finds, with the claims that its locks and people are.
+type walked struct {
+	r             *recordv1.RecoverYard
+	locks, people []int
+}
+
 // walkdown enters what hangs at the yard and is not in the ledger, which handles
 // are closed, and who is inside; whatever was told to whom counts on under its new
 // reference.
 func (x *explorer) walkdown(s *sit, t *seat, second string) (*sit, *recordv1.Outcome) {
-	r := &recordv1.RecoverYard{Yard: t.id, Second: second, Epoch: s.tip.s.Yards[t.id].Epoch + 1, Key: public(t.keyName), Address: "localhost:9", OldMachineOff: true}
-	var locks, people []int
-	for i := range s.claims {
-		c := &s.claims[i]
-		if c.over || !c.sent || ledger.YardOf(c.ref) != t.id {
-			continue
-		}
-		switch {
-		case c.signOn:
-			j := s.tip.s.Jobs[c.target]
-			if s.tip.s.SignOns[c.ref] == nil && (j == nil || ledger.YardOf(j.Zone) == t.id) {
-				r.Inside = append(r.Inside, &recordv1.WalkedPerson{Person: c.who, Job: c.target})
-				people = append(people, i)
-			}
-		case s.tip.s.Holds[c.ref] == nil && ledger.YardOf(c.target) == t.id:
-			on := onPoint(c.target)
-			if c.target == x.box {
-				on = onBox(c.target)
-			}
-			r.Locks = append(r.Locks, &recordv1.WalkedLock{Target: on, Holder: c.who, Job: "jx", Seen: "red tag"})
-			locks = append(locks, i)
-		}
-	}
-	for p := range x.points {
-		if x.home[p] == t.no && s.phys&(1<<p) != 0 {
-			r.Closed = append(r.Closed, x.points[p])
-		}
-	}
-	l := x.commit(s.tip, x.entry(ledger.DirectEntry(x.recoverySigned(r, second, s.present(second).name, t.keyName)), x.now))
+	w := x.walkRound(s, t)
+	w.r.Second = second
+	l := x.commit(s.tip, x.entry(ledger.DirectEntry(x.recoverySigned(w.r, second, s.present(second).name, t.keyName)), x.now))
 	if l == nil || !l.out.GetAccepted() {
 		return nil, nil
 	}
@@ -272,13 +252,13 @@ func (x *explorer) walkdown(s *sit, t *seat, second string) (*sit, *recordv1.Out
 	for i := range n.claims { // what is neither in the ledger nor found is lost for good
 		c := &n.claims[i]
 		lost := ledger.YardOf(c.ref) == t.id && l.s.Holds[c.ref] == nil && l.s.SignOns[c.ref] == nil
-		if lost && (c.points == 0 || !c.sent) && !slices.Contains(locks, i) && !slices.Contains(people, i) {
+		if lost && (c.points == 0 || !c.sent) && !slices.Contains(w.locks, i) && !slices.Contains(w.people, i) {
 			c.over = true
 		}
 	}
-	for k, i := range append(locks, people...) {
+	for k, i := range append(w.locks, w.people...) {
 		c := &n.claims[i]
-		c.ref, c.off = ledger.Ref(t.id, r.GetEpoch(), ledger.WalkedSeq+uint64(k)), 0
+		c.ref, c.off = ledger.Ref(t.id, w.r.GetEpoch(), ledger.WalkedSeq+uint64(k)), 0
 		c.root = s.present(c.who).root
 	}
 	for i, p := range x.points {
@@ -287,4 +267,36 @@ func (x *explorer) walkdown(s *sit, t *seat, second string) (*sit, *recordv1.Out
 		}
 	}
 	return &n, l.out
+}
+
+// walkRound goes round the yard and sees what hangs, who is inside and what is closed.
+func (x *explorer) walkRound(s *sit, t *seat) walked {
+	w := walked{r: &recordv1.RecoverYard{Yard: t.id, Epoch: s.tip.s.Yards[t.id].Epoch + 1, Key: public(t.keyName), Address: "localhost:9", OldMachineOff: true}}
+	for i := range s.claims {
+		c := &s.claims[i]
+		if c.over || !c.sent || ledger.YardOf(c.ref) != t.id {
+			continue
+		}
+		switch {
+		case c.signOn:
+			j := s.tip.s.Jobs[c.target]
+			if s.tip.s.SignOns[c.ref] == nil && (j == nil || ledger.YardOf(j.Zone) == t.id) {
+				w.r.Inside = append(w.r.Inside, &recordv1.WalkedPerson{Person: c.who, Job: c.target})
+				w.people = append(w.people, i)
+			}
+		case s.tip.s.Holds[c.ref] == nil && ledger.YardOf(c.target) == t.id:
+			on := onPoint(c.target)
+			if c.target == x.box {
+				on = onBox(c.target)
+			}
+			w.r.Locks = append(w.r.Locks, &recordv1.WalkedLock{Target: on, Holder: c.who, Job: "jx", Seen: "red tag"})
+			w.locks = append(w.locks, i)
+		}
+	}
+	for p := range x.points {
+		if x.home[p] == t.no && s.phys&(1<<p) != 0 {
+			w.r.Closed = append(w.r.Closed, x.points[p])
+		}
+	}
+	return w
 }

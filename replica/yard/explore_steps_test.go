@@ -175,88 +175,119 @@ func (x *explorer) again(t *seat, name string, signed []byte, r *Reply) string {
 
 // captures: what people record at a yard.
 func (x *explorer) captures(s *sit, t *seat, do emit) {
-	b := x.b
-	if i := s.n.locks; int(i) < b.locks {
-		for _, at := range b.targets {
-			what := at.GetPoint() + at.GetBox()
-			name, dev := fmt.Sprintf("lock-%d %s", i, what), slot("lock", i)
-			act := lockOf(at)
-			if b.found {
-				act = func(r *recordv1.Record) {
-					r.Act = &recordv1.Record_FoundLock{FoundLock: &recordv1.FoundLock{Target: at, Job: "jx", Seen: "red tag"}}
-				}
-			}
-			who := "wanda"
-			if len(b.people) > 0 {
-				who = b.people[int(i)%len(b.people)]
-			}
-			for j, k := range s.every(who) {
-				name, dev, with := name, dev, ""
-				if j > 0 {
-					name, dev, with = name+" "+k.name, dev+"-"+k.name, " with the key "+k.name
-				}
-				signed := x.sign(name, dev, who, act, k.name)
-				if n, r := x.note(s, t, name, signed, ""); n != nil {
-					n.n.locks++
-					c := claim{who: who, root: k.root, target: what, slot: i, fixed: b.found}
-					if b.found {
-						c.who = ""
-					}
-					bad := x.claimed(n, t, r, c)
-					if bad == "" {
-						bad = x.again(n.seats[t.no], name, signed, r)
-					}
-					do(fmt.Sprintf("%s writes down %s's lock %d on %s: %s%s", t.id, who, i, what, r.Grant, with), n, bad)
-				}
-			}
-		}
-	}
-	if i := s.n.signs; int(i) < b.signs {
-		name, job := slot("on", i), "j2"
-		if b.own {
-			job = "j1"
-		}
-		signed := x.sign(name, name, "wanda", func(r *recordv1.Record) { r.Act = &recordv1.Record_SignOn{SignOn: &recordv1.SignOn{Job: job}} })
-		if n, r := x.note(s, t, name, signed, ""); n != nil {
-			n.n.signs++
-			bad := x.claimed(n, t, r, claim{who: "wanda", root: "wanda", target: job, slot: 50 + i, signOn: true})
-			if bad == "" {
-				bad = x.again(n.seats[t.no], name, signed, r)
-			}
-			do(fmt.Sprintf("%s writes down that wanda signs on to the zone of %s: %s", t.id, job, r.Grant), n, bad)
-		}
-	}
+	x.locks(s, t, do)
+	x.signOns(s, t, do)
 	x.signOffs(s, t, do)
 	x.notes(s, t, do)
-	if int(s.n.trims) < b.trims {
-		signed := x.sign("trim", "trim", "mia", func(r *recordv1.Record) {
-			r.Act = &recordv1.Record_NarrowZone{NarrowZone: &recordv1.NarrowZone{Zone: "eastfork/pit", Points: []string{belt}, Why: "the shaft is cut"}}
-		})
-		if n, _ := x.note(s, t, "trim", signed, ""); n != nil {
-			n.n.trims++
-			do(t.id+" writes down that the belt reaches the pit no longer", n, "")
-		}
-	}
+	x.trims(s, t, do)
 	for p := range x.points {
-		if x.home[p] == t.no || b.foreign {
+		if x.home[p] == t.no || x.b.foreign {
 			x.panel(s, t, int8(p), do)
 		}
 	}
-	if int(s.n.moves) < b.moves && (ledger.YardOf(x.box) == t.id || b.foreign) {
-		for _, p := range b.boxPoints {
-			for _, in := range []bool{true, false} {
-				name := fmt.Sprintf("box-%d %v %s", s.n.moves, in, p)
-				signed := x.sign(name, slot("box", s.n.moves), "walt", func(r *recordv1.Record) {
-					if in {
-						r.Act = &recordv1.Record_BoxAdd{BoxAdd: &recordv1.BoxAdd{Box: x.box, Point: p}}
-					} else {
-						r.Act = &recordv1.Record_BoxRemove{BoxRemove: &recordv1.BoxRemove{Box: x.box, Point: p}}
-					}
-				})
-				if n, _ := x.note(s, t, name, signed, t.y.Run(p)); n != nil {
-					n.n.moves++
-					do(fmt.Sprintf("%s writes down that the key of %s goes in (%v) or out of %s", t.id, p, in, x.box), n, "")
+	x.boxMoves(s, t, do)
+}
+
+// locks: the next person locks each target in turn, with each of their keys.
+func (x *explorer) locks(s *sit, t *seat, do emit) {
+	b, i := x.b, s.n.locks
+	if int(i) >= b.locks {
+		return
+	}
+	who := "wanda"
+	if len(b.people) > 0 {
+		who = b.people[int(i)%len(b.people)]
+	}
+	for _, at := range b.targets {
+		x.lockOn(s, t, do, at, who)
+	}
+}
+
+func (x *explorer) lockOn(s *sit, t *seat, do emit, at *recordv1.Target, who string) {
+	b, i := x.b, s.n.locks
+	what := at.GetPoint() + at.GetBox()
+	name, dev := fmt.Sprintf("lock-%d %s", i, what), slot("lock", i)
+	act := lockOf(at)
+	if b.found {
+		act = func(r *recordv1.Record) {
+			r.Act = &recordv1.Record_FoundLock{FoundLock: &recordv1.FoundLock{Target: at, Job: "jx", Seen: "red tag"}}
+		}
+	}
+	for j, k := range s.every(who) {
+		name, dev, with := name, dev, ""
+		if j > 0 {
+			name, dev, with = name+" "+k.name, dev+"-"+k.name, " with the key "+k.name
+		}
+		signed := x.sign(name, dev, who, act, k.name)
+		if n, r := x.note(s, t, name, signed, ""); n != nil {
+			n.n.locks++
+			c := claim{who: who, root: k.root, target: what, slot: i, fixed: b.found}
+			if b.found {
+				c.who = ""
+			}
+			bad := x.claimed(n, t, r, c)
+			if bad == "" {
+				bad = x.again(n.seats[t.no], name, signed, r)
+			}
+			do(fmt.Sprintf("%s writes down %s's lock %d on %s: %s%s", t.id, who, i, what, r.Grant, with), n, bad)
+		}
+	}
+}
+
+// signOns: wanda signs on to a zone.
+func (x *explorer) signOns(s *sit, t *seat, do emit) {
+	b, i := x.b, s.n.signs
+	if int(i) >= b.signs {
+		return
+	}
+	name, job := slot("on", i), "j2"
+	if b.own {
+		job = "j1"
+	}
+	signed := x.sign(name, name, "wanda", func(r *recordv1.Record) { r.Act = &recordv1.Record_SignOn{SignOn: &recordv1.SignOn{Job: job}} })
+	if n, r := x.note(s, t, name, signed, ""); n != nil {
+		n.n.signs++
+		bad := x.claimed(n, t, r, claim{who: "wanda", root: "wanda", target: job, slot: 50 + i, signOn: true})
+		if bad == "" {
+			bad = x.again(n.seats[t.no], name, signed, r)
+		}
+		do(fmt.Sprintf("%s writes down that wanda signs on to the zone of %s: %s", t.id, job, r.Grant), n, bad)
+	}
+}
+
+// trims: a zone is narrowed.
+func (x *explorer) trims(s *sit, t *seat, do emit) {
+	if int(s.n.trims) >= x.b.trims {
+		return
+	}
+	signed := x.sign("trim", "trim", "mia", func(r *recordv1.Record) {
+		r.Act = &recordv1.Record_NarrowZone{NarrowZone: &recordv1.NarrowZone{Zone: "eastfork/pit", Points: []string{belt}, Why: "the shaft is cut"}}
+	})
+	if n, _ := x.note(s, t, "trim", signed, ""); n != nil {
+		n.n.trims++
+		do(t.id+" writes down that the belt reaches the pit no longer", n, "")
+	}
+}
+
+// boxMoves: a key goes into the box or out of it.
+func (x *explorer) boxMoves(s *sit, t *seat, do emit) {
+	b := x.b
+	if int(s.n.moves) >= b.moves || ledger.YardOf(x.box) != t.id && !b.foreign {
+		return
+	}
+	for _, p := range b.boxPoints {
+		for _, in := range []bool{true, false} {
+			name := fmt.Sprintf("box-%d %v %s", s.n.moves, in, p)
+			signed := x.sign(name, slot("box", s.n.moves), "walt", func(r *recordv1.Record) {
+				if in {
+					r.Act = &recordv1.Record_BoxAdd{BoxAdd: &recordv1.BoxAdd{Box: x.box, Point: p}}
+				} else {
+					r.Act = &recordv1.Record_BoxRemove{BoxRemove: &recordv1.BoxRemove{Box: x.box, Point: p}}
 				}
+			})
+			if n, _ := x.note(s, t, name, signed, t.y.Run(p)); n != nil {
+				n.n.moves++
+				do(fmt.Sprintf("%s writes down that the key of %s goes in (%v) or out of %s", t.id, p, in, x.box), n, "")
 			}
 		}
 	}

@@ -240,55 +240,82 @@ func (x *explorer) stateKey(s *ledger.State) (k [16]byte) {
 	return k
 }
 
-func (x *explorer) meaning(b []byte, s *ledger.State) []byte {
-	word := func(ws ...string) {
-		for _, w := range ws {
-			b = append(append(b, w...), '|')
-		}
+// told is the text of a state's meaning, in the making.
+type told []byte
+
+func (b *told) word(ws ...string) {
+	for _, w := range ws {
+		*b = append(append(*b, w...), '|')
 	}
+}
+
+// meaning is all that the rules of this exploration see of a ledger, as text.
+func (x *explorer) meaning(text []byte, s *ledger.State) []byte {
+	b := told(text)
+	x.meaningOfYards(&b, s)
+	x.meaningOfHolds(&b, s)
+	x.meaningOfRequests(&b, s)
+	meaningOfJobs(&b, s)
+	x.meaningOfPeople(&b, s)
+	x.meaningOfTime(&b, s)
+	return b
+}
+
+func (x *explorer) meaningOfYards(b *told, s *ledger.State) {
 	for _, id := range x.yards {
 		y := s.Yards[id]
-		b = append(binary.AppendUvarint(append(b, 'y', byte(y.Epoch)), y.Drained), bit01(y.Cloned))
-		b = append(b, y.Key[:4]...)
+		*b = append(binary.AppendUvarint(append(*b, 'y', byte(y.Epoch)), y.Drained), bit01(y.Cloned))
+		*b = append(*b, y.Key[:4]...)
 		if n := len(y.Hashes); n > 0 && x.b.twins > 0 {
-			b = append(b, y.Hashes[n-1]...)
+			*b = append(*b, y.Hashes[n-1]...)
 		}
 	}
 	for _, id := range x.points {
 		p := s.Points[id]
-		b = append(binary.AppendUvarint(append(b, 'p', bit01(p.Live)), p.Moved.Seq), byte(p.Moved.Epoch))
+		*b = append(binary.AppendUvarint(append(*b, 'p', bit01(p.Live)), p.Moved.Seq), byte(p.Moved.Epoch))
 	}
-	word(sorted(s.Boxes[x.box].Points)...)
+}
+
+func (x *explorer) meaningOfHolds(b *told, s *ledger.State) {
+	b.word(sorted(s.Boxes[x.box].Points)...)
 	for _, ref := range sorted(s.Holds) {
 		h := s.Holds[ref]
-		word(ref, h.Point, h.Box, h.Holder)
-		b = append(b, bit01(h.Off.By == ""))
+		b.word(ref, h.Point, h.Box, h.Holder)
+		*b = append(*b, bit01(h.Off.By == ""))
 		if h.Off.By == "" {
-			b = append(b, x.mayEnd(s, h.Holder, h.Since))
+			*b = append(*b, x.mayEnd(s, h.Holder, h.Since))
 			q := s.Reqs[h.Stood]
-			word(h.Stood)
-			b = append(b, bit01(q != nil && h.StoodFor == q.By.Index))
+			b.word(h.Stood)
+			*b = append(*b, bit01(q != nil && h.StoodFor == q.By.Index))
 		}
 	}
 	for _, ref := range sorted(s.SignOns) {
 		so := s.SignOns[ref]
-		word(ref, so.Job)
-		b = append(b, bit01(so.Off.By == ""), x.mask(so.Promised))
+		b.word(ref, so.Job)
+		*b = append(*b, bit01(so.Off.By == ""), x.mask(so.Promised))
 		if so.Off.By == "" {
-			b = append(b, x.mayEnd(s, so.Person, so.Since))
+			*b = append(*b, x.mayEnd(s, so.Person, so.Since))
 		}
 	}
+}
+
+func (x *explorer) meaningOfRequests(b *told, s *ledger.State) {
 	for _, id := range sorted(s.Reqs) {
 		q := s.Reqs[id]
-		word(id)
-		b = append(b, byte(q.State), x.mask(q.Points), x.mask(q.Energised))
-		word(q.Involved...)
-		word(q.Attested...)
+		b.word(id)
+		*b = append(*b, byte(q.State), x.mask(q.Points), x.mask(q.Energised))
+		b.word(q.Involved...)
+		b.word(q.Attested...)
 	}
+}
+
+// meaningOfJobs: whether the area was cleared and everybody told after the last who
+// signed on, and so on; not when.
+func meaningOfJobs(b *told, s *ledger.State) {
 	for _, id := range []string{"j1", "j2", "jx"} {
 		j := s.Jobs[id]
 		if j == nil {
-			word(id)
+			b.word(id)
 			continue
 		}
 		told := j.ToldAfter["abe"]
@@ -304,21 +331,28 @@ func (x *explorer) meaning(b []byte, s *ledger.State) []byte {
 				heard = heard && before(m, told)
 			}
 		}
-		b = append(b, bit01(ok), bit01(heard), bit01(len(j.LastOn)+len(j.LastHold)+len(j.Looked) > 0), bit01(j.Closed.By != ""), bit01(j.GroundsLeft != 0))
+		*b = append(*b, bit01(ok), bit01(heard), bit01(len(j.LastOn)+len(j.LastHold)+len(j.Looked) > 0), bit01(j.Closed.By != ""), bit01(j.GroundsLeft != 0))
 	}
-	b = append(b, 'k', bit01(revoked(s)))
+}
+
+func (x *explorer) meaningOfPeople(b *told, s *ledger.State) {
+	*b = append(*b, 'k', bit01(revoked(s)))
 	for _, f := range sorted(s.Keys) {
 		if k := s.Keys[f]; k.Revoked == 0 && k.Person != "" {
-			word(x.names[string(k.Public)])
+			b.word(x.names[string(k.Public)])
 		}
 	}
-	word(sorted(s.UnacknowledgedRemovals)...)
+	b.word(sorted(s.UnacknowledgedRemovals)...)
 	for _, z := range sorted(s.Reach) {
-		b = append(b, x.mask(s.Reach[z]))
+		*b = append(*b, x.mask(s.Reach[z]))
 	}
 	for _, a := range s.Alarms {
-		word(a.Code, a.Subject)
+		b.word(a.Code, a.Subject)
 	}
+}
+
+// meaningOfTime: which tickets are used, and which deadlines have passed.
+func (x *explorer) meaningOfTime(b *told, s *ledger.State) {
 	var used []string
 	for id := range s.Tickets {
 		if x.base == nil || x.base.s == nil || x.base.s.Tickets[id] == nil {
@@ -326,11 +360,10 @@ func (x *explorer) meaning(b []byte, s *ledger.State) []byte {
 		}
 	}
 	slices.Sort(used)
-	word(used...)
+	b.word(used...)
 	for _, e := range []int64{x.deadline(0), x.deadline(1), x.deadline(2), x.deadline(3)} {
-		b = append(b, bit01(s.Time >= e))
+		*b = append(*b, bit01(s.Time >= e))
 	}
-	return b
 }
 
 // deadline of the request with a number; each later one is later. All stay within

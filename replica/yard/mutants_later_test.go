@@ -132,6 +132,6 @@ var laterMutants = []mutant{
 		edits: []edit{{journals, `case env.GetSeq() <= y.Drained:`, `case env.GetSeq() == 0:`}, {journals, `case env.GetSeq() != y.Drained+1:`, `case env.GetSeq() > y.Drained+1:`},
 			{journals, `case y.Drained > 0 && !bytes.Equal(env.GetPrevious(), y.lastHash()) ||`, `case y.Drained > 0 && env.GetSeq() == 0 ||`}, {journals, `y.Drained++`, `y.Drained = max(y.Drained, env.GetSeq())`},
 			{"ledger/tickets.go", `case class == Protects:`, `case class >= Protects:`}, {pointsGo, `m != p.Moved {
-		x.flag("STALE_OPENING"`, `m.Epoch == 99 {
-		x.flag("STALE_OPENING"`}}},
+		x.note(StaleOpening`, `m.Epoch == 99 {
+		x.note(StaleOpening`}}},
 }

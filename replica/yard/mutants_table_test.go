@@ -5,18 +5,21 @@ package yard
 type edit struct{ file, old, new string }
 
 const (
-	rules    = "replica/yard/rules.go"
-	panels   = "replica/yard/panel.go"
-	captures = "replica/yard/capture.go"
-	yards    = "replica/yard/yard.go"
-	requests = "ledger/request.go"
-	holds    = "ledger/hold.go"
-	locks    = "ledger/lock.go"
-	boxes    = "ledger/box.go"
-	pointsGo = "ledger/point.go"
-	drawings = "ledger/drawing.go"
-	jobs     = "ledger/job.go"
-	narrowGo = "ledger/narrow.go"
+	rules     = "replica/yard/rules.go"
+	panels    = "replica/yard/panel.go"
+	captures  = "replica/yard/capture.go"
+	yards     = "replica/yard/yard.go"
+	requests  = "ledger/request.go"
+	against   = "ledger/againststart.go"
+	energises = "ledger/energise.go"
+	holds     = "ledger/hold.go"
+	locks     = "ledger/lock.go"
+	boxes     = "ledger/box.go"
+	pointsGo  = "ledger/point.go"
+	drawings  = "ledger/drawing.go"
+	jobs      = "ledger/job.go"
+	narrowGo  = "ledger/narrow.go"
+	signOns   = "ledger/signon.go"
 )
 
 // mutant is a rule broken on purpose, and the configuration that shows it.
@@ -44,7 +47,7 @@ var mutants = []mutant{
 		edits: []edit{{captures, `if homeOnly && home != c.yard {`, `if homeOnly && home == "" {`}, {pointsGo, `if p.Yard != x.env.GetYard() {`, `if p.Yard == "" {`}}},
 	{name: "lock-neither-voids-nor-blocks", config: "point", sample: true, why: "protocol.md 3.2: a lock voids what is asked for",
 		edits: []edit{{locks, `q.open() && overlap(q.Points, pts)`, `q == nil && overlap(q.Points, pts)`},
-			{requests, `for _, h := range s.HoldsOn(p.ID) {`, `for _, h := range s.HoldsOn("") {`}}},
+			{energises, `for _, h := range s.HoldsOn(p.ID) {`, `for _, h := range s.HoldsOn("") {`}}},
 	{name: "held-locally-at-non-home", config: "point", why: "decision 5: home only",
 		edits: cut(rules, "if !home {\n\t\treturn recordv1.Grant_GRANT_UNCONFIRMED", "if !home && c.yard == \"\" {\n\t\treturn recordv1.Grant_GRANT_UNCONFIRMED")},
 	{name: "live-unknown", config: "live-start", sample: true, why: "decision 5: never on a live point",
@@ -60,17 +63,17 @@ var mutants = []mutant{
 			{journals, `case y.Drained > 0 && !bytes.Equal(env.GetPrevious(), y.lastHash()) ||`, `case y.Drained > 0 && env.GetSeq() == 0 ||`},
 			{journals, `y.Drained == 0 && len(env.GetPrevious()) > 0:`, `env.GetSeq() == 0:`}, {journals, `y.Drained++`, `y.Drained = env.GetSeq()`}}},
 	{name: "energise-while-awaiting", config: "box", why: "every yard concerned has confirmed first",
-		edits: []edit{{requests, "case q.State != recordv1.RequestState_REQUEST_STATE_APPROVED:\n\t\tx.refuse(\"NOT_APPROVED\"", "case !q.open():\n\t\tx.refuse(\"NOT_APPROVED\""},
+		edits: []edit{{energises, "case q.State != recordv1.RequestState_REQUEST_STATE_APPROVED:\n\t\tx.deny(NotApproved", "case !q.open():\n\t\tx.deny(NotApproved"},
 			{captures, `q == nil || q.State != recordv1.RequestState_REQUEST_STATE_APPROVED`, `q == nil || !q.Open()`}}},
 	{name: "energise-after-expiry", config: "box-expired", why: "an ended request energises nothing",
-		edits: []edit{{requests, "case q.State != recordv1.RequestState_REQUEST_STATE_APPROVED:\n\t\tx.refuse(\"NOT_APPROVED\"", "case q.State != recordv1.RequestState_REQUEST_STATE_APPROVED && q.State != recordv1.RequestState_REQUEST_STATE_EXPIRED:\n\t\tx.refuse(\"NOT_APPROVED\""},
-			{requests, "case s.Time >= q.Deadline:\n\t\tx.refuse(\"EXPIRED\"", "case s.Time < 0:\n\t\tx.refuse(\"EXPIRED\""}}},
+		edits: []edit{{energises, "case q.State != recordv1.RequestState_REQUEST_STATE_APPROVED:\n\t\tx.deny(NotApproved", "case q.State != recordv1.RequestState_REQUEST_STATE_APPROVED && q.State != recordv1.RequestState_REQUEST_STATE_EXPIRED:\n\t\tx.deny(NotApproved"},
+			{energises, "case s.Time >= q.Deadline:\n\t\tx.deny(RequestOver", "case s.Time < 0:\n\t\tx.deny(RequestOver"}}},
 	{name: "energise-after-withdrawal", config: "box-withdrawn", why: "an ended request energises nothing",
-		edits: cut(requests, "case q.State != recordv1.RequestState_REQUEST_STATE_APPROVED:\n\t\tx.refuse(\"NOT_APPROVED\"", "case q.State != recordv1.RequestState_REQUEST_STATE_APPROVED && q.State != recordv1.RequestState_REQUEST_STATE_WITHDRAWN:\n\t\tx.refuse(\"NOT_APPROVED\"")},
+		edits: cut(energises, "case q.State != recordv1.RequestState_REQUEST_STATE_APPROVED:\n\t\tx.deny(NotApproved", "case q.State != recordv1.RequestState_REQUEST_STATE_APPROVED && q.State != recordv1.RequestState_REQUEST_STATE_WITHDRAWN:\n\t\tx.deny(NotApproved")},
 	{name: "sent-before-durable", config: "torn", sample: true, why: "decision 8: write, answer, forward",
 		edits: cut(yards, `if it.seq <= y.durable {`, `if it.seq > 0 {`)},
 	{name: "one-attest-enough", config: "box", why: "all yards concerned, not one",
-		edits: cut(clears, `len(q.Attested) < len(q.Involved)`, `len(q.Attested) == 0`)},
+		edits: cut(requests, `len(q.Attested) < len(q.Involved)`, `len(q.Attested) == 0`)},
 	{name: "goahead-not-revoked", config: "point", sample: true, why: "C3: an opening ends the go-ahead",
 		edits: cut(captures, "case \"isolate\":\n\t\tdelete(y.asked, it.point)", "case \"isolate\":")},
 	{name: "release-by-name", config: "two-locks-one-off", sample: true, why: "C7: a release ends the hold it names",
@@ -102,7 +105,7 @@ var mutants = []mutant{
 	{name: "zone-yard-not-involved", config: "zone", sample: true, why: "decision 9: the zone's yard is asked",
 		edits: cut(requests, `if overlap(s.reachOf(z), points) {`, `if overlap(nil, points) {`)},
 	{name: "energise-ignores-sign-on", config: "zone", why: "decision 9: any sign-on stands against energising",
-		edits: []edit{{requests, `return append(cs, s.peopleConditions(q, points)...)`, `return cs`}, {requests, `if id != j.ID && !o.Closed.Set() && o.begun()`, `if id == "" && o.begun()`}}},
+		edits: []edit{{against, `return append(cs, s.peopleConditions(q, points)...)`, `return cs`}, {against, `if id != j.ID && !o.Closed.Set() && o.begun()`, `if id == "" && o.begun()`}}},
 	{name: "closed-job-forgets-people", config: "zone-job-closed", sample: true, why: "people whose job was closed under way are inside still",
 		edits: cut(presences, `out = append(out, s.atWork(s.Jobs[id], q)...)`, "if !s.Jobs[id].Closed.Set() {\n\t\t\tout = append(out, s.atWork(s.Jobs[id], q)...)\n\t\t}")},
 	{name: "sign-on-grant-ignores-requests", config: "zone-lock", sample: true, why: "decision 9: by the rule of a lock",
@@ -112,7 +115,7 @@ var mutants = []mutant{
 	{name: "widened-reach-keeps-requests", config: "zone-widened", sample: true, why: "decision 9: a revision that widens voids",
 		edits: cut(drawings, `if s.Reqs[id].open() {`, `if s.Reqs[id] == nil {`)},
 	{name: "narrowed-at-once", config: "zone-narrowed", why: "decision 9: no revision narrows a zone by itself",
-		edits: cut(drawings, `all := append(slices.Clone(s.Reach[z]), pts...)`, `all := slices.Clone(pts)`)},
+		edits: cut(places, `s.Reach[z] = union(s.Reach[z], all)`, `s.Reach[z] = union(nil, all)`)},
 	{name: "sign-on-forgets-older-drawings", config: "zone-narrowed", why: "decision 9: what an older drawing shows still counts",
 		edits: cut(rules, `points = append(points, older...)`, ``)},
 	{name: "closing-ignored-here", config: "closing-bare", why: "decision 4: a closing written down after an opening is known here at once",
@@ -147,7 +150,7 @@ var redundant = append(testRedundant, []mutant{
 	{name: "lock-does-not-void", config: "point", why: "Energise looks for locks itself",
 		edits: cut(locks, `q.open() && overlap(q.Points, pts)`, `q == nil && overlap(q.Points, pts)`)},
 	{name: "energise-over-holds", config: "point", why: "a lock voids the request",
-		edits: cut(requests, `for _, h := range s.HoldsOn(p.ID) {`, `for _, h := range s.HoldsOn("") {`)},
+		edits: cut(energises, `for _, h := range s.HoldsOn(p.ID) {`, `for _, h := range s.HoldsOn("") {`)},
 	{name: "yard-asks-at-any-time", config: "point", why: "the ledger decides",
 		edits: cut(captures, `q == nil || q.State != recordv1.RequestState_REQUEST_STATE_APPROVED`, `q == nil || !q.Open()`)},
 	{name: "goahead-ignores-request-state", config: "point", why: "an Energise that was accepted has one that stood",

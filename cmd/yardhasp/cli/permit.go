@@ -102,12 +102,79 @@ func (e *ending) unixMS(c *cobra.Command, now time.Time) (int64, error) {
 	return now.Add(time.Duration(e.hours * float64(time.Hour))).UnixMilli(), nil
 }
 
+// binEntry is what a permit to enter a bin says, as the flags give it.
+type binEntry struct {
+	*recordv1.BinEntry
+	line, ventilation string
+	noHung, hung      bool
+	expect, paths     []string
+	every             time.Duration
+}
+
+func (b *binEntry) add(c *cobra.Command) {
+	f := c.Flags()
+	f.StringSliceVar(&b.Entrants, "entrants", nil, "`person` ids of those who go in")
+	f.StringSliceVar(&b.Observers, "observers", nil, "`person` ids of those who watch from outside, one at least at all times")
+	f.BoolVar(&b.noHung, "looked-clear", false, "you looked, and no grain hangs above or at the sides that could fall")
+	f.BoolVar(&b.hung, "hung-grain", false, "grain does hang: the permit is refused")
+	f.BoolVar(&b.FromAbove, "from-above", false, "entry from the level of the grain or above, or onto grain deep enough to engulf")
+	f.StringVar(&b.line, "line", "", "what holds a person: harness-and-lifeline, boatswains-chair, other; none when not said")
+	f.BoolVar(&b.StopsAtWaist, "stops-at-waist", false, "the line lets nobody sink past the waist")
+	f.StringVar(&b.LineReason, "line-reason", "", "without a line, or with another means: what was probed and shown")
+	f.StringVar(&b.RescueEquipment, "rescue-equipment", "", "what is at hand for this bin, in words")
+	f.StringVar(&b.ventilation, "ventilation", "", "how the air is renewed: none, natural, forced")
+	f.BoolVar(&b.NobodyWalksGrain, "nobody-walks-grain", false, "nobody walks on grain to make it flow")
+	f.BoolVar(&b.SweepRunning, "sweep-running", false, "a sweep auger runs with a person inside: the permit is refused")
+	f.StringSliceVar(&b.expect, "expect", nil, "what may be in the air beside what is always tested: phosphine, hydrogen-sulfide, nitrogen-dioxide")
+	f.DurationVar(&b.every, "air-every", 0, "how often the air is tested again, 30m at most")
+	f.StringArrayVar(&b.paths, "closed-path", nil, "`RECORD=HOW` the way of a fumigation's record into this zone is closed")
+	f.BoolVar(&b.FlatStorage, "flat-storage", false, "ground-level entry to flat storage, 1910.272(h)")
+}
+
+// fill reads the flags that are words or need a look, and keeps what they say.
+func (b *binEntry) fill(c *cobra.Command) error {
+	if b.noHung && b.hung {
+		return usage(c, "--looked-clear and --hung-grain exclude each other")
+	}
+	b.HungGrain = map[bool]recordv1.Look{b.noHung: recordv1.Look_LOOK_CLEAR, b.hung: recordv1.Look_LOOK_HAZARD}[true]
+	if b.line != "" {
+		n, err := pick(c, "line", "LINE_", b.line, recordv1.Line_value)
+		if err != nil {
+			return err
+		}
+		b.Line = recordv1.Line(n)
+	}
+	if b.ventilation != "" {
+		n, err := pick(c, "ventilation", "VENTILATION_", b.ventilation, recordv1.Ventilation_value)
+		if err != nil {
+			return err
+		}
+		b.Ventilation = recordv1.Ventilation(n)
+	}
+	for _, w := range b.expect {
+		n, err := pick(c, "expect", "AIR_AGENT_", w, recordv1.AirAgent_value)
+		if err != nil {
+			return err
+		}
+		b.Expected = append(b.Expected, recordv1.AirAgent(n))
+	}
+	if b.every%time.Second != 0 || b.every < 0 || b.every > 24*time.Hour {
+		return usage(c, "--air-every %s is not a number of seconds up to 30m", b.every)
+	}
+	b.AirEverySeconds = uint32(b.every / time.Second)
+	for _, w := range b.paths {
+		ref, how, _ := strings.Cut(w, "=")
+		if _, err := refArg(c, ref); err != nil || how == "" {
+			return usage(c, "--closed-path %q is not a fumigation's record and how its way is closed: yard/epoch/number=HOW", w)
+		}
+		b.ClosedPaths = append(b.ClosedPaths, &recordv1.ClosedPath{Fumigation: ref, How: how})
+	}
+	return nil
+}
+
 func (a *App) permitBinEntry() *cobra.Command {
-	b := &recordv1.BinEntry{}
-	var job, line, ventilation string
-	var noHung, hung bool
-	var expect, paths []string
-	var every time.Duration
+	b := binEntry{BinEntry: &recordv1.BinEntry{}}
+	var job string
 	var end ending
 	c := &cobra.Command{Use: "bin-entry PERMIT", Short: "Issue a permit to enter a bin, silo or tank", Args: args(1, 1),
 		Long: "For the employer or the employer's representative: what you say here you certify.\n" +
@@ -120,25 +187,9 @@ func (a *App) permitBinEntry() *cobra.Command {
 		Example: "  yardhasp permit bin-entry crust-3-a --job crust-3 --hours 4 --entrants ben-ito,joe-lund --observers mia-berg \\\n" +
 			"    --looked-clear --from-above --line harness-and-lifeline --stops-at-waist --nobody-walks-grain \\\n" +
 			"    --rescue-equipment \"tripod and winch at the roof door\" --ventilation natural"}
-	f := c.Flags()
-	f.StringVar(&job, "job", "", "`job` on the zone, whose plan cuts it off")
+	c.Flags().StringVar(&job, "job", "", "`job` on the zone, whose plan cuts it off")
 	end.add(c)
-	f.StringSliceVar(&b.Entrants, "entrants", nil, "`person` ids of those who go in")
-	f.StringSliceVar(&b.Observers, "observers", nil, "`person` ids of those who watch from outside, one at least at all times")
-	f.BoolVar(&noHung, "looked-clear", false, "you looked, and no grain hangs above or at the sides that could fall")
-	f.BoolVar(&hung, "hung-grain", false, "grain does hang: the permit is refused")
-	f.BoolVar(&b.FromAbove, "from-above", false, "entry from the level of the grain or above, or onto grain deep enough to engulf")
-	f.StringVar(&line, "line", "", "what holds a person: harness-and-lifeline, boatswains-chair, other; none when not said")
-	f.BoolVar(&b.StopsAtWaist, "stops-at-waist", false, "the line lets nobody sink past the waist")
-	f.StringVar(&b.LineReason, "line-reason", "", "without a line, or with another means: what was probed and shown")
-	f.StringVar(&b.RescueEquipment, "rescue-equipment", "", "what is at hand for this bin, in words")
-	f.StringVar(&ventilation, "ventilation", "", "how the air is renewed: none, natural, forced")
-	f.BoolVar(&b.NobodyWalksGrain, "nobody-walks-grain", false, "nobody walks on grain to make it flow")
-	f.BoolVar(&b.SweepRunning, "sweep-running", false, "a sweep auger runs with a person inside: the permit is refused")
-	f.StringSliceVar(&expect, "expect", nil, "what may be in the air beside what is always tested: phosphine, hydrogen-sulfide, nitrogen-dioxide")
-	f.DurationVar(&every, "air-every", 0, "how often the air is tested again, 30m at most")
-	f.StringArrayVar(&paths, "closed-path", nil, "`RECORD=HOW` the way of a fumigation's record into this zone is closed")
-	f.BoolVar(&b.FlatStorage, "flat-storage", false, "ground-level entry to flat storage, 1910.272(h)")
+	b.add(c)
 	c.RunE = func(c *cobra.Command, args []string) error {
 		if err := need(c, "job"); err != nil {
 			return err
@@ -147,44 +198,11 @@ func (a *App) permitBinEntry() *cobra.Command {
 		if err != nil {
 			return err
 		}
-		if noHung && hung {
-			return usage(c, "--looked-clear and --hung-grain exclude each other")
-		}
-		b.HungGrain = map[bool]recordv1.Look{noHung: recordv1.Look_LOOK_CLEAR, hung: recordv1.Look_LOOK_HAZARD}[true]
-		if line != "" {
-			n, err := pick(c, "line", "LINE_", line, recordv1.Line_value)
-			if err != nil {
-				return err
-			}
-			b.Line = recordv1.Line(n)
-		}
-		if ventilation != "" {
-			n, err := pick(c, "ventilation", "VENTILATION_", ventilation, recordv1.Ventilation_value)
-			if err != nil {
-				return err
-			}
-			b.Ventilation = recordv1.Ventilation(n)
-		}
-		for _, w := range expect {
-			n, err := pick(c, "expect", "AIR_AGENT_", w, recordv1.AirAgent_value)
-			if err != nil {
-				return err
-			}
-			b.Expected = append(b.Expected, recordv1.AirAgent(n))
-		}
-		if every%time.Second != 0 || every < 0 || every > 24*time.Hour {
-			return usage(c, "--air-every %s is not a number of seconds up to 30m", every)
-		}
-		b.AirEverySeconds = uint32(every / time.Second)
-		for _, w := range paths {
-			ref, how, _ := strings.Cut(w, "=")
-			if _, err := refArg(c, ref); err != nil || how == "" {
-				return usage(c, "--closed-path %q is not a fumigation's record and how its way is closed: yard/epoch/number=HOW", w)
-			}
-			b.ClosedPaths = append(b.ClosedPaths, &recordv1.ClosedPath{Fumigation: ref, How: how})
+		if err := b.fill(c); err != nil {
+			return err
 		}
 		return a.submit(c, &recordv1.Record{Act: &recordv1.Record_IssuePermit{IssuePermit: &recordv1.IssuePermit{Id: args[0], Job: job, EndsUnixMs: ends,
-			What: &recordv1.IssuePermit_BinEntry{BinEntry: b}}}})
+			What: &recordv1.IssuePermit_BinEntry{BinEntry: b.BinEntry}}}})
 	}
 	return c
 }

@@ -109,6 +109,29 @@ func (p *page) plan(v *servicev1.PlanResponse, given bool) {
 	if v.GetWaivedBy() != "" {
 		p.loud("SINGLE ISOLATION:", "double was waived by %s: %s", v.GetWaivedBy(), v.GetWaivedWhy())
 	}
+	p.planVerdict(v, given)
+	title := "points to open and lock"
+	if given {
+		title = "points examined"
+	}
+	p.list(title, v.GetPoints())
+	if !given && v.GetIsolates() && len(v.GetPoints()) > 1 {
+		p.wrapped("  ", "  ", fmt.Sprintf("why one of them is needed: \"yardhasp plan %s --point ...\" with the others shows what still reaches the zone", v.GetZone()))
+	}
+	p.carry(v.GetLines())
+	p.list("the plan also rests on", v.GetConditions())
+	p.list("stays live near the work", v.GetStaysLive())
+	p.planStores(v.GetStores())
+	p.proofs(v.GetProofs())
+	if len(v.GetProofs()) > 0 && v.GetNotReadings() != "" {
+		p.line("  %s", v.GetNotReadings())
+	}
+	p.list("goes dark elsewhere", v.GetGoesDark())
+	p.caution()
+}
+
+// planVerdict says whether the points cut the zone off, and which ways are left.
+func (p *page) planVerdict(v *servicev1.PlanResponse, given bool) {
 	switch {
 	case v.GetIsolates() && !given && !v.GetFewest():
 		p.line("WOULD BE CUT OFF, on these drawings, once %s open and locked; the search was cut short, so fewer might do", thesePoints(len(v.GetPoints())))
@@ -132,19 +155,12 @@ func (p *page) plan(v *servicev1.PlanResponse, given bool) {
 	if v.GetWouldHaveToFit() != "" {
 		p.line("to make it possible: %s", v.GetWouldHaveToFit())
 	}
-	title := "points to open and lock"
-	if given {
-		title = "points examined"
-	}
-	p.list(title, v.GetPoints())
-	if !given && v.GetIsolates() && len(v.GetPoints()) > 1 {
-		p.wrapped("  ", "  ", fmt.Sprintf("why one of them is needed: \"yardhasp plan %s --point ...\" with the others shows what still reaches the zone", v.GetZone()))
-	}
-	p.carry(v.GetLines())
-	p.list("the plan also rests on", v.GetConditions())
-	p.list("stays live near the work", v.GetStaysLive())
+}
+
+// planStores says what stored energy is left behind the points, and how to be rid of it.
+func (p *page) planStores(stores []*servicev1.StoreView) {
 	var rows [][]string
-	for _, s := range v.GetStores() {
+	for _, s := range stores {
 		joules := "not known"
 		if s.GetJoules() > 0 {
 			joules = unit.Joules(s.GetJoules())
@@ -152,7 +168,7 @@ func (p *page) plan(v *servicev1.PlanResponse, given bool) {
 		rows = append(rows, []string{s.GetStore(), mediumWord(s.GetMedium()), joules, fmt.Sprintf("%d s", s.GetWaitSeconds()), orDash(s.GetLimit()), s.GetRelease()})
 	}
 	p.table("stored energy to release", []string{"STORE", "MEDIUM", "HOLDS", "WAIT", "EMPTY WHEN", "RELEASE"}, rows)
-	for _, s := range v.GetStores() {
+	for _, s := range stores {
 		if s.GetHazard() != "" {
 			p.line("  %s: %s", s.GetStore(), s.GetHazard())
 		}
@@ -163,12 +179,6 @@ func (p *page) plan(v *servicev1.PlanResponse, given bool) {
 			p.line("  %s can build up again: look every %d s until work ends (1910.147(d)(5)(ii); %s)", s.GetStore(), s.GetRecheckSeconds(), s.GetRecheckSource())
 		}
 	}
-	p.proofs(v.GetProofs())
-	if len(v.GetProofs()) > 0 && v.GetNotReadings() != "" {
-		p.line("  %s", v.GetNotReadings())
-	}
-	p.list("goes dark elsewhere", v.GetGoesDark())
-	p.caution()
 }
 
 func thesePoints(n int) string {
