@@ -98,7 +98,16 @@ func (s *Story) whole() error {
 func (f *File) define(st Step, inStory bool) error {
 	var words []string
 	for _, a := range st.args {
-		words = append(words, a.text)
+		var each []string
+		for _, v := range append(a.list, a) {
+			if v.msg != nil {
+				return fault(st.Place, "%s takes no message in braces", st.verb)
+			}
+			if v.list == nil {
+				each = append(each, v.text)
+			}
+		}
+		words = append(words, strings.Join(each, ","))
 	}
 	switch {
 	case inStory:
