@@ -57,26 +57,65 @@ type played struct {
 	made map[string]ed25519.PrivateKey
 }
 
+// beginning is a world, the yard where a story is, and what was named there.
+type beginning func(t *testing.T) (w *world, here string, names map[string]string)
+
+func at(yard string, begin func(t testing.TB) *world) beginning {
+	return func(t *testing.T) (*world, string, map[string]string) { return begin(t), yard, nil }
+}
+
+func locked(yard string, begin func(t testing.TB) (*world, map[string]string)) beginning {
+	return func(t *testing.T) (*world, string, map[string]string) {
+		w, holds := begin(t)
+		return w, yard, locksOf(holds)
+	}
+}
+
 // beginnings are the words that "given" knows.
-var beginnings = map[string]func(t *testing.T) (w *world, here string, names map[string]string){
+var beginnings = map[string]beginning{
 	// A co-op of three yards with its people and no drawing.
-	"coop": func(t *testing.T) (*world, string, map[string]string) { return coop(t), "stonebend", nil },
+	"coop": at("stonebend", coop),
 	// The drawings of a leg are published and walked.
-	"drawn": func(t *testing.T) (*world, string, map[string]string) { return drawn(t), "stonebend", nil },
+	"drawn": at("stonebend", drawn),
 	// The same, with a main breaker ahead of the feeder and a motor control room.
-	"drawn-with-main": func(t *testing.T) (*world, string, map[string]string) { return drawnWithMain(t), "stonebend", nil },
-	// boot-1 is told of, shut down, opened, and locked by ravi and lena.
-	"isolated": func(t *testing.T) (*world, string, map[string]string) {
-		w, holds := isolated(t)
-		return w, "stonebend", locksOf(holds)
-	},
+	"drawn-with-main": at("stonebend", drawnWithMain),
+	// boot-1 is told of, shut down, opened, and locked by ravi and lena: ravi-feeder,
+	// ravi-control, lena-feeder, lena-control.
+	"isolated": locked("stonebend", isolated),
 	// And the store is released and everything proved: work may start.
-	"ready": func(t *testing.T) (*world, string, map[string]string) {
-		w, holds := ready(t)
-		return w, "stonebend", locksOf(holds)
-	},
+	"ready": locked("stonebend", ready),
 	// And the area is clear, every lock is off, and dov is told: a start may be asked for.
-	"released": func(t *testing.T) (*world, string, map[string]string) { return released(t), "stonebend", nil },
+	"released": at("stonebend", released),
+	// A revision left out the cable from millrow: boot-1 and room-1 are open.
+	"uncabled": at("stonebend", uncabled),
+	// The same, walked, locked by ravi (ravi-feeder) and proved for boot-1.
+	"uncabled-ready": func(t *testing.T) (*world, string, map[string]string) {
+		w, hold := legReady(t)
+		return w, "stonebend", map[string]string{"ravi-feeder": hold}
+	},
+	// ready, with no gas at the work and tomas on fire watch: watch.
+	"hot": func(t *testing.T) (*world, string, map[string]string) {
+		w, watch := readyHot(t)
+		return w, "stonebend", map[string]string{"watch": watch}
+	},
+	// A procedure is approved, ravi and lena used it; wim has not.
+	"approved": func(t *testing.T) (*world, string, map[string]string) { return approved(t), "stonebend", nil },
+	// The bin's five points are open, locked by ravi, lena and tomas, and proved.
+	"bin-isolated": locked("eastfork", isolatedBin),
+	// And the air is tested, and mara observes: watch.
+	"bin-ready": func(t *testing.T) (*world, string, map[string]string) {
+		w, holds, watch := readyBin(t)
+		names := locksOf(holds)
+		names["watch"] = watch
+		return w, "eastfork", names
+	},
+	// And lena and tomas are inside under the permit in-1: lena-in, tomas-in.
+	"bin-entered": func(t *testing.T) (*world, string, map[string]string) {
+		w, holds, ons, watch := inside(t)
+		names := locksOf(holds)
+		names["watch"], names["lena-in"], names["tomas-in"] = watch, ons["lena"], ons["tomas"]
+		return w, "eastfork", names
+	},
 }
 
 // locksOf names locks after their holder and what they hang on: ravi-feeder.
@@ -113,6 +152,10 @@ var arrivals = map[string]func(w *world){
 	"managers": func(w *world) { w.crew() },
 	// ines is a manager beside nia.
 	"ines": func(w *world) { w.managed() },
+	// The air of bin 3 is tested at its three levels, by ravi.
+	"air-tested": func(w *world) { w.testAir() },
+	// And phosphine too, of which there is none.
+	"fumigant-tested": func(w *world) { w.testAir(values(ph3, 0)...) },
 }
 
 func (p *played) Now() int64 { return p.now }
@@ -137,6 +180,19 @@ func (p *played) Bytes(kind, field, text string) ([]byte, error) {
 		return h[:], nil
 	}
 	return nil, fmt.Errorf("no text stands for the %s of %s", field, kind)
+}
+
+func (p *played) Proofs(job string) ([]*recordv1.Reading, error) {
+	j := p.s.Jobs[job]
+	if j == nil {
+		return nil, fmt.Errorf("there is no job %s", job)
+	}
+	proofs, err := p.s.Graph().Proofs(j.Zone, j.Plan...)
+	var out []*recordv1.Reading
+	for _, x := range proofs {
+		out = append(out, &recordv1.Reading{Job: job, Part: x.Part, Medium: x.Medium, Kind: x.Kind})
+	}
+	return out, err
 }
 
 func (p *played) Drawing(yard string) (*recordv1.Drawing, error) {
@@ -180,7 +236,10 @@ func (p *played) moved(point string) *recordv1.Moved {
 func (p *played) Sign(a *story.Act) (any, error) {
 	p.complete(a.Record)
 	if p.keys[a.Signer] == nil {
-		return nil, fmt.Errorf("%s has no key here", a.Signer)
+		if a.Record.GetJoin() == nil {
+			return nil, fmt.Errorf("%s has no key here", a.Signer)
+		}
+		p.keys[a.Signer] = key(a.Signer)
 	}
 	r := p.record(a.Signer, a.Record)
 	if a.Captured != 0 {
@@ -231,7 +290,7 @@ func (p *played) Send(a *story.Act, signed any) (story.Answer, error) {
 		}
 		o := p.put(ledger.DirectEntry(k.signed))
 		p.changed(k.record, o)
-		return story.Taken(o), nil
+		return story.Taken(o), p.restart()
 	}
 	yard := a.At
 	if yard == "" {
@@ -244,7 +303,17 @@ func (p *played) Send(a *story.Act, signed any) (story.Answer, error) {
 	p.now -= a.Ago.Milliseconds()
 	defer func() { p.now += a.Ago.Milliseconds() }()
 	o := p.envelope(yard, &recordv1.Envelope{Grant: a.Grant, Promised: a.Promised, Body: &recordv1.Envelope_Signed{Signed: k.signed}})
-	return story.Taken(o), nil
+	return story.Taken(o), p.restart()
+}
+
+// restart goes on from the state as it is written down: what a story rests on must
+// all be in a snapshot (decisions.md 26).
+func (p *played) restart() error {
+	again, err := ledger.Restore(p.s.AppendCanonical(nil))
+	if err == nil {
+		p.s = again
+	}
+	return err
 }
 
 // home is the yard of the point that a record names first, or where the story is.
@@ -284,7 +353,7 @@ func (p *played) changed(r *recordv1.Record, o *recordv1.Outcome) {
 	}
 }
 
-func (p *played) Confirm(yard, request string) ([]story.Answer, error) {
+func (p *played) Confirm(yard, request string, behind *uint64) ([]story.Answer, error) {
 	yards := []string{yard}
 	if yard == "every" {
 		q := p.s.Reqs[request]
@@ -295,9 +364,13 @@ func (p *played) Confirm(yard, request string) ([]story.Answer, error) {
 	}
 	var out []story.Answer
 	for _, y := range yards {
+		if behind != nil {
+			p.basedOn[y] = *behind
+		}
 		out = append(out, story.Taken(p.fence(y, request)))
+		delete(p.basedOn, y)
 	}
-	return out, nil
+	return out, p.restart()
 }
 
 func (p *played) Ask(what string, args []string) (story.Answer, error) {

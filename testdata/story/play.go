@@ -6,6 +6,8 @@ import (
 	"strings"
 	"time"
 
+	"google.golang.org/protobuf/proto"
+
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
@@ -29,9 +31,12 @@ type World interface {
 	Sign(a *Act) (signed any, err error)
 	Send(a *Act, signed any) (Answer, error)
 	// Confirm is the word of a yard for a request; "every" asks each yard concerned.
-	Confirm(yard, request string) ([]Answer, error)
+	// Behind, unless nil, is how much of the ledger the yard had seen.
+	Confirm(yard, request string, behind *uint64) ([]Answer, error)
 	// Ask answers a line that is no act: "work boot-1".
 	Ask(what string, args []string) (Answer, error)
+	// Proofs are the readings that a job's plan asks for.
+	Proofs(job string) ([]*recordv1.Reading, error)
 	// Drawing is a copy of a yard's present drawing.
 	Drawing(yard string) (*recordv1.Drawing, error)
 }
@@ -183,16 +188,22 @@ func (p *playing) step(st *Step) (bad string, err error) {
 		p.r.marks[st.args[0].text] = m
 		return "", err
 	case st.verb == "confirm":
-		if len(words) != 2 || len(st.fields) > 0 {
+		if len(words) != 2 {
 			return "", fault(st.Place, "write confirm YARD REQUEST")
 		}
-		as, err := p.w.Confirm(words[0], words[1])
+		a, _, _, err := p.act(st, true)
+		if err != nil {
+			return "", err
+		}
+		as, err := p.w.Confirm(words[0], words[1], a.Behind)
 		for _, a := range as {
 			if bad = p.differs(a, st.want); bad != "" {
 				break
 			}
 		}
 		return bad, err
+	case st.verb == "prove":
+		return p.prove(st, words)
 	case st.verb == "drawing":
 		return p.drawing(st)
 	case st.verb == "send":
@@ -239,6 +250,32 @@ func (p *playing) does(st *Step) (string, error) {
 		return "", err
 	}
 	return p.send(a, as, keep, st.want)
+}
+
+// prove has a person take every reading that the plan of a job asks for.
+func (p *playing) prove(st *Step, words []string) (bad string, err error) {
+	if len(words) != 2 {
+		return "", fault(st.Place, "write prove PERSON JOB")
+	}
+	all, err := p.w.Proofs(words[1])
+	for _, reading := range all {
+		a, as, keep, err := p.act(st, true)
+		if err != nil {
+			return "", err
+		}
+		if as != "" || keep != "" {
+			return "", fault(st.Place, "prove is several readings: they have no one name")
+		}
+		if a.Record, err = p.r.record("reading", nil, nil); err != nil {
+			return "", err
+		}
+		a.Signer = words[0]
+		proto.Merge(a.Record.GetReading(), reading)
+		if bad, err = p.send(a, "", "", st.want); bad != "" || err != nil {
+			return bad, err
+		}
+	}
+	return "", err
 }
 
 func (p *playing) send(a *Act, as, keep string, w *want) (string, error) {

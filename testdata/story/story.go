@@ -37,7 +37,8 @@
 //
 // "mark NAME" names the present size and time of the ledger. "confirm YARD REQUEST"
 // is a yard's word for a request, "confirm every REQUEST" that of each yard
-// concerned. "drawing PERSON YARD REVISION" publishes the yard's present drawing
+// concerned. "prove PERSON JOB" takes every reading that the job's plan asks for.
+// "drawing PERSON YARD REVISION" publishes the yard's present drawing
 // with changes (see draw). Any other word asks the world, as "work" and "start" do.
 //
 // After -> stands what is expected: "ok" for taken, "flagged" for taken with flags,

@@ -54,3 +54,10 @@ short test           request kind=test
 short meter          reading kind=meter medium=electricity
 short look           reading kind=sight
 short equipment-lock lock equipment=yes review=+10d
+short bin-permit     issue-permit job=crust-3 ends=+4h bin-entry={entrants=lena,tomas observers=mara,olga hung-grain=clear from-above=yes line=harness-and-lifeline stops-at-waist=yes rescue-equipment="tripod and winch at the roof door, litter, grain panels" ventilation=natural nobody-walks-grain=yes}
+short hot-permit     issue-permit job=boot-1 ends=+4h hot-work={place="the leg's head, work floor" workers=lena fire-watch=tomas combustibles-cleared=yes openings-covered=yes dust-cleaned=yes extinguisher="two of 10 lb and a hose"}
+short clean-air      air-reading values={oxygen 20900},{combustible-gas 0},{carbon-monoxide 0},{carbon-dioxide 400000}
+short no-gas         air-reading job=boot-1 zone=stonebend/leg-boot level=work values={combustible-gas 0}
+short observe        stand-watch duty=observer
+short fire-watch     stand-watch duty=fire-watch
+short trained        record-training training=authorised
