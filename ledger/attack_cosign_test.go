@@ -93,28 +93,6 @@ func TestCosignedByTheWrongPeople(t *testing.T) {
 	}
 }
 
-// TestCosignedWithARevokedKey: what several sign lifts protection, so each of the
-// keys must be good when it is taken (decisions.md 2).
-func TestCosignedWithARevokedKey(t *testing.T) {
-	w, holds := ready(t)
-	w.crew()
-	r := w.record("nia", actRemoval(holds["lena "+feeder], "oskar"))
-	w.must(w.direct("nia", &recordv1.Record{Act: &recordv1.Record_RevokeKey{RevokeKey: &recordv1.RevokeKey{Person: "oskar", Key: pub(w.keys["oskar"]), Why: "stolen"}}}))
-	w.refusedWith(w.signedBy(r, w.keys["nia"], w.keys["oskar"]), "KEY_REVOKED")
-	if !w.s.Holds[holds["lena "+feeder]].Active() {
-		t.Error("a revoked key removed a lock")
-	}
-}
-
-// TestCosignedSentAgain: the same bytes are one act, whoever sends them.
-func TestCosignedSentAgain(t *testing.T) {
-	w, holds := ready(t)
-	w.crew()
-	r := w.record("nia", actRemoval(holds["lena "+feeder], "oskar"))
-	w.must(w.signedBy(r, w.keys["nia"], w.keys["oskar"]))
-	w.refusedWith(w.signedBy(r, w.keys["nia"], w.keys["oskar"]), "TICKET_REPEATED")
-}
-
 // TestCosignersOfEveryAct: no act outside those of decisions.md 21 and of the keys
 // takes a second signature.
 func TestCosignersOfEveryAct(t *testing.T) {

@@ -1,11 +1,9 @@
 package ledger_test
 
 import (
-	"strings"
 	"testing"
 
 	"yardhasp/ledger"
-	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
 func alarmed(s *ledger.State, code, subject string) string {
@@ -15,74 +13,6 @@ func alarmed(s *ledger.State, code, subject string) string {
 		}
 	}
 	return ""
-}
-
-// TestRemoval: two managers take an absent person's lock off, and that person is
-// told before they work again, at any yard, 1910.147(e)(3)(i) to (iii).
-func TestRemoval(t *testing.T) {
-	w, holds := ready(t)
-	w.crew()
-	hold := holds["lena "+feeder]
-	on := w.must(w.journal("stonebend", "lena", actSignOn("boot-1"))).GetRef()
-	o := w.must(w.together("nia", actRemoval(hold, "oskar")))
-	h := w.s.Holds[hold]
-	if h.Active() || h.How != "removed" || h.Off.By != "nia" {
-		t.Fatalf("the hold after its removal: %+v", h)
-	}
-	if w.s.SignOns[on].Off.Set() || !flagged(o, "SIGNED_ON") {
-		t.Error("the removal of a lock ended a sign-on, or says nothing of it")
-	}
-	if !w.s.Holds[holds["lena "+control]].Active() || !w.s.Holds[holds["ravi "+feeder]].Active() {
-		t.Error("the removal of one lock ended another")
-	}
-	told := alarmed(w.s, "REMOVAL_NOT_ACKNOWLEDGED", hold)
-	if !strings.Contains(told, "nia and oskar") || !strings.Contains(told, "lena must be told") {
-		t.Errorf("the alarm says %q", told)
-	}
-	w.refusedWith(w.journal("stonebend", "lena", actRelease(hold)), "ENDED")
-	w.refusedWith(w.together("nia", actRemoval(hold, "oskar")), "ENDED")
-	w.must(w.journal("stonebend", "lena", actSignOff(on)))
-	if !w.mayStart() {
-		t.Fatalf("lena does not work here any more, and yet: %v", w.s.StartConditions(w.s.Jobs["boot-1"]))
-	}
-	// She comes back, at another yard.
-	again := w.must(w.journal("millrow", "lena", actLock(feeder, "lena-1", "boot-1")))
-	if !flagged(again, "REMOVAL_NOT_ACKNOWLEDGED") || !w.s.Holds[again.GetRef()].Active() {
-		t.Error("her lock is not flagged, or not taken")
-	}
-	if cs := w.s.StartConditions(w.s.Jobs["boot-1"]); !has(cs, "REMOVAL_NOT_ACKNOWLEDGED", "lena") {
-		t.Errorf("work may start with her lock on, and she was not told: %v", cs)
-	}
-	on = w.must(w.journal("eastfork", "lena", actSignOn("boot-1"))).GetRef()
-	if w.s.SignOns[on] == nil || w.mayStart() {
-		t.Error("her sign-on is not taken, or work may go on")
-	}
-	view := w.s.JobView("boot-1", w.s.Time)
-	if !strings.Contains(strings.Join(view.GetAlarms(), "\n"), "lena must be told") {
-		t.Errorf("the job does not show it: %v", view.GetAlarms())
-	}
-	for _, other := range []string{"ravi", "nia", "oskar"} {
-		w.refusedWith(w.direct(other, actAcknowledge(hold)), "NOT_YOUR_LOCK")
-	}
-	w.must(w.direct("lena", actAcknowledge(hold)))
-	if !w.mayStart() || alarmed(w.s, "REMOVAL_NOT_ACKNOWLEDGED", "") != "" || len(w.s.Debts) != 0 {
-		t.Errorf("she was told, and yet: %v", w.s.StartConditions(w.s.Jobs["boot-1"]))
-	}
-	w.refusedWith(w.direct("lena", actAcknowledge(hold)), "UNKNOWN_REMOVAL")
-}
-
-// TestRemovedResponsible: the one responsible for a job is told too.
-func TestRemovedResponsible(t *testing.T) {
-	w, holds := ready(t)
-	w.crew()
-	w.must(w.together("nia", actRemoval(holds["ravi "+feeder], "oskar")))
-	if cs := w.s.StartConditions(w.s.Jobs["boot-1"]); !has(cs, "REMOVAL_NOT_ACKNOWLEDGED", "ravi") {
-		t.Errorf("ravi is responsible and was not told: %v", cs)
-	}
-	w.must(w.journal("stonebend", "ravi", actLock(feeder, "ravi-1", "boot-1")))
-	if cs := w.s.StartConditions(w.s.Jobs["boot-1"]); !has(cs, "REMOVAL_NOT_ACKNOWLEDGED", "ravi") {
-		t.Errorf("ravi locked again untold, and work may start: %v", cs)
-	}
 }
 
 // TestDebtOutlivesTheHold: the state forgets an ended hold, never the debt.
@@ -100,69 +30,4 @@ func TestDebtOutlivesTheHold(t *testing.T) {
 		t.Error("the debt did not come back with the state")
 	}
 	w.must(w.direct("lena", actAcknowledge(holds["lena "+feeder])))
-}
-
-// TestManagersOwnLock: a manager whose lock it is signs no removal of it, first or
-// second; two others may.
-func TestManagersOwnLock(t *testing.T) {
-	w, _ := ready(t)
-	w.crew()
-	hold := w.must(w.journal("stonebend", "petra", actLock(feeder, "petra-1", "boot-1"))).GetRef()
-	w.refusedWith(w.together("petra", actRemoval(hold, "oskar")), "OWN_LOCK")
-	w.refusedWith(w.together("oskar", actRemoval(hold, "petra")), "OWN_LOCK")
-	w.must(w.together("oskar", actRemoval(hold, "nia")))
-}
-
-// TestFoundLockRemoved: a lock whose owner nobody knows leaves nobody to tell.
-func TestFoundLockRemoved(t *testing.T) {
-	w, _ := ready(t)
-	w.crew()
-	hold := w.must(w.journal("stonebend", "ravi", actFoundLock(feeder))).GetRef()
-	o := w.must(w.together("nia", actRemoval(hold, "oskar")))
-	if !flagged(o, "OWNER_UNKNOWN") || len(w.s.Debts) != 0 || w.s.Holds[hold].Active() {
-		t.Errorf("flags %v, debts %v", o.GetFlags(), w.s.Debts)
-	}
-}
-
-// TestRemovalLeftLying: a removal signed yesterday says nothing of where the person
-// is today.
-func TestRemovalLeftLying(t *testing.T) {
-	w, holds := ready(t)
-	w.crew()
-	r := w.record("nia", actRemoval(holds["lena "+feeder], "oskar"))
-	w.now += 5 * 60 * 60 * 1000
-	w.refusedWith(w.signedBy(r, w.keys["nia"], w.keys["oskar"]), "TOO_OLD")
-}
-
-// TestOneHandWithTwoKeys: a manager who gives another manager a new key could keep
-// it: the two of them remove nothing together.
-func TestOneHandWithTwoKeys(t *testing.T) {
-	w, holds := ready(t)
-	w.crew()
-	w.must(w.together("nia", actReissueKey("oskar", "mallory")))
-	w.keys["oskar"] = key("mallory")
-	hold := holds["lena "+feeder]
-	w.refusedWith(w.together("nia", actRemoval(hold, "oskar")), "ONE_HAND")
-	w.refusedWith(w.together("oskar", actRemoval(hold, "nia")), "ONE_HAND")
-	// Nor once that key was replaced by a third one.
-	r := w.record("oskar", actReplaceKey("mallory's other"))
-	w.must(w.signedBy(r, w.keys["oskar"], key("mallory's other")))
-	w.keys["oskar"] = key("mallory's other")
-	w.refusedWith(w.together("nia", actRemoval(hold, "oskar")), "ONE_HAND")
-	w.must(w.together("petra", actRemoval(hold, "oskar")))
-}
-
-// TestRemovalAsksForTheRestAgain: after a removal the affected people are told
-// anew, as after any lock that came off, 1910.147(e)(2)(ii).
-func TestRemovalAsksForTheRestAgain(t *testing.T) {
-	w := released(t)
-	w.crew()
-	hold := w.must(w.journal("stonebend", "lena", actLock(feeder, "lena-1", "boot-1"))).GetRef()
-	w.must(w.journal("stonebend", "ravi", actClear("boot-1")))
-	w.must(w.journal("stonebend", "mara", actNotice("boot-1", recordv1.NoticeWhen_NOTICE_WHEN_AFTER, "dov")))
-	w.refusedWith(w.direct("mara", actRequest("start-1", "boot-1", w.now+1e7, feeder, control)), "HOLD_STANDS")
-	w.must(w.together("nia", actRemoval(hold, "oskar")))
-	w.refusedWith(w.direct("mara", actRequest("start-2", "boot-1", w.now+1e7, feeder, control)), "NOT_TOLD")
-	w.must(w.journal("stonebend", "mara", actNotice("boot-1", recordv1.NoticeWhen_NOTICE_WHEN_AFTER, "dov")))
-	w.must(w.direct("mara", actRequest("start-3", "boot-1", w.now+1e7, feeder, control)))
 }

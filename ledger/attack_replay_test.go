@@ -63,37 +63,6 @@ func TestDrawingOfNewerRelease(t *testing.T) {
 	}
 }
 
-// TestFenceBeforeRequest: a yard can't confirm a request that it had not seen: an
-// id used again long after would find an old confirmation waiting.
-func TestFenceBeforeRequest(t *testing.T) {
-	w := released(t)
-	o := w.must(w.direct("mara", actRequest("start-1", "boot-1", w.now+1e7, feeder, control)))
-	w.basedOn["stonebend"] = o.GetIndex()
-	w.refusedWith(w.fence("stonebend", "start-1"), "NOT_SEEN")
-	w.basedOn["stonebend"] = o.GetIndex() + 1
-	w.must(w.fence("stonebend", "start-1"))
-}
-
-// TestInvitationOfRevokedManager: what a stolen manager's key invited dies with it.
-func TestInvitationOfRevokedManager(t *testing.T) {
-	w := coop(t)
-	w.joinPerson(person("oskar", false, manager))
-	w.keys["mallory"], w.once["mallory"] = key("mallory"), key("once mallory")
-	w.must(w.direct("oskar", &recordv1.Record{Act: &recordv1.Record_Invite{Invite: &recordv1.Invite{Id: "inv-mallory",
-		Whom: &recordv1.Invite_Person{Person: person("mallory", true, manager)}, OnceKey: pub(w.once["mallory"]), ExpiresUnixMs: w.now + 1e9}}}))
-	w.must(w.direct("nia", &recordv1.Record{Act: &recordv1.Record_RevokeKey{RevokeKey: &recordv1.RevokeKey{Person: "oskar", Key: pub(w.keys["oskar"]), Why: "stolen"}}}))
-	w.refusedWith(w.put(w.join("mallory", "")), "INVITER_REVOKED")
-}
-
-// TestPersonNamedLikeAYard: "stonebend confirms" must mean the yard.
-func TestPersonNamedLikeAYard(t *testing.T) {
-	w := coop(t)
-	w.refusedWith(w.direct("nia", &recordv1.Record{Act: &recordv1.Record_Invite{Invite: &recordv1.Invite{Id: "inv-x",
-		Whom: &recordv1.Invite_Person{Person: person("millrow", false, authorised)}, OnceKey: pub(key("o")), ExpiresUnixMs: w.now + 1e9}}}), "EXISTS")
-	w.refusedWith(w.direct("nia", &recordv1.Record{Act: &recordv1.Record_Invite{Invite: &recordv1.Invite{Id: "inv-y",
-		Whom: &recordv1.Invite_Yard{Yard: &recordv1.YardInfo{Id: "ravi", Name: "ravi"}}, OnceKey: pub(key("o")), ExpiresUnixMs: w.now + 1e9}}}), "EXISTS")
-}
-
 // TestRefusedEnergiseMoves: moved[p] is set whenever an Energise is consumed,
 // refused by key or role too: the yard counts it (decisions.md 3).
 func TestRefusedEnergiseMoves(t *testing.T) {

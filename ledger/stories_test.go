@@ -4,6 +4,7 @@ import (
 	"crypto/ed25519"
 	"crypto/sha256"
 	"fmt"
+	"maps"
 	"os"
 	"path/filepath"
 	"slices"
@@ -150,8 +151,16 @@ func (p *played) Given(word string) (map[string]string, error) {
 var arrivals = map[string]func(w *world){
 	// oskar and petra are managers beside nia; petra is an authorised employee too.
 	"managers": func(w *world) { w.crew() },
+	// boot-1 is told of, shut down, opened, and locked by ravi and lena.
+	"boot-locked": func(w *world) { w.isolate() },
 	// ines is a manager beside nia.
 	"ines": func(w *world) { w.managed() },
+	// Every lock of bin 3 is taken off by its holder.
+	"bin-unlocked": func(w *world) {
+		for _, ref := range slices.Sorted(maps.Keys(w.s.Holds)) {
+			w.must(w.journal("eastfork", w.s.Holds[ref].Holder, actRelease(ref)))
+		}
+	},
 	// The air of bin 3 is tested at its three levels, by ravi.
 	"air-tested": func(w *world) { w.testAir() },
 	// And phosphine too, of which there is none.
@@ -275,7 +284,9 @@ type kept struct {
 }
 
 func (p *played) Do(a *story.Act) (story.Answer, error) {
+	p.now -= a.Ago.Milliseconds()
 	s, err := p.Sign(a)
+	p.now += a.Ago.Milliseconds()
 	if err != nil {
 		return story.Answer{}, err
 	}
@@ -422,6 +433,14 @@ func (p *played) Ask(what string, args []string) (story.Answer, error) {
 	case "permit":
 		if v := p.s.PermitView(about, p.now); v != nil {
 			return story.Answer{Says: story.Word(v.GetState(), "PERMIT_STATE_"), Conditions: story.Missing(v.GetMissing())}, nil
+		}
+	case "retrain": // the zones that somebody is to be retrained on
+		if x := p.s.People[about]; x != nil {
+			a := story.Answer{}
+			for _, z := range slices.Sorted(maps.Keys(x.Retrain)) {
+				a.Conditions = append(a.Conditions, story.Finding{Code: "RETRAIN", Subject: z})
+			}
+			return a, nil
 		}
 	case "alarms":
 		a := story.Answer{Says: map[bool]string{true: "none", false: "some"}[len(p.s.Alarms) == 0]}
