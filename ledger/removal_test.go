@@ -6,15 +6,6 @@ import (
 	"yardhasp/ledger"
 )
 
-func alarmed(s *ledger.State, code, subject string) string {
-	for _, a := range s.Alarms {
-		if a.Code == code && (subject == "" || a.Subject == subject) {
-			return a.Text
-		}
-	}
-	return ""
-}
-
 // TestDebtOutlivesTheHold: the state forgets an ended hold, never the debt.
 func TestDebtOutlivesTheHold(t *testing.T) {
 	w, holds := ready(t)

@@ -24,7 +24,7 @@ type history struct {
 	rng *rand.Rand
 	b   *ledger.State // a second replica, saved and restored on the way
 	n   int
-	// duty mixes in what attack_dutyacts_test.go has.
+	// duty mixes in what history_duties_test.go has.
 	duty bool
 }
 
