@@ -303,6 +303,9 @@ func (h *history) windDown(id string) {
 // TestRandomHistories holds random runs against the oracle after every entry, and
 // against a second replica that is saved and restored on the way.
 func TestRandomHistories(t *testing.T) {
+	if testing.Short() {
+		t.Skip("a long run of entries: left out with -short")
+	}
 	energised, starts := 0, 0
 	acts := newOracleActs()
 	for seed := range int64(60) {

@@ -36,6 +36,9 @@ func (h leaves) ReadHashes(ix []int64) ([]tlog.Hash, error) {
 // against golang.org/x/mod/sumdb/tlog. Go shuffles map order by itself at each
 // range, and each seed takes another path.
 func TestSameEntriesSameState(t *testing.T) {
+	if testing.Short() {
+		t.Skip("a long run of entries: left out with -short")
+	}
 	for seed := range int64(60) {
 		rng := rand.New(rand.NewSource(seed))
 		w := released(t)

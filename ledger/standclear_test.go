@@ -246,6 +246,9 @@ func TestNothingSlipsIntoATest(t *testing.T) {
 // TestAnOldWordIsForgotten: an id used again after its request left the state does
 // not find the word given for the old one (decisions.md 24).
 func TestAnOldWordIsForgotten(t *testing.T) {
+	if testing.Short() {
+		t.Skip("a long run of entries: left out with -short")
+	}
 	w, holds := asked(t)
 	w.all(holds, "jog-1")
 	w.must(w.direct("mara", &recordv1.Record{Act: &recordv1.Record_Withdraw{Withdraw: &recordv1.Withdraw{Request: "jog-1"}}}))
