@@ -159,14 +159,13 @@ func (w *world) found(ctx context.Context) error {
 		}
 	}
 	for _, y := range yards {
-		do(&recordv1.Record{Act: &recordv1.Record_RegisterPoint{RegisterPoint: &recordv1.RegisterPoint{Point: point(y), Holes: 6}}})
-		do(&recordv1.Record{Act: &recordv1.Record_RegisterBox{RegisterBox: &recordv1.RegisterBox{Box: box(y), Holes: 6}}})
+		do(says("register-point %s", point(y)))
+		do(says("register-box %s", box(y)))
 		drawing, e := proto.Marshal(drawn(y))
 		err = errors.Join(err, e)
 		do(&recordv1.Record{Act: &recordv1.Record_PublishDrawing{PublishDrawing: &recordv1.PublishDrawing{Drawing: drawing}}})
-		do(&recordv1.Record{Act: &recordv1.Record_OpenJob{OpenJob: &recordv1.OpenJob{Id: job(y), Zone: y + "/boot", Plan: []string{point(y)},
-			Responsible: "ravi", Crew: []string{"lena", "dov"}, Affected: []string{manager}, Purpose: "clear the plugged boot"}}})
-		do(&recordv1.Record{Act: &recordv1.Record_Isolate{Isolate: &recordv1.Isolate{Point: point(y)}}})
+		do(says("open-job %s %s/boot %s", job(y), y, point(y)))
+		do(says("isolate %s", point(y)))
 	}
 	if err == nil {
 		err = pause(ctx, 10*time.Second) // every yard hears of all of it
