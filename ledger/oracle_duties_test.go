@@ -166,7 +166,7 @@ func (o *oracle) noteDuty(f fact, r *recordv1.Record, out *recordv1.Outcome) {
 	case *recordv1.Record_ClaimLock:
 		h := o.holds[text(a.ClaimLock.GetHold())]
 		o.use(h.job, f.by)
-		h.flags = slices.DeleteFunc(slices.Clone(h.flags), func(f *recordv1.Flag) bool { return f.GetCode() == "OWNER_UNKNOWN" })
+		h.flags = slices.DeleteFunc(slices.Clone(h.flags), func(f *recordv1.Finding) bool { return f.GetCode() == "OWNER_UNKNOWN" })
 	case *recordv1.Record_TakeOver:
 		j := o.jobs[a.TakeOver.GetJob()]
 		if from := a.TakeOver.GetFrom(); from != j.responsible && !hasRole(from, supervisor, manager) {

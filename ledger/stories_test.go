@@ -389,7 +389,7 @@ func (p *played) Ask(what string, args []string) (story.Answer, error) {
 		args = []string{""}
 	}
 	about := args[0]
-	missing := func(cs []*recordv1.Condition, says string) (story.Answer, error) {
+	missing := func(cs []*recordv1.Finding, says string) (story.Answer, error) {
 		a := story.Answer{Conditions: story.Missing(cs)}
 		if len(cs) == 0 {
 			a.Says = says
@@ -454,7 +454,7 @@ func (p *played) Ask(what string, args []string) (story.Answer, error) {
 	return none()
 }
 
-func findings(flags ...[]*recordv1.Flag) (out []story.Finding) {
+func findings(flags ...[]*recordv1.Finding) (out []story.Finding) {
 	for _, fs := range flags {
 		for _, f := range fs {
 			out = append(out, story.Finding{Code: f.GetCode(), Subject: f.GetSubject()})

@@ -207,7 +207,7 @@ func (w *world) refusedWith(o *recordv1.Outcome, code string) {
 	if o.GetAccepted() {
 		w.t.Fatalf("entry %d (%s) was accepted; want refused with %s", o.GetIndex(), o.GetKind(), code)
 	}
-	if !slices.ContainsFunc(o.GetConditions(), func(c *recordv1.Condition) bool { return c.GetCode() == code }) {
+	if !slices.ContainsFunc(o.GetConditions(), func(c *recordv1.Finding) bool { return c.GetCode() == code }) {
 		w.t.Fatalf("entry %d (%s) refused, but not with %s: %v", o.GetIndex(), o.GetKind(), code, codes(o))
 	}
 }
@@ -221,11 +221,11 @@ func codes(o *recordv1.Outcome) []string {
 }
 
 func flagged(o *recordv1.Outcome, code string) bool {
-	return slices.ContainsFunc(o.GetFlags(), func(f *recordv1.Flag) bool { return f.GetCode() == code })
+	return slices.ContainsFunc(o.GetFlags(), func(f *recordv1.Finding) bool { return f.GetCode() == code })
 }
 
-func has(cs []*recordv1.Condition, code, subject string) bool {
-	return slices.ContainsFunc(cs, func(c *recordv1.Condition) bool {
+func has(cs []*recordv1.Finding, code, subject string) bool {
+	return slices.ContainsFunc(cs, func(c *recordv1.Finding) bool {
 		return c.GetCode() == code && (subject == "" || c.GetSubject() == subject)
 	})
 }

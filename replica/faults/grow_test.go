@@ -77,7 +77,7 @@ func (w *world) grow(ctx context.Context, from, toward string, delay time.Durati
 // refused reports whether the last answer to an act was a refusal with a code.
 func (p *person) refused(what, code string) bool {
 	o := p.w.story.last(p.id+"@"+p.yard, what)
-	return o != nil && o.refused != nil && slices.ContainsFunc(o.refused.Outcome.GetConditions(), func(c *recordv1.Condition) bool { return c.GetCode() == code })
+	return o != nil && o.refused != nil && slices.ContainsFunc(o.refused.Outcome.GetConditions(), func(c *recordv1.Finding) bool { return c.GetCode() == code })
 }
 
 // voting waits until every yard that has a replica has a vote.

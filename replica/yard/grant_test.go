@@ -197,7 +197,7 @@ func TestSignOnPromise(t *testing.T) {
 		t.Errorf("the ledger has the sign-on as %v", so)
 	}
 	// Decision 9: any committed sign-on stands against a request.
-	if cs := w.s.RequestConditions("j1", 0, []string{leg}); len(cs) == 0 {
+	if cs := w.s.AgainstRequest("j1", 0, []string{leg}); len(cs) == 0 {
 		t.Error("the ledger would let a request pass")
 	}
 }

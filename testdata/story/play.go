@@ -87,7 +87,7 @@ func Taken(o *recordv1.Outcome) Answer {
 }
 
 // Missing are the codes of conditions.
-func Missing(cs []*recordv1.Condition) []Finding {
+func Missing(cs []*recordv1.Finding) []Finding {
 	var out []Finding
 	for _, c := range cs {
 		out = append(out, Finding{c.GetCode(), c.GetSubject()})
