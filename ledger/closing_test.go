@@ -31,19 +31,3 @@ func TestClosedWithoutGoAhead(t *testing.T) {
 		t.Errorf("a late word of an older closing: %v", o.GetFlags())
 	}
 }
-
-// TestHandOverWhileInside: whoever hands their lock over and is still signed on is
-// inside without it, and the record says so, 1910.147(f)(4).
-func TestHandOverWhileInside(t *testing.T) {
-	for _, inside := range []bool{true, false} {
-		w, holds := ready(t)
-		ons := w.must(w.journal("stonebend", "lena", actSignOn("boot-1"))).GetRef()
-		if !inside {
-			w.must(w.journal("stonebend", "lena", actSignOff(ons)))
-		}
-		on := w.must(w.journal("stonebend", "tomas", actLock(feeder, "tomas-1", "boot-1"))).GetRef()
-		if o := w.must(w.together("lena", actHandOver([]string{"tomas"}, holds["lena "+feeder], on))); flagged(o, ledger.HandedOverSignedOn) != inside {
-			t.Errorf("signed on %v: %v", inside, o.GetFlags())
-		}
-	}
-}

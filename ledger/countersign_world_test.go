@@ -2,6 +2,7 @@ package ledger_test
 
 import (
 	"crypto/ed25519"
+	"fmt"
 
 	"yardhasp/ledger"
 	"yardhasp/ledger/seal"
@@ -73,4 +74,12 @@ func (w *world) crew() {
 	w.t.Helper()
 	w.joinPerson(person("oskar", false, manager))
 	w.joinPerson(person("petra", false, manager, authorised))
+}
+
+// reissue has one manager give somebody a new key: whoever made the key has it.
+func (w *world) reissue(by, person string) {
+	w.t.Helper()
+	name := fmt.Sprintf("new key of %s by %s", person, by)
+	w.must(w.signedBy(w.record(by, actReissueKey(person, name)), w.keys[by], key(name)))
+	w.keys[person] = key(name)
 }

@@ -2,6 +2,7 @@ package ledger_test
 
 import (
 	"slices"
+	"strings"
 	"testing"
 
 	"yardhasp/ledger"
@@ -246,7 +247,7 @@ func TestNothingSlipsIntoATest(t *testing.T) {
 // not find the word given for the old one (decisions.md 24).
 func TestAnOldWordIsForgotten(t *testing.T) {
 	if testing.Short() {
-		t.Skip("ten thousand requests push an older one out of the state")
+		t.Skip("a long run of entries: left out with -short")
 	}
 	w, holds := asked(t)
 	w.all(holds, "jog-1")
@@ -333,4 +334,20 @@ func TestAfterStandingClear(t *testing.T) {
 		w.must(w.journal("stonebend", "mara", actNotice("boot-1", recordv1.NoticeWhen_NOTICE_WHEN_AFTER, "dov")))
 		w.refusedWith(w.direct("mara", actRequest("room-again", "room-1", w.now+1e7, main1)), "REACHES_PEOPLE")
 	})
+}
+
+// TestStopSaysTheWorst: somebody goes back in after a test with the points left
+// closed. What the alarm says first is that they are, not who was not told of it.
+func TestStopSaysTheWorst(t *testing.T) {
+	w, holds := asked(t)
+	w.all(holds, "jog-1")
+	w.told()
+	w.must(w.journal("stonebend", "mara", actEnergise("jog-1", feeder)))
+	w.must(w.journal("stonebend", "lena", actSignOn("boot-1")))
+	if a := alarmed(w.s, "STOPPED", "boot-1"); !strings.Contains(a, feeder+" is not recorded open") {
+		t.Errorf("lena is inside behind a closed feeder, and the alarm is %q", a)
+	}
+	if st := w.s.JobView("boot-1", w.now).GetStage(); st != recordv1.Stage_STAGE_STOPPED {
+		t.Errorf("the job is shown as %v", st)
+	}
 }

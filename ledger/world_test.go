@@ -273,6 +273,16 @@ func (w *world) raised(c code.Code, about string) *recordv1.Finding {
 	return nil
 }
 
+// alarmed is the text of an alarm, "" for none.
+func alarmed(s *ledger.State, code, subject string) string {
+	for _, a := range s.Alarms {
+		if a.Code == code && (subject == "" || a.Subject == subject) {
+			return a.Text
+		}
+	}
+	return ""
+}
+
 // Short ways to say an act.
 
 func actLock(point, padlock, job string) *recordv1.Record {

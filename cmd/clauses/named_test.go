@@ -11,6 +11,7 @@ import (
 	"path"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -73,7 +74,8 @@ func repository(t *testing.T) tree {
 var testName = regexp.MustCompile(`^([a-z0-9/]+)/(Test[A-Za-z0-9]+)(?:/(.+))?$`)
 
 // find says why a test is not there, nil when it is. A subtest is there when its
-// name stands in the function or in a table of its package, or is a script of it.
+// name stands in the function or in a table of its package, or is a script or a story
+// that it plays.
 func (r tree) find(name string) error {
 	m := testName.FindStringSubmatch(name)
 	if m == nil {
@@ -91,11 +93,18 @@ func (r tree) find(name string) error {
 		return nil
 	}
 	for _, dir := range p.scripts[m[2]] {
-		if _, err := os.Stat(filepath.Join(root, dir, m[3]+".txtar")); err == nil {
+		if _, err := os.Stat(filepath.Join(root, dir, m[3]+".txtar")); err == nil || tells(dir, m[3]) {
 			return nil
 		}
 	}
 	return fmt.Errorf("%s: %s has no subtest %q", name, m[2], m[3])
+}
+
+// tells reports whether a file of stories in a folder has the one named "file/story".
+func tells(dir, name string) bool {
+	file, title, _ := strings.Cut(name, "/")
+	text, err := os.ReadFile(filepath.Join(root, dir, file+".story"))
+	return err == nil && slices.Contains(strings.Split(string(text), "\n"), "story "+title)
 }
 
 func isDir(name string) bool {
@@ -154,17 +163,20 @@ func sources(do func(name string, f *ast.File) error) error {
 func TestClausesNamed(t *testing.T) {
 	named := repository(t)
 	for name, there := range map[string]bool{
-		"ledger/TestClauses":                               true,
-		"ledger/TestClauses/1910.147(d)(3)":                true,
-		"ledger/TestClauses/1910.147(c)(10)":               false,
-		"ledger/TestNoSuch":                                false,
-		"nowhere/TestClauses":                              false,
-		"ledger":                                           false,
-		"TestClauses":                                      false,
-		"cmd/scenarios/TestScenarios/bin-entry":            true,
-		"cmd/scenarios/TestScenarios/no-such-story":        false,
-		"cmd/yardhaspd/demo/TestNetnsLinkDown":             false, // needs a build tag
-		"ledger/TestBinEntryConditions/walking down grain": true,
+		"ledger/TestClauses":                        true,
+		"ledger/TestClauses/1910.147(d)(3)":         true,
+		"ledger/TestClauses/1910.147(c)(10)":        false,
+		"ledger/TestNoSuch":                         false,
+		"nowhere/TestClauses":                       false,
+		"ledger":                                    false,
+		"TestClauses":                               false,
+		"cmd/scenarios/TestScenarios/bin-entry":     true,
+		"cmd/scenarios/TestScenarios/no-such-story": false,
+		"ledger/TestStories/removal/a manager removes no lock of their own": true,
+		"ledger/TestStories/removal/no such story":                          false,
+		"ledger/TestStories/removal":                                        false,
+		"cmd/yardhaspd/demo/TestNetnsLinkDown":                              false, // needs a build tag
+		"ledger/TestBinEntryConditions/walking down grain":                  true,
 	} {
 		if err := named.find(name); (err == nil) != there {
 			t.Errorf("%s: %v", name, err)

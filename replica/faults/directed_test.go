@@ -4,11 +4,9 @@ import (
 	"context"
 	"fmt"
 	"math/rand"
-	"slices"
 	"testing"
 	"time"
 
-	recordv1 "yardhasp/proto/yardhasp/record/v1"
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
 )
 
@@ -110,8 +108,7 @@ func TestDeposedLeaderConfirmsNothing(t *testing.T) {
 		pass(200 * time.Millisecond) // the write has begun
 		w.net.hold(way{old, a}, way{a, old}, way{old, b}, way{b, old})
 		pass(3 * time.Second) // the others elect another
-		r := here.submit(ctx, point(a), "locks "+point(a), &recordv1.Record{Act: &recordv1.Record_Lock{Lock: &recordv1.Lock{
-			Target: &recordv1.Target{On: &recordv1.Target_Point{Point: point(a)}}}}})
+		r := here.submit(ctx, "locks "+point(a), says("lock %s", point(a)))
 		if r.GetStatus() != servicev1.Status_STATUS_CONFIRMED {
 			w.wrong("the others recorded no lock without the old leader: %v", r)
 		}
@@ -120,47 +117,6 @@ func TestDeposedLeaderConfirmsNothing(t *testing.T) {
 	if answered {
 		t.Error("a leader that was cut off confirmed a board")
 	}
-}
-
-// approved says whether a board shows a request as approved.
-func approved(b *recordv1.Board, id string) bool {
-	return slices.ContainsFunc(b.GetRequests(), func(r *recordv1.RequestView) bool {
-		return r.GetId() == id && r.GetState() == recordv1.RequestState_REQUEST_STATE_APPROVED
-	})
-}
-
-// TestLockEndsRequest: a request is approved, somebody locks and takes the lock
-// off again: the point may not be energised under that request any more
-// (protocol.md 3.2: Lock voids every open request of its points).
-func TestLockEndsRequest(t *testing.T) {
-	played(t, func(ctx context.Context, w *world) {
-		home := w.leader()
-		far, _ := others(home)
-		asks, locks := w.person(manager, far, 1), w.person("lena", home, 2)
-		defer asks.k.Close()
-		defer locks.k.Close()
-		p := point(home)
-		asks.submit(ctx, p, "clears "+job(home), clears(home))
-		asks.submit(ctx, p, "tells people of "+job(home), tells(home))
-		if r := asks.submit(ctx, p, "asks to start "+p, asksFor("start-1", home, time.Minute)); !r.GetOutcome().GetAccepted() {
-			w.wrong("the request was not taken: %v", r)
-		}
-		w.comes("approval of start-1", func() bool { return approved(asks.board(ctx), "start-1") })
-		locks.lock(ctx, home, true)
-		locks.release(ctx, 0)
-		asks.submit(ctx, p, "clears "+job(home), clears(home))
-		asks.submit(ctx, p, "tells people of "+job(home), tells(home))
-		r := asks.submit(ctx, p, "energises "+p, energises("start-1", home))
-		if r.GetOutcome().GetAccepted() {
-			w.wrong("energised under a request that a lock ended: %v", r)
-		}
-		// Asked again, it goes on: the refusal was the lock's.
-		asks.submit(ctx, p, "asks to start "+p, asksFor("start-2", home, time.Minute))
-		w.comes("approval of start-2", func() bool { return approved(asks.board(ctx), "start-2") })
-		if r := asks.submit(ctx, p, "energises "+p, energises("start-2", home)); !r.GetOutcome().GetAccepted() {
-			w.wrong("not energised under a new request: %v", r)
-		}
-	})
 }
 
 // TestFullDisksOfLeaders: a leader whose disk is full gives the lead away, and

@@ -32,16 +32,16 @@ func (w *world) grow(ctx context.Context, from, toward string, delay time.Durati
 	// It goes on after the people went home: by then the faults are over.
 	patient, cancel := context.WithTimeout(context.Background(), 5*time.Minute)
 	defer cancel()
-	taken := func(what, point string, rec *recordv1.Record) {
+	taken := func(what string, rec *recordv1.Record) {
 		for err == nil {
-			r := boss.submit(patient, point, what, rec)
+			r := boss.submit(patient, what, rec)
 			if r.GetOutcome().GetAccepted() || boss.refused(what, "EXISTS") {
 				return
 			}
 			err = pause(patient, time.Second)
 		}
 	}
-	taken("invites "+newcomer, "", &recordv1.Record{Act: &recordv1.Record_Invite{Invite: inv}})
+	taken("invites "+newcomer, &recordv1.Record{Act: &recordv1.Record_Invite{Invite: inv}})
 	for err == nil {
 		one, stop := context.WithTimeout(patient, 10*time.Second)
 		_, e := replica.Join(one, replica.Joining{Dir: w.dirs[newcomer], Listen: at(newcomer), Address: at(newcomer), Timers: "lan", Token: text,
@@ -62,7 +62,7 @@ func (w *world) grow(ctx context.Context, from, toward string, delay time.Durati
 		w.story.tell("%s joins", newcomer)
 		err = w.start(newcomer)
 	}
-	taken("registers "+point(newcomer), point(newcomer), &recordv1.Record{Act: &recordv1.Record_RegisterPoint{RegisterPoint: &recordv1.RegisterPoint{Point: point(newcomer), Holes: 6}}})
+	taken("registers "+point(newcomer), says("register-point %s", point(newcomer)))
 	if err != nil {
 		w.mu.Lock()
 		w.broken = fmt.Errorf("%s does not join: %w", newcomer, err)

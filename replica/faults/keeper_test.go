@@ -31,8 +31,7 @@ func (p *person) keep(ctx context.Context) {
 		}
 		switch {
 		case c < 12:
-			p.submit(ctx, point(yard), "finds a lock on "+point(yard), &recordv1.Record{Act: &recordv1.Record_FoundLock{FoundLock: &recordv1.FoundLock{
-				Target: &recordv1.Target{On: &recordv1.Target_Point{Point: point(yard)}}, Seen: "a red padlock, no tag"}}})
+			p.submit(ctx, "finds a lock on "+point(yard), says("found-lock %s", point(yard)))
 		case c < 28:
 			p.claim(ctx, b)
 		case c < 48:
@@ -40,19 +39,18 @@ func (p *person) keep(ctx context.Context) {
 		case c < 64:
 			p.remove(ctx, b)
 		case c < 74:
-			add := &recordv1.BoxAdd{Box: box(yard), Point: point(yard)}
+			add := point(yard)
 			if p.rng.Intn(2) == 0 {
-				add.Point = point(yards[p.rng.Intn(len(yards))])
+				add = point(yards[p.rng.Intn(len(yards))])
 			}
-			p.submit(ctx, "", "puts the key of "+add.Point+" into "+add.Box, &recordv1.Record{Act: &recordv1.Record_BoxAdd{BoxAdd: add}})
+			p.submit(ctx, "puts the key of "+add+" into "+box(yard), says("box-add %s %s", box(yard), add))
 		case c < 82:
-			out := &recordv1.BoxRemove{Box: box(yard), Point: point(yards[p.rng.Intn(len(yards))])}
-			p.submit(ctx, "", "takes the key of "+out.Point+" out of "+out.Box, &recordv1.Record{Act: &recordv1.Record_BoxRemove{BoxRemove: out}})
+			out := point(yards[p.rng.Intn(len(yards))])
+			p.submit(ctx, "takes the key of "+out+" out of "+box(yard), says("box-remove %s %s", box(yard), out))
 		case len(p.on) > 0 && (c < 92 || len(p.on) > 1):
 			p.release(ctx, 0)
 		default:
-			l := &recordv1.Lock{Target: &recordv1.Target{On: &recordv1.Target_Box{Box: box(yard)}}}
-			if r := p.submit(ctx, "", "locks "+box(yard), &recordv1.Record{Act: &recordv1.Record_Lock{Lock: l}}); r.GetRef() != "" {
+			if r := p.submit(ctx, "locks "+box(yard), says("lock %s", box(yard))); r.GetRef() != "" {
 				p.on = append(p.on, r.GetRef())
 			}
 		}
@@ -94,14 +92,14 @@ func (p *person) alone(ctx context.Context, who, what string, rec *recordv1.Reco
 	p.n++
 	q := &person{w: p.w, id: who, yard: p.yard, k: p.w.as(who, p.yard, fmt.Sprintf("%s-%s-%d", p.id, who, p.n))}
 	defer q.k.Close()
-	q.submit(ctx, "", what, rec)
+	q.submit(ctx, what, rec)
 }
 
 func (p *person) claim(ctx context.Context, b *recordv1.Board) {
 	for _, h := range b.GetHolds() {
 		if h.GetFound() {
 			who := sortedWorkers()[p.rng.Intn(len(workers))]
-			p.together(ctx, "claims "+h.GetRef(), &recordv1.Record{Act: &recordv1.Record_ClaimLock{ClaimLock: &recordv1.ClaimLock{Hold: place(h.GetRef()), Witness: manager}}}, who, manager)
+			p.together(ctx, "claims "+h.GetRef(), says("claim-lock %s %s", h.GetRef(), manager), who, manager)
 			return
 		}
 	}
@@ -116,9 +114,7 @@ func (p *person) handOver(ctx context.Context, b *recordv1.Board) {
 			continue
 		}
 		on := b.GetHolds()[i]
-		others := []string{on.GetHolder()}
-		p.together(ctx, "hands "+off.GetRef()+" over to "+on.GetRef(), &recordv1.Record{Act: &recordv1.Record_HandOver{HandOver: &recordv1.HandOver{Others: others,
-			Pairs: []*recordv1.HandOver_Pair{{Off: place(off.GetRef()), On: place(on.GetRef())}}}}}, off.GetHolder(), others...)
+		p.together(ctx, "hands "+off.GetRef()+" over to "+on.GetRef(), says("hand-over {%s %s} %s", off.GetRef(), on.GetRef(), on.GetHolder()), off.GetHolder(), on.GetHolder())
 		return
 	}
 }
@@ -128,10 +124,9 @@ func (p *person) remove(ctx context.Context, b *recordv1.Board) {
 		if p.rng.Intn(2) == 0 {
 			continue
 		}
-		ok := p.together(ctx, "remove "+h.GetRef()+" of "+h.GetHolder(), &recordv1.Record{Act: &recordv1.Record_Removal{Removal: &recordv1.Removal{Hold: place(h.GetRef()), Second: managers[1],
-			NotHere: "not at any yard, by the gate list", TriedToReach: "called twice"}}}, managers[0], managers[1])
+		ok := p.together(ctx, "remove "+h.GetRef()+" of "+h.GetHolder(), says("removal %s %s", h.GetRef(), managers[1]), managers[0], managers[1])
 		if ok && h.GetHolder() != "" && pause(ctx, time.Second) == nil {
-			p.alone(ctx, h.GetHolder(), "knows that "+h.GetRef()+" was removed", &recordv1.Record{Act: &recordv1.Record_AcknowledgeRemoval{AcknowledgeRemoval: &recordv1.AcknowledgeRemoval{Hold: place(h.GetRef())}}})
+			p.alone(ctx, h.GetHolder(), "knows that "+h.GetRef()+" was removed", says("acknowledge-removal %s", h.GetRef()))
 		}
 		return
 	}

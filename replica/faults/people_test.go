@@ -57,11 +57,16 @@ func (w *world) person(id, yard string, seed int64) *person {
 }
 
 // submit records an act; nil when it was not taken, or nobody knows.
-func (p *person) submit(ctx context.Context, point, what string, rec *recordv1.Record) *servicev1.Receipt {
+func (p *person) submit(ctx context.Context, what string, rec *recordv1.Record) *servicev1.Receipt {
+	return p.ask(ctx, what, rec).receipt
+}
+
+// ask records an act, and gives all that came of it.
+func (p *person) ask(ctx context.Context, what string, rec *recordv1.Record) *op {
 	ctx, cancel := context.WithTimeout(ctx, patience)
 	defer cancel()
 	rec = proto.CloneOf(rec) // signing writes the ticket into it, and each try has its own
-	o := &op{who: p.id + "@" + p.yard, what: what, kind: ledger.KindOf(rec), point: point, rec: rec}
+	o := &op{who: p.id + "@" + p.yard, what: what, kind: ledger.KindOf(rec), point: pointAt(rec), rec: rec}
 	p.w.story.begin(o)
 	receipt, err := p.k.Submit(ctx, rec)
 	p.w.story.answered(o, receipt, err)
@@ -81,7 +86,26 @@ func (p *person) submit(ctx context.Context, point, what string, rec *recordv1.R
 		told, _, _ = strings.Cut(err.Error(), "\n")
 	}
 	p.w.story.finish(o, told)
-	return receipt
+	return o
+}
+
+// pointAt is the point that an act is about, "" for none.
+func pointAt(r *recordv1.Record) string {
+	switch a := r.GetAct().(type) {
+	case *recordv1.Record_Lock:
+		return a.Lock.GetTarget().GetPoint()
+	case *recordv1.Record_FoundLock:
+		return a.FoundLock.GetTarget().GetPoint()
+	case *recordv1.Record_Isolate:
+		return a.Isolate.GetPoint()
+	case *recordv1.Record_Closed:
+		return a.Closed.GetPoint()
+	case *recordv1.Record_Energise:
+		return a.Energise.GetPoint()
+	case *recordv1.Record_RegisterPoint:
+		return a.RegisterPoint.GetPoint()
+	}
+	return ""
 }
 
 // board reads what stands everywhere, confirmed or not at all.
@@ -119,48 +143,39 @@ func (p *person) look(ctx context.Context, point string) bool {
 }
 
 func (p *person) lock(ctx context.Context, yard string, named bool) {
-	l := &recordv1.Lock{Target: &recordv1.Target{On: &recordv1.Target_Point{Point: point(yard)}}}
+	act := says("lock %s", point(yard))
 	if named {
-		l.Job = job(yard)
+		act = says("lock %s job=%s", point(yard), job(yard))
 	}
-	if r := p.submit(ctx, point(yard), "locks "+point(yard), &recordv1.Record{Act: &recordv1.Record_Lock{Lock: l}}); r.GetRef() != "" {
+	if r := p.submit(ctx, "locks "+point(yard), act); r.GetRef() != "" {
 		p.on = append(p.on, r.GetRef())
 	}
 }
 
 func (p *person) release(ctx context.Context, i int) {
 	ref := p.on[i]
-	act := &recordv1.Record{Act: &recordv1.Record_Release{Release: &recordv1.Release{Hold: place(ref)}}}
-	r := p.submit(ctx, "", "takes off "+ref, act)
+	r := p.submit(ctx, "takes off "+ref, says("release %s", ref))
 	if r.GetOutcome().GetAccepted() || p.rng.Intn(4) == 0 {
 		p.on = slices.Delete(p.on, i, i+1)
 	}
 }
 
 func (p *person) isolate(ctx context.Context, yard string) {
-	p.submit(ctx, point(yard), "opens "+point(yard), &recordv1.Record{Act: &recordv1.Record_Isolate{Isolate: &recordv1.Isolate{Point: point(yard)}}})
+	p.submit(ctx, "opens "+point(yard), says("isolate %s", point(yard)))
 }
 
 func (p *person) enter(ctx context.Context, yard string) {
-	if r := p.submit(ctx, "", "signs on to "+job(yard), &recordv1.Record{Act: &recordv1.Record_SignOn{SignOn: &recordv1.SignOn{Job: job(yard)}}}); r.GetRef() != "" {
+	if r := p.submit(ctx, "signs on to "+job(yard), says("sign-on %s", job(yard))); r.GetRef() != "" {
 		p.in = append(p.in, r.GetRef())
 	}
 }
 
 func (p *person) leave(ctx context.Context) {
 	ref := p.in[0]
-	r := p.submit(ctx, "", "signs off "+ref, &recordv1.Record{Act: &recordv1.Record_SignOff{SignOff: &recordv1.SignOff{SignOn: place(ref)}}})
+	r := p.submit(ctx, "signs off "+ref, says("sign-off %s", ref))
 	if r.GetOutcome().GetAccepted() || p.rng.Intn(4) == 0 {
 		p.in = p.in[1:]
 	}
-}
-
-func place(ref string) *recordv1.JournalRef {
-	out := &recordv1.JournalRef{}
-	yard, rest, _ := strings.Cut(ref, "/")
-	out.Yard = yard
-	_, _ = fmt.Sscanf(rest, "%d/%d", &out.Epoch, &out.Seq)
-	return out
 }
 
 // work locks, releases, opens, enters, leaves and reads until ctx ends.
@@ -198,17 +213,14 @@ func (p *person) startUp(ctx context.Context) {
 		}
 		p.n++
 		id := fmt.Sprintf("start-%s-%d", p.yard, p.n)
-		act := func(what string, r *recordv1.Record) bool { return p.submit(ctx, point(yard), what, r) != nil }
+		act := func(what string, r *recordv1.Record) bool { return p.submit(ctx, what, r) != nil }
 		act("clears "+job(yard), clears(yard))
 		act("tells people of "+job(yard), tells(yard))
-		test := p.tests && p.rng.Intn(3) > 0
+		test, kind := p.tests && p.rng.Intn(3) > 0, "request"
 		if test {
-			id = strings.Replace(id, "start-", jog, 1)
+			id, kind = strings.Replace(id, "start-", jog, 1), "test"
 		}
-		ask := asksFor(id, yard, time.Duration(10+p.rng.Intn(50))*time.Second)
-		if test {
-			forTest(ask)
-		}
+		ask := says("%s %s %s %s deadline=+%ds", kind, id, job(yard), point(yard), 10+p.rng.Intn(50))
 		if !act("asks to start "+point(yard)+" ("+id+")", ask) {
 			continue
 		}
@@ -224,7 +236,7 @@ func (p *person) startUp(ctx context.Context) {
 			ok = act("energises "+point(yard), energises(id, yard))
 		}
 		if ok && p.look(ctx, point(yard)) {
-			act("closes "+point(yard), &recordv1.Record{Act: &recordv1.Record_Closed{Closed: &recordv1.Closed{Point: point(yard)}}})
+			act("closes "+point(yard), says("closed %s", point(yard)))
 		}
 		if p.rng.Intn(2) == 0 {
 			p.isolate(ctx, yard)

@@ -11,13 +11,7 @@ import (
 const jog = "jog-"
 
 func standsClear(hold, request string, asked uint64) *recordv1.Record {
-	return &recordv1.Record{Act: &recordv1.Record_StandClear{StandClear: &recordv1.StandClear{Hold: place(hold), Request: request, Asked: asked}}}
-}
-
-// forTest makes a request one for a test in the middle of the work.
-func forTest(r *recordv1.Record) *recordv1.Record {
-	r.GetRequest().Kind = recordv1.RequestKind_REQUEST_KIND_TEST
-	return r
+	return says("stand-clear %s %s %d", hold, request, asked)
 }
 
 // clears stands clear of the person's own locks for the tests on the board; now and
@@ -33,7 +27,7 @@ func (p *person) clears(ctx context.Context, b *recordv1.Board) {
 			if p.rng.Intn(8) == 0 {
 				asked--
 			}
-			p.submit(ctx, "", "stands clear of "+h.GetRef()+" for "+q.GetId(), standsClear(h.GetRef(), q.GetId(), asked))
+			p.submit(ctx, "stands clear of "+h.GetRef()+" for "+q.GetId(), standsClear(h.GetRef(), q.GetId(), asked))
 		}
 	}
 }

@@ -2,11 +2,69 @@ package yard
 
 import (
 	"fmt"
+	"strings"
 	"testing"
 
 	"yardhasp/ledger"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
+	"yardhasp/testdata/story"
 )
+
+// usual is what the acts of these tests say unless a test says otherwise.
+var usual = func() *story.File {
+	f, err := story.Parse("usual", `
+usual open-job responsible=wanda crew=walt affected=abe purpose="change a chain"
+usual clear-area tools-out=yes guards-on=yes people-clear=yes
+usual notice when=after people=abe
+usual found-closed seen="handle up"
+usual register-box holes=6
+usual withdraw why="not yet"
+usual revoke-key why=lost
+usual narrow-zone why="the shaft is cut"
+usual removal not-here="asked at every yard" tried-to-reach="rang twice"
+short test request kind=test
+`)
+	if err != nil {
+		panic(err)
+	}
+	return f
+}()
+
+// named finds what the texts of an act stand for: a key is that of a name.
+type named struct{}
+
+func (named) Now() int64 { return 0 }
+
+func (named) Bytes(_, _, text string) ([]byte, error) { return public(text), nil }
+
+// says makes an act of the line that says it (testdata/story): says("lock %s", leg).
+func says(format string, args ...any) func(*recordv1.Record) {
+	return func(r *recordv1.Record) {
+		var texts []any
+		for _, a := range args {
+			switch a := a.(type) {
+			case []string:
+				texts = append(texts, strings.Join(append(a, "none")[:max(1, len(a))], ","))
+			case *recordv1.Target:
+				texts = append(texts, a.GetPoint()+a.GetBox())
+			case *recordv1.JournalRef:
+				texts = append(texts, ledger.RefOf(a))
+			default:
+				texts = append(texts, a)
+			}
+		}
+		act, err := usual.Record(named{}, fmt.Sprintf(format, texts...))
+		if err != nil {
+			panic(err) // a test's own line
+		}
+		r.Act = act.GetAct()
+	}
+}
+
+// movedAs is a record of a point's handle, as its panel shows the point now.
+func movedAs(kind, p string, v PanelView) func(*recordv1.Record) {
+	return says("%s %s moved={%d %d}", kind, p, v.Moved.Epoch, v.Moved.Seq)
+}
 
 func onPoint(p string) *recordv1.Target {
 	return &recordv1.Target{On: &recordv1.Target_Point{Point: p}}
@@ -15,7 +73,7 @@ func onPoint(p string) *recordv1.Target {
 func onBox(b string) *recordv1.Target { return &recordv1.Target{On: &recordv1.Target_Box{Box: b}} }
 
 func lockAct(t *recordv1.Target) func(*recordv1.Record) {
-	return func(r *recordv1.Record) { r.Act = &recordv1.Record_Lock{Lock: &recordv1.Lock{Target: t}} }
+	return says("lock %s", t)
 }
 
 func (st *site) lock(by string, t *recordv1.Target) *Reply {
@@ -25,22 +83,14 @@ func (st *site) lock(by string, t *recordv1.Target) *Reply {
 
 func (st *site) release(by string, hold uint64) *Reply {
 	st.w.t.Helper()
-	return st.note(by, func(r *recordv1.Record) {
-		r.Act = &recordv1.Record_Release{Release: &recordv1.Release{Hold: &recordv1.JournalRef{Yard: st.id, Epoch: 1, Seq: hold}}}
-	})
-}
-
-func isolateAct(p string, v PanelView) func(*recordv1.Record) {
-	return func(r *recordv1.Record) {
-		r.Act = &recordv1.Record_Isolate{Isolate: &recordv1.Isolate{Point: p, Moved: &recordv1.Moved{Epoch: v.Moved.Epoch, Seq: v.Moved.Seq}}}
-	}
+	return st.note(by, says("release %s/1/%d", st.id, hold))
 }
 
 // open opens a point at its panel, as the panel shows it now.
 func (st *site) open(p string) *Reply {
 	st.w.t.Helper()
 	v := st.y.Panel(p)
-	r, err := st.capture(st.w.sign("wanda", isolateAct(p, v)), v.Run)
+	r, err := st.capture(st.w.sign("wanda", movedAs("isolate", p, v)), v.Run)
 	if err != nil {
 		st.w.t.Fatal(err)
 	}
@@ -49,39 +99,31 @@ func (st *site) open(p string) *Reply {
 
 func (st *site) foundClosed(p string) *Reply {
 	st.w.t.Helper()
-	return st.note("walt", func(r *recordv1.Record) {
-		r.Act = &recordv1.Record_FoundClosed{FoundClosed: &recordv1.FoundClosed{Point: p, Seen: "handle up"}}
-	})
+	return st.note("walt", says("found-closed %s", p))
 }
 
 func (st *site) energise(p, request string) (*Reply, error) {
-	return st.capture(st.w.sign("walt", func(r *recordv1.Record) {
-		r.Act = &recordv1.Record_Energise{Energise: &recordv1.Energise{Request: request, Point: p}}
-	}), st.y.Panel(p).Run)
+	return st.capture(st.w.sign("walt", says("energise %s %s", request, p)), st.y.Panel(p).Run)
 }
 
 func (st *site) signOn(by, job string) *Reply {
 	st.w.t.Helper()
-	return st.note(by, func(r *recordv1.Record) { r.Act = &recordv1.Record_SignOn{SignOn: &recordv1.SignOn{Job: job}} })
+	return st.note(by, says("sign-on %s", job))
+}
+
+// boxed is a key going into a box or out of it.
+func boxed(add bool, b, p string) func(*recordv1.Record) {
+	return says("%s %s %s", map[bool]string{true: "box-add", false: "box-remove"}[add], b, p)
 }
 
 func (st *site) boxAct(add bool, b, p string) (*Reply, error) {
-	return st.capture(st.w.sign("wanda", func(r *recordv1.Record) {
-		if add {
-			r.Act = &recordv1.Record_BoxAdd{BoxAdd: &recordv1.BoxAdd{Box: b, Point: p}}
-		} else {
-			r.Act = &recordv1.Record_BoxRemove{BoxRemove: &recordv1.BoxRemove{Box: b, Point: p}}
-		}
-	}), st.y.Panel(p).Run)
+	return st.capture(st.w.sign("wanda", boxed(add, b, p)), st.y.Panel(p).Run)
 }
 
 // job opens a job through a yard's journal.
 func (st *site) job(id, zone string, plan ...string) {
 	st.w.t.Helper()
-	st.note("wanda", func(r *recordv1.Record) {
-		r.Act = &recordv1.Record_OpenJob{OpenJob: &recordv1.OpenJob{Id: id, Zone: zone, Plan: plan, Responsible: "wanda",
-			Crew: []string{"walt"}, Affected: []string{"abe"}, Purpose: "change a chain"}}
-	})
+	st.note("wanda", says("open-job %s %s %s", id, zone, plan))
 	st.w.settle()
 	if st.w.s.Jobs[id] == nil {
 		st.w.t.Fatalf("job %s was not opened: %v", id, st.w.last.GetConditions())
@@ -106,21 +148,15 @@ func (w *world) opened(points ...string) {
 func (w *world) clear(job string) {
 	w.t.Helper()
 	e := w.yards["eastfork"]
-	e.note("wanda", func(r *recordv1.Record) {
-		r.Act = &recordv1.Record_ClearArea{ClearArea: &recordv1.ClearArea{Job: job, ToolsOut: true, GuardsOn: true, PeopleClear: true}}
-	})
-	e.note("wanda", func(r *recordv1.Record) {
-		r.Act = &recordv1.Record_Notice{Notice: &recordv1.Notice{Job: job, When: recordv1.NoticeWhen_NOTICE_WHEN_AFTER, People: []string{"abe"}}}
-	})
+	e.note("wanda", says("clear-area %s", job))
+	e.note("wanda", says("notice %s", job))
 	w.settle()
 }
 
 // request commits a request, which nobody has attested yet.
 func (w *world) request(id, job string, points ...string) {
 	w.t.Helper()
-	w.direct("wanda", func(r *recordv1.Record) {
-		r.Act = &recordv1.Record_Request{Request: &recordv1.Request{Id: id, Job: job, Points: points, DeadlineUnixMs: w.now + 3_600_000}}
-	})
+	w.direct("wanda", says("request %s %s %s %d", id, job, points, w.now+3_600_000))
 }
 
 // approved brings a world to where request r1 for points of job j1 is approved

@@ -26,7 +26,7 @@ func TestRefusals(t *testing.T) {
 	}{
 		{"no record", "MALFORMED", []byte("\x07nonsense")},
 		{"no act", "MALFORMED", w.sign("wanda", func(*recordv1.Record) {})},
-		{"bad shape", "MALFORMED", w.sign("wanda", lockAct(onPoint("Leg 1")))},
+		{"bad shape", "MALFORMED", w.sign("wanda", says(`lock {point="Leg 1"}`))},
 		{"too long", "MALFORMED", make([]byte, MaxSigned+1)},
 		{"bad signature", "BAD_SIGNATURE", flipped},
 		{"another ledger", "OTHER_LEDGER", signWith(t, seal.RecordDomain, marshal(t, other), "wanda")},
@@ -34,16 +34,10 @@ func TestRefusals(t *testing.T) {
 		{"somebody else's key", "NOT_THE_SIGNER", signWith(t, seal.RecordDomain, marshal(t, good), "walt")},
 		{"unknown point", "UNKNOWN_POINT", w.sign("wanda", lockAct(onPoint("eastfork/mcc/none")))},
 		{"unknown box", "UNKNOWN_POINT", w.sign("wanda", lockAct(onBox("eastfork/none")))},
-		{"a direct kind", "WRONG_WAY", w.sign("mia", func(r *recordv1.Record) {
-			r.Act = &recordv1.Record_Withdraw{Withdraw: &recordv1.Withdraw{Request: "r1"}}
-		})},
-		{"home only, elsewhere", "NOT_HOME", w.sign("wanda", isolateAct(belt, e.y.Panel(belt)))},
-		{"found closed, elsewhere", "NOT_HOME", w.sign("wanda", func(r *recordv1.Record) {
-			r.Act = &recordv1.Record_FoundClosed{FoundClosed: &recordv1.FoundClosed{Point: belt}}
-		})},
-		{"a lifting act by one who may not", "NOT_PERMITTED", w.sign("abe", func(r *recordv1.Record) {
-			r.Act = &recordv1.Record_CloseJob{CloseJob: &recordv1.CloseJob{Job: "j1"}}
-		})},
+		{"a direct kind", "WRONG_WAY", w.sign("mia", says("withdraw r1"))},
+		{"home only, elsewhere", "NOT_HOME", w.sign("wanda", movedAs("isolate", belt, e.y.Panel(belt)))},
+		{"found closed, elsewhere", "NOT_HOME", w.sign("wanda", says("found-closed %s", belt))},
+		{"a lifting act by one who may not", "NOT_PERMITTED", w.sign("abe", says("close-job j1"))},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			eff, err := e.y.Capture(c.signed, w.now, "")
@@ -68,13 +62,9 @@ func TestRevokedKeyLiftsNothingButStillLocks(t *testing.T) {
 	w.opened(leg)
 	hold := e.lock("wanda", onPoint(leg))
 	w.settle()
-	w.direct("mia", func(r *recordv1.Record) {
-		r.Act = &recordv1.Record_RevokeKey{RevokeKey: &recordv1.RevokeKey{Person: "wanda", Key: public("wanda"), Why: "lost"}}
-	})
+	w.direct("mia", says("revoke-key wanda wanda"))
 	w.catchUp()
-	_, err := e.capture(w.sign("wanda", func(r *recordv1.Record) {
-		r.Act = &recordv1.Record_Release{Release: &recordv1.Release{Hold: &recordv1.JournalRef{Yard: "eastfork", Epoch: 1, Seq: hold.Seq}}}
-	}), "")
+	_, err := e.capture(w.sign("wanda", says("release eastfork/1/%d", hold.Seq)), "")
 	wantRefused(t, err, "KEY_REVOKED")
 	wantGrant(t, e.lock("wanda", onPoint(leg)), held, leg) // decisions.md 2
 	w.settle()
@@ -155,9 +145,7 @@ func TestSameTicketForAnotherActIsNoRepeat(t *testing.T) {
 	}
 	wantGrant(t, second, live)
 	w.ticket--
-	_, err := e.capture(w.sign("wanda", func(r *recordv1.Record) {
-		r.Act = &recordv1.Record_ShutDown{ShutDown: &recordv1.ShutDown{Job: "j1"}}
-	}), "")
+	_, err := e.capture(w.sign("wanda", says("shut-down j1")), "")
 	wantRefused(t, err, "TICKET_REPEATED")
 	w.settle()
 	if w.s.Holds[second.Ref] == nil {
@@ -183,7 +171,7 @@ func TestTicketTakenElsewhere(t *testing.T) {
 	m.lock("wanda", onPoint(drag))
 	w.settle()
 	w.ticket--
-	_, err := e.capture(w.sign("wanda", isolateAct(drag, v)), v.Run)
+	_, err := e.capture(w.sign("wanda", movedAs("isolate", drag, v)), v.Run)
 	wantRefused(t, err, "TICKET_REPEATED")
 }
 
@@ -191,7 +179,7 @@ func TestDecision3OnlyInTheRunThatHandedOut(t *testing.T) {
 	w := newWorld(t)
 	e := w.yards["eastfork"]
 	before := e.y.Panel(leg)
-	signed := w.sign("wanda", isolateAct(leg, before))
+	signed := w.sign("wanda", movedAs("isolate", leg, before))
 	for name, run := range map[string]string{"none": "", "another": "run9.0.0"} {
 		if _, err := e.capture(signed, run); err == nil {
 			t.Errorf("run %s: taken", name)
@@ -209,7 +197,7 @@ func TestDecision3OnlyInTheRunThatHandedOut(t *testing.T) {
 	cloned.Yards["eastfork"].Cloned = true
 	e.see(cloned, uint64(len(w.entries)))
 	e.catchUp()
-	_, err = e.capture(w.sign("wanda", isolateAct(leg, before)), before.Run)
+	_, err = e.capture(w.sign("wanda", movedAs("isolate", leg, before)), before.Run)
 	wantRefused(t, err, "OTHER_RUN")
 	for _, act := range []func() (*Reply, error){
 		func() (*Reply, error) { return e.boxActIn(before.Run, true) },
@@ -224,13 +212,7 @@ func TestDecision3OnlyInTheRunThatHandedOut(t *testing.T) {
 }
 
 func (st *site) boxActIn(run string, add bool) (*Reply, error) {
-	return st.capture(st.w.sign("wanda", func(r *recordv1.Record) {
-		if add {
-			r.Act = &recordv1.Record_BoxAdd{BoxAdd: &recordv1.BoxAdd{Box: box, Point: leg}}
-		} else {
-			r.Act = &recordv1.Record_BoxRemove{BoxRemove: &recordv1.BoxRemove{Box: box, Point: leg}}
-		}
-	}), run)
+	return st.capture(st.w.sign("wanda", boxed(add, box, leg)), run)
 }
 
 func TestDecision3SignsThePresentPlace(t *testing.T) {
@@ -242,11 +224,9 @@ func TestDecision3SignsThePresentPlace(t *testing.T) {
 	if now.Moved.Seq != 1 || now.Moved.Epoch != 1 {
 		t.Errorf("moved is %v, want the undrained record 1/1", now.Moved)
 	}
-	_, err := e.capture(w.sign("wanda", isolateAct(leg, old)), now.Run)
+	_, err := e.capture(w.sign("wanda", movedAs("isolate", leg, old)), now.Run)
 	wantRefused(t, err, "STALE_READING")
-	_, err = e.capture(w.sign("wanda", func(r *recordv1.Record) {
-		r.Act = &recordv1.Record_Closed{Closed: &recordv1.Closed{Point: leg}}
-	}), now.Run)
+	_, err = e.capture(w.sign("wanda", says("closed %s", leg)), now.Run)
 	wantRefused(t, err, "STALE_READING")
 }
 
@@ -274,9 +254,7 @@ func TestClockDoubt(t *testing.T) {
 		t.Error("a clock behind the ledger is not in doubt")
 	}
 	w.now = start + 20*60_000
-	w.direct("mia", func(r *recordv1.Record) {
-		r.Act = &recordv1.Record_RegisterBox{RegisterBox: &recordv1.RegisterBox{Box: "eastfork/box9"}}
-	})
+	w.direct("mia", says("register-box eastfork/box9"))
 	e.catchUp()
 	w.now = start + 10*60_000
 	e.lock("wanda", onPoint(leg))
@@ -303,12 +281,8 @@ func TestCaptureRefusesAnothersSignOff(t *testing.T) {
 	try := func(when string) {
 		t.Helper()
 		for code, r := range map[string]func(*recordv1.Record){
-			"NOT_YOUR_LOCK": func(r *recordv1.Record) {
-				r.Act = &recordv1.Record_Release{Release: &recordv1.Release{Hold: &recordv1.JournalRef{Yard: "eastfork", Epoch: 1, Seq: hold}}}
-			},
-			"NOT_YOUR_SIGN_ON": func(r *recordv1.Record) {
-				r.Act = &recordv1.Record_SignOff{SignOff: &recordv1.SignOff{SignOn: &recordv1.JournalRef{Yard: "eastfork", Epoch: 1, Seq: on}}}
-			},
+			"NOT_YOUR_LOCK":    says("release eastfork/1/%d", hold),
+			"NOT_YOUR_SIGN_ON": says("sign-off eastfork/1/%d", on),
 		} {
 			if _, err := e.capture(w.sign("walt", r), ""); err == nil {
 				t.Errorf("%s: walt's word about wanda's is taken", when)
@@ -320,9 +294,7 @@ func TestCaptureRefusesAnothersSignOff(t *testing.T) {
 	try("not drained")
 	w.settle()
 	try("drained")
-	found := e.note("walt", func(r *recordv1.Record) {
-		r.Act = &recordv1.Record_FoundLock{FoundLock: &recordv1.FoundLock{Target: onPoint(drag)}}
-	}).Seq
+	found := e.note("walt", says("found-lock %s", drag)).Seq
 	w.settle()
 	e.release("walt", found)
 	e.release("wanda", hold)

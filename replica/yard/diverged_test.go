@@ -31,9 +31,7 @@ func TestDivergedGivesNoWord(t *testing.T) {
 	if hs := w.s.HoldsOn(leg); len(hs) != 3 {
 		t.Errorf("%d locks reached the ledger, want 3", len(hs))
 	}
-	if r := e.note("wanda", func(r *recordv1.Record) {
-		r.Act = &recordv1.Record_ShutDown{ShutDown: &recordv1.ShutDown{Job: "j9"}}
-	}); r.Seq == 0 {
+	if r := e.note("wanda", says("shut-down j9")); r.Seq == 0 {
 		t.Error("a note is not taken")
 	}
 }

@@ -10,15 +10,15 @@ import (
 // the place of a lock, are written down and promised as any lock is and withdraw a
 // go-ahead, but they stop no energy on the way to somebody who enters.
 func TestEquipmentLockIsNoBarrier(t *testing.T) {
-	for name, l := range map[string]*recordv1.Lock{
-		"equipment lock": {Target: onPoint(drag), Equipment: true, ReviewUnixMs: 1e15},
-		"tag alone":      {Target: onPoint(drag), Tag: &recordv1.Tag{Only: true}},
+	for name, l := range map[string]string{
+		"equipment lock": "equipment=yes review=1000000000000000",
+		"tag alone":      "tag.only=yes",
 	} {
 		w := newWorld(t)
 		e := w.yards["eastfork"]
 		e.job("j1", "eastfork/tunnel", drag)
 		w.opened(drag)
-		r := e.note("walt", func(r *recordv1.Record) { r.Act = &recordv1.Record_Lock{Lock: l} })
+		r := e.note("walt", says("lock %s "+l, drag))
 		wantGrant(t, r, held, drag)
 		if e.y.Caveat(r.Seq) == "" {
 			t.Errorf("%s: its receipt reads like that of a personal lock", name)
@@ -38,9 +38,7 @@ func TestEquipmentLockIsNoBarrier(t *testing.T) {
 
 func (st *site) choked(where string) *Reply {
 	st.w.t.Helper()
-	return st.note("abe", func(r *recordv1.Record) {
-		r.Act = &recordv1.Record_FoundChoked{FoundChoked: &recordv1.FoundChoked{Where: where}}
-	})
+	return st.note("abe", says("found-choked %s", where))
 }
 
 // A choke that the point does not reach stops nothing at its panel.

@@ -40,19 +40,13 @@ func (x *explorer) direct(s *sit, do emit) {
 		id := fmt.Sprintf("r%d", i)
 		switch {
 		case i == int(s.n.reqs):
-			put(fmt.Sprintf("request %s for %v is taken", id, x.b.requests[i]), by(id, id, "mia", func(r *recordv1.Record) {
-				r.Act = &recordv1.Record_Request{Request: &recordv1.Request{Id: id, Job: "j1", Points: x.b.requests[i], DeadlineUnixMs: x.deadline(i), Kind: x.kind(i)}}
-			}, x.now), func(n *sit) { n.n.reqs++ })
+			put(fmt.Sprintf("request %s for %v is taken", id, x.b.requests[i]), by(id, id, "mia", x.asks(id, i), x.now), func(n *sit) { n.n.reqs++ })
 		case i < int(s.n.reqs):
 			if x.b.expiry {
-				put("request "+id+" expires", by("expire "+id, "expire-"+id, "eastfork", func(r *recordv1.Record) {
-					r.Act = &recordv1.Record_Expire{Expire: &recordv1.Expire{Request: id}}
-				}, x.deadline(i)), nil)
+				put("request "+id+" expires", by("expire "+id, "expire-"+id, "eastfork", says("expire %s", id), x.deadline(i)), nil)
 			}
 			if x.b.withdraw {
-				put("request "+id+" is withdrawn", by("withdraw "+id, "withdraw-"+id, "mia", func(r *recordv1.Record) {
-					r.Act = &recordv1.Record_Withdraw{Withdraw: &recordv1.Withdraw{Request: id, Why: "not yet"}}
-				}, x.now), nil)
+				put("request "+id+" is withdrawn", by("withdraw "+id, "withdraw-"+id, "mia", says("withdraw %s", id), x.now), nil)
 			}
 		}
 	}
@@ -78,9 +72,15 @@ func (x *explorer) direct(s *sit, do emit) {
 		}
 	}
 	if x.b.revoke && !s.n.revoked {
-		put("wanda's key is revoked", by("revoke", "revoke", "mia", func(r *recordv1.Record) {
-			r.Act = &recordv1.Record_RevokeKey{RevokeKey: &recordv1.RevokeKey{Person: "wanda", Key: public("wanda"), Why: "lost"}}
-		}, x.now), func(n *sit) { n.n.revoked = true })
+		put("wanda's key is revoked", by("revoke", "revoke", "mia", says("revoke-key wanda wanda"), x.now), func(n *sit) { n.n.revoked = true })
+	}
+}
+
+// asks is the act of a request of these bounds.
+func (x *explorer) asks(id string, i int) func(*recordv1.Record) {
+	return func(r *recordv1.Record) {
+		says("request %s j1 %s %d", id, x.b.requests[i], x.deadline(i))(r)
+		r.GetRequest().Kind = x.kind(i)
 	}
 }
 

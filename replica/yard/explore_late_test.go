@@ -18,7 +18,7 @@ func TestOpeningFromBeforeTheEnergisingIsNotTakenAfterIt(t *testing.T) {
 		t.Fatal(err)
 	}
 	v := e.y.Panel(drag)
-	opening := w.sign("wanda", isolateAct(drag, v))
+	opening := w.sign("wanda", movedAs("isolate", drag, v))
 	w.settle()
 	if got := e.y.Panel(drag); !got.GoAhead || got.Moved != v.Moved {
 		t.Fatalf("the panel shows %+v", got)
@@ -68,9 +68,7 @@ func TestSignOnCountsWhatAnOlderDrawingShows(t *testing.T) {
 func TestSignOnWhileNarrowingWaits(t *testing.T) {
 	w := layOut(t, &bounds{name: "trimmed", shaft: true, guarded: true, trims: 1})
 	e := w.yards["eastfork"]
-	trim := func(r *recordv1.Record) {
-		r.Act = &recordv1.Record_NarrowZone{NarrowZone: &recordv1.NarrowZone{Zone: "eastfork/pit", Points: []string{belt}, Why: "the shaft is cut"}}
-	}
+	trim := says("narrow-zone eastfork/pit %s", belt)
 	wantGrant(t, e.signOn("wanda", "j2"), held, leg, belt)
 	w.level()
 	e.note("wanda", offOf(&claim{ref: sorted(w.s.SignOns)[0], signOn: true}))
@@ -96,7 +94,7 @@ func TestClosingAfterAnOpeningCounts(t *testing.T) {
 			w.level()
 		}
 		v := m.y.Panel(belt)
-		if _, err := m.capture(w.sign("walt", closedAct(belt, v)), v.Run); err != nil {
+		if _, err := m.capture(w.sign("walt", movedAs("closed", belt, v)), v.Run); err != nil {
 			t.Fatal(err)
 		}
 		if p := m.y.Panel(belt); p.Position != recordv1.Position_POSITION_LIVE {

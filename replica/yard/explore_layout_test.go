@@ -59,9 +59,7 @@ func layOut(t testing.TB, b *bounds) *world {
 	if b.third {
 		where = shed
 	}
-	w.direct("mia", func(r *recordv1.Record) {
-		r.Act = &recordv1.Record_RegisterBox{RegisterBox: &recordv1.RegisterBox{Box: where, Holes: 6}}
-	})
+	w.direct("mia", says("register-box %s", where))
 	for _, id := range append([]string{"eastfork"}, others...) {
 		w.yards[id] = w.newSite(id)
 	}
@@ -128,5 +126,5 @@ func (w *world) level() {
 }
 
 func lockOf(t *recordv1.Target) func(*recordv1.Record) {
-	return func(r *recordv1.Record) { r.Act = &recordv1.Record_Lock{Lock: &recordv1.Lock{Target: t, Job: "jx"}} }
+	return says("lock %s job=jx", t)
 }

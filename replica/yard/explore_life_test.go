@@ -27,9 +27,7 @@ func (x *explorer) comesToLife(s *sit) bool {
 	g.settle()
 	for _, id := range sorted(g.tip.s.Reqs) {
 		if g.tip.s.Reqs[id].Open() {
-			g.direct("mia", func(r *recordv1.Record) {
-				r.Act = &recordv1.Record_Withdraw{Withdraw: &recordv1.Withdraw{Request: id, Why: "over"}}
-			})
+			g.direct("mia", says("withdraw %s", id))
 		}
 	}
 	for _, ref := range sorted(g.tip.s.Holds) {
@@ -46,7 +44,7 @@ func (x *explorer) comesToLife(s *sit) bool {
 	for i, p := range x.points {
 		if t := g.seats[x.home[i]]; g.tip.s.Points[p].Live {
 			v := t.y.Panel(p)
-			g.note(x.home[i], "wanda", isolateAct(p, v), v.Run)
+			g.note(x.home[i], "wanda", movedAs("isolate", p, v), v.Run)
 		}
 	}
 	for _, what := range []string{"look", "tell"} {
@@ -55,9 +53,7 @@ func (x *explorer) comesToLife(s *sit) bool {
 		}
 	}
 	g.settle()
-	g.direct("mia", func(r *recordv1.Record) {
-		r.Act = &recordv1.Record_Request{Request: &recordv1.Request{Id: "last", Job: "j1", Points: []string{belt}, DeadlineUnixMs: x.deadline(9)}}
-	})
+	g.direct("mia", says("request last j1 %s %d", belt, x.deadline(9)))
 	g.settle()
 	i := slices.Index(x.points, belt)
 	g.note(x.home[i], "walt", energiseOf("last", belt), g.seats[x.home[i]].y.Run(belt))

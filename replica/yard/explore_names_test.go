@@ -27,10 +27,10 @@ func TestOnePlaceTwoNames(t *testing.T) {
 	t.Run("to the end", func(t *testing.T) {
 		f := newExplorer(layOut(t, b), b).search(false, limits{every: 251})
 		if f.violation != "" {
-			t.Fatalf("%s\n%s%s", story(b, f.trace, f.violation), broken, f.violation)
+			t.Fatalf("%s\n%s%s", tell(b, f.trace, f.violation), broken, f.violation)
 		}
 		if f.stuck > 0 {
-			t.Errorf("%s", story(b, f.stuckTrace, "nothing leads to a new start from here"))
+			t.Errorf("%s", tell(b, f.stuckTrace, "nothing leads to a new start from here"))
 		}
 		if !f.complete || f.states < 1000 {
 			t.Errorf("%d situations were gone through, complete: %v", f.states, f.complete)

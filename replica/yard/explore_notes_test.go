@@ -3,7 +3,6 @@ package yard
 import (
 	"fmt"
 
-	"yardhasp/ledger"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
@@ -33,18 +32,7 @@ func (x *explorer) signOffs(s *sit, t *seat, do emit) {
 }
 
 func offOf(c *claim) func(*recordv1.Record) {
-	ref := &recordv1.JournalRef{}
-	if _, err := fmt.Sscanf(c.ref[len(ledger.YardOf(c.ref))+1:], "%d/%d", &ref.Epoch, &ref.Seq); err != nil {
-		return func(*recordv1.Record) {}
-	}
-	ref.Yard = ledger.YardOf(c.ref)
-	return func(r *recordv1.Record) {
-		if c.signOn {
-			r.Act = &recordv1.Record_SignOff{SignOff: &recordv1.SignOff{SignOn: ref}}
-		} else {
-			r.Act = &recordv1.Record_Release{Release: &recordv1.Release{Hold: ref}}
-		}
-	}
+	return says("%s %s", map[bool]string{true: "sign-off", false: "release"}[c.signOn], c.ref)
 }
 
 // notes: the area looked over, the affected told again, a job closed.
@@ -68,9 +56,7 @@ func (x *explorer) notes(s *sit, t *seat, do emit) {
 		}
 	}
 	if x.b.closeJob && !s.n.closed {
-		signed := x.sign("close-job", "close-job", "mia", func(r *recordv1.Record) {
-			r.Act = &recordv1.Record_CloseJob{CloseJob: &recordv1.CloseJob{Job: "j2"}}
-		})
+		signed := x.sign("close-job", "close-job", "mia", says("close-job j2"))
 		if n, _ := x.note(s, t, "close-job", signed, ""); n != nil {
 			n.n.closed = true
 			do(t.id+" writes down that job j2 is closed", n, "")
@@ -79,11 +65,5 @@ func (x *explorer) notes(s *sit, t *seat, do emit) {
 }
 
 func noteOf(what, job string) func(*recordv1.Record) {
-	return func(r *recordv1.Record) {
-		if what == "tell" {
-			r.Act = &recordv1.Record_Notice{Notice: &recordv1.Notice{Job: job, When: recordv1.NoticeWhen_NOTICE_WHEN_AFTER, People: []string{"abe"}}}
-		} else {
-			r.Act = &recordv1.Record_ClearArea{ClearArea: &recordv1.ClearArea{Job: job, ToolsOut: true, GuardsOn: true, PeopleClear: true}}
-		}
-	}
+	return says("%s %s", map[string]string{"tell": "notice", "look": "clear-area"}[what], job)
 }

@@ -176,8 +176,8 @@ func (x *explorer) replay(trace []string) (at int, bad string) {
 	return len(trace), ""
 }
 
-// story tells a trace for people to read.
-func story(b *bounds, trace []string, bad string) string {
+// tell tells a trace for people to read.
+func tell(b *bounds, trace []string, bad string) string {
 	var w strings.Builder
 	fmt.Fprintf(&w, "configuration %s: %s\n", b.name, b.note)
 	for i, a := range trace {

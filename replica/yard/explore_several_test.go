@@ -7,7 +7,6 @@ import (
 
 	"yardhasp/ledger"
 	"yardhasp/ledger/seal"
-	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
 // mayEnd is the mask of a person's live keys that may end what needs a key no
@@ -19,14 +18,6 @@ func (x *explorer) mayEnd(s *ledger.State, person string, since uint64) (m byte)
 		}
 	}
 	return m
-}
-
-func refTo(ref string) *recordv1.JournalRef {
-	r := &recordv1.JournalRef{Yard: ledger.YardOf(ref)}
-	if _, err := fmt.Sscanf(ref[len(r.Yard)+1:], "%d/%d", &r.Epoch, &r.Seq); err != nil {
-		return nil
-	}
-	return r
 }
 
 // put commits a direct entry that is taken.
@@ -58,9 +49,7 @@ func (x *explorer) several(s *sit, do emit) {
 			for _, witness := range []string{"mia", "walt"} {
 				k := s.present("wanda")
 				name := fmt.Sprint("claim ", c.ref, witness, k.name)
-				signed := x.sign(name, fmt.Sprintf("claim-%d", c.slot), "wanda", func(r *recordv1.Record) {
-					r.Act = &recordv1.Record_ClaimLock{ClaimLock: &recordv1.ClaimLock{Hold: refTo(c.ref), Witness: witness}}
-				}, k.name, witness)
+				signed := x.sign(name, fmt.Sprintf("claim-%d", c.slot), "wanda", says("claim-lock %s %s", c.ref, witness), k.name, witness)
 				l := x.accepted(s.tip, x.entry(ledger.DirectEntry(signed), x.now))
 				if l == nil {
 					continue
@@ -98,9 +87,7 @@ func (x *explorer) removals(s *sit, do emit) {
 		for _, second := range []string{"ines", "walt"} {
 			a, b := s.present("mia").name, s.present(second).name
 			name := fmt.Sprintf("remove-%d %s %s %s", s.n.removals, c.ref, a, b)
-			signed := x.sign(name, slot("remove", s.n.removals), "mia", func(r *recordv1.Record) {
-				r.Act = &recordv1.Record_Removal{Removal: &recordv1.Removal{Hold: refTo(c.ref), Second: second, NotHere: "asked at every yard", TriedToReach: "rang twice"}}
-			}, a, b)
+			signed := x.sign(name, slot("remove", s.n.removals), "mia", says("removal %s %s", c.ref, second), a, b)
 			x.put(s, do, fmt.Sprintf("mia and %s remove lock %s", second, c.ref), signed, func(n *sit) { n.n.removals++ })
 		}
 	}
@@ -113,9 +100,9 @@ func (x *explorer) handOvers(s *sit, do emit) {
 		return
 	}
 	try := func(off, on *claim, with string, circle bool) {
-		pairs := []*recordv1.HandOver_Pair{{Off: refTo(off.ref), On: refTo(on.ref)}}
+		pairs := fmt.Sprintf("{%s %s}", off.ref, on.ref)
 		if circle {
-			pairs = append(pairs, &recordv1.HandOver_Pair{Off: refTo(on.ref), On: refTo(off.ref)})
+			pairs += fmt.Sprintf(",{%s %s}", on.ref, off.ref)
 		}
 		var others []string
 		if with != off.who {
@@ -131,9 +118,7 @@ func (x *explorer) handOvers(s *sit, do emit) {
 				back = " and back"
 			}
 			name := fmt.Sprint("hand-", s.n.handOvers, off.ref, on.ref, with, circle, keys)
-			signed := x.sign(name, slot("hand", s.n.handOvers), off.who, func(r *recordv1.Record) {
-				r.Act = &recordv1.Record_HandOver{HandOver: &recordv1.HandOver{Pairs: pairs, Others: others}}
-			}, keys...)
+			signed := x.sign(name, slot("hand", s.n.handOvers), off.who, says("hand-over pairs=%s others=%s", pairs, others), keys...)
 			x.put(s, do, fmt.Sprintf("lock %s is handed over to %s%s, signed with %s", off.ref, on.ref, back, strings.Join(keys, " and ")), signed, func(n *sit) { n.n.handOvers++ })
 		}
 	}
@@ -163,9 +148,7 @@ func (x *explorer) keyChanges(s *sit, do emit) {
 	if i := s.n.reissues; int(i) < x.b.reissues {
 		k := fmt.Sprintf("%s-reissued-%d", who, i)
 		x.names[string(public(k))] = k
-		x.put(s, do, "mia gives "+who+" the new key "+k, x.sign("give "+k, "give-"+k, "mia", func(r *recordv1.Record) {
-			r.Act = &recordv1.Record_ReissueKey{ReissueKey: &recordv1.ReissueKey{Person: who, Key: public(k)}}
-		}, "mia", k), func(n *sit) {
+		x.put(s, do, "mia gives "+who+" the new key "+k, x.sign("give "+k, "give-"+k, "mia", says("reissue-key %s %s", who, k), "mia", k), func(n *sit) {
 			n.n.reissues++
 			n.keys = append(slices.Clone(n.keys), signer{who, k, k})
 		})
@@ -174,9 +157,7 @@ func (x *explorer) keyChanges(s *sit, do emit) {
 		old := s.present(who)
 		k := fmt.Sprintf("%s-next-%d", old.name, i)
 		x.names[string(public(k))] = k
-		x.put(s, do, who+" puts the key "+k+" in the place of "+old.name, x.sign("replace "+k, "replace-"+k, who, func(r *recordv1.Record) {
-			r.Act = &recordv1.Record_ReplaceKey{ReplaceKey: &recordv1.ReplaceKey{Key: public(k)}}
-		}, old.name, k), func(n *sit) {
+		x.put(s, do, who+" puts the key "+k+" in the place of "+old.name, x.sign("replace "+k, "replace-"+k, who, says("replace-key %s", k), old.name, k), func(n *sit) {
 			n.n.replaces++
 			n.keys = append(slices.Clone(n.keys), signer{who, k, old.root})
 		})
@@ -191,9 +172,7 @@ func (x *explorer) starts(s *sit, t *seat, do emit) {
 	}
 	for _, p := range x.b.started {
 		name := fmt.Sprintf("started-%d %s", s.n.starts, p)
-		signed := x.sign(name, slot("started", s.n.starts), "walt", func(r *recordv1.Record) {
-			r.Act = &recordv1.Record_FoundStarted{FoundStarted: &recordv1.FoundStarted{Points: []string{p}, What: "the belt runs"}}
-		})
+		signed := x.sign(name, slot("started", s.n.starts), "walt", says("found-started %s \"the belt runs\"", p))
 		m := x.capture(t, name, signed, "", false)
 		if m.err != nil {
 			do(t.id+" would not write down that "+p+" was started", s, "a start without the ledger was refused: "+m.err.Error())

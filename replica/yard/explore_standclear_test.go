@@ -37,9 +37,7 @@ func (x *explorer) standClears(s *sit, do emit) {
 			}
 			try := func(by string, k signer, asked uint64, how string) {
 				name := fmt.Sprint("clear ", s.n.stands, c.ref, id, asked, by, k.name)
-				signed := x.sign(name, slot("clear", s.n.stands), by, func(rec *recordv1.Record) {
-					rec.Act = &recordv1.Record_StandClear{StandClear: &recordv1.StandClear{Hold: refTo(c.ref), Request: id, Asked: asked}}
-				}, k.name)
+				signed := x.sign(name, slot("clear", s.n.stands), by, says("stand-clear %s %s %d", c.ref, id, asked), k.name)
 				x.put(s, do, fmt.Sprintf("%s stands clear of lock %s for %s%s", by, c.ref, id, how), signed, func(n *sit) { n.n.stands++ })
 			}
 			for j, k := range s.every(c.who) {

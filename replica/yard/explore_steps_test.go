@@ -209,9 +209,7 @@ func (x *explorer) lockOn(s *sit, t *seat, do emit, at *recordv1.Target, who str
 	name, dev := fmt.Sprintf("lock-%d %s", i, what), slot("lock", i)
 	act := lockOf(at)
 	if b.found {
-		act = func(r *recordv1.Record) {
-			r.Act = &recordv1.Record_FoundLock{FoundLock: &recordv1.FoundLock{Target: at, Job: "jx", Seen: "red tag"}}
-		}
+		act = says("found-lock %s job=jx seen=\"red tag\"", at)
 	}
 	for j, k := range s.every(who) {
 		name, dev, with := name, dev, ""
@@ -244,7 +242,7 @@ func (x *explorer) signOns(s *sit, t *seat, do emit) {
 	if b.own {
 		job = "j1"
 	}
-	signed := x.sign(name, name, "wanda", func(r *recordv1.Record) { r.Act = &recordv1.Record_SignOn{SignOn: &recordv1.SignOn{Job: job}} })
+	signed := x.sign(name, name, "wanda", says("sign-on %s", job))
 	if n, r := x.note(s, t, name, signed, ""); n != nil {
 		n.n.signs++
 		bad := x.claimed(n, t, r, claim{who: "wanda", root: "wanda", target: job, slot: 50 + i, signOn: true})
@@ -260,9 +258,7 @@ func (x *explorer) trims(s *sit, t *seat, do emit) {
 	if int(s.n.trims) >= x.b.trims {
 		return
 	}
-	signed := x.sign("trim", "trim", "mia", func(r *recordv1.Record) {
-		r.Act = &recordv1.Record_NarrowZone{NarrowZone: &recordv1.NarrowZone{Zone: "eastfork/pit", Points: []string{belt}, Why: "the shaft is cut"}}
-	})
+	signed := x.sign("trim", "trim", "mia", says("narrow-zone eastfork/pit %s", belt))
 	if n, _ := x.note(s, t, "trim", signed, ""); n != nil {
 		n.n.trims++
 		do(t.id+" writes down that the belt reaches the pit no longer", n, "")
@@ -278,13 +274,7 @@ func (x *explorer) boxMoves(s *sit, t *seat, do emit) {
 	for _, p := range b.boxPoints {
 		for _, in := range []bool{true, false} {
 			name := fmt.Sprintf("box-%d %v %s", s.n.moves, in, p)
-			signed := x.sign(name, slot("box", s.n.moves), "walt", func(r *recordv1.Record) {
-				if in {
-					r.Act = &recordv1.Record_BoxAdd{BoxAdd: &recordv1.BoxAdd{Box: x.box, Point: p}}
-				} else {
-					r.Act = &recordv1.Record_BoxRemove{BoxRemove: &recordv1.BoxRemove{Box: x.box, Point: p}}
-				}
-			})
+			signed := x.sign(name, slot("box", s.n.moves), "walt", boxed(in, x.box, p))
 			if n, _ := x.note(s, t, name, signed, t.y.Run(p)); n != nil {
 				n.n.moves++
 				do(fmt.Sprintf("%s writes down that the key of %s goes in (%v) or out of %s", t.id, p, in, x.box), n, "")
@@ -312,7 +302,7 @@ func (x *explorer) panel(s *sit, t *seat, p int8, do emit) {
 	v := t.y.Panel(id)
 	if int(s.n.isolates) < b.isolates && (t.view.s.Points[id].Live || s.phys&mask != 0 || s.tip.s.Points[id].Live) {
 		name := fmt.Sprintf("open-%d %s %v", s.n.isolates, id, v.Moved)
-		if n, _ := x.note(s, t, name, x.sign(name, slot("open", s.n.isolates), "wanda", isolateAct(id, v)), v.Run); n != nil {
+		if n, _ := x.note(s, t, name, x.sign(name, slot("open", s.n.isolates), "wanda", movedAs("isolate", id, v)), v.Run); n != nil {
 			n.n.isolates++
 			n.phys &^= mask
 			n.rogue &^= mask
@@ -323,7 +313,7 @@ func (x *explorer) panel(s *sit, t *seat, p int8, do emit) {
 		n := *s
 		n.n.late++
 		name := fmt.Sprintf("late-%d %s %v", s.n.late, id, v.Moved)
-		n.kept = &kept{point: p, name: name, run: v.Run, signed: x.sign(name, slot("late", s.n.late), "wanda", isolateAct(id, v))}
+		n.kept = &kept{point: p, name: name, run: v.Run, signed: x.sign(name, slot("late", s.n.late), "wanda", movedAs("isolate", id, v))}
 		n.phys &^= mask
 		n.rogue &^= mask
 		do(fmt.Sprintf("wanda opens %s and signs it, and does not send it yet", id), &n, "")
@@ -336,9 +326,7 @@ func (x *explorer) panel(s *sit, t *seat, p int8, do emit) {
 	}
 	if int(s.n.founds) < b.founds {
 		name := fmt.Sprintf("found-%d %s", s.n.founds, id)
-		signed := x.sign(name, slot("found", s.n.founds), "walt", func(r *recordv1.Record) {
-			r.Act = &recordv1.Record_FoundClosed{FoundClosed: &recordv1.FoundClosed{Point: id, Seen: "handle up"}}
-		})
+		signed := x.sign(name, slot("found", s.n.founds), "walt", says("found-closed %s", id))
 		if n, _ := x.note(s, t, name, signed, ""); n != nil {
 			n.n.founds++
 			if n.phys&mask == 0 {
@@ -350,7 +338,7 @@ func (x *explorer) panel(s *sit, t *seat, p int8, do emit) {
 	}
 	if int(s.n.closes) < b.closes && s.phys&mask != 0 {
 		name := fmt.Sprintf("closed-%d %s %v", s.n.closes, id, v.Moved)
-		signed := x.sign(name, slot("closed", s.n.closes), "walt", closedAct(id, v))
+		signed := x.sign(name, slot("closed", s.n.closes), "walt", movedAs("closed", id, v))
 		if n, _ := x.note(s, t, name, signed, v.Run); n != nil {
 			n.n.closes++
 			do(fmt.Sprintf("%s writes down that walt closed %s", t.id, id), n, "")
@@ -358,7 +346,7 @@ func (x *explorer) panel(s *sit, t *seat, p int8, do emit) {
 	}
 	if int(s.n.bares) < b.bares && s.phys&mask == 0 {
 		name := fmt.Sprintf("bare-%d %s %v", s.n.bares, id, v.Moved)
-		signed := x.sign(name, slot("bare", s.n.bares), "walt", closedAct(id, v))
+		signed := x.sign(name, slot("bare", s.n.bares), "walt", movedAs("closed", id, v))
 		if n, _ := x.note(s, t, name, signed, v.Run); n != nil {
 			n.n.bares++
 			n.phys |= mask
@@ -379,14 +367,6 @@ func (x *explorer) panel(s *sit, t *seat, p int8, do emit) {
 	}
 }
 
-func closedAct(p string, v PanelView) func(*recordv1.Record) {
-	return func(r *recordv1.Record) {
-		r.Act = &recordv1.Record_Closed{Closed: &recordv1.Closed{Point: p, Moved: &recordv1.Moved{Epoch: v.Moved.Epoch, Seq: v.Moved.Seq}}}
-	}
-}
-
 func energiseOf(request, p string) func(*recordv1.Record) {
-	return func(r *recordv1.Record) {
-		r.Act = &recordv1.Record_Energise{Energise: &recordv1.Energise{Request: request, Point: p}}
-	}
+	return says("energise %s %s", request, p)
 }

@@ -62,13 +62,13 @@ func TestExplore(t *testing.T) {
 		say("%-22s %8d situations, depth %2d, %6d ledgers, %5.1f s, new start %d of %d, %s", b.name, f.states, f.deep, f.links, time.Since(began).Seconds(), f.lived-f.stuck, f.lived, how)
 		total.states += f.states
 		if f.violation != "" {
-			t.Errorf("%s\n%s%s", story(b, f.trace, f.violation), broken, f.violation)
+			t.Errorf("%s\n%s%s", tell(b, f.trace, f.violation), broken, f.violation)
 			if *exploreRecord != "" {
 				record(t, *exploreRecord, b, f)
 			}
 		}
 		if f.stuck > 0 {
-			t.Errorf("%s", story(b, f.stuckTrace, "nothing leads to a new start from here"))
+			t.Errorf("%s", tell(b, f.stuckTrace, "nothing leads to a new start from here"))
 		}
 	})
 	say("explored %d situations, %d configurations cut off by time", total.states, open)
@@ -83,7 +83,7 @@ func TestExploreWalks(t *testing.T) {
 		steps, closings, f := x.walk(1, 90, func() bool { return time.Now().After(until) })
 		say("%-22s %8d random steps, %d switches closed under a go-ahead", b.name, steps, closings)
 		if f.violation != "" {
-			t.Errorf("%s", story(b, f.trace, f.violation))
+			t.Errorf("%s", tell(b, f.trace, f.violation))
 		}
 	})
 }

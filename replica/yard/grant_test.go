@@ -27,9 +27,7 @@ func TestDecision5Grants(t *testing.T) {
 	wantGrant(t, m.lock("wanda", onPoint(leg)), unconfirmed)
 	wantGrant(t, e.lock("wanda", onBox(box)), contested)
 	wantGrant(t, m.lock("wanda", onBox(box)), unconfirmed)
-	if r := e.note("wanda", func(r *recordv1.Record) {
-		r.Act = &recordv1.Record_ShutDown{ShutDown: &recordv1.ShutDown{Job: "j9"}}
-	}); r.Grant != none {
+	if r := e.note("wanda", says("shut-down j9")); r.Grant != none {
 		t.Errorf("a note was granted %v", r.Grant)
 	}
 }
@@ -37,9 +35,7 @@ func TestDecision5Grants(t *testing.T) {
 func TestFoundLockIsGrantedLikeALock(t *testing.T) {
 	w := newWorld(t)
 	w.opened(leg)
-	r := w.yards["eastfork"].note("abe", func(r *recordv1.Record) {
-		r.Act = &recordv1.Record_FoundLock{FoundLock: &recordv1.FoundLock{Target: onPoint(leg), Seen: "red tag"}}
-	})
+	r := w.yards["eastfork"].note("abe", says("found-lock %s \"red tag\"", leg))
 	wantGrant(t, r, held, leg)
 	w.settle()
 	if hs := w.s.HoldsOn(leg); len(hs) != 1 || hs[0].Ref != r.Ref {
@@ -121,7 +117,7 @@ func TestDecision4OpeningThatWillNotCountIsNone(t *testing.T) {
 	e := w.yards["eastfork"]
 	v := e.y.Panel(leg)
 	// abe is an affected employee: the opening is recorded and does not count.
-	if _, err := e.capture(w.sign("abe", isolateAct(leg, v)), v.Run); err != nil {
+	if _, err := e.capture(w.sign("abe", movedAs("isolate", leg, v)), v.Run); err != nil {
 		t.Fatal(err)
 	}
 	wantGrant(t, e.lock("wanda", onPoint(leg)), live)
@@ -135,9 +131,7 @@ func TestDecision4RevokedKeyOpensNothing(t *testing.T) {
 	w := newWorld(t)
 	e := w.yards["eastfork"]
 	e.open(leg)
-	w.direct("mia", func(r *recordv1.Record) {
-		r.Act = &recordv1.Record_RevokeKey{RevokeKey: &recordv1.RevokeKey{Person: "wanda", Key: public("wanda"), Why: "lost"}}
-	})
+	w.direct("mia", says("revoke-key wanda wanda"))
 	e.catchUp()
 	wantGrant(t, e.lock("walt", onPoint(leg)), live)
 	w.settle()
@@ -153,7 +147,7 @@ func TestDecision3StaleOpeningInTheJournalIsNone(t *testing.T) {
 	e := w.yards["eastfork"]
 	stale := e.y.Panel(leg)
 	e.foundClosed(leg)
-	e.force(w.sign("wanda", isolateAct(leg, stale)))
+	e.force(w.sign("wanda", movedAs("isolate", leg, stale)))
 	if r := e.lock("wanda", onPoint(leg)); r.Grant != live {
 		t.Errorf("granted %v on a stale opening", r.Grant)
 	}
@@ -228,10 +222,7 @@ func TestSignOnToAJobNotInTheLedgerGetsNoPromise(t *testing.T) {
 	e := w.yards["eastfork"]
 	w.opened(drag)
 	e.lock("wanda", onPoint(drag))
-	e.note("wanda", func(r *recordv1.Record) {
-		r.Act = &recordv1.Record_OpenJob{OpenJob: &recordv1.OpenJob{Id: "j1", Zone: "eastfork/tunnel", Plan: []string{drag}, Responsible: "wanda",
-			Affected: []string{"abe"}, Purpose: "look"}}
-	})
+	e.note("wanda", says("open-job j1 eastfork/tunnel %s crew=none", drag))
 	wantGrant(t, e.signOn("wanda", "j1"), unconfirmed)
 	w.settle()
 	wantGrant(t, e.signOn("wanda", "j1"), held, drag)
@@ -242,7 +233,7 @@ func TestSignOnToAJobNotInTheLedgerGetsNoPromise(t *testing.T) {
 func TestC4OpeningOfAForeignPointIsNone(t *testing.T) {
 	w := newWorld(t)
 	m := w.yards["millrow"]
-	m.force(w.sign("wanda", isolateAct(leg, m.y.Panel(leg))))
+	m.force(w.sign("wanda", movedAs("isolate", leg, m.y.Panel(leg))))
 	wantGrant(t, m.lock("wanda", onPoint(leg)), live)
 	w.settle()
 	if !w.s.Points[leg].Live {

@@ -52,17 +52,13 @@ func TestDecision6GoAheadIsWithdrawn(t *testing.T) {
 		{"by a start found", "handle was moved", func(w *world, e *site) { e.foundStarted(leg, drag) }},
 		{"by the closing reported", "handle was moved", func(w *world, e *site) {
 			v := e.y.Panel(drag)
-			if _, err := e.capture(w.sign("walt", func(r *recordv1.Record) {
-				r.Act = &recordv1.Record_Closed{Closed: &recordv1.Closed{Point: drag, Moved: &recordv1.Moved{Epoch: v.Moved.Epoch, Seq: v.Moved.Seq}}}
-			}), v.Run); err != nil {
+			if _, err := e.capture(w.sign("walt", movedAs("closed", drag, v)), v.Run); err != nil {
 				w.t.Fatal(err)
 			}
 		}},
 		{"by an own lock", "written down here", func(w *world, e *site) { e.lock("wanda", onPoint(drag)) }},
 		{"by an own found lock", "written down here", func(w *world, e *site) {
-			e.note("wanda", func(r *recordv1.Record) {
-				r.Act = &recordv1.Record_FoundLock{FoundLock: &recordv1.FoundLock{Target: onPoint(drag)}}
-			})
+			e.note("wanda", says("found-lock %s", drag))
 		}},
 		{"by a lock of another yard", "has a lock", func(w *world, e *site) {
 			w.yards["millrow"].lock("wanda", onPoint(drag))
@@ -121,9 +117,7 @@ func TestStateGoingBackEndsTheRun(t *testing.T) {
 	w, e := goAhead(t)
 	run := e.y.Panel(drag).Run
 	n := len(w.entries)
-	w.direct("mia", func(r *recordv1.Record) {
-		r.Act = &recordv1.Record_RegisterBox{RegisterBox: &recordv1.RegisterBox{Box: "eastfork/box9"}}
-	})
+	w.direct("mia", says("register-box eastfork/box9"))
 	e.catchUp()
 	if !e.y.Panel(drag).GoAhead || e.y.Panel(drag).Run != run {
 		t.Fatal("an entry that has nothing to do with it ended the go-ahead")
@@ -146,9 +140,7 @@ func TestVoidRequestGivesNoGoAhead(t *testing.T) {
 	if !e.y.Panel(drag).GoAhead {
 		t.Fatalf("no go-ahead: %v", e.y.Panel(drag).WhyNot)
 	}
-	w.direct("mia", func(r *recordv1.Record) {
-		r.Act = &recordv1.Record_Withdraw{Withdraw: &recordv1.Withdraw{Request: "r1"}}
-	})
+	w.direct("mia", says("withdraw r1"))
 	e.catchUp()
 	wantNoGo(t, e, "withdrawn")
 }
@@ -179,9 +171,7 @@ func TestEnergiseIsRefusedAtThePanel(t *testing.T) {
 		do         func(w *world, e *site)
 	}{
 		{"no such request", "NOT_APPROVED", func(w *world, e *site) {
-			w.direct("mia", func(r *recordv1.Record) {
-				r.Act = &recordv1.Record_Withdraw{Withdraw: &recordv1.Withdraw{Request: "r1"}}
-			})
+			w.direct("mia", says("withdraw r1"))
 			e.catchUp()
 		}},
 		{"asked already", "PENDING", func(w *world, e *site) {
@@ -212,9 +202,7 @@ func TestEnergiseIsRefusedAtThePanel(t *testing.T) {
 		})
 	}
 	w := approved(t, "eastfork/tunnel", drag)
-	_, err := w.yards["eastfork"].capture(w.sign("walt", func(r *recordv1.Record) {
-		r.Act = &recordv1.Record_Energise{Energise: &recordv1.Energise{Request: "r1", Point: drag}}
-	}), "")
+	_, err := w.yards["eastfork"].capture(w.sign("walt", says("energise r1 %s", drag)), "")
 	wantRefused(t, err, "OTHER_RUN")
 }
 
@@ -228,9 +216,7 @@ func TestEnergiseThenLockIsContested(t *testing.T) {
 	wantGrant(t, e.lock("wanda", onPoint(drag)), contested)
 	// The request ends elsewhere before the Energise drains: the lock behind it is
 	// still no promise.
-	w.direct("mia", func(r *recordv1.Record) {
-		r.Act = &recordv1.Record_Withdraw{Withdraw: &recordv1.Withdraw{Request: "r1"}}
-	})
+	w.direct("mia", says("withdraw r1"))
 	e.catchUp()
 	wantGrant(t, e.lock("wanda", onPoint(drag)), contested)
 	w.settle()
@@ -247,10 +233,8 @@ func TestLockOnALivePointIsNoPromise(t *testing.T) {
 func TestOpeningFromBeforeAClosingIsNotTaken(t *testing.T) {
 	w, e := goAhead(t)
 	v := e.y.Panel(drag)
-	late := w.sign("wanda", isolateAct(drag, v))
-	if _, err := e.capture(w.sign("walt", func(r *recordv1.Record) {
-		r.Act = &recordv1.Record_Closed{Closed: &recordv1.Closed{Point: drag, Moved: &recordv1.Moved{Epoch: v.Moved.Epoch, Seq: v.Moved.Seq}}}
-	}), v.Run); err != nil {
+	late := w.sign("wanda", movedAs("isolate", drag, v))
+	if _, err := e.capture(w.sign("walt", movedAs("closed", drag, v)), v.Run); err != nil {
 		t.Fatal(err)
 	}
 	_, err := e.capture(late, v.Run)
@@ -290,13 +274,11 @@ func TestPromisedSignOnToAJobClosedElsewhere(t *testing.T) {
 	e.job("j1", "eastfork/tunnel", drag)
 	e.job("j2", "eastfork/tunnel", drag)
 	w.opened(drag)
-	hold := e.note("walt", func(r *recordv1.Record) {
-		r.Act = &recordv1.Record_Lock{Lock: &recordv1.Lock{Target: onPoint(drag), Job: "j2"}}
-	})
+	hold := e.note("walt", says("lock %s job=j2", drag))
 	w.settle()
 	r := e.signOn("walt", "j1")
 	wantGrant(t, r, held, drag)
-	m.note("wanda", func(r *recordv1.Record) { r.Act = &recordv1.Record_CloseJob{CloseJob: &recordv1.CloseJob{Job: "j1"}} })
+	m.note("wanda", says("close-job j1"))
 	m.drain()
 	e.release("walt", hold.Seq)
 	w.settle()

@@ -269,9 +269,7 @@ func TestC16FencesFollowTheState(t *testing.T) {
 	if got := m.catchUp(); len(got) != 1 || got[0].Envelope.GetFence().GetRequest() != "r1" {
 		t.Fatalf("fences at millrow: %v", got)
 	}
-	e.note("wanda", func(r *recordv1.Record) {
-		r.Act = &recordv1.Record_ShutDown{ShutDown: &recordv1.ShutDown{Job: "j1"}}
-	})
+	e.note("wanda", says("shut-down j1"))
 	if got := e.catchUp(); len(got) != 0 {
 		t.Errorf("written again: %v", got)
 	}
@@ -311,7 +309,7 @@ func TestCloneIsIndependent(t *testing.T) {
 	if string(c.AppendCanonical(nil)) != key {
 		t.Fatal("a clone has another key")
 	}
-	signed := w.sign("wanda", isolateAct(drag, c.Panel(drag)))
+	signed := w.sign("wanda", movedAs("isolate", drag, c.Panel(drag)))
 	if _, err := c.Capture(signed, w.now, c.Panel(drag).Run); err != nil {
 		t.Fatal(err)
 	}
@@ -377,9 +375,7 @@ func TestNoFenceForARequestThatIsOver(t *testing.T) {
 	w.opened(drag)
 	w.clear("j1")
 	w.request("r1", "j1", drag)
-	w.direct("mia", func(r *recordv1.Record) {
-		r.Act = &recordv1.Record_Withdraw{Withdraw: &recordv1.Withdraw{Request: "r1"}}
-	})
+	w.direct("mia", says("withdraw r1"))
 	if got := e.catchUp(); len(got) != 0 {
 		t.Errorf("fences: %v", got)
 	}

@@ -10,9 +10,7 @@ import (
 
 func (st *site) foundStarted(points ...string) *Reply {
 	st.w.t.Helper()
-	return st.note("walt", func(r *recordv1.Record) {
-		r.Act = &recordv1.Record_FoundStarted{FoundStarted: &recordv1.FoundStarted{Points: points, What: "the leg was jogged"}}
-	})
+	return st.note("walt", says("found-started %s \"the leg was jogged\"", points))
 }
 
 // A start found counts for this yard's own points like a point found closed, from
@@ -29,10 +27,10 @@ func TestFoundStartedCountsAtOnce(t *testing.T) {
 	if v := e.y.Panel(leg); v.Position != recordv1.Position_POSITION_LIVE || v.Moved == stale.Moved {
 		t.Errorf("the panel shows %v", v)
 	}
-	if _, err := e.capture(w.sign("wanda", isolateAct(leg, stale)), stale.Run); err == nil {
+	if _, err := e.capture(w.sign("wanda", movedAs("isolate", leg, stale)), stale.Run); err == nil {
 		t.Error("an opening from before the start was taken")
 	}
-	e.force(w.sign("wanda", isolateAct(leg, stale)))
+	e.force(w.sign("wanda", movedAs("isolate", leg, stale)))
 	wantGrant(t, e.lock("wanda", onPoint(leg)), live)
 	w.settle()
 	if !w.s.Points[leg].Live || w.s.Points[drag].Live {
@@ -75,14 +73,10 @@ func TestEndedByOthers(t *testing.T) {
 			hold := func(r *Reply) *recordv1.JournalRef {
 				return &recordv1.JournalRef{Yard: "eastfork", Epoch: 1, Seq: r.Seq}
 			}
-			r := w.rec("mia", func(r *recordv1.Record) {
-				r.Act = &recordv1.Record_Removal{Removal: &recordv1.Removal{Hold: hold(off), Second: "max", NotHere: "gate log", TriedToReach: "called"}}
-			})
+			r := w.rec("mia", says("removal %s max", hold(off)))
 			signers := []string{"mia", "max"}
 			if pairs {
-				r = w.rec("wanda", func(r *recordv1.Record) {
-					r.Act = &recordv1.Record_HandOver{HandOver: &recordv1.HandOver{Pairs: []*recordv1.HandOver_Pair{{Off: hold(off), On: hold(on)}}, Others: []string{"walt"}}}
-				})
+				r = w.rec("wanda", says("hand-over {%s %s} walt", hold(off), hold(on)))
 				signers = []string{"wanda", "walt"}
 			}
 			w.must(w.commit(ledger.DirectEntry(signWith(t, seal.RecordDomain, marshal(t, r), signers...))))

@@ -19,16 +19,12 @@ func TestC13GoAheadOfATest(t *testing.T) {
 	w.settle()
 	w.clear("j1")
 	test := func(id string) {
-		w.direct("mia", func(r *recordv1.Record) {
-			r.Act = &recordv1.Record_Request{Request: &recordv1.Request{Id: id, Job: "j1", Points: []string{drag}, DeadlineUnixMs: w.now + 1e9, Kind: recordv1.RequestKind_REQUEST_KIND_TEST}}
-		})
+		w.direct("mia", says("test %s j1 %s %d", id, drag, w.now+1_000_000_000))
 		w.catchUp()
 		w.settle()
 	}
 	clear := func(id string) {
-		w.direct("wanda", func(r *recordv1.Record) {
-			r.Act = &recordv1.Record_StandClear{StandClear: &recordv1.StandClear{Hold: hold, Request: id, Asked: w.s.Reqs[id].By.Index}}
-		})
+		w.direct("wanda", says("stand-clear %s %s %d", hold, id, w.s.Reqs[id].By.Index))
 		w.catchUp()
 		w.clear("j1")
 		w.settle()
@@ -68,12 +64,8 @@ func TestC13NoBarrier(t *testing.T) {
 	hold := &recordv1.JournalRef{Yard: "eastfork", Epoch: 1, Seq: e.lock("wanda", onPoint(drag)).Seq}
 	w.settle()
 	w.clear("j1")
-	w.direct("mia", func(r *recordv1.Record) {
-		r.Act = &recordv1.Record_Request{Request: &recordv1.Request{Id: "t1", Job: "j1", Points: []string{drag}, DeadlineUnixMs: w.now + 1e9, Kind: recordv1.RequestKind_REQUEST_KIND_TEST}}
-	})
-	w.direct("wanda", func(r *recordv1.Record) {
-		r.Act = &recordv1.Record_StandClear{StandClear: &recordv1.StandClear{Hold: hold, Request: "t1", Asked: w.s.Reqs["t1"].By.Index}}
-	})
+	w.direct("mia", says("test %s j1 %s %d", "t1", drag, w.now+1_000_000_000))
+	w.direct("wanda", says("stand-clear %s %s %d", hold, "t1", w.s.Reqs["t1"].By.Index))
 	w.catchUp()
 	if got := e.y.Panel(drag).Position; got != recordv1.Position_POSITION_OPEN {
 		t.Errorf("the panel shows %v with nobody's lock on it", got)

@@ -139,9 +139,7 @@ func newWorld(t testing.TB) *world {
 	w.publish(eastforkDrawing())
 	w.publish(millrowDrawing())
 	for _, b := range []string{box, "millrow/box2"} {
-		w.direct("mia", func(r *recordv1.Record) {
-			r.Act = &recordv1.Record_RegisterBox{RegisterBox: &recordv1.RegisterBox{Box: b, Holes: 6}}
-		})
+		w.direct("mia", says("register-box %s", b))
 	}
 	for _, id := range []string{"eastfork", "millrow"} {
 		w.yards[id] = w.newSite(id)

@@ -1,0 +1,24 @@
+package ledger_test
+
+import (
+	"testing"
+
+	"yardhasp/ledger"
+)
+
+// TestDebtOutlivesTheHold: the state forgets an ended hold, never the debt.
+func TestDebtOutlivesTheHold(t *testing.T) {
+	w, holds := ready(t)
+	w.crew()
+	w.must(w.together("nia", actRemoval(holds["lena "+feeder], "oskar")))
+	again, err := ledger.Restore(w.s.AppendCanonical(nil))
+	if err != nil {
+		t.Fatal(err)
+	}
+	delete(again.Holds, holds["lena "+feeder])
+	w.s = again
+	if o := w.must(w.journal("millrow", "lena", actSignOn("boot-1"))); !flagged(o, "REMOVAL_NOT_ACKNOWLEDGED") {
+		t.Error("the debt did not come back with the state")
+	}
+	w.must(w.direct("lena", actAcknowledge(holds["lena "+feeder])))
+}
