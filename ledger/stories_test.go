@@ -205,7 +205,7 @@ func (p *played) Proofs(job string) ([]*recordv1.Reading, error) {
 }
 
 func (p *played) Drawing(yard string) (*recordv1.Drawing, error) {
-	if y := p.s.Plans[yard]; y != nil {
+	if y := p.s.Drawings[yard]; y != nil {
 		d := &recordv1.Drawing{}
 		return d, proto.Unmarshal(y.Bytes, d)
 	}
@@ -228,7 +228,7 @@ func (p *played) complete(r *recordv1.Record) {
 			a.StandClear.Asked = q.By.Index
 		}
 	case *recordv1.Record_WalkDrawing:
-		if d := p.s.Plans[a.WalkDrawing.GetYard()]; a.WalkDrawing.DrawingHash == nil && d != nil {
+		if d := p.s.Drawings[a.WalkDrawing.GetYard()]; a.WalkDrawing.DrawingHash == nil && d != nil {
 			h := sha256.Sum256(d.Bytes)
 			a.WalkDrawing.Revision, a.WalkDrawing.DrawingHash = d.Revision, h[:]
 		}
@@ -260,7 +260,7 @@ func (p *played) Sign(a *story.Act) (any, error) {
 	}
 	if len(keys) == 0 {
 		keys = append(keys, p.keys[a.Signer])
-		people, newKey := ledger.Cosigners(r)
+		people, newKey := ledger.CountersignersOf(r)
 		for _, c := range people {
 			if p.keys[c] == nil {
 				p.keys[c] = key(c)
@@ -295,7 +295,7 @@ func (p *played) Do(a *story.Act) (story.Answer, error) {
 
 func (p *played) Send(a *story.Act, signed any) (story.Answer, error) {
 	k := signed.(kept)
-	if a.At == "" && !ledger.PermitFor(ledger.KindOf(k.record)).Journal {
+	if a.At == "" && ledger.KindFor(k.record).Way == ledger.Direct {
 		if a.Behind != nil || a.Ago != 0 || a.Grant != 0 {
 			return story.Answer{}, fmt.Errorf("a %s goes straight to the quorum: it is behind no yard", ledger.KindOf(k.record))
 		}
