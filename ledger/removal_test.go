@@ -6,8 +6,9 @@ import (
 	"yardhasp/ledger"
 )
 
-// TestDebtOutlivesTheHold: the state forgets an ended hold, never the debt.
-func TestDebtOutlivesTheHold(t *testing.T) {
+// TestUnacknowledgedOutlivesTheHold: the state forgets an ended hold, never that its
+// holder was not told.
+func TestUnacknowledgedOutlivesTheHold(t *testing.T) {
 	w, holds := ready(t)
 	w.crew()
 	w.must(w.together("nia", actRemoval(holds["lena "+feeder], "oskar")))
