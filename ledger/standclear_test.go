@@ -2,10 +2,10 @@ package ledger_test
 
 import (
 	"slices"
-	"strings"
 	"testing"
 
 	"yardhasp/ledger"
+	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
@@ -344,8 +344,8 @@ func TestStopSaysTheWorst(t *testing.T) {
 	w.told()
 	w.must(w.journal("stonebend", "mara", actEnergise("jog-1", feeder)))
 	w.must(w.journal("stonebend", "lena", actSignOn("boot-1")))
-	if a := alarmed(w.s, "STOPPED", "boot-1"); !strings.Contains(a, feeder+" is not recorded open") {
-		t.Errorf("lena is inside behind a closed feeder, and the alarm is %q", a)
+	if f := w.s.Jobs["boot-1"].Stopped; !code.Is(f, ledger.NotOpen) || f.GetSubject() != feeder {
+		t.Errorf("lena is inside behind a closed feeder, and the alarm is %v", f)
 	}
 	if st := w.s.JobView("boot-1", w.now).GetStage(); st != recordv1.Stage_STAGE_STOPPED {
 		t.Errorf("the job is shown as %v", st)
