@@ -15,6 +15,7 @@ import (
 	"google.golang.org/protobuf/proto"
 
 	"yardhasp/ledger"
+	"yardhasp/ledger/code"
 	"yardhasp/ledger/seal"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 	"yardhasp/testdata/story"
@@ -165,6 +166,12 @@ var arrivals = map[string]func(w *world){
 	"air-tested": func(w *world) { w.testAir() },
 	// And phosphine too, of which there is none.
 	"fumigant-tested": func(w *world) { w.testAir(values(ph3, 0)...) },
+}
+
+// Known: a code of the ledger's table, or the name of an alarm.
+func (p *played) Known(c string) bool {
+	_, ok := code.Code(c).Row()
+	return ok || slices.Contains([]string{"STOPPED"}, c)
 }
 
 func (p *played) Now() int64 { return p.now }
