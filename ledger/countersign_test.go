@@ -57,7 +57,7 @@ func TestCountersignedByTheWrongPeople(t *testing.T) {
 		{"hand-over of a lock to itself", "lena", actHandOver([]string{"ravi"}, lena, lena), k("lena", "ravi"), "BAD_FIELD"},
 		{"hand-over round in a ring", "lena", actHandOver([]string{"ravi"}, lena, ravi, ravi, lena), k("lena", "ravi"), "BAD_FIELD"},
 		{"hand-over of one lock twice", "lena", actHandOver([]string{"ravi"}, lena, ravi, lena, ravi), k("lena", "ravi"), "BAD_FIELD"},
-		{"hand-over to a found lock", "lena", actHandOver([]string{"ravi"}, lena, lost), k("lena", "ravi"), ledger.FoundLockHandedOver},
+		{"hand-over to a found lock", "lena", actHandOver([]string{"ravi"}, lena, lost), k("lena", "ravi"), ledger.NotClaimed},
 		{"claim without a witness", "tomas", actClaim(lost, "mara"), k("tomas"), ledger.WrongSignatures},
 		{"claim witnessed by oneself", "mara", actClaim(lost, "mara"), k("mara", "nia"), "BAD_FIELD"},
 		{"claim witnessed by a worker", "tomas", actClaim(lost, "ravi"), k("tomas", "ravi"), ledger.WitnessMayNot},
