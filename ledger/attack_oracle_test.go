@@ -36,7 +36,7 @@ type oracleHold struct {
 	padlock    string
 	equipment  bool
 	tag        *recordv1.Tag
-	flags      []*recordv1.Flag
+	flags      []*recordv1.Finding
 	tried      []fact
 	off        bool
 	stood      uint64 // the index of the test its holder stood clear for
