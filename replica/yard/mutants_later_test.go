@@ -52,7 +52,7 @@ var laterMutants = []mutant{
 	{name: "replaced-key-lives-on", config: "key-replaced", why: "nor does a key that was replaced",
 		edits: cut(keyRules, `old.Revoked = max(x.mark.Index, 1)`, ``)},
 	{name: "revoked-key-lifts", config: "key-reissued", why: "decision 2: what lifts protection needs a live key",
-		edits: []edit{{authority, `case key.Revoked > 0 && t.Class == Lifts:`, `case key.Revoked > 0 && x.who.ID == "":`}, {captures, `if t.Class == ledger.Lifts && key.Revoked > 0 {`, `if t.Class == ledger.Lifts && by == "" {`}}},
+		edits: []edit{{authority, `case key.Revoked > 0 && t.Class == Lifts:`, `case key.Revoked > 0 && x.who.ID == "":`}, {captures, `if k.Class == ledger.Lifts && key.Revoked > 0 {`, `if k.Class == ledger.Lifts && by == "" {`}}},
 	{name: "replaced-key-counts-as-younger", config: "key-replaced", why: "the old key signed for the new one",
 		edits: cut(keyRules, `Since: old.Since, By: old.By}`, `Since: x.mark.Index, By: old.By}`)},
 	{name: "claim-of-a-held-lock", config: "claim-other", why: "only a lock without an owner is claimed",
@@ -94,8 +94,8 @@ var laterMutants = []mutant{
 		edits: cut(recoveries, `if !r.GetOldMachineOff() {`, `if r.GetEpoch() == 0 {`)},
 	{name: "fresh-disk-serves-unrecovered", config: "disk-lost-box", why: "C11: only after a walkdown",
 		edits: []edit{{yards, `if !bytes.Equal(me.Key, y.key.Public().(ed25519.PublicKey)) {
-		return "the ledger`, `if len(me.Key) == 0 {
-		return "the ledger`}, {yards, `if me.Drained > last {`, `if me.Drained > last && me.Cloned {`}, {yards, `if !y.agrees(me) {`, `if me.Cloned && !y.agrees(me) {`}}},
+		return about(OtherMachine)`, `if len(me.Key) == 0 {
+		return about(OtherMachine)`}, {yards, `if me.Drained > last {`, `if me.Drained > last && me.Cloned {`}, {yards, `if !y.agrees(me) {`, `if me.Cloned && !y.agrees(me) {`}}},
 	// A copied disk.
 	{name: "second-record-unnoticed", config: "copied-disk", sample: true, why: "decision 1: two envelopes for one place prove a copied disk",
 		edits: cut(journals, `x.cloned(y, "two-records-with-one-number")
