@@ -40,7 +40,7 @@ type place struct {
 
 // NewDraft makes a draft of a record and signs it as this person.
 func (c *Client) NewDraft(rec *recordv1.Record) (*Draft, error) {
-	people, newKey := ledger.Cosigners(rec)
+	people, newKey := ledger.CountersignersOf(rec)
 	if len(people) == 0 && newKey == nil {
 		return nil, fmt.Errorf("%s is signed by one person alone: send it as it is", ledger.KindOf(rec))
 	}
@@ -77,8 +77,8 @@ func draftOf(raw []byte) (*Draft, error) {
 		return nil, damaged("the draft was cut off or changed: ask for it again")
 	}
 	d.body = s.GetBody()
-	people, newKey := ledger.Cosigners(d.rec)
-	if len(people) == 0 && newKey == nil || ledger.Check(d.rec) != "" {
+	people, newKey := ledger.CountersignersOf(d.rec)
+	if len(people) == 0 && newKey == nil || len(ledger.Check(d.rec)) > 0 {
 		return nil, damaged("the draft holds no record for several people to sign: ask for it again")
 	}
 	d.places = append(d.places, place{person: d.rec.GetSigner()})

@@ -9,12 +9,17 @@ import (
 	"google.golang.org/grpc/codes"
 
 	"yardhasp/ledger"
+	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
 )
 
-// NotSentText is what a receipt says of a record kept in the outbox.
-const NotSentText = "Kept on this machine only. Nobody else knows."
+var (
+	// NotSent is what a receipt says of a record kept in the outbox.
+	NotSent = code.New("NOT_SENT", code.Row{Next: "yardhasp outbox send"})
+	// RefusedWithoutReason: a yard refused a record and gave no condition.
+	RefusedWithoutReason = code.New("REFUSED_WITHOUT_REASON", code.Row{})
+)
 
 // parcel is one signed record on its way.
 type parcel struct {
@@ -39,21 +44,20 @@ func (e *lost) Unwrap() error { return e.err }
 // nobody has a *Unreachable, unless it may wait in the outbox: then the receipt
 // says STATUS_NOT_SENT.
 func (c *Client) Submit(ctx context.Context, rec *recordv1.Record) (*servicev1.Receipt, error) {
-	kind := ledger.KindOf(rec)
-	permit := ledger.PermitFor(kind)
-	if permit == nil {
+	kind := ledger.KindFor(rec)
+	if kind == nil {
 		return nil, errors.New("the record has no act this release knows")
 	}
 	at := home(rec, c.jobYard(ctx))
-	p := parcel{rec: rec, direct: !permit.Journal, yards: c.order(at)}
-	if permit.Home {
+	p := parcel{rec: rec, direct: kind.Way == ledger.Direct, yards: c.order(at)}
+	if kind.Elsewhere == ledger.HomeOnly {
 		y, known := c.profile.YardByID(at)
 		if !known {
-			return nil, fmt.Errorf("%s: its yard %q is not in your profile: add the yard's address and key there, or record it at that yard", kind, at)
+			return nil, fmt.Errorf("%s: its yard %q is not in your profile: add the yard's address and key there, or record it at that yard", kind.Called, at)
 		}
 		p.yards = []Yard{y}
 	}
-	if panelPoint(rec) != "" {
+	if kind.Panel == ledger.AtPanel {
 		run, err := c.prepare(ctx, rec, at)
 		if err != nil {
 			return nil, err
@@ -67,11 +71,11 @@ func (c *Client) Submit(ctx context.Context, rec *recordv1.Record) (*servicev1.R
 	p.signed = signed
 	receipt, err := c.send(ctx, &p)
 	var nobody *Unreachable
-	if errors.As(err, &nobody) && Keepable(kind) && c.state != "" {
+	if errors.As(err, &nobody) && kind.Outbox == ledger.MayWait && c.state != "" {
 		if err := c.keep(&p); err != nil {
 			return nil, fmt.Errorf("no yard is reachable, and the record can't be kept here either: NOBODY HAS IT: %w", err)
 		}
-		return &servicev1.Receipt{Status: servicev1.Status_STATUS_NOT_SENT, Text: NotSentText, ReadUnixMs: c.now().UnixMilli()}, nil
+		return &servicev1.Receipt{Status: servicev1.Status_STATUS_NOT_SENT, Means: NotSent.About(""), ReadUnixMs: c.now().UnixMilli()}, nil
 	}
 	return receipt, err
 }
@@ -185,7 +189,11 @@ func refusedReceipt(r *servicev1.Receipt) (*servicev1.Receipt, error) {
 		return nil, &Refused{out}
 	}
 	if r.GetStatus() == servicev1.Status_STATUS_REFUSED {
-		return nil, &Refused{&recordv1.Outcome{Ref: r.GetRef(), Conditions: []*recordv1.Finding{{Code: "REFUSED", Text: r.GetText()}}}}
+		why := r.GetMeans()
+		if why == nil {
+			why = RefusedWithoutReason.About(r.GetRef())
+		}
+		return nil, &Refused{&recordv1.Outcome{Ref: r.GetRef(), Conditions: []*recordv1.Finding{why}}}
 	}
 	return r, nil
 }
@@ -193,7 +201,7 @@ func refusedReceipt(r *servicev1.Receipt) (*servicev1.Receipt, error) {
 // settle decides what a refusal means when the same bytes may have been taken
 // before: a repeated ticket means they were, and their receipt tells more.
 func (c *Client) settle(ctx context.Context, unknown *UnknownOutcome, refused *Refused) (*servicev1.Receipt, error) {
-	if refused.Has("TICKET_REPEATED") {
+	if refused.Has(ledger.TicketRepeated) {
 		t := unknown.Ticket
 		if r, err := c.Receipt(ctx, t.GetDevice(), t.GetCounter(), ""); err == nil {
 			return r, nil

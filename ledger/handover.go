@@ -9,7 +9,7 @@ import (
 
 const handOverClause = "1910.147(f)(4)"
 
-var handOverKinds = []Kind{
+var _ = declare(
 	countersigned("others", kind((*recordv1.Record).GetHandOver, Kind{Name: "hand_over", Called: "hand-over", Class: Lifts, May: ofTheirOwn(), Clause: handOverClause, By: ByPerson, With: otherHolders,
 		Way: Direct, Home: AtNoYard, Elsewhere: TakenElsewhere, Panel: AnyWhere, Outbox: MayNotWait, LowDisk: TakenOnLowDisk, Training: NoTraining},
 		func(*recordv1.HandOver) About { return About{} }, (*fields).handOver, (*step).handOver)),
@@ -18,7 +18,7 @@ var handOverKinds = []Kind{
 		func(c *recordv1.ClaimLock) About { return About{Record: RefOf(c.GetHold())} },
 		func(f *fields, a *recordv1.ClaimLock) { f.ref("hold", a.GetHold()) },
 		(*step).claimLock)),
-}
+)
 
 func otherHolders(r *recordv1.Record) ([]string, []byte) { return r.GetHandOver().GetOthers(), nil }
 

@@ -2,7 +2,6 @@ package ledger
 
 import (
 	"slices"
-	"strings"
 
 	"google.golang.org/protobuf/proto"
 
@@ -17,7 +16,7 @@ const (
 	isolationClause = "1910.272(g)(1)(ii)"
 )
 
-var permitKinds = []Kind{
+var _ = declare(
 	kind((*recordv1.Record).GetIssuePermit, Kind{Name: "issue_permit", Called: "issue permit", Class: Lifts, May: whoHas(supervisor, manager), Clause: permitClause, By: ByPerson, With: alone,
 		Way: Direct, Home: AtNoYard, Elsewhere: TakenElsewhere, Panel: AnyWhere, Outbox: MayNotWait, LowDisk: NotOnLowDisk, Training: NoTraining},
 		func(i *recordv1.IssuePermit) About { return About{Job: i.GetJob()} },
@@ -40,7 +39,7 @@ var permitKinds = []Kind{
 		func(*recordv1.ClosePermit) About { return About{} },
 		func(f *fields, a *recordv1.ClosePermit) { f.name("permit", a.GetPermit()) },
 		(*step).closePermit),
-}
+)
 
 // What stands against issuing a permit.
 var (
@@ -145,14 +144,6 @@ func (p *WorkPermit) binEntry() bool { return p.Kind == recordv1.PermitKind_PERM
 // PermitWord is the catalogue's word for what a permit is for: "bin-entry".
 func PermitWord(k recordv1.PermitKind) string { return enumWord(k, "PERMIT_KIND_") }
 
-// namesOr: to go, with the texts.
-func namesOr(names []string, or string) string {
-	if len(names) == 0 {
-		return or
-	}
-	return strings.Join(names, ", ")
-}
-
 // PermitStateWord is the catalogue's word for how a permit stands.
 func PermitStateWord(st recordv1.PermitState) string {
 	return "permit-" + enumWord(st, "PERMIT_STATE_")
@@ -168,7 +159,7 @@ func (x *step) issuePermit(i *recordv1.IssuePermit) {
 	}
 	j := s.Jobs[i.GetJob()]
 	if j == nil || j.Closed.Set() {
-		x.refuse("UNKNOWN_JOB", i.GetJob(), "there is no open job of this name", "open a job on the zone, with its plan", x.who.ID, "1910.272(g)(1)(ii)")
+		x.deny(UnknownJob, i.GetJob(), i.GetJob())
 		return
 	}
 	p := &WorkPermit{ID: i.GetId(), Job: j.ID, Zone: j.Zone, Ends: i.GetEndsUnixMs(), By: x.mark, State: recordv1.PermitState_PERMIT_STATE_IN_FORCE}

@@ -18,12 +18,6 @@ const (
 	clockBehind = 2 * 60 * 1000
 )
 
-// atPanel are the acts that count only as long as nothing happened since the
-// panel was read: they are done again there, never sent later (decisions.md 3).
-// FoundClosed and FoundStarted are not among them: they say that points are live,
-// so a late one can only protect.
-var atPanel = map[string]bool{"isolate": true, "closed": true, "energise": true, "box_add": true, "box_remove": true}
-
 // Capture journals one signed record (protocol.md 3.4). now is the yard's clock,
 // Unix ms; run is what Panel gave for the point of an act at a panel. Its error
 // is *NotServing, *Refused, or ledger.ErrNewer; then nothing was written.
@@ -43,7 +37,7 @@ func (y *Yard) Capture(signed []byte, now int64, run string) (Effects, error) {
 	if err := y.admit(c, it); err != nil {
 		return Effects{}, err
 	}
-	if atPanel[it.kind] {
+	if ledger.KindFor(it.rec).Panel == ledger.AtPanel {
 		if err := y.admitAtPanel(c, it, run); err != nil {
 			return Effects{}, err
 		}
@@ -111,9 +105,9 @@ func (y *Yard) repeat(it *item) *item {
 // the ledger; only acts that lift protection are refused here already, so that
 // the person learns of it at once.
 func (y *Yard) admit(c *scene, it *item) error {
-	k, by := ledger.KindNamed(it.kind), it.rec.GetSigner()
-	if k == nil || k.Way != ledger.ThroughJournal {
-		return refuse(ledger.WrongWay.About(it.kind, it.kind, "way-direct"))
+	k, by := ledger.KindFor(it.rec), it.rec.GetSigner()
+	if k.Way != ledger.ThroughJournal {
+		return refuse(k.NotThisWay())
 	}
 	key := c.signer(by, it.keys)
 	if key == nil || c.v.People[by] == nil {

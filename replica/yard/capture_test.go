@@ -27,7 +27,7 @@ func TestRefusals(t *testing.T) {
 		signed []byte
 	}{
 		{"no record", "MALFORMED", []byte("\x07nonsense")},
-		{"no act", ledger.UnknownKind, w.sign("wanda", func(*recordv1.Record) {})},
+		{"no act", ledger.Empty, w.sign("wanda", func(*recordv1.Record) {})},
 		{"bad shape", ledger.BadField, w.sign("wanda", says(`lock {point="Leg 1"}`))},
 		{"too long", ledger.EntryTooLarge, make([]byte, MaxSigned+1)},
 		{"bad signature", "BAD_SIGNATURE", flipped},

@@ -59,24 +59,24 @@ func TestDecision6GoAheadIsWithdrawn(t *testing.T) {
 				w.t.Fatal(err)
 			}
 		}},
-		{"by an own lock", "written down here", func(w *world, e *site) { e.lock("wanda", onPoint(drag)) }},
-		{"by an own found lock", "written down here", func(w *world, e *site) {
+		{"by an own lock", LockWrittenHere, func(w *world, e *site) { e.lock("wanda", onPoint(drag)) }},
+		{"by an own found lock", FoundLockWrittenHere, func(w *world, e *site) {
 			e.note("wanda", says("found-lock %s", drag))
 		}},
-		{"by a lock of another yard", "has a lock", func(w *world, e *site) {
+		{"by a lock of another yard", ledger.HoldStands, func(w *world, e *site) {
 			w.yards["millrow"].lock("wanda", onPoint(drag))
 			w.yards["millrow"].drain()
 			e.catchUp()
 		}},
-		{"by a sign-on here", "not yet in the ledger", func(w *world, e *site) { e.signOn("wanda", "j1") }},
-		{"by a sign-on to a job nobody knows", "not yet in the ledger", func(w *world, e *site) { e.signOn("wanda", "j9") }},
-		{"by a sign-on elsewhere", "is signed on", func(w *world, e *site) {
+		{"by a sign-on here", SignOnWrittenHere, func(w *world, e *site) { e.signOn("wanda", "j1") }},
+		{"by a sign-on to a job nobody knows", SignOnWrittenHere, func(w *world, e *site) { e.signOn("wanda", "j9") }},
+		{"by a sign-on elsewhere", ledger.InZone, func(w *world, e *site) {
 			w.yards["millrow"].signOn("wanda", "j1")
 			w.yards["millrow"].drain()
 			e.catchUp()
 		}},
-		{"1910.272(q)(1): by a choke found here", "choked, not yet in the ledger", func(w *world, e *site) { e.choked("eastfork/tunnel") }},
-		{"1910.272(q)(1): by a choke found elsewhere", "dig it out by hand", func(w *world, e *site) {
+		{"1910.272(q)(1): by a choke found here", ChokeWrittenHere, func(w *world, e *site) { e.choked("eastfork/tunnel") }},
+		{"1910.272(q)(1): by a choke found elsewhere", ledger.Choked, func(w *world, e *site) {
 			w.yards["millrow"].choked("eastfork/tunnel")
 			w.yards["millrow"].drain()
 			e.catchUp()

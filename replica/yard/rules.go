@@ -384,6 +384,6 @@ func (c *scene) signer(person string, keys [][]byte) *ledger.Key {
 
 // may reports whether the signer's role and qualification allow the act.
 func (c *scene) may(it *item) bool {
-	k := ledger.KindNamed(it.kind)
+	k := ledger.KindFor(it.rec)
 	return k != nil && k.May.Allows(c.v.People[it.rec.GetSigner()])
 }

@@ -97,13 +97,8 @@ func (t *trip) of(b *recordv1.Board) {
 			t.own = append(t.own, h)
 		}
 	}
-	for _, a := range b.GetAlarms() {
-		if strings.Contains(a, ledger.UnderFumigant) {
-			t.fumes = append(t.fumes, a)
-		}
-	}
 	for _, f := range b.GetRaised() {
-		if code.Is(f, "FUMIGATED") {
+		if code.Is(f, ledger.Fumigated) {
 			t.fumes = append(t.fumes, words.English.Says(f))
 		}
 	}
