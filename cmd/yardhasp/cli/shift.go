@@ -13,6 +13,7 @@ import (
 	"yardhasp/client/words"
 	"yardhasp/ledger"
 	"yardhasp/ledger/code"
+	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
 )
@@ -268,7 +269,7 @@ func (p *page) shift(v *shift) {
 // insiders are those signed on to a job whose conditions for work are not met; that
 // an answer is not confirmed is no condition of the job.
 func insiders(j *recordv1.JobView, ss []*recordv1.SignOnView) []string {
-	if !slices.ContainsFunc(j.GetToStart(), func(c *recordv1.Finding) bool { return c.GetCode() != "UNCONFIRMED" }) {
+	if !slices.ContainsFunc(j.GetToStart(), func(c *recordv1.Finding) bool { return !code.Is(c, client.Unconfirmed) }) {
 		return nil
 	}
 	var who []string
