@@ -180,7 +180,7 @@ func (o *oracle) checkBoard(b *recordv1.Board) {
 }
 
 // notePadlock takes what concerns padlocks, 1910.147(c)(5)(ii).
-func (o *oracle) notePadlock(f fact, r *recordv1.Record, out *recordv1.Outcome, bad func(string, ...any)) {
+func (o *oracle) notePadlock(f fact, r *recordv1.Record, bad func(string, ...any)) {
 	switch a := r.GetAct().(type) {
 	case *recordv1.Record_RegisterPadlock:
 		if o.padlocks[a.RegisterPadlock.GetSerial()] != nil {
