@@ -13,7 +13,6 @@ import (
 	"yardhasp/client/words"
 	"yardhasp/ledger"
 	"yardhasp/ledger/code"
-	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
 )
