@@ -249,8 +249,8 @@ func TestUnreadableEvidence(t *testing.T) {
 // yard is refused, alarms nobody, and is in the log.
 func TestForgedCheckpoints(t *testing.T) {
 	t.Parallel()
-	said := &lines{}
-	c := three(t, func(c *cluster) { c.tune = func(cfg *replica.Config) { cfg.Logger = slog.New(said) } })
+	logged := &lines{}
+	c := three(t, func(c *cluster) { c.tune = func(cfg *replica.Config) { cfg.Logger = slog.New(logged) } })
 	c.size("millrow")
 	key, err := keys.Read(filepath.Join(c.dirs["millrow"], "replica.key"), nil)
 	if err != nil {
@@ -304,7 +304,7 @@ func TestForgedCheckpoints(t *testing.T) {
 	if a := said(c.up["stonebend"].Divergence()); a != "" || len(c.evidence("stonebend")) > 0 {
 		t.Errorf("forged checkpoints alarm: %q", a)
 	}
-	if said.count("a yard's checkpoint is ignored") < 7 || said.count("prove nothing") < 4 {
+	if logged.count("a yard's checkpoint is ignored") < 7 || logged.count("prove nothing") < 4 {
 		t.Error("what was ignored is not in the log")
 	}
 	// A person is no replica.

@@ -2,7 +2,6 @@ package replica_test
 
 import (
 	"slices"
-	"strings"
 	"testing"
 	"time"
 
