@@ -12,6 +12,7 @@ import (
 
 	"yardhasp/client"
 	"yardhasp/client/fakeyard"
+	"yardhasp/ledger"
 	"yardhasp/ledger/seal"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
@@ -268,10 +269,10 @@ func TestPanelAct(t *testing.T) {
 
 // A receipt that says refused is a refusal too, also one without an outcome.
 func TestRefusedReceipt(t *testing.T) {
-	cond := &recordv1.Finding{Code: "ENDED", Text: "that lock is off already"}
+	cond := ledger.HoldEnded.About("eastfork/1/7", "eastfork/1/7", "eastfork/mcc-1/fan", []*recordv1.Finding{}, int64(5))
 	for name, r := range map[string]*servicev1.Receipt{
 		"by the ledger":    {Status: servicev1.Status_STATUS_WRITTEN, Outcome: &recordv1.Outcome{TimeUnixMs: 9, Conditions: []*recordv1.Finding{cond}}},
-		"by its word only": {Status: servicev1.Status_STATUS_REFUSED, Text: "that lock is off already"},
+		"by its word only": {Status: servicev1.Status_STATUS_REFUSED, Means: cond},
 	} {
 		t.Run(name, func(t *testing.T) {
 			n := newNet(t)
@@ -281,7 +282,7 @@ func TestRefusedReceipt(t *testing.T) {
 				defer end()
 				_, err := c.Submit(soon(t), request())
 				var refused *client.Refused
-				if !errors.As(err, &refused) || err.Error() != "refused: that lock is off already" {
+				if !errors.As(err, &refused) || !refused.Has(ledger.HoldEnded) {
 					t.Errorf("error %v, want the refusal", err)
 				}
 			})

@@ -39,18 +39,18 @@ func TestBadInput(t *testing.T) {
 		code   codes.Code
 		reason string
 	}{
-		"nothing":         {nil, codes.Unauthenticated, "BAD_SIGNATURE"},
+		"nothing":         {nil, codes.Unauthenticated, "UNSIGNED"},
 		"noise":           {[]byte("a lock, please"), codes.InvalidArgument, "MALFORMED"},
-		"unsigned":        {unsigned(lockOn(legOne, "", "")), codes.Unauthenticated, "BAD_SIGNATURE"},
+		"unsigned":        {unsigned(lockOn(legOne, "", "")), codes.Unauthenticated, "UNSIGNED"},
 		"changed":         {flipped, codes.Unauthenticated, "BAD_SIGNATURE"},
 		"newer release":   {c.sign("ravi", newer), codes.InvalidArgument, "NEWER_RELEASE"},
 		"another ledger":  {c.sign("ravi", other), codes.FailedPrecondition, "OTHER_LEDGER"},
-		"bad name":        {c.sign("ravi", nameless), codes.InvalidArgument, "MALFORMED"},
-		"no act":          {c.sign("ravi", &recordv1.Record{}), codes.InvalidArgument, "MALFORMED"},
-		"expiry":          {c.sign("ravi", expire), codes.InvalidArgument, "MALFORMED"},
+		"bad name":        {c.sign("ravi", nameless), codes.InvalidArgument, "BAD_FIELD"},
+		"no act":          {c.sign("ravi", &recordv1.Record{}), codes.InvalidArgument, "EMPTY"},
+		"expiry":          {c.sign("ravi", expire), codes.FailedPrecondition, "WRONG_WAY"},
 		"another's name":  {c.sign("nia", lockOn(legOne, "", ""), c.keys["ravi"]), codes.Unauthenticated, "NOT_THE_SIGNER"},
 		"unknown point":   {c.sign("ravi", lockOn("millrow/panel-9/none", "", "")), codes.NotFound, "UNKNOWN_POINT"},
-		"too long":        {make([]byte, ledger.MaxEntryBytes+1), codes.InvalidArgument, "MALFORMED"},
+		"too long":        {make([]byte, ledger.MaxEntryBytes+1), codes.InvalidArgument, "ENTRY_TOO_LARGE"},
 		"not at its home": {c.sign("ravi", actIsolate(legOne)), codes.FailedPrecondition, "NOT_HOME"},
 	} {
 		_, err := c.raw("ravi", "stonebend").Submit(c.ctx(), &servicev1.SubmitRequest{Signed: w.signed})

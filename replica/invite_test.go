@@ -11,6 +11,7 @@ import (
 
 	"yardhasp/client"
 	"yardhasp/client/token"
+	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
 	"yardhasp/replica"
@@ -35,10 +36,10 @@ func TestInvitations(t *testing.T) {
 		t.Fatal(err)
 	}
 	size := c.size("stonebend")
-	refusedFor := func(name, code string, err error) {
+	refusedFor := func(name string, want code.Code, err error) {
 		t.Helper()
-		if no, ok := asRefused(err); !ok || !no.Has(code) {
-			t.Errorf("%s: %v, want %s", name, err, code)
+		if no, ok := asRefused(err); !ok || !no.Has(want) {
+			t.Errorf("%s: %v, want %s", name, err, want)
 		}
 		if now := c.size("stonebend"); now != size {
 			t.Errorf("%s left %d leaves", name, now-size)
@@ -65,9 +66,9 @@ func TestInvitations(t *testing.T) {
 		_, err := servicev1.NewMembershipServiceClient(c.dial(testKey(key), "stonebend")).Join(c.ctx(), &servicev1.JoinRequest{Signed: ks})
 		return decodeRefused(err)
 	}
-	refusedFor("without the one-time key", "BAD_SIGNATURE", join("lena", "inv-lena", nil, "lena"))
-	refusedFor("with another one-time key", "BAD_SIGNATURE", join("lena", "inv-lena", nil, "lena", "once mara"))
-	refusedFor("for somebody else", "NOT_THE_SIGNER", join("mara", "inv-lena", nil, "mara", "once lena"))
+	refusedFor("without the one-time key", "JOIN_UNSIGNED", join("lena", "inv-lena", nil, "lena"))
+	refusedFor("with another one-time key", "JOIN_UNSIGNED", join("lena", "inv-lena", nil, "lena", "once mara"))
+	refusedFor("for somebody else", "INVITATION_FOR_ANOTHER", join("mara", "inv-lena", nil, "mara", "once lena"))
 	refusedFor("unknown", "UNKNOWN_INVITATION", join("mara", "inv-mara", nil, "mara", "once mara"))
 	refusedFor("for another ledger", "OTHER_LEDGER", join("lena", "inv-lena", make([]byte, 32), "lena", "once lena"))
 	refusedFor("with a manager's key", "KEY_IN_USE", join("lena", "inv-lena", nil, "nia", "once lena"))
@@ -87,7 +88,7 @@ func TestInvitations(t *testing.T) {
 	c.do("nia", "stonebend", &recordv1.Record{Act: &recordv1.Record_Invite{Invite: proto.Clone(short).(*recordv1.Invite)}})
 	c.until("its end", func() bool { return time.Now().UnixMilli() > short.ExpiresUnixMs })
 	size = c.size("stonebend")
-	refusedFor("expired", "EXPIRED", join("mara", "inv-mara", nil, "mara", "once mara"))
+	refusedFor("expired", "INVITATION_EXPIRED", join("mara", "inv-mara", nil, "mara", "once mara"))
 }
 
 // decodeRefused gives the outcome in a status as the client does.

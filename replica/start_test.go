@@ -2,12 +2,13 @@ package replica_test
 
 import (
 	"slices"
-	"strings"
 	"testing"
 	"time"
 
+	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
+	"yardhasp/replica"
 )
 
 func (c *cluster) goAhead(point string) bool {
@@ -16,10 +17,10 @@ func (c *cluster) goAhead(point string) bool {
 	if err != nil {
 		c.t.Fatal(err)
 	}
-	if p.GetGoAhead() && (!p.GetAsOf().GetConfirmed() || !strings.HasPrefix(p.GetText(), "GO-AHEAD")) {
+	if p.GetGoAhead() && (!p.GetAsOf().GetConfirmed() || !code.Is(p.GetMeans(), replica.GoAhead)) {
 		c.t.Errorf("a go-ahead without its footing: %v", p)
 	}
-	if !p.GetGoAhead() && len(p.GetWhyNot()) == 0 {
+	if !p.GetGoAhead() && len(p.GetAgainst()) == 0 {
 		c.t.Errorf("no go-ahead at %s, and no reason given", point)
 	}
 	return p.GetGoAhead()
@@ -110,7 +111,7 @@ func TestApprovedIsVoidedByALock(t *testing.T) {
 	c.do("nia", "stonebend", actRequest("start-1", "boot-1", time.Hour, feeder, second))
 	c.requestIs("start-1", recordv1.RequestState_REQUEST_STATE_APPROVED)
 	if rec := c.do("lena", "eastfork", lockOn(second, "", "")); rec.GetStatus() != servicev1.Status_STATUS_CONFIRMED {
-		t.Errorf("the lock is %v: %s", rec.GetStatus(), rec.GetText())
+		t.Errorf("the lock is %v: %s", rec.GetStatus(), said(rec.GetMeans()))
 	}
 	c.requestIs("start-1", recordv1.RequestState_REQUEST_STATE_VOID)
 	c.refuse("ravi", "stonebend", "NOT_APPROVED", actEnergise("start-1", feeder))

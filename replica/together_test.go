@@ -9,6 +9,7 @@ import (
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
 
+	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
 )
@@ -102,10 +103,10 @@ func (c *cluster) stops(yard, job, code string) bool {
 	return slices.ContainsFunc(res.GetJob().GetToStart(), func(k *recordv1.Finding) bool { return k.GetCode() == code })
 }
 
-func wantRefused(t *testing.T, rec *servicev1.Receipt, err error, code string) {
+func wantRefused(t *testing.T, rec *servicev1.Receipt, err error, want code.Code) {
 	t.Helper()
-	if r, ok := asRefused(err); !ok || !r.Has(code) {
-		t.Errorf("%v, %v: want %s", rec, err, code)
+	if r, ok := asRefused(err); !ok || !r.Has(want) {
+		t.Errorf("%v, %v: want %s", rec, err, want)
 	}
 }
 

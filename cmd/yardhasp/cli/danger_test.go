@@ -7,6 +7,8 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"yardhasp/client"
+	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
 )
@@ -30,15 +32,15 @@ func TestStartIsNoLeaveToWork(t *testing.T) {
 // signed on to a job that lacks something are called out on every screen.
 func TestInside(t *testing.T) {
 	in := []*recordv1.SignOnView{{Person: "ben-ito", Job: "boot-7"}, {Person: "ben-ito", Job: "boot-7"}, {Person: "ann-dahl", Job: "pit-2"}}
-	lacks := func(code string) *recordv1.JobView {
-		return &recordv1.JobView{Id: "boot-7", AsOf: asOf(true), SignedOn: in, ToStart: []*recordv1.Finding{{Code: code, Text: "x"}}}
+	lacks := func(missing code.Code) *recordv1.JobView {
+		return &recordv1.JobView{Id: "boot-7", AsOf: asOf(true), SignedOn: in, ToStart: []*recordv1.Finding{{Code: string(missing), Text: "x"}}}
 	}
 	for name, c := range map[string]struct {
 		j    *recordv1.JobView
 		want int
 	}{
 		"something is missing":                   {lacks("NO_LOCK"), 1},
-		"nothing but a quorum is missing":        {lacks("UNCONFIRMED"), 0},
+		"nothing but a quorum is missing":        {lacks(client.Unconfirmed), 0},
 		"nothing is missing":                     {mayStart(true), 0},
 		"something is missing and nobody inside": {&recordv1.JobView{Id: "boot-9", AsOf: asOf(true), ToStart: lacks("NO_LOCK").ToStart}, 0},
 	} {
