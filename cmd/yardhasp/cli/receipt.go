@@ -3,7 +3,6 @@ package cli
 import (
 	"context"
 	"errors"
-	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -12,6 +11,7 @@ import (
 
 	"yardhasp/client"
 	"yardhasp/ledger"
+	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
 )
@@ -66,9 +66,9 @@ func otherNumber(err error) error {
 	switch {
 	case !errors.As(err, &refused):
 		return err
-	case refused.Has("UNKNOWN_SIGN_ON"):
+	case code.Has(refused.Outcome.GetConditions(), ledger.UnknownSignOn):
 		return &hinted{err, []string{"if it is the number of a lock, that lock is recorded as on still: it ends by \"yardhasp release LOCK\"; \"yardhasp shift\" lists what you hold"}}
-	case refused.Has("UNKNOWN_HOLD"):
+	case code.Has(refused.Outcome.GetConditions(), ledger.UnknownHold):
 		return &hinted{err, []string{"if it is the number of a sign-on, you count as inside still: it ends by \"yardhasp sign-off SIGN-ON\"; \"yardhasp shift\" lists what you hold"}}
 	}
 	return err
@@ -145,7 +145,7 @@ func (p *page) next(kind string, r *servicev1.Receipt) {
 		p.line("Count yourself UNPROTECTED from now, though others may still see you as inside.")
 	case kind == "release" && r.GetStatus() != servicev1.Status_STATUS_CONFIRMED:
 		p.line("Count yourself UNPROTECTED from now, though others may still see your lock.")
-	case slices.ContainsFunc(r.GetOutcome().GetFlags(), func(f *recordv1.Finding) bool { return f.GetCode() == "AIR_OUT_OF_LIMITS" }):
+	case code.Has(r.GetOutcome().GetFlags(), ledger.AirOutOfLimits, ledger.AirNotSeen):
 		p.loud("EVERYBODY OUT:", "call out whoever is inside, now; \"yardhasp permit list\" shows who is recorded inside, and there may be others")
 	case kind == "closed" && countsForNothing(kind, r):
 		p.loud("IF THE HANDLE IS CLOSED:", "record it now with \"yardhasp found-closed\": until then no screen shows the point as live, and people may be inside")

@@ -97,13 +97,8 @@ func (t *trip) of(b *recordv1.Board) {
 			t.own = append(t.own, h)
 		}
 	}
-	for _, a := range b.GetAlarms() {
-		if strings.Contains(a, ledger.UnderFumigant) {
-			t.fumes = append(t.fumes, a)
-		}
-	}
 	for _, f := range b.GetRaised() {
-		if code.Is(f, "FUMIGATED") {
+		if code.Is(f, ledger.Fumigated) {
 			t.fumes = append(t.fumes, words.English.Says(f))
 		}
 	}
@@ -174,7 +169,7 @@ func (a *App) printTrip(t *trip, keptMS int64) error {
 func (p *page) trip(t *trip) {
 	j := t.job
 	p.asOf(j.GetAsOf())
-	p.alarms(j.GetAlarms(), j.GetRaised())
+	p.alarms(j.GetRaised())
 	p.inside([]*recordv1.JobView{j}, j.GetSignedOn())
 	p.line("\njob %s on %s: %s", j.GetId(), j.GetZone(), stageWord(j.GetStage()))
 	p.notFor(t.me, j)
