@@ -132,7 +132,7 @@ func (p *page) receipt(kind string, r *servicev1.Receipt) {
 // counts.
 func countsForNothing(kind string, r *servicev1.Receipt) bool {
 	o := r.GetOutcome()
-	return r.GetStatus() == servicev1.Status_STATUS_CONFIRMED && kind != "lock" && kind != "found_lock" && len(o.GetChanges())+len(o.GetDid()) == 0 && len(o.GetFlags()) > 0
+	return r.GetStatus() == servicev1.Status_STATUS_CONFIRMED && kind != "lock" && kind != "found_lock" && len(o.GetDid()) == 0 && len(o.GetFlags()) > 0
 }
 
 // next says what a signer must not take a receipt for.

@@ -13,6 +13,8 @@ import (
 // arguments as it takes: whoever types it as it is printed is understood.
 func TestNamedCommandsExist(t *testing.T) {
 	a, _ := testApp(nil)
+	// What is still to be filled in where a number stands.
+	blank := regexp.MustCompile(`invalid argument "(x|[A-Z]+)"`)
 	argument := regexp.MustCompile(`\{[a-z_]+\}`)
 	check := func(why, words string, whole bool) {
 		root := a.root()
@@ -30,7 +32,7 @@ func TestNamedCommandsExist(t *testing.T) {
 		if !whole {
 			return
 		}
-		if err := c.ParseFlags(rest); err != nil && !strings.Contains(err.Error(), "invalid argument \"x\"") {
+		if err := c.ParseFlags(rest); err != nil && !blank.MatchString(err.Error()) {
 			t.Errorf("%s: %q: %v", why, words, err)
 		} else if err := c.ValidateArgs(c.Flags().Args()); err != nil {
 			t.Errorf("%s: %q: %v", why, words, err)
