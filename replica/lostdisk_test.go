@@ -197,11 +197,11 @@ func TestLostDiskByCommand(t *testing.T) {
 		t.Fatal(err)
 	}
 	d.as("nia", 1, "send", file)
-	shown, _ := d.as("ines", 0, "cosign", file)
+	shown, _ := d.as("ines", 0, "countersign", file)
 	has(t, "what ines signs", shown, "millrow begins epoch 2", "switched off, its disk taken out", "holder ravi", "brass, tag 14", "found inside          lena", "1 locks, 0 handles closed")
 	d.as("ines", 1, "send", file)
 	d.run(0, c.bin, "version") // the fresh machine has the programs, and no profile:
-	d.run(0, d.cli, "--profile", "none.yaml", "cosign", file, "--new-key", filepath.Join(fresh, "replica.key"))
+	d.run(0, d.cli, "--profile", "none.yaml", "countersign", file, "--new-key", filepath.Join(fresh, "replica.key"))
 	sent, _ := d.as("ines", 0, "send", file)
 	has(t, "sending", sent, "CONFIRMED")
 

@@ -20,11 +20,11 @@ func (c *cluster) together(yard string, act *recordv1.Record, newKey ed25519.Pri
 	d, err := c.as(people[0], yard).NewDraft(act)
 	for _, p := range people[1:] {
 		if err == nil {
-			err = c.as(p, yard).Cosign(d)
+			err = c.as(p, yard).Countersign(d)
 		}
 	}
 	if newKey != nil && err == nil {
-		err = d.CosignNewKey(newKey)
+		err = d.CountersignNewKey(newKey)
 	}
 	if err != nil {
 		c.t.Fatal(err)

@@ -192,7 +192,7 @@ func (c *Collector) hold(ev *Event, ref string, rec *recordv1.Record, s *ledger.
 	v.Holder = h.Holder
 	if !h.Active() && v.OffUnixMs == 0 {
 		v.OffUnixMs, v.How, v.OffBy, v.off = h.Off.Time, words.English.Says(h.How), h.Off.By, ev
-		with, _ := ledger.Cosigners(rec)
+		with, _ := ledger.CountersignersOf(rec)
 		v.OffWith = append(v.OffWith, with...)
 	}
 	about := About{}

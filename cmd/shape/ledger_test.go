@@ -14,7 +14,7 @@ var stillTooLong = []string{
 	"ledger.(*oracle).noteDuty",
 	"ledger.(*step).dispatch",
 	"ledger.ContractorView",
-	"ledger.TestCosignedByTheWrongPeople",
+	"ledger.TestCountersignedByTheWrongPeople",
 	"ledger.TestPermitOracle",
 	"ledger.TestPermits",
 	"ledger.checkPadlockActs",
