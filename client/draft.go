@@ -78,7 +78,7 @@ func draftOf(raw []byte) (*Draft, error) {
 	}
 	d.body = s.GetBody()
 	people, newKey := ledger.CountersignersOf(d.rec)
-	if len(people) == 0 && newKey == nil || ledger.Check(d.rec) != "" {
+	if len(people) == 0 && newKey == nil || len(ledger.Check(d.rec)) > 0 {
 		return nil, damaged("the draft holds no record for several people to sign: ask for it again")
 	}
 	d.places = append(d.places, place{person: d.rec.GetSigner()})

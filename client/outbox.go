@@ -154,11 +154,11 @@ func (c *Client) SendOutbox(ctx context.Context) ([]Sent, error) {
 	var out []Sent
 	for _, k := range kept {
 		t := k.Record.GetTicket()
-		permit := ledger.PermitFor(k.Kind)
-		if permit == nil {
+		kind := ledger.KindFor(k.Record)
+		if kind == nil {
 			return out, fmt.Errorf("outbox: a record of kind %q is from another release: use that release to send it", k.Kind)
 		}
-		p := &parcel{signed: k.signed, rec: k.Record, direct: !permit.Journal, yards: c.order(home(k.Record, c.jobYard(ctx)))}
+		p := &parcel{signed: k.signed, rec: k.Record, direct: kind.Way == ledger.Direct, yards: c.order(home(k.Record, c.jobYard(ctx)))}
 		if y, ok := c.profile.YardByID(k.Yard); ok && k.Yard != "" && !p.direct {
 			p.yards = []Yard{y}
 		}

@@ -12,6 +12,7 @@ import (
 	"google.golang.org/grpc/status"
 
 	"yardhasp/client"
+	"yardhasp/ledger"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
 )
@@ -70,9 +71,10 @@ func TestOutboxTakesOnlySomeKinds(t *testing.T) {
 	// The list of decisions.md 15.
 	keep := map[string]bool{"lock": true, "found_lock": true, "release": true, "sign_on": true, "sign_off": true, "reading": true, "notice": true,
 		"air_reading": true, "leave_watch": true} // a reading, and a sign-off
-	for _, k := range []string{"air_reading", "leave_watch", "issue_permit", "close_permit", "stand_watch", "hot_work_done", "fumigation_recorded", "fumigation_cleared", "lock", "found_lock", "release", "sign_on", "sign_off", "reading", "notice", "isolate", "closed", "found_closed", "energise", "box_add", "box_remove", "request", "invite", "open_job", "clear_area"} {
-		if client.Keepable(k) != keep[k] {
-			t.Errorf("Keepable(%q) = %v", k, client.Keepable(k))
+	for _, kind := range ledger.Kinds() {
+		k := kind.Name
+		if waits := kind.Outbox == ledger.MayWait; waits != keep[k] {
+			t.Errorf("%s may wait: %v", k, waits)
 		}
 	}
 }

@@ -21,8 +21,8 @@ func (c *Client) Sign(rec *recordv1.Record) ([]byte, error) {
 	rec.Ledger, rec.Signer = c.profile.Ledger, c.profile.Person
 	rec.Ticket = &recordv1.Ticket{Device: device, Counter: counter}
 	rec.CapturedUnixMs = c.now().UnixMilli()
-	if bad := ledger.Check(rec); bad != "" {
-		return nil, fmt.Errorf("%s: %s", ledger.KindOf(rec), bad)
+	if bad := ledger.Check(rec); len(bad) > 0 {
+		return nil, &Refused{Outcome: &recordv1.Outcome{Kind: ledger.KindOf(rec), Signer: rec.GetSigner(), Conditions: bad}}
 	}
 	return signRecord(rec, c.key)
 }

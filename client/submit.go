@@ -39,21 +39,20 @@ func (e *lost) Unwrap() error { return e.err }
 // nobody has a *Unreachable, unless it may wait in the outbox: then the receipt
 // says STATUS_NOT_SENT.
 func (c *Client) Submit(ctx context.Context, rec *recordv1.Record) (*servicev1.Receipt, error) {
-	kind := ledger.KindOf(rec)
-	permit := ledger.PermitFor(kind)
-	if permit == nil {
+	kind := ledger.KindFor(rec)
+	if kind == nil {
 		return nil, errors.New("the record has no act this release knows")
 	}
 	at := home(rec, c.jobYard(ctx))
-	p := parcel{rec: rec, direct: !permit.Journal, yards: c.order(at)}
-	if permit.Home {
+	p := parcel{rec: rec, direct: kind.Way == ledger.Direct, yards: c.order(at)}
+	if kind.Elsewhere == ledger.HomeOnly {
 		y, known := c.profile.YardByID(at)
 		if !known {
-			return nil, fmt.Errorf("%s: its yard %q is not in your profile: add the yard's address and key there, or record it at that yard", kind, at)
+			return nil, fmt.Errorf("%s: its yard %q is not in your profile: add the yard's address and key there, or record it at that yard", kind.Called, at)
 		}
 		p.yards = []Yard{y}
 	}
-	if panelPoint(rec) != "" {
+	if kind.Panel == ledger.AtPanel {
 		run, err := c.prepare(ctx, rec, at)
 		if err != nil {
 			return nil, err
@@ -67,7 +66,7 @@ func (c *Client) Submit(ctx context.Context, rec *recordv1.Record) (*servicev1.R
 	p.signed = signed
 	receipt, err := c.send(ctx, &p)
 	var nobody *Unreachable
-	if errors.As(err, &nobody) && Keepable(kind) && c.state != "" {
+	if errors.As(err, &nobody) && kind.Outbox == ledger.MayWait && c.state != "" {
 		if err := c.keep(&p); err != nil {
 			return nil, fmt.Errorf("no yard is reachable, and the record can't be kept here either: NOBODY HAS IT: %w", err)
 		}

@@ -13,7 +13,7 @@ func (s *State) AgainstRequest(job string, kind recordv1.RequestKind, points []s
 	add := func(c ...*recordv1.Finding) { cs = append(cs, c...) }
 	j, asked := s.Jobs[job], &Request{Kind: kind}
 	if j == nil || j.Closed.Set() {
-		return append(cs, cond("UNKNOWN_JOB", job, "there is no open job of this name", "name the job whose work is finished", "supervisor", ""))
+		return append(cs, UnknownJob.About(job, job))
 	}
 	for _, p := range points {
 		pt := s.Points[p]

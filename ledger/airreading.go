@@ -9,7 +9,7 @@ import (
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-var airKinds = []Kind{
+var _ = declare(
 	kind((*recordv1.Record).GetAirReading, Kind{Name: "air_reading", Called: "air reading", Class: Asserts, May: whoHas(authorised, supervisor, contractor), Clause: airClause, By: ByPerson, With: alone,
 		Way: ThroughJournal, Home: AtZone, Elsewhere: TakenElsewhere, Panel: AnyWhere, Outbox: MayWait, LowDisk: TakenOnLowDisk, Training: NoTraining},
 		func(r *recordv1.AirReading) About { return About{Job: r.GetJob(), Zone: r.GetZone()} },
@@ -22,7 +22,7 @@ var airKinds = []Kind{
 			f.optionalText("instrument", a.GetInstrument())
 		},
 		(*step).airReading),
-}
+)
 
 // airTestedBy is the command that records a test of the air.
 const airTestedBy = "yardhasp reading {job} {zone} --kind air --level {level}"

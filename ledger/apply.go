@@ -2,7 +2,6 @@ package ledger
 
 import (
 	"bytes"
-	"fmt"
 
 	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
@@ -14,8 +13,7 @@ var (
 	UnknownKind = code.New("UNKNOWN_KIND", code.Row{Args: "kind", Who: "the-signer", Answer: code.Malformed})
 	// OtherLedger: the record was signed for another ledger.
 	OtherLedger = code.New("OTHER_LEDGER", code.Row{Who: "the-signer"})
-	// WrongWay: way is how a record of this kind travels, "way-journal" or
-	// "way-direct".
+	// WrongWay: way is how a record of this kind travels, a word of the catalogue.
 	WrongWay = code.New("WRONG_WAY", code.Row{Args: "kind way:word", Who: "the-signer"})
 )
 
@@ -79,61 +77,31 @@ func (x *step) run() {
 
 func (x *step) refused() bool { return len(x.out.Conditions) > 0 }
 
-// act checks what every record must meet, then hands it to the rule of its kind.
+// act checks what every record must meet, then applies the rule of its kind.
 func (x *step) act(journal bool) {
 	r := x.rec
-	t := PermitFor(x.out.Kind)
+	k := KindFor(r)
 	switch {
-	case t == nil:
+	case k == nil:
 		x.deny(UnknownKind, x.out.Kind, x.out.Kind)
 		return
 	case !bytes.Equal(r.GetLedger(), x.s.LedgerID()):
 		x.deny(OtherLedger, "")
 		return
-	case t.Journal != journal:
-		way := "way-direct"
-		if t.Journal {
-			way = "way-journal"
-		}
-		x.deny(WrongWay, x.out.Kind, x.out.Kind, way)
+	case (k.Way == ThroughJournal) != journal:
+		x.out.Conditions = append(x.out.Conditions, k.NotThisWay())
 		return
 	}
-	if bad := checkRecord(r); bad != "" {
-		x.refuse("MALFORMED", x.out.Kind, bad, "correct it and sign it again", r.GetSigner(), "")
-		return
-	}
-	switch x.out.Kind {
-	case "join":
-		x.join(r.GetJoin())
-		return
-	case "expire":
-		x.expire(r.GetExpire())
-		return
-	}
-	x.identify(t)
-	x.countersigned()
+	x.out.Conditions = append(x.out.Conditions, Check(r)...)
 	if x.refused() {
 		return
 	}
-	if !x.useTicket(t.Class) {
-		return
+	if k.By == ByPerson { // the rule of the kind itself finds any other
+		x.identify(k)
+		x.countersigned(k)
+		if x.refused() || !x.useTicket(k.Class) {
+			return
+		}
 	}
-	x.dispatch()
-}
-
-// refuse, flag, change and cond: to go, see deny, note, did and code.Code.About.
-func (x *step) refuse(code, subject, text, remedy, who, clause string) {
-	x.out.Conditions = append(x.out.Conditions, cond(code, subject, text, remedy, who, clause))
-}
-
-func (x *step) flag(code, subject, text, clause string) {
-	x.out.Flags = append(x.out.Flags, &recordv1.Finding{Code: code, Subject: subject, Text: text, Clause: clause})
-}
-
-func (x *step) change(format string, a ...any) {
-	x.out.Changes = append(x.out.Changes, fmt.Sprintf(format, a...))
-}
-
-func cond(code, subject, text, remedy, who, clause string) *recordv1.Finding {
-	return &recordv1.Finding{Code: code, Subject: subject, Text: text, Remedy: remedy, Who: who, Clause: clause}
+	k.Apply(x)
 }

@@ -23,7 +23,7 @@ var (
 )
 
 // identify finds the signer and decides whether they may do the act.
-func (x *step) identify(t *Permit) {
+func (x *step) identify(k *Kind) {
 	s, r := x.s, x.rec
 	key := s.KeyOf(x.e.keys[0])
 	if key != nil && (key.Person != r.GetSigner() || key.Person == "") {
@@ -38,7 +38,7 @@ func (x *step) identify(t *Permit) {
 		// Nobody can be held to it: not even a lock is one without an owner's key.
 		x.deny(NotTheSigner, r.GetSigner(), r.GetSigner())
 		return
-	case key.Revoked > 0 && t.Class == Lifts:
+	case key.Revoked > 0 && k.Class == Lifts:
 		x.deny(KeyRevoked, x.who.ID, x.who.ID)
 		return
 	case key.Revoked > 0:
@@ -46,22 +46,18 @@ func (x *step) identify(t *Permit) {
 	}
 	x.ok = key.Revoked == 0
 	equipment := r.GetLock().GetEquipment()
-	if !t.may(x.who) && !(equipment && x.who.Has(supervisor, manager)) {
+	if !k.May.Allows(x.who) && !(equipment && x.who.Has(supervisor, manager)) {
 		x.ok = false
-		who := May{stated: true, roles: t.Roles, qualified: t.Qualified}.word()
-		if t.Class == Lifts && !(t.Own && len(t.Roles) > 0) {
-			x.deny(NotPermitted, x.who.ID, x.who.ID, who, t.Clause)
+		if k.Class == Lifts && !(k.May.own && len(k.May.roles) > 0) {
+			x.deny(NotPermitted, x.who.ID, x.who.ID, k.May.word(), k.Clause)
 			return
 		}
-		x.note(NotPermitted, x.who.ID, x.who.ID, who, t.Clause)
+		x.note(NotPermitted, x.who.ID, x.who.ID, k.May.word(), k.Clause)
 	}
-	if t.Journal && needsTraining[t.Kind] && !equipment && !x.who.trained(x.mark.Time) {
+	if k.Training == TrainingNeeded && !equipment && !x.who.trained(x.mark.Time) {
 		x.note(TrainingLapsed, x.who.ID, x.who.ID)
 	}
 }
-
-// needsTraining: to go, see Kind.Training.
-var needsTraining = map[string]bool{"lock": true, "sign_on": true, "isolate": true, "energise": true}
 
 // trained reports whether somebody is trained as an authorised employee at a moment,
 // Unix ms.

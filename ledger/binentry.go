@@ -150,7 +150,7 @@ func (s *State) untried(j *Job, who string) []*recordv1.Finding {
 		p := s.Points[id]
 		mine := slices.DeleteFunc(s.Guarding(id), func(h *Hold) bool { return h.Holder != who })
 		if p != nil && len(mine) > 0 && !slices.ContainsFunc(mine, func(h *Hold) bool { return s.guards(h, p) }) {
-			cs = append(cs, cond("NOT_TRIED", id, id+" was opened after "+who+" hung their lock", who+" tries the handle against their lock and records it", who, "1910.147(d)(6)"))
+			cs = append(cs, NotTried.About(id, id, who, mine[0].Ref))
 		}
 	}
 	return cs

@@ -10,7 +10,7 @@ import (
 // boxClause: the key in a group box is that of a lock on the point itself.
 const boxClause = "1910.147(f)(3)(ii)(D); common practice, no source"
 
-var boxKinds = []Kind{
+var _ = declare(
 	kind((*recordv1.Record).GetBoxAdd, Kind{Name: "box_add", Called: "box put", Class: Lifts, May: whoHas(authorised, supervisor), Clause: "1910.147(f)(3)", By: ByPerson, With: alone,
 		Way: ThroughJournal, Home: AtBox, Elsewhere: HomeOnly, Panel: AtPanel, Outbox: MayNotWait, LowDisk: TakenOnLowDisk, Training: NoTraining},
 		func(b *recordv1.BoxAdd) About { return About{Point: b.GetPoint(), Box: b.GetBox()} },
@@ -27,7 +27,7 @@ var boxKinds = []Kind{
 			f.point("point", b.GetPoint())
 		},
 		(*step).boxRemove),
-}
+)
 
 var (
 	UnknownBox = code.New("UNKNOWN_BOX", code.Row{Args: "box", Who: "the-signer", Answer: code.Unknown})

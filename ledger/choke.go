@@ -9,7 +9,7 @@ import (
 
 const chokeClause = "1910.272(q)(1)"
 
-var chokeKinds = []Kind{
+var _ = declare(
 	kind((*recordv1.Record).GetFoundChoked, Kind{Name: "found_choked", Called: "found choked", Class: Protects, May: anybody(), Clause: chokeClause, By: ByPerson, With: alone,
 		Way: ThroughJournal, Home: AtZone, Elsewhere: TakenElsewhere, Panel: AnyWhere, Outbox: MayNotWait, LowDisk: TakenOnLowDisk, Training: NoTraining},
 		func(f *recordv1.FoundChoked) About { return About{Zone: f.GetWhere()} },
@@ -26,7 +26,7 @@ var chokeKinds = []Kind{
 			f.text("how", a.GetHow())
 		},
 		(*step).clearChoke),
-}
+)
 
 var (
 	// Choked stands until the grain is dug out; how is "choked" or "fed-with-grain".

@@ -207,7 +207,7 @@ func TestAirEveryBounds(t *testing.T) {
 		b.AirEverySeconds = every
 		r := actIssueBin("in-1", binJob, start+240*minute, b)
 		r.Signer, r.Ticket, r.CapturedUnixMs = "nia", &recordv1.Ticket{Device: "test", Counter: 1}, start
-		if bad := ledger.Check(r); (bad == "") != good {
+		if bad := ledger.Check(r); (len(bad) == 0) != good {
 			t.Errorf("every %d s: %q", every, bad)
 		}
 	}

@@ -15,10 +15,10 @@ func (s *State) Clone() *State {
 	c.People = each(s.People, func(p *Person) { p.part() })
 	c.Keys = each(s.Keys, func(k *Key) { k.Public = slices.Clone(k.Public) })
 	c.Invites = each(s.Invites, func(i *Invitation) { i.Whom = slices.Clone(i.Whom) })
-	c.Locks = each(s.Locks, func(*Padlock) {})
+	c.Padlocks = each(s.Padlocks, func(*Padlock) {})
 	c.Points = each(s.Points, func(*Point) {})
 	c.Boxes = each(s.Boxes, func(b *Box) { b.Points = maps.Clone(b.Points) })
-	c.Plans = each(s.Plans, func(d *Drawing) { d.Bytes, d.Suspect = slices.Clone(d.Bytes), slices.Clone(d.Suspect) })
+	c.Drawings = each(s.Drawings, func(d *Drawing) { d.Bytes, d.Suspect = slices.Clone(d.Bytes), slices.Clone(d.Suspect) })
 	c.Reach = maps.Clone(s.Reach)
 	for z, points := range c.Reach {
 		c.Reach[z] = slices.Clone(points)

@@ -27,24 +27,8 @@ var (
 // signed bytes name, in the order of their signatures, and the new key that the
 // record brings in, which signs last; nil where there is none (decisions.md 21).
 func CountersignersOf(r *recordv1.Record) (people []string, newKey []byte) {
-	// To go: KindFor(r).With.
-	switch a := r.GetAct().(type) {
-	case *recordv1.Record_Removal:
-		return secondManager(r)
-	case *recordv1.Record_HandOver:
-		return otherHolders(r)
-	case *recordv1.Record_TakeOver:
-		return responsibleUntilNow(r)
-	case *recordv1.Record_ClaimLock:
-		return witness(r)
-	case *recordv1.Record_ExchangeProcedures:
-		return []string{a.ExchangeProcedures.GetContractor()}, nil
-	case *recordv1.Record_ReplaceKey:
-		return newKeyOfReplacement(r)
-	case *recordv1.Record_ReissueKey:
-		return newKeyOfReissue(r)
-	case *recordv1.Record_RecoverYard:
-		return secondManagerAndReplica(r)
+	if k := KindFor(r); k != nil {
+		return k.With(r)
 	}
 	return nil, nil
 }
@@ -91,16 +75,16 @@ func wrongSigners(r *recordv1.Record, keys [][]byte) *recordv1.Finding {
 // countersigned finds who signed beside the signer: each named person, in their
 // place, with a key that is live now. What several people sign always lifts
 // protection or gives a key, so a revoked key counts for nothing (decisions.md 2).
-func (x *step) countersigned() {
-	people, _ := CountersignersOf(x.rec)
+func (x *step) countersigned(k *Kind) {
+	people, _ := k.With(x.rec)
 	for i, id := range people {
-		k := x.s.KeyOf(x.e.keys[i+1])
+		key := x.s.KeyOf(x.e.keys[i+1])
 		switch {
 		case x.s.People[id] == nil:
 			x.deny(UnknownPerson, id, id)
-		case k == nil || k.Person != id:
+		case key == nil || key.Person != id:
 			x.deny(NotCountersigned, id, id)
-		case k.Revoked > 0:
+		case key.Revoked > 0:
 			x.deny(KeyRevoked, id, id)
 		}
 	}

@@ -9,7 +9,7 @@ import (
 
 const groupClause = "1910.147(f)(3)(ii)"
 
-var crewKinds = []Kind{
+var _ = declare(
 	kind((*recordv1.Record).GetSetCoordinator, Kind{Name: "set_coordinator", Called: "coordinator", Class: Lifts, May: whoHas(authorised, supervisor, manager), Clause: groupClause + "(C)", By: ByPerson, With: alone,
 		Way: Direct, Home: AtNoYard, Elsewhere: TakenElsewhere, Panel: AnyWhere, Outbox: MayNotWait, LowDisk: TakenOnLowDisk, Training: NoTraining},
 		func(c *recordv1.SetCoordinator) About { return About{Job: c.GetJob()} },
@@ -37,7 +37,7 @@ var crewKinds = []Kind{
 			f.oneOf("answer", recordv1.VerificationAnswer_name, int32(a.GetAnswer()))
 		},
 		(*step).answerVerification),
-}
+)
 
 var (
 	// TwoCoordinators: person coordinates already, "" when nobody does.
@@ -86,7 +86,7 @@ func (x *step) setCoordinator(c *recordv1.SetCoordinator) {
 	p := x.s.People[c.GetPerson()]
 	switch {
 	case p == nil:
-		x.refuse("UNKNOWN_PERSON", c.GetPerson(), "nobody of this name is enrolled", "name them by their id", x.who.ID, "")
+		x.deny(UnknownPerson, c.GetPerson(), c.GetPerson())
 	case !p.Has(authorised):
 		x.deny(NotAuthorised, p.ID, p.ID, groupClause+"(C)")
 	}
@@ -112,7 +112,7 @@ func (x *step) addCrew(a *recordv1.AddCrew) {
 	}
 	for _, id := range append([]string{a.GetResponsible()}, a.GetPeople()...) {
 		if s.People[id] == nil {
-			x.refuse("UNKNOWN_PERSON", id, "nobody of this name is enrolled", "invite them first", "a manager", "")
+			x.deny(UnknownPerson, id, id)
 		} else if in, ok := j.crewOf(id); ok && in != a.GetCrew() {
 			x.deny(InTwoCrews, id, id, in)
 		}
@@ -191,7 +191,7 @@ func (s *State) crewConditions(j *Job, at int64) []*recordv1.Finding {
 	slices.Sort(lead)
 	for _, id := range slices.Compact(lead) {
 		if p := s.People[id]; id != j.Responsible && (p == nil || !p.trained(at)) {
-			cs = append(cs, cond("TRAINING_LAPSED", id, id+" leads people on this job and has no current training as an authorised employee", "train them and record it", "supervisor or manager", "1910.147(c)(7)(i) (unchecked)"))
+			cs = append(cs, TrainingLapsed.About(id, id))
 		}
 	}
 	return cs

@@ -11,7 +11,7 @@ import (
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-var drawingKinds = []Kind{
+var _ = declare(
 	kind((*recordv1.Record).GetPublishDrawing, Kind{Name: "publish_drawing", Called: "drawing publish", Class: Lifts, May: whoHas(supervisor, manager), Clause: noClause, By: ByPerson, With: alone,
 		Way: Direct, Home: AtNoYard, Elsewhere: TakenElsewhere, Panel: AnyWhere, Outbox: MayNotWait, LowDisk: NotOnLowDisk, Training: NoTraining},
 		func(*recordv1.PublishDrawing) About { return About{} },
@@ -25,7 +25,7 @@ var drawingKinds = []Kind{
 			f.bytes32("drawing_hash", a.GetDrawingHash())
 		},
 		(*step).walkDrawing),
-}
+)
 
 var (
 	DrawingUnreadable = code.New("DRAWING_UNREADABLE", code.Row{Who: "the-signer", Answer: code.Malformed})
@@ -55,20 +55,20 @@ func (x *step) publishDrawing(p *recordv1.PublishDrawing) {
 		x.deny(DrawingUnreadable, "drawing")
 		return
 	}
-	yard, old := d.GetYard(), s.Plans[d.GetYard()]
+	yard, old := d.GetYard(), s.Drawings[d.GetYard()]
 	if x.checkDrawing(&d, old); x.refused() {
 		return
 	}
 	sum := sha256.Sum256(p.GetDrawing())
 	before, drawn := s.isolations(), s.Graph()
-	s.Plans[yard] = &Drawing{Yard: yard, Revision: d.GetRevision(), Bytes: p.GetDrawing(), Hash: hex.EncodeToString(sum[:]), Recorded: x.mark}
+	s.Drawings[yard] = &Drawing{Yard: yard, Revision: d.GetRevision(), Bytes: p.GetDrawing(), Hash: hex.EncodeToString(sum[:]), Recorded: x.mark}
 	if old != nil {
-		s.Plans[yard].Suspect, s.Plans[yard].Mended = old.Suspect, old.Mended
+		s.Drawings[yard].Suspect, s.Drawings[yard].Mended = old.Suspect, old.Mended
 	}
 	if err := s.redraw(); err != nil {
-		s.Plans[yard] = old
+		s.Drawings[yard] = old
 		if old == nil {
-			delete(s.Plans, yard)
+			delete(s.Drawings, yard)
 		}
 		_ = s.redraw()
 		x.deny(DrawingWrong, yard, yard, err.Error())
@@ -110,9 +110,9 @@ func (x *step) checkDrawing(d *recordv1.Drawing, old *Drawing) {
 		return
 	}
 	others := []*recordv1.Drawing{}
-	for _, y := range sorted(s.Plans) {
+	for _, y := range sorted(s.Drawings) {
 		if y != yard {
-			if o, err := s.Plans[y].Drawing(); err == nil {
+			if o, err := s.Drawings[y].Drawing(); err == nil {
 				others = append(others, o)
 			}
 		}
@@ -126,7 +126,7 @@ func (x *step) checkDrawing(d *recordv1.Drawing, old *Drawing) {
 
 // walkDrawing: a qualified person compared the current drawing with the steel.
 func (x *step) walkDrawing(w *recordv1.WalkDrawing) {
-	d := x.s.Plans[w.GetYard()]
+	d := x.s.Drawings[w.GetYard()]
 	switch {
 	case d == nil:
 		x.deny(UnknownDrawing, w.GetYard(), w.GetYard())

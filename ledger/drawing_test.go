@@ -63,7 +63,7 @@ func (w *world) publish(by string, d *recordv1.Drawing) *recordv1.Outcome {
 
 func (w *world) walk(by, yard string) *recordv1.Outcome {
 	w.t.Helper()
-	d := w.s.Plans[yard]
+	d := w.s.Drawings[yard]
 	h := sha256.Sum256(d.Bytes)
 	return w.direct(by, &recordv1.Record{Act: &recordv1.Record_WalkDrawing{WalkDrawing: &recordv1.WalkDrawing{Yard: yard, Revision: d.Revision, DrawingHash: h[:]}}})
 }

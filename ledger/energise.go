@@ -9,7 +9,7 @@ import (
 
 const energiseClause = "1910.147(e)"
 
-var energiseKinds = []Kind{
+var _ = declare(
 	kind((*recordv1.Record).GetEnergise, Kind{Name: "energise", Called: "energise", Class: Lifts, May: whoHas(authorised, supervisor), Clause: energiseClause, By: ByPerson, With: alone,
 		Way: ThroughJournal, Home: AtPoint, Elsewhere: HomeOnly, Panel: AtPanel, Outbox: MayNotWait, LowDisk: NotOnLowDisk, Training: TrainingNeeded},
 		func(e *recordv1.Energise) About { return About{Point: e.GetPoint(), Request: e.GetRequest()} },
@@ -18,7 +18,7 @@ var energiseKinds = []Kind{
 			f.name("request", e.GetRequest())
 		},
 		(*step).energise),
-}
+)
 
 var (
 	// InServiceAlready: asked for a point that is recorded as switched on.

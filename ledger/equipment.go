@@ -10,7 +10,7 @@ import (
 // against it stands against; but it is nobody's personal lock, 1910.147(c)(8): it
 // protects nobody, and a supervisor or manager takes it off.
 
-var equipmentKinds = []Kind{
+var _ = declare(
 	kind((*recordv1.Record).GetReviewLock, Kind{Name: "review_lock", Called: "review lock", Class: Lifts, May: whoHas(supervisor, manager), Clause: "common practice, no source", By: ByPerson, With: alone,
 		Way: Direct, Home: AtNoYard, Elsewhere: TakenElsewhere, Panel: AnyWhere, Outbox: MayNotWait, LowDisk: TakenOnLowDisk, Training: NoTraining},
 		func(r *recordv1.ReviewLock) About { return About{Record: r.GetHold()} },
@@ -20,7 +20,7 @@ var equipmentKinds = []Kind{
 			f.text("seen", r.GetSeen())
 		},
 		(*step).reviewLock),
-}
+)
 
 var (
 	// EquipmentLock: an act that passes, ends or lifts a personal lock names one.
@@ -54,7 +54,7 @@ func (x *step) equipmentLock(h *Hold, l *recordv1.Lock) {
 		x.note(NoReview, h.Target(), h.Target(), h.Ref)
 		h.Review = max(h.Review, 0)
 	}
-	if p := x.s.Locks[h.Padlock]; p != nil && p.Kind != recordv1.PadlockKind_PADLOCK_KIND_EQUIPMENT {
+	if p := x.s.Padlocks[h.Padlock]; p != nil && p.Kind != recordv1.PadlockKind_PADLOCK_KIND_EQUIPMENT {
 		x.note(PersonalPadlock, h.Padlock, h.Padlock)
 	}
 }

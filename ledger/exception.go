@@ -6,7 +6,7 @@ import (
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-var exceptionKinds = []Kind{
+var _ = declare(
 	kind((*recordv1.Record).GetAttestException, Kind{Name: "attest_exception", Called: "attest", Class: Lifts, May: whoHas(authorised, supervisor, manager), Clause: procedureClause, By: ByPerson, With: alone,
 		Way: Direct, Home: AtNoYard, Elsewhere: TakenElsewhere, Panel: AnyWhere, Outbox: MayNotWait, LowDisk: NotOnLowDisk, Training: NoTraining},
 		func(a *recordv1.AttestException) About { return About{Job: a.GetJob()} },
@@ -15,7 +15,7 @@ var exceptionKinds = []Kind{
 			f.text("how_known", a.GetHowKnown())
 		},
 		(*step).attestException),
-}
+)
 
 // The eight conditions under which 1910.147(c)(4)(i) asks for no written procedure.
 var (

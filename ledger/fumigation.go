@@ -7,7 +7,7 @@ import (
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-var fumigationKinds = []Kind{
+var _ = declare(
 	kind((*recordv1.Record).GetFumigationRecorded, Kind{Name: "fumigation_recorded", Called: "fumigation recorded", Class: Protects, May: anybody(), Clause: noClause, By: ByPerson, With: alone,
 		Way: ThroughJournal, Home: AtZone, Elsewhere: TakenElsewhere, Panel: AnyWhere, Outbox: MayNotWait, LowDisk: TakenOnLowDisk, Training: NoTraining},
 		func(f *recordv1.FumigationRecorded) About { return About{Zone: f.GetPlace()} },
@@ -29,7 +29,7 @@ var fumigationKinds = []Kind{
 			f.text("applicator", a.GetApplicator())
 		},
 		(*step).fumigationCleared),
-}
+)
 
 const fumigationClearedBy = "yardhasp fumigation cleared {record} --highest PPM --instrument NAME --proved-before --proved-after --applicator WHO"
 
@@ -63,9 +63,6 @@ type Fumigation struct {
 	Places []string `json:"places,omitempty"`
 	At     Mark     `json:"at"`
 }
-
-// UnderFumigant: to go, with the texts; see Fumigated.
-const UnderFumigant = "is under a fumigant"
 
 // fumigantOK: none with a limit known here, or one that is measured in ppm.
 func fumigantOK(a recordv1.AirAgent) bool {

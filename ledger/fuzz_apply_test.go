@@ -246,7 +246,7 @@ func (f *filler) send(who string, act *recordv1.Record) *recordv1.Outcome {
 		s.Signatures = append(s.Signatures, &recordv1.Signature{Key: pub(f.keys[k]), Signature: seal.Sign(f.keys[k], seal.RecordDomain, body)})
 	}
 	raw := marshal(f.t, s)
-	if p := ledger.PermitFor(ledger.KindOf(act)); p == nil || !p.Journal {
+	if k := ledger.KindFor(act); k == nil || k.Way == ledger.Direct {
 		return f.put(ledger.DirectEntry(raw))
 	}
 	yard := f.pick("eastfork", "eastfork", "eastfork", "eastfork", "millrow", "stonebend")

@@ -9,7 +9,7 @@ import (
 
 const handOverClause = "1910.147(f)(4)"
 
-var handOverKinds = []Kind{
+var _ = declare(
 	countersigned("others", kind((*recordv1.Record).GetHandOver, Kind{Name: "hand_over", Called: "hand-over", Class: Lifts, May: ofTheirOwn(), Clause: handOverClause, By: ByPerson, With: otherHolders,
 		Way: Direct, Home: AtNoYard, Elsewhere: TakenElsewhere, Panel: AnyWhere, Outbox: MayNotWait, LowDisk: TakenOnLowDisk, Training: NoTraining},
 		func(*recordv1.HandOver) About { return About{} }, (*fields).handOver, (*step).handOver)),
@@ -18,7 +18,7 @@ var handOverKinds = []Kind{
 		func(c *recordv1.ClaimLock) About { return About{Record: RefOf(c.GetHold())} },
 		func(f *fields, a *recordv1.ClaimLock) { f.ref("hold", a.GetHold()) },
 		(*step).claimLock)),
-}
+)
 
 func otherHolders(r *recordv1.Record) ([]string, []byte) { return r.GetHandOver().GetOthers(), nil }
 
@@ -30,8 +30,6 @@ var (
 	// LockStoodClear: its holder gave up the protection of this lock for a test, so
 	// there is nothing to pass on.
 	LockStoodClear = code.New("LOCK_STOOD_CLEAR", code.Row{Args: "holder target request", Clause: handOverClause, Who: "{holder}", Next: "yardhasp lock {target}"})
-	// FoundLockHandedOver: nobody knows the owner of one of the two locks.
-	FoundLockHandedOver = code.New("FOUND_LOCK_HANDED_OVER", code.Row{Args: "record", Clause: handOverClause, Next: "yardhasp claim draft {record} --witness PERSON"})
 	// SameHolder: both locks are of one person, so nothing passes to anybody.
 	SameHolder = code.New("SAME_HOLDER", code.Row{Args: "holder off on", Clause: handOverClause, Who: "{holder}", Next: "yardhasp release {off}"})
 	// OtherTarget: the lock that stays hangs elsewhere; protection would have a gap.
@@ -41,9 +39,7 @@ var (
 	// SignsWithoutLock: somebody signs and has none of these locks.
 	SignsWithoutLock = code.New("SIGNS_WITHOUT_LOCK", code.Row{Args: "person", Clause: handOverClause, Who: "the-signer"})
 	OtherJob         = code.New("OTHER_JOB", code.Row{Args: "off_holder off_job on_holder on_job", Clause: handOverClause})
-	// HandedOverSignedOn: whoever goes off is still signed on, without that lock.
-	HandedOverSignedOn = code.New("HANDED_OVER_SIGNED_ON", code.Row{Args: "person job", Clause: handOverClause, Who: "{person}"})
-	HandedOver         = code.New("HANDED_OVER", code.Row{Args: "from to target off on"})
+	HandedOver       = code.New("HANDED_OVER", code.Row{Args: "from to target off on"})
 
 	WitnessMayNot = code.New("WITNESS_MAY_NOT", code.Row{Args: "person", Clause: padlockClause, Who: "supervisor-manager", Answer: code.Denied})
 	// LockHasOwner: only a lock whose owner is not known can be claimed.

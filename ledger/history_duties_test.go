@@ -70,7 +70,7 @@ func dutyActs() []occasion {
 // do sends an act the way that its kind goes.
 func (h *history) do(who, yard string, act *recordv1.Record, wild ...bool) *recordv1.Outcome {
 	h.t.Helper()
-	if ledger.PermitFor(ledger.KindOf(act)).Journal {
+	if ledger.KindFor(act).Way == ledger.ThroughJournal {
 		return h.step(yard, who, act, wild...)
 	}
 	return h.together(who, act)

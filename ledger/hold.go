@@ -214,20 +214,3 @@ func (x *step) holdStands(h *Hold, ref string) bool {
 func overlap(a, b []string) bool {
 	return slices.ContainsFunc(a, func(p string) bool { return slices.Contains(b, p) })
 }
-
-// holderName: to go, with the texts of requests, tests and hand-overs.
-func holderName(h *Hold) string {
-	if h.Holder == "" {
-		return "the unknown owner of a found lock"
-	}
-	return h.Holder
-}
-
-// textOf: to go, with the reasons that are kept in the state as sentences. A finding
-// without words is kept by its code: an empty reason would read as none.
-func textOf(f *recordv1.Finding) string {
-	if t := f.GetText(); t != "" {
-		return t
-	}
-	return f.GetCode()
-}

@@ -14,13 +14,13 @@ const (
 	fireWatchClause = "NFPA 51B (unchecked)"
 )
 
-var hotWorkKinds = []Kind{
+var _ = declare(
 	kind((*recordv1.Record).GetHotWorkDone, Kind{Name: "hot_work_done", Called: "hot work done", Class: Asserts, May: whoHas(authorised, supervisor, contractor), Clause: "1910.272(f)", By: ByPerson, With: alone,
 		Way: ThroughJournal, Home: AtNoYard, Elsewhere: TakenElsewhere, Panel: AnyWhere, Outbox: MayNotWait, LowDisk: TakenOnLowDisk, Training: NoTraining},
 		func(*recordv1.HotWorkDone) About { return About{} },
 		func(f *fields, a *recordv1.HotWorkDone) { f.name("permit", a.GetPermit()) },
 		(*step).hotWorkDone),
-}
+)
 
 // What the issuer of a hot-work permit must certify, and does not.
 var (

@@ -9,7 +9,7 @@ import (
 
 const inspectClause = "1910.147(c)(6)(i)"
 
-var inspectionKinds = []Kind{
+var _ = declare(
 	kind((*recordv1.Record).GetInspectProcedure, Kind{Name: "inspect_procedure", Called: "procedure inspect", Class: Lifts, May: whoHas(authorised), Clause: inspectClause + "(A)", By: ByPerson, With: alone,
 		Way: Direct, Home: AtNoYard, Elsewhere: TakenElsewhere, Panel: AnyWhere, Outbox: MayNotWait, LowDisk: TakenOnLowDisk, Training: NoTraining},
 		func(i *recordv1.InspectProcedure) About { return About{Zone: i.GetZone()} },
@@ -25,7 +25,7 @@ var inspectionKinds = []Kind{
 			f.names("retrain", a.GetRetrain())
 		},
 		(*step).inspectProcedure),
-}
+)
 
 var (
 	// InspectedBeforeUse: the day of the inspection is before the version was approved.
@@ -105,12 +105,12 @@ func (x *step) inspectProcedure(i *recordv1.InspectProcedure) {
 		x.deny(InspectedSince, zone, zone, p.Inspected.Date)
 	}
 	if !x.who.trained(x.mark.Time) {
-		x.refuse("TRAINING_LAPSED", x.who.ID, x.who.ID+" has no current training as an authorised employee", "an authorised employee inspects", "authorised employee", inspectClause)
+		x.deny(TrainingLapsed, x.who.ID, x.who.ID)
 	}
 	if s.usedIn(p, x.who.ID, date) {
 		x.deny(InspectsOwnWork, x.who.ID, x.who.ID, zone)
 	}
-	for _, id := range x.otherHands() {
+	for _, id := range x.keyGivers() {
 		if s.usedIn(p, id, date) {
 			x.notGivenBy(zone, inspectClause+"(A)", id)
 		}
@@ -120,7 +120,7 @@ func (x *step) inspectProcedure(i *recordv1.InspectProcedure) {
 	}
 	for _, id := range append(slices.Clone(i.GetEmployees()), i.GetRetrain()...) {
 		if s.People[id] == nil {
-			x.refuse("UNKNOWN_PERSON", id, "nobody of this name is enrolled", "name them by their id", x.who.ID, "")
+			x.deny(UnknownPerson, id, id)
 		}
 	}
 	if i.GetDeviations() != "" && i.GetCorrected() == "" {

@@ -7,7 +7,7 @@ import (
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-var jobKinds = []Kind{
+var _ = declare(
 	kind((*recordv1.Record).GetOpenJob, Kind{Name: "open_job", Called: "open job", Class: Lifts, May: whoHas(authorised, supervisor, manager), Clause: noClause, By: ByPerson, With: alone,
 		Way: ThroughJournal, Home: AtZone, Elsewhere: TakenElsewhere, Panel: AnyWhere, Outbox: MayNotWait, LowDisk: TakenOnLowDisk, Training: NoTraining},
 		func(o *recordv1.OpenJob) About { return About{Zone: o.GetZone(), Job: o.GetId()} },
@@ -27,11 +27,13 @@ var jobKinds = []Kind{
 		func(c *recordv1.CloseJob) About { return About{Job: c.GetJob()} },
 		func(f *fields, a *recordv1.CloseJob) { f.name("job", a.GetJob()) },
 		(*step).closeJob),
-}
+)
 
 var (
-	JobExists  = code.New("JOB_EXISTS", code.Row{Args: "job", Who: "the-signer", Answer: code.Taken})
-	UnknownJob = code.New("UNKNOWN_JOB", code.Row{Args: "job", Who: "the-signer", Next: "yardhasp job list", Answer: code.Unknown})
+	JobExists = code.New("JOB_EXISTS", code.Row{Args: "job", Who: "the-signer", Answer: code.Taken})
+	// RequestOfJobOpen: a start is still asked for from a job that is to be closed.
+	RequestOfJobOpen = code.New("REQUEST_OF_JOB_OPEN", code.Row{Args: "request person", Who: "{person}", Next: "yardhasp withdraw {request}"})
+	UnknownJob       = code.New("UNKNOWN_JOB", code.Row{Args: "job", Who: "the-signer", Next: "yardhasp job list", Answer: code.Unknown})
 	// JobNotOpen: a record names a job that is not open. It is kept and counts for
 	// nothing.
 	JobNotOpen  = code.New("JOB_NOT_OPEN", code.Row{Args: "job", Next: "yardhasp job list"})
@@ -140,7 +142,7 @@ func (x *step) mayOpenJob(o *recordv1.OpenJob) {
 	}
 	for _, p := range o.GetPlan() {
 		if s.Points[p] == nil {
-			x.refuse("UNKNOWN_POINT", p, "no such point is registered", "compute the plan on the current drawing", x.who.ID, "")
+			x.deny(UnknownPoint, p, p)
 		} else if _, ok := s.Graph().Point(p); !ok {
 			x.deny(NotDrawn, p, p)
 		}
@@ -148,7 +150,7 @@ func (x *step) mayOpenJob(o *recordv1.OpenJob) {
 	people := append(append([]string{o.GetResponsible()}, o.GetCrew()...), o.GetAffected()...)
 	for _, p := range people {
 		if s.People[p] == nil {
-			x.refuse("UNKNOWN_PERSON", p, "nobody of this name is enrolled", "invite them first", "a manager", "")
+			x.deny(UnknownPerson, p, p)
 		}
 	}
 	if len(o.GetAffected()) == 0 {
@@ -212,11 +214,11 @@ func (x *step) closeJob(c *recordv1.CloseJob) {
 	}
 	x.out.Conditions = append(x.out.Conditions, j.foundConditions()...)
 	for _, p := range s.openPermits(j.ID) {
-		x.refuse("PERMIT_OPEN", p.ID, "permit "+p.ID+" for "+PermitWord(p.Kind)+" is not closed", "close it first", "supervisor or manager", "1910.272(g)(1)(i)")
+		x.deny(PermitOpen, p.ID, p.ID, PermitWord(p.Kind))
 	}
 	for _, id := range sorted(s.Reqs) {
 		if q := s.Reqs[id]; q.open() && q.Job == j.ID {
-			x.refuse("REQUESTED", id, "a request to re-energise is open", "finish or withdraw it", q.By.By, "")
+			x.deny(RequestOfJobOpen, id, id, q.By.By)
 		}
 	}
 	if x.refused() {

@@ -8,7 +8,7 @@ import (
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-var keyKinds = []Kind{
+var _ = declare(
 	kind((*recordv1.Record).GetRevokeKey, Kind{Name: "revoke_key", Called: "person revoke-key", Class: Lifts, May: whoHas(manager), Clause: noClause, By: ByPerson, With: alone,
 		Way: Direct, Home: AtNoYard, Elsewhere: TakenElsewhere, Panel: AnyWhere, Outbox: MayNotWait, LowDisk: TakenOnLowDisk, Training: NoTraining},
 		func(*recordv1.RevokeKey) About { return About{} },
@@ -31,7 +31,7 @@ var keyKinds = []Kind{
 			f.bytes32("key", a.GetKey())
 		},
 		(*step).reissueKey),
-}
+)
 
 func newKeyOfReplacement(r *recordv1.Record) ([]string, []byte) {
 	return nil, r.GetReplaceKey().GetKey()

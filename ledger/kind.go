@@ -3,6 +3,7 @@ package ledger
 import (
 	"fmt"
 	"reflect"
+	"slices"
 
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
@@ -160,6 +161,22 @@ type About struct {
 // noClause stands where a rule is our own.
 const noClause = "our own rule"
 
+// NotThisWay refuses a record of the kind that came another way than it should.
+func (k *Kind) NotThisWay() *recordv1.Finding { return WrongWay.About(k.Name, k.Name, k.wayWord()) }
+
+// wayWord names the way in the catalogue.
+func (k *Kind) wayWord() string {
+	switch {
+	case k.By == ByNewcomer:
+		return "way-membership"
+	case k.By == ByReplica:
+		return "way-replica"
+	case k.Way == ThroughJournal:
+		return "way-journal"
+	}
+	return "way-direct"
+}
+
 // kind makes a row from its cells and the four functions of its act.
 func kind[A any](get func(*recordv1.Record) A, k Kind, about func(A) About, shape func(*fields, A), apply func(*step, A)) Kind {
 	if about != nil {
@@ -174,14 +191,33 @@ func kind[A any](get func(*recordv1.Record) A, k Kind, about func(A) About, shap
 	return k
 }
 
-// table has every kind by name, in the order of the contract.
 var (
+	// declared are the rows, as the files of the subjects give them.
+	declared []Kind
+	// table has every kind by name, and ordered in the order of the contract.
 	table   map[string]*Kind
 	ordered []*Kind
 )
 
-// Kinds lists every kind, in the order of the contract. Read it only.
-func Kinds() []*Kind { return ordered }
+// declare adds rows to the table. It is called where package variables begin.
+func declare(rows ...Kind) struct{} {
+	declared = append(declared, rows...)
+	return struct{}{}
+}
+
+func init() {
+	all, err := collect(declared)
+	if err != nil {
+		panic(err) // a fault of this program: nothing of it may run
+	}
+	ordered, table = all, map[string]*Kind{}
+	for _, k := range all {
+		table[k.Name] = k
+	}
+}
+
+// Kinds lists every kind, in the order of the contract.
+func Kinds() []*Kind { return slices.Clone(ordered) }
 
 // KindNamed is the row of a kind, nil when there is none.
 func KindNamed(name string) *Kind { return table[name] }

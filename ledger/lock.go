@@ -5,7 +5,7 @@ import (
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-var lockKinds = []Kind{
+var _ = declare(
 	kind((*recordv1.Record).GetLock, Kind{Name: "lock", Called: "lock", Class: Protects, May: whoHas(authorised, contractor), Clause: "1910.147(c)(8)", By: ByPerson, With: alone,
 		Way: ThroughJournal, Home: AtTarget, Elsewhere: TakenElsewhere, Panel: AnyWhere, Outbox: MayWait, LowDisk: TakenOnLowDisk, Training: TrainingNeeded},
 		func(l *recordv1.Lock) About {
@@ -42,7 +42,7 @@ var lockKinds = []Kind{
 		func(t *recordv1.TriedHandle) About { return About{Record: RefOf(t.GetHold())} },
 		func(f *fields, t *recordv1.TriedHandle) { f.ref("hold", t.GetHold()) },
 		(*step).triedHandle),
-}
+)
 
 var (
 	// LockOn and LockOff are what a lock that goes on or comes off changes.
@@ -88,12 +88,12 @@ var (
 
 // lock is never refused when its target and signer are known (decisions.md 2).
 func (x *step) lock(l *recordv1.Lock) {
-	h := &Hold{Ref: x.out.Ref, Holder: x.who.ID, Point: l.GetTarget().GetPoint(), Box: l.GetTarget().GetBox(), Padlock: l.GetPadlock(), Job: l.GetJob(), On: x.mark, Since: x.bornUnder(), Tag: tagOf(l.GetTag())}
+	h := &Hold{Ref: x.out.Ref, Holder: x.who.ID, Point: l.GetTarget().GetPoint(), Box: l.GetTarget().GetBox(), Padlock: l.GetPadlock(), Job: l.GetJob(), On: x.mark, Since: x.oldestEndingKey(), Tag: tagOf(l.GetTag())}
 	if l.GetEquipment() {
 		x.equipmentLock(h, l)
 	} else {
 		x.jobFlags(h)
-		x.flagDebt(h.Holder)
+		x.noteUnacknowledged(h.Holder)
 	}
 	x.padlockOn(h)
 	x.tagFlags(h)
@@ -190,7 +190,7 @@ func (x *step) jobFlags(h *Hold) {
 			x.note(DoesNotIsolate, h.Target(), h.Target(), j.ID)
 		}
 		if !j.member(h.Holder) {
-			x.flag("NOT_ON_CREW", h.Holder, h.Holder+" is not on the crew of "+j.ID, "1910.147(f)(3)")
+			x.note(NotOnCrew, h.Holder, h.Holder, j.ID)
 		}
 	}
 }
@@ -205,7 +205,7 @@ func (x *step) padlockOn(h *Hold) {
 		x.note(NoPadlock, h.Target(), h.Target())
 		return
 	}
-	p := s.Locks[h.Padlock]
+	p := s.Padlocks[h.Padlock]
 	switch {
 	case p == nil:
 		x.note(UnknownPadlock, h.Padlock, h.Padlock, h.Target())

@@ -1,7 +1,6 @@
 package ledger
 
 import (
-	"slices"
 	"strings"
 	"testing"
 
@@ -13,7 +12,7 @@ import (
 // the rules, and the refusal names the field (the contract's own names).
 func TestLockShapes(t *testing.T) {
 	rows := map[string]Kind{}
-	for _, k := range slices.Concat(lockKinds, pointKinds, boxKinds, padlockKinds, equipmentKinds, startedKinds) {
+	for _, k := range declared {
 		rows[k.Name] = k
 	}
 	point := &recordv1.Target{On: &recordv1.Target_Point{Point: "stonebend/mcc-1/leg-2"}}

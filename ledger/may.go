@@ -65,7 +65,3 @@ func (m May) word() string {
 	}
 	return out
 }
-
-var roleWords = map[recordv1.Role]string{
-	authorised: "authorised", affected: "affected", supervisor: "supervisor", manager: "manager", contractor: "contractor",
-}

@@ -1,7 +1,6 @@
 package ledger
 
 import (
-	"fmt"
 	"slices"
 
 	"yardhasp/ledger/code"
@@ -10,7 +9,7 @@ import (
 
 const walkClause = "NFPA 70E 120.5(1)"
 
-var narrowKinds = []Kind{
+var _ = declare(
 	kind((*recordv1.Record).GetNarrowZone, Kind{Name: "narrow_zone", Called: "drawing narrow", Class: Lifts, May: whoHas(supervisor, manager), Clause: walkClause, By: ByPerson, With: alone,
 		Way: ThroughJournal, Home: AtZone, Elsewhere: HomeOnly, Panel: AnyWhere, Outbox: MayNotWait, LowDisk: TakenOnLowDisk, Training: NoTraining},
 		func(n *recordv1.NarrowZone) About { return About{Zone: n.GetZone(), Points: n.GetPoints()} },
@@ -21,7 +20,7 @@ var narrowKinds = []Kind{
 			f.text("why", n.GetWhy())
 		},
 		(*step).narrowZone),
-}
+)
 
 var (
 	ZoneNotHome = code.New("ZONE_NOT_HOME", code.Row{Args: "zone yard", Who: "the-signer", Answer: code.Denied})
@@ -127,20 +126,20 @@ func (x *step) narrowOnWalked(zone string, points []string) {
 	for _, p := range points {
 		near = append(near, YardOf(p))
 	}
-	for _, y := range sorted(s.Plans) {
-		d := s.Plans[y]
+	for _, y := range sorted(s.Drawings) {
+		d := s.Drawings[y]
 		switch {
 		case !d.Walked.Set():
-			x.refuse("NOT_WALKED", y, fmt.Sprintf("nobody has walked the drawing of %s revision %d against the steel", y, d.Revision), "a qualified person walks it and signs", "a qualified person", walkClause)
+			x.deny(NotWalked, y, y, d.Revision)
 		case len(d.Suspect) > 0:
-			x.refuse("SUSPECT_DRAWING", y, "something was found live on the drawing of "+y+": it can't be relied on", "a qualified person finds and corrects the cause", "a qualified person", walkClause)
+			x.deny(SuspectDrawing, y, y, d.Suspect)
 		case !slices.Contains(near, y) && d.Revision == 1: // no revision of it left anything out
 		case !d.Walked.before(x.mark):
 			x.deny(WalkNotSeen, y, y, d.Revision)
 		case d.Walked.By == x.who.ID:
 			x.deny(OwnWalk, y, x.who.ID, y)
-		case overlap(s.hands(x.signingKey(x.who.ID)), s.hands(s.keyAt(d.Walked.By, d.Walked.Index))):
-			x.refuse("ONE_HAND", y, x.oneHandText(d.Walked.By), "another supervisor or manager signs", "supervisor or manager", "common practice, no source")
+		case s.mightBeOneHand(x.signingKey(x.who.ID), s.keyAt(d.Walked.By, d.Walked.Index)):
+			x.deny(OneHand, y, x.who.ID, d.Walked.By, "supervisor-manager", "common practice, no source")
 		}
 	}
 }

@@ -13,7 +13,7 @@ const (
 	groundClause = "1910.333(b)(2)(v)"
 )
 
-var noticeKinds = []Kind{
+var _ = declare(
 	kind((*recordv1.Record).GetShutDown, Kind{Name: "shut_down", Called: "shut down", Class: Asserts, May: whoHas(authorised, affected, supervisor), Clause: "1910.147(d)(2)", By: ByPerson, With: alone,
 		Way: ThroughJournal, Home: AtNoYard, Elsewhere: TakenElsewhere, Panel: AnyWhere, Outbox: MayNotWait, LowDisk: TakenOnLowDisk, Training: NoTraining},
 		func(n *recordv1.ShutDown) About { return About{Job: n.GetJob()} },
@@ -35,7 +35,7 @@ var noticeKinds = []Kind{
 		func(c *recordv1.ClearArea) About { return About{Job: c.GetJob()} },
 		func(f *fields, a *recordv1.ClearArea) { f.name("job", a.GetJob()) },
 		(*step).clearArea),
-}
+)
 
 var (
 	NotToldBefore = code.New("NOT_TOLD_BEFORE", code.Row{Args: "person job responsible", Clause: noticeClause, Who: "{responsible}", Next: "yardhasp notice {job} --before --told {person}"})

@@ -9,7 +9,7 @@ import (
 
 const outsideClause = "1910.147(f)(2)(i)"
 
-var outsideKinds = []Kind{
+var _ = declare(
 	kind((*recordv1.Record).GetExchangeProcedures, Kind{Name: "exchange_procedures", Called: "exchange", Class: Lifts, May: whoHas(supervisor, manager), Clause: outsideClause, By: ByPerson,
 		With: func(r *recordv1.Record) ([]string, []byte) {
 			return []string{r.GetExchangeProcedures().GetContractor()}, nil
@@ -18,7 +18,7 @@ var outsideKinds = []Kind{
 		func(*recordv1.ExchangeProcedures) About { return About{} },
 		nil,
 		(*step).exchangeProcedures),
-}
+)
 
 var (
 	// OtherEmployer: the person who signs for an outside employer is not theirs.
@@ -82,15 +82,13 @@ func (x *step) exchangeProcedures(e *recordv1.ExchangeProcedures) {
 	c := s.People[e.GetContractor()]
 	switch {
 	case s.Yards[e.GetYard()] == nil:
-		x.refuse("UNKNOWN_YARD", e.GetYard(), "no yard of this name has joined", "read its name again", x.who.ID, "")
+		x.deny(UnknownYard, e.GetYard(), e.GetYard())
 	case !s.outsider(c) || c.Employer != e.GetEmployer():
 		x.deny(OtherEmployer, e.GetContractor(), e.GetContractor(), e.GetEmployer())
 	case s.outsider(x.who):
 		x.deny(NotOfTheCoop, x.who.ID, x.who.ID)
 	}
-	if x.oneHand(e.GetContractor()) {
-		x.refuse("ONE_HAND", e.GetContractor(), x.oneHandText(e.GetContractor()), "another supervisor or manager of the co-op signs", "another supervisor or manager", outsideClause)
-	}
+	x.notOneHand(e.GetContractor(), "supervisor-manager", outsideClause)
 	if e.GetDateUnixMs() > s.Time+clockAhead {
 		x.deny(NotYet, e.GetYard(), e.GetDateUnixMs(), outsideClause)
 	}

@@ -58,7 +58,7 @@ func TestExchange(t *testing.T) {
 	w.refusedWith(w.together("ravi", actExchange("stonebend", harrow, "hana", w.now)), "NOT_PERMITTED")
 	untold := actExchange("stonebend", harrow, "hana", w.now)
 	untold.GetExchangeProcedures().Hazards = nil
-	w.refusedWith(w.together("mara", untold), "MALFORMED")
+	w.refusedWith(w.together("mara", untold), "BAD_FIELD")
 	w.must(w.together("mara", actExchange("stonebend", harrow, "hana", w.now)))
 	if !has(w.s.MissingForWork(j), "NO_EXCHANGE", "hana") {
 		t.Error("a plan point is at millrow, for which nothing was exchanged")

@@ -13,7 +13,7 @@ const (
 	keyClause = "common practice, no source"
 )
 
-var padlockKinds = []Kind{
+var _ = declare(
 	kind((*recordv1.Record).GetRegisterPadlock, Kind{Name: "register_padlock", Called: "padlock add", Class: Lifts, May: whoHas(supervisor, manager), Clause: padlockClause, By: ByPerson, With: alone,
 		Way: Direct, Home: AtNoYard, Elsewhere: TakenElsewhere, Panel: AnyWhere, Outbox: MayNotWait, LowDisk: NotOnLowDisk, Training: NoTraining},
 		func(*recordv1.RegisterPadlock) About { return About{} },
@@ -64,7 +64,7 @@ var padlockKinds = []Kind{
 			f.text("why", c.GetWhy())
 		},
 		(*step).clearPadlock),
-}
+)
 
 var (
 	// UnknownPerson is also of the people and their keys.
@@ -128,7 +128,7 @@ func troubleKey(serial string, k recordv1.PadlockTrouble) string {
 
 func (x *step) registerPadlock(p *recordv1.RegisterPadlock) {
 	s := x.s
-	if s.Locks[p.GetSerial()] != nil {
+	if s.Padlocks[p.GetSerial()] != nil {
 		x.deny(PadlockExists, p.GetSerial(), p.GetSerial())
 		return
 	}
@@ -140,8 +140,8 @@ func (x *step) registerPadlock(p *recordv1.RegisterPadlock) {
 	if x.refused() {
 		return
 	}
-	s.Locks[p.GetSerial()] = &Padlock{Serial: p.GetSerial(), Owner: p.GetOwner(), KeysCut: p.GetKeysCut(), Spare: p.GetSpare(), SpareHolder: p.GetSpareHolder(), Kind: p.GetKind(), Recorded: x.mark}
-	x.out.Flags = append(x.out.Flags, s.recordFlags(s.Locks[p.GetSerial()])...)
+	s.Padlocks[p.GetSerial()] = &Padlock{Serial: p.GetSerial(), Owner: p.GetOwner(), KeysCut: p.GetKeysCut(), Spare: p.GetSpare(), SpareHolder: p.GetSpareHolder(), Kind: p.GetKind(), Recorded: x.mark}
+	x.out.Flags = append(x.out.Flags, s.recordFlags(s.Padlocks[p.GetSerial()])...)
 	x.did(PadlockRegistered, p.GetSerial(), p.GetSerial(), p.GetOwner())
 }
 
@@ -168,7 +168,7 @@ func (s *State) isManager(id string) bool {
 // itself and of its keys. A yard's equipment lock may be of any kind.
 func (s *State) padlockFlags(serial string, equipment bool) []*recordv1.Finding {
 	var out []*recordv1.Finding
-	if p := s.Locks[serial]; p != nil && !equipment {
+	if p := s.Padlocks[serial]; p != nil && !equipment {
 		switch p.Kind {
 		case recordv1.PadlockKind_PADLOCK_KIND_KEYED_ALIKE:
 			out = append(out, KeyedAlike.About(serial, serial))
@@ -211,7 +211,7 @@ func (s *State) hangsOn(serial string) []string {
 // padlock finds a registered one. A fact about another is kept and counts for
 // nothing.
 func (x *step) padlock(serial string) *Padlock {
-	p := x.s.Locks[serial]
+	p := x.s.Padlocks[serial]
 	if p == nil {
 		x.note(PadlockNotRegistered, serial, serial)
 	}
@@ -284,7 +284,7 @@ func (x *step) reportPadlock(r *recordv1.ReportPadlock) {
 			x.note(t.code, serial, serial, r.GetWhat())
 		}
 	}
-	if x.s.Locks[serial] == nil {
+	if x.s.Padlocks[serial] == nil {
 		x.note(ReportOfUnknownPadlock, serial, serial)
 	}
 	x.did(PadlockReported, serial, serial, x.who.ID)

@@ -36,7 +36,7 @@ func (s *State) unfit(h *Hold) []*recordv1.Finding {
 		return nil
 	}
 	out := slices.DeleteFunc(s.padlockFlags(h.Padlock, false), func(f *recordv1.Finding) bool { return !code.Is(f, unfitCodes...) })
-	if p := s.Locks[h.Padlock]; p != nil && p.Owner != "" && p.Owner != h.Holder {
+	if p := s.Padlocks[h.Padlock]; p != nil && p.Owner != "" && p.Owner != h.Holder {
 		out = append(out, OthersPadlock.About(h.Padlock, h.Padlock, p.Owner))
 	}
 	for _, ref := range sorted(s.active) {

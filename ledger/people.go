@@ -11,7 +11,7 @@ import (
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-var peopleKinds = []Kind{
+var _ = declare(
 	kind((*recordv1.Record).GetInvite, Kind{Name: "invite", Called: "invite", Class: Lifts, May: whoHas(manager), Clause: noClause, By: ByPerson, With: alone,
 		Way: Direct, Home: AtNoYard, Elsewhere: TakenElsewhere, Panel: AnyWhere, Outbox: MayNotWait, LowDisk: NotOnLowDisk, Training: NoTraining},
 		func(*recordv1.Invite) About { return About{} },
@@ -39,7 +39,7 @@ var peopleKinds = []Kind{
 			f.optionalText("address", a.GetAddress())
 		},
 		(*step).join),
-}
+)
 
 var (
 	InvitationExists = code.New("INVITATION_EXISTS", code.Row{Args: "invitation", Who: "the-signer", Answer: code.Taken})

@@ -40,7 +40,7 @@ func TestShapesOfPeople(t *testing.T) {
 		Locks:  []*recordv1.WalkedLock{{Target: &recordv1.Target{On: &recordv1.Target_Box{Box: "stonebend/box-1"}}}},
 		Closed: []string{"stonebend/mcc-1/leg"}, Inside: []*recordv1.WalkedPerson{{Person: "ravi"}, {Person: "ravi", Job: "boot-1"}}}}}
 	rows := map[string]Kind{}
-	for _, k := range slices.Concat(peopleKinds, registerKinds, drawingKinds, keyKinds, removalKinds, handOverKinds, takeOverKinds, recoveryKinds) {
+	for _, k := range declared {
 		rows[k.Name] = k
 	}
 	for _, c := range []struct {

@@ -3,167 +3,415 @@ package ledger
 import (
 	"slices"
 
+	"google.golang.org/protobuf/proto"
+
+	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-// Permit is one row of the table of who may do what. To go: see Kind.
-type Permit struct {
-	Kind  string
-	Class Class
-	// Roles that may; empty: anybody enrolled.
-	Roles []recordv1.Role
-	// Qualified: only a qualified person (1910.399).
-	Qualified bool
-	// Own: only about the signer's own lock, sign-on or request (checked by the act).
-	Own bool
-	// Journal: goes through a yard's journal; else straight to the quorum.
-	Journal bool
-	// Home: only in the journal of the point's or box's home yard.
-	Home bool
-	// Clause it comes from.
-	Clause string
-}
-
+// permitClause: a permit is issued before anybody goes in and kept until they are
+// out. isolationClause: what could hurt them is locked out meanwhile.
 const (
-	authorised = recordv1.Role_ROLE_AUTHORISED
-	affected   = recordv1.Role_ROLE_AFFECTED
-	supervisor = recordv1.Role_ROLE_SUPERVISOR
-	manager    = recordv1.Role_ROLE_MANAGER
-	contractor = recordv1.Role_ROLE_CONTRACTOR
+	permitClause    = "1910.272(g)(1)(i)"
+	isolationClause = "1910.272(g)(1)(ii)"
 )
 
-func roles(r ...recordv1.Role) []recordv1.Role { return r }
+var _ = declare(
+	kind((*recordv1.Record).GetIssuePermit, Kind{Name: "issue_permit", Called: "issue permit", Class: Lifts, May: whoHas(supervisor, manager), Clause: permitClause, By: ByPerson, With: alone,
+		Way: Direct, Home: AtNoYard, Elsewhere: TakenElsewhere, Panel: AnyWhere, Outbox: MayNotWait, LowDisk: NotOnLowDisk, Training: NoTraining},
+		func(i *recordv1.IssuePermit) About { return About{Job: i.GetJob()} },
+		func(f *fields, a *recordv1.IssuePermit) {
+			f.name("id", a.GetId())
+			f.name("job", a.GetJob())
+			f.moment("ends_unix_ms", a.GetEndsUnixMs())
+			switch w := a.GetWhat().(type) {
+			case *recordv1.IssuePermit_BinEntry:
+				f.binEntry(w.BinEntry)
+			case *recordv1.IssuePermit_HotWork:
+				f.hotWork(w.HotWork)
+			default:
+				f.must(false, "what", "form-permit-kind")
+			}
+		},
+		(*step).issuePermit),
+	kind((*recordv1.Record).GetClosePermit, Kind{Name: "close_permit", Called: "close permit", Class: Lifts, May: whoHas(supervisor, manager), Clause: permitClause, By: ByPerson, With: alone,
+		Way: Direct, Home: AtNoYard, Elsewhere: TakenElsewhere, Panel: AnyWhere, Outbox: MayNotWait, LowDisk: TakenOnLowDisk, Training: NoTraining},
+		func(*recordv1.ClosePermit) About { return About{} },
+		func(f *fields, a *recordv1.ClosePermit) { f.name("permit", a.GetPermit()) },
+		(*step).closePermit),
+)
 
-// Permits is the whole table, in the order of the contract.
-var Permits = []Permit{
-	{Kind: "invite", Class: Lifts, Roles: roles(manager)},
-	{Kind: "join", Class: Lifts, Own: true},
-	{Kind: "register_padlock", Class: Lifts, Roles: roles(supervisor, manager), Clause: "1910.147(c)(5)(ii)"},
-	{Kind: "register_point", Class: Lifts, Roles: roles(supervisor, manager)},
-	{Kind: "register_box", Class: Lifts, Roles: roles(supervisor, manager), Clause: "1910.147(f)(3)"},
-	{Kind: "publish_drawing", Class: Lifts, Roles: roles(supervisor, manager)},
-	{Kind: "walk_drawing", Class: Lifts, Qualified: true, Clause: "NFPA 70E 120.5(1)"},
-	{Kind: "revoke_key", Class: Lifts, Roles: roles(manager)},
-	{Kind: "record_training", Class: Lifts, Roles: roles(supervisor, manager), Clause: "1910.147(c)(7)(iv) (unchecked)"},
-	{Kind: "request", Class: Lifts, Roles: roles(authorised, supervisor, manager), Clause: "1910.147(e)"},
-	{Kind: "withdraw", Class: Lifts, Own: true, Roles: roles(authorised, supervisor, manager)},
-	{Kind: "expire", Class: Lifts, Own: true},
-	{Kind: "removal", Class: Lifts, Roles: roles(manager), Clause: "1910.147(e)(3)"},
-	{Kind: "hand_over", Class: Lifts, Own: true, Clause: "1910.147(f)(4)"},
-	{Kind: "replace_key", Class: Lifts, Own: true},
-	{Kind: "reissue_key", Class: Lifts, Roles: roles(manager)},
-	{Kind: "claim_lock", Class: Lifts, Own: true, Clause: "1910.147(c)(5)(ii)"},
-	{Kind: "acknowledge_removal", Class: Lifts, Own: true, Clause: "1910.147(e)(3)"},
-	{Kind: "take_over", Class: Lifts, Roles: roles(authorised), Clause: "1910.147(f)(4)"},
-	{Kind: "stand_clear", Class: Lifts, Own: true, Clause: "1910.147(f)(1)"},
-	{Kind: "recover_yard", Class: Lifts, Roles: roles(manager)},
-	{Kind: "lock", Class: Protects, Roles: roles(authorised, contractor), Journal: true, Clause: "1910.147(c)(8)"},
-	{Kind: "found_lock", Class: Protects, Roles: roles(authorised, supervisor, manager), Journal: true},
-	{Kind: "release", Class: Lifts, Own: true, Journal: true, Clause: "1910.147(e)(3)"},
-	{Kind: "isolate", Class: Asserts, Roles: roles(authorised, supervisor), Journal: true, Home: true, Clause: "1910.147(d)(3)"},
-	{Kind: "closed", Class: Asserts, Roles: roles(authorised, supervisor), Journal: true, Home: true},
-	{Kind: "found_closed", Class: Protects, Journal: true, Home: true},
-	{Kind: "energise", Class: Lifts, Roles: roles(authorised, supervisor), Journal: true, Home: true, Clause: "1910.147(e)"},
-	{Kind: "box_add", Class: Lifts, Roles: roles(authorised, supervisor), Journal: true, Home: true, Clause: "1910.147(f)(3)"},
-	{Kind: "box_remove", Class: Lifts, Roles: roles(authorised, supervisor), Journal: true, Home: true, Clause: "1910.147(f)(3)"},
-	{Kind: "found_started", Class: Protects, Journal: true},
-	{Kind: "open_job", Class: Lifts, Roles: roles(authorised, supervisor, manager), Journal: true},
-	{Kind: "sign_on", Class: Protects, Roles: roles(authorised, contractor), Journal: true},
-	{Kind: "sign_off", Class: Lifts, Own: true, Journal: true},
-	{Kind: "shut_down", Class: Asserts, Roles: roles(authorised, affected, supervisor), Journal: true, Clause: "1910.147(d)(2)"},
-	{Kind: "reading", Class: Asserts, Roles: roles(authorised, contractor), Journal: true, Clause: "1910.147(d)(6)"},
-	{Kind: "found_live", Class: Protects, Journal: true},
-	{Kind: "correct_found_live", Class: Lifts, Qualified: true, Journal: true},
-	{Kind: "stored_released", Class: Asserts, Roles: roles(authorised), Journal: true, Clause: "1910.147(d)(5)(i)"},
-	{Kind: "notice", Class: Asserts, Roles: roles(authorised, supervisor, manager), Journal: true, Clause: "1910.147(c)(9)"},
-	{Kind: "clear_area", Class: Asserts, Roles: roles(authorised, supervisor), Journal: true, Clause: "1910.147(e)(1)"},
-	{Kind: "tried_handle", Class: Asserts, Own: true, Journal: true, Clause: "1910.147(d)(6)"},
-	{Kind: "close_job", Class: Lifts, Roles: roles(authorised, supervisor, manager), Journal: true},
-	{Kind: "narrow_zone", Class: Lifts, Roles: roles(supervisor, manager), Journal: true, Home: true, Clause: walkClause},
-	{Kind: "issue_permit", Class: Lifts, Roles: roles(supervisor, manager), Clause: "1910.272(g)(1)(i)"},
-	{Kind: "close_permit", Class: Lifts, Roles: roles(supervisor, manager), Clause: "1910.272(g)(1)(i)"},
-	{Kind: "air_reading", Class: Asserts, Roles: roles(authorised, supervisor, contractor), Journal: true, Clause: "1910.272(g)(1)(iii)"},
-	{Kind: "stand_watch", Class: Asserts, Roles: roles(authorised, supervisor, manager, contractor), Journal: true, Clause: "1910.272(g)(3)"},
-	{Kind: "leave_watch", Class: Protects, Journal: true},
-	{Kind: "hot_work_done", Class: Asserts, Roles: roles(authorised, supervisor, contractor), Journal: true, Clause: "1910.272(f)"},
-	{Kind: "fumigation_recorded", Class: Protects, Journal: true},
-	{Kind: "fumigation_cleared", Class: Lifts, Roles: roles(authorised, supervisor, manager), Journal: true},
-	{Kind: "move_key", Class: Asserts, Roles: roles(manager), Clause: "common practice, no source"},
-	{Kind: "issue_padlock", Class: Asserts, Roles: roles(supervisor, manager), Clause: padlockClause},
-	{Kind: "report_padlock", Class: Protects},
-	{Kind: "clear_padlock", Class: Lifts, Roles: roles(supervisor, manager), Clause: padlockClause},
-	{Kind: "review_lock", Class: Lifts, Roles: roles(supervisor, manager), Clause: "common practice, no source"},
-	{Kind: "describe_point", Class: Lifts, Roles: roles(supervisor, manager), Clause: "1910.147(c)(2)"},
-	{Kind: "found_choked", Class: Protects, Journal: true, Clause: chokeClause},
-	{Kind: "clear_choke", Class: Lifts, Roles: roles(authorised, supervisor), Journal: true, Clause: chokeClause},
-	{Kind: "publish_procedure", Class: Lifts, Roles: roles(authorised, supervisor, manager), Clause: procedureClause},
-	{Kind: "approve_procedure", Class: Lifts, Roles: roles(supervisor, manager), Clause: procedureClause},
-	{Kind: "require_procedures", Class: Lifts, Roles: roles(manager), Clause: procedureClause},
-	{Kind: "attest_exception", Class: Lifts, Roles: roles(authorised, supervisor, manager), Clause: procedureClause},
-	{Kind: "inspect_procedure", Class: Lifts, Roles: roles(authorised), Clause: inspectClause + "(A)"},
-	{Kind: "set_coordinator", Class: Lifts, Roles: roles(authorised, supervisor, manager), Clause: groupClause + "(C)"},
-	{Kind: "add_crew", Class: Lifts, Roles: roles(authorised, supervisor, manager), Clause: groupClause + "(A)"},
-	{Kind: "answer_verification", Class: Asserts, Journal: true, Clause: "1910.147(f)(3)"},
-	{Kind: "exchange_procedures", Class: Lifts, Roles: roles(supervisor, manager), Clause: outsideClause},
+// What stands against issuing a permit.
+var (
+	PermitExists = code.New("PERMIT_EXISTS", code.Row{Args: "permit", Who: "the-signer", Answer: code.Taken})
+	// EndHasPassed: a permit that would be over before it is issued.
+	EndHasPassed  = code.New("END_HAS_PASSED", code.Row{Args: "permit ends:time", Clause: permitClause, Who: "the-signer"})
+	PermitTooLong = code.New("PERMIT_TOO_LONG", code.Row{Args: "permit hours:number", Clause: permitClause, Who: "the-signer"})
+	// SignedEarlier: what it certifies was seen at another moment.
+	SignedEarlier = code.New("SIGNED_EARLIER", code.Row{Args: "permit minutes:number", Clause: permitClause, Who: "the-signer"})
+	// RequestReaches: somebody asks for a start that reaches the zone of the permit.
+	RequestReaches = code.New("REQUEST_REACHES", code.Row{Args: "request zone requester", Clause: isolationClause, Who: "{requester}", Next: "yardhasp withdraw {request}"})
+	// StillInside: a permit is issued, and closed, with nobody inside.
+	StillInside = code.New("STILL_INSIDE", code.Row{Args: "person job record", Clause: permitClause, Who: "{person}", Next: "yardhasp sign-off {record}"})
+)
+
+// What an open permit stands against, and how it lapses.
+var (
+	// PermitOpen: it must be closed first, before another one or before its job is closed.
+	PermitOpen    = code.New("PERMIT_OPEN", code.Row{Args: "permit kind:word", Clause: permitClause, Who: "supervisor-manager", Next: "yardhasp permit close {permit}"})
+	UnknownPermit = code.New("UNKNOWN_PERMIT", code.Row{Args: "permit", Who: "the-signer", Next: "yardhasp permit list", Answer: code.Unknown})
+	// PermitJobClosed: its job is not open any more.
+	PermitJobClosed = code.New("PERMIT_JOB_CLOSED", code.Row{Args: "job", Clause: isolationClause, Who: "supervisor-manager"})
+	PermitOver      = code.New("PERMIT_OVER", code.Row{Args: "permit ends:time", Clause: permitClause, Who: "supervisor-manager", Next: "yardhasp permit close {permit}"})
+	// PermitSuspended: for good, though what lapsed may be mended since.
+	PermitSuspended = code.New("PERMIT_SUSPENDED", code.Row{Args: "permit because:why", Clause: permitClause, Who: "supervisor-manager", Next: "yardhasp permit close {permit}"})
+	// MoreReasons stands for those that are not listed.
+	MoreReasons = code.New("MORE_REASONS", code.Row{Args: "count:number"})
+)
+
+// Why nobody may go in.
+var (
+	// NoPermit: none is in force; because says how one that is not closed stands.
+	NoPermit = code.New("NO_PERMIT", code.Row{Args: "job zone because:why", Clause: permitClause, Who: "supervisor-manager", Next: "yardhasp permit bin-entry PERMIT --job {job}"})
+	// PermitElsewhere: the grain of the zone is that of a bin that people enter, and
+	// permits are issued for the bin.
+	PermitElsewhere = code.New("PERMIT_ELSEWHERE", code.Row{Args: "job zone bin because:why", Clause: permitClause, Who: "supervisor-manager", Next: "yardhasp job open JOB --zone {bin}"})
+)
+
+var (
+	PermitIssued = code.New("PERMIT_ISSUED", code.Row{Args: "permit kind:word zone person named"})
+	PermitClosed = code.New("PERMIT_CLOSED", code.Row{Args: "permit"})
+)
+
+// What everybody must see of a permit that is not in force.
+var (
+	HotWorkStopped = code.New("HOT_WORK_STOPPED", code.Row{Args: "permit zone state:word because:why workers", Who: "{workers}", Next: "yardhasp permit hot-work-done {permit}"})
+	// NoFireWatchAfter: nobody stands the watch that goes on after hot work.
+	NoFireWatchAfter = code.New("NO_FIRE_WATCH_AFTER", code.Row{Args: "permit job zone minutes:number", Next: "yardhasp permit fire-watch {job}"})
+	EverybodyOut     = code.New("EVERYBODY_OUT", code.Row{Args: "permit zone state:word because:why inside", Who: "{inside}"})
+	// DoNotEnter: nobody is known to be inside.
+	DoNotEnter = code.New("DO_NOT_ENTER", code.Row{Args: "permit zone state:word because:why entrants", Who: "supervisor-manager", Next: "yardhasp permit close {permit}"})
+
+	// permitAlarms are one alarm in four forms: of each permit only the latest stands.
+	permitAlarms = []code.Code{HotWorkStopped, NoFireWatchAfter, EverybodyOut, DoNotEnter}
+)
+
+// WorkPermit is leave to enter a bin or to do hot work, on top of the job's own
+// conditions. It is on file until it is closed, 1910.272(f) and (g)(1)(i). Once
+// suspended or ended it never comes back: another one is issued.
+//
+// The clauses let a permit be left out while the employer's representative stays
+// throughout, and for hot work in an authorised shop or area. This ledger has no
+// word for those: it shows no leave without a permit, which is stricter.
+type WorkPermit struct {
+	ID   string              `json:"id"`
+	Kind recordv1.PermitKind `json:"kind"`
+	Job  string              `json:"job"`
+	Zone string              `json:"zone"`
+	Ends int64               `json:"ends"`
+	By   Mark                `json:"by"`
+	// Named are the entrants or the workers, Watchers who is to stand watch.
+	Named    []string `json:"named"`
+	Watchers []string `json:"watchers"`
+	// Agents and AirEvery (seconds) are what the air is tested for, and how often.
+	Agents   []recordv1.AirAgent `json:"agents,omitempty"`
+	AirEvery int64               `json:"air_every,omitempty"`
+	// ClosedPaths is how the way of each fumigation named is closed.
+	ClosedPaths map[string]string `json:"closed_paths,omitempty"`
+	// Line keeps a person from sinking; LineReason says what does instead.
+	Line        recordv1.Line        `json:"line,omitempty"`
+	LineReason  string               `json:"line_reason,omitempty"`
+	Ventilation recordv1.Ventilation `json:"ventilation,omitempty"`
+	Rescue      string               `json:"rescue,omitempty"`
+	// Flat: ground-level entry to flat storage, 1910.272(h).
+	Flat bool `json:"flat,omitempty"`
+	// SuppressionOff: it goes on again before the permit is closed.
+	SuppressionOff bool `json:"suppression_off,omitempty"`
+
+	State recordv1.PermitState `json:"state"`
+	// Stopped is when it was suspended or ended, Because for what.
+	Stopped Mark                `json:"stopped"`
+	Because []*recordv1.Finding `json:"because,omitempty"`
+	// Done is when hot work was over.
+	Done   Mark `json:"done"`
+	Closed Mark `json:"closed"`
 }
 
-var permitByKind = func() map[string]*Permit {
-	m := map[string]*Permit{}
-	for i := range Permits {
-		m[Permits[i].Kind] = &Permits[i]
-	}
-	return m
-}()
+func (p *WorkPermit) open() bool { return p.State != recordv1.PermitState_PERMIT_STATE_CLOSED }
 
-// PermitFor returns the row for a kind, nil when there is none.
-func PermitFor(kind string) *Permit { return permitByKind[kind] }
+func (p *WorkPermit) binEntry() bool { return p.Kind == recordv1.PermitKind_PERMIT_KIND_BIN_ENTRY }
 
-// may reports whether p may do the act, by role and qualification alone.
-func (t *Permit) may(p *Person) bool {
-	if p == nil {
-		return false
-	}
-	if t.Qualified && !p.Qualified {
-		return false
-	}
-	return len(t.Roles) == 0 || p.Has(t.Roles...)
+// PermitWord is the catalogue's word for what a permit is for: "bin-entry".
+func PermitWord(k recordv1.PermitKind) string { return enumWord(k, "PERMIT_KIND_") }
+
+// PermitStateWord is the catalogue's word for how a permit stands.
+func PermitStateWord(st recordv1.PermitState) string {
+	return "permit-" + enumWord(st, "PERMIT_STATE_")
 }
 
-// who says in words who may.
-func (t *Permit) who() string {
-	if t.Qualified {
-		return "a qualified person"
+// issuePermit grants a permit only when every condition is met; a refusal lists
+// them all. It needs the quorum (decisions.md 19).
+func (x *step) issuePermit(i *recordv1.IssuePermit) {
+	s := x.s
+	if s.WorkPermits[i.GetId()] != nil {
+		x.deny(PermitExists, i.GetId(), i.GetId())
+		return
 	}
-	if len(t.Roles) == 0 {
-		return "anybody enrolled"
+	j := s.Jobs[i.GetJob()]
+	if j == nil || j.Closed.Set() {
+		x.deny(UnknownJob, i.GetJob(), i.GetJob())
+		return
 	}
-	out := ""
-	for i, r := range t.Roles {
-		switch {
-		case i > 0 && i == len(t.Roles)-1:
-			out += " or "
-		case i > 0:
-			out += ", "
+	p := &WorkPermit{ID: i.GetId(), Job: j.ID, Zone: j.Zone, Ends: i.GetEndsUnixMs(), By: x.mark, State: recordv1.PermitState_PERMIT_STATE_IN_FORCE}
+	var form []*recordv1.Finding
+	if b := i.GetBinEntry(); b != nil {
+		form = s.binForm(p, b)
+	} else {
+		form = s.hotForm(p, i.GetHotWork())
+	}
+	x.issueTimes(p)
+	x.issueOthers(p)
+	x.out.Conditions = append(x.out.Conditions, form...)
+	x.out.Conditions = append(x.out.Conditions, s.permitConditions(p, s.Time)...)
+	if x.refused() {
+		return
+	}
+	s.WorkPermits[p.ID] = p
+	x.did(PermitIssued, p.ID, p.ID, PermitWord(p.Kind), p.Zone, x.who.ID, p.Named)
+}
+
+// issueTimes: no longer than a shift, and nothing certified for another moment.
+func (x *step) issueTimes(p *WorkPermit) {
+	switch {
+	case p.Ends <= x.s.Time:
+		x.deny(EndHasPassed, p.ID, p.ID, p.Ends)
+	case p.Ends > x.s.Time+maxPermit:
+		x.deny(PermitTooLong, p.ID, p.ID, maxPermit/3_600_000)
+	}
+	if signed := x.rec.GetCapturedUnixMs(); signed < x.s.Time-signedAhead || x.clockDoubt() {
+		x.deny(SignedEarlier, p.ID, p.ID, signedAhead/60_000)
+	}
+}
+
+// issueOthers: what else is going on at the job and its zone.
+func (x *step) issueOthers(p *WorkPermit) {
+	s := x.s
+	for _, id := range sorted(s.WorkPermits) {
+		if o := s.WorkPermits[id]; o.open() && o.Job == p.Job && o.Kind == p.Kind {
+			x.deny(PermitOpen, id, id, PermitWord(o.Kind))
 		}
-		out += RoleName(r)
+	}
+	for _, id := range sorted(s.Reqs) {
+		if q := s.Reqs[id]; q.open() && overlap(s.reachOf(p.Zone), q.Points) {
+			x.deny(RequestReaches, id, id, p.Zone, q.By.By)
+		}
+	}
+	if p.binEntry() {
+		for _, so := range s.insideAt(p.Zone) {
+			x.deny(StillInside, so.Person, so.Person, so.Job, so.Ref)
+		}
+	}
+}
+
+// permitConditions lists what must hold for as long as a permit is in force. The
+// moment that one lapses it is suspended.
+func (s *State) permitConditions(p *WorkPermit, at int64) []*recordv1.Finding {
+	j := s.Jobs[p.Job]
+	if j == nil || j.Closed.Set() {
+		return []*recordv1.Finding{PermitJobClosed.About(p.Job, p.Job)}
+	}
+	cs := s.isolationConditions(j, at)
+	if p.binEntry() {
+		return append(cs, s.binConditions(p, j, at)...)
+	}
+	return append(cs, s.hotConditions(p, j, at)...)
+}
+
+// stateOf is how a permit stands at a moment, with nothing recorded since, and
+// what is missing then.
+func (s *State) stateOf(p *WorkPermit, at int64) (recordv1.PermitState, []*recordv1.Finding) {
+	at = max(at, s.Time)
+	if p.State != recordv1.PermitState_PERMIT_STATE_IN_FORCE {
+		return p.State, nil
+	}
+	if at >= p.Ends {
+		return recordv1.PermitState_PERMIT_STATE_ENDED, []*recordv1.Finding{PermitOver.About(p.ID, p.ID, p.Ends)}
+	}
+	if cs := s.permitConditions(p, at); len(cs) > 0 {
+		return recordv1.PermitState_PERMIT_STATE_SUSPENDED, cs
+	}
+	return p.State, nil
+}
+
+// lastStop is when an earlier permit of the same kind for the same job was
+// suspended or ended: tests of the air from before it count no more.
+func (s *State) lastStop(p *WorkPermit) Mark {
+	var last Mark
+	for _, id := range sorted(s.WorkPermits) {
+		if o := s.WorkPermits[id]; o.ID != p.ID && o.Job == p.Job && o.Kind == p.Kind && o.Stopped.Set() && o.Stopped.Time > last.Time && o.By.Index < p.By.Index {
+			last = o.Stopped
+		}
+	}
+	return last
+}
+
+// permitMissing says why nobody may enter a zone that people enter: no bin-entry
+// permit is in force for the job; nil when one is, or when the zone needs none.
+func (s *State) permitMissing(j *Job, at int64) []*recordv1.Finding {
+	z, ok := s.Graph().Zone(j.Zone)
+	if !ok || z.Bin == "" {
+		return nil
+	}
+	var because []*recordv1.Finding
+	for _, id := range sorted(s.WorkPermits) {
+		p := s.WorkPermits[id]
+		if p.Job != j.ID || !p.binEntry() || !p.open() {
+			continue
+		}
+		st, lapsed := s.stateOf(p, at)
+		if st == recordv1.PermitState_PERMIT_STATE_IN_FORCE {
+			return nil
+		}
+		because = append(because, p.notInForce(st, lapsed))
+	}
+	if !z.Entered {
+		return []*recordv1.Finding{PermitElsewhere.About(j.Zone, j.ID, j.Zone, z.Bin, because)}
+	}
+	return []*recordv1.Finding{NoPermit.About(j.Zone, j.ID, j.Zone, because)}
+}
+
+// notInForce says how a permit stands that was suspended or is over; lapsed is what
+// it lacks where that is not recorded yet.
+func (p *WorkPermit) notInForce(st recordv1.PermitState, lapsed []*recordv1.Finding) *recordv1.Finding {
+	if st == recordv1.PermitState_PERMIT_STATE_ENDED {
+		return PermitOver.About(p.ID, p.ID, p.Ends)
+	}
+	if len(p.Because) > 0 {
+		lapsed = p.Because
+	}
+	return PermitSuspended.About(p.ID, p.ID, fewReasons(lapsed))
+}
+
+// closePermit takes a permit off file: nobody is inside, or the fire watch is over.
+func (x *step) closePermit(c *recordv1.ClosePermit) {
+	s := x.s
+	p := s.WorkPermits[c.GetPermit()]
+	if p == nil || !p.open() {
+		x.deny(UnknownPermit, c.GetPermit(), c.GetPermit())
+		return
+	}
+	if p.binEntry() {
+		for _, so := range s.insideAt(p.Zone) {
+			x.deny(StillInside, so.Person, so.Person, so.Job, so.Ref)
+		}
+	} else {
+		x.out.Conditions = append(x.out.Conditions, s.hotCloseConditions(p, c)...)
+	}
+	if x.refused() {
+		return
+	}
+	p.State, p.Closed = recordv1.PermitState_PERMIT_STATE_CLOSED, x.mark
+	if !p.Stopped.Set() {
+		p.Stopped = x.now()
+	}
+	s.end("permit", p.ID)
+	s.lowerPermit(p.ID)
+	x.did(PermitClosed, p.ID, p.ID)
+}
+
+// now is the record's mark with the ledger's own time: what must be later than it
+// is not helped by an early clock.
+func (x *step) now() Mark {
+	m := x.mark
+	m.Time, m.Late = x.s.Time, x.s.Time
+	return m
+}
+
+// openPermits lists a job's permits that are not closed.
+func (s *State) openPermits(job string) []*WorkPermit {
+	var out []*WorkPermit
+	for _, id := range sorted(s.WorkPermits) {
+		if p := s.WorkPermits[id]; p.open() && p.Job == job {
+			out = append(out, p)
+		}
 	}
 	return out
 }
 
-var roleNames = map[recordv1.Role]string{
-	authorised: "authorised employee", affected: "affected employee",
-	supervisor: "supervisor", manager: "manager", contractor: "contractor",
-}
-
-// RoleName is the role in words.
-func RoleName(r recordv1.Role) string { return roleNames[r] }
-
-// ParseRole reads a role's first word: "authorised", "contractor".
-func ParseRole(word string) (recordv1.Role, bool) {
-	for _, r := range []recordv1.Role{authorised, affected, supervisor, manager, contractor} {
-		if name := RoleName(r); name == word || slices.Contains([]string{"authorised employee", "affected employee"}, name) && name == word+" employee" {
-			return r, true
+// watchPermits suspends what lapsed and ends what is over, before a record is
+// taken (time went on) and after it. A permit that is not in force while somebody
+// is inside is an alarm that names them.
+func (s *State) watchPermits(at Mark) {
+	if at.By == "" {
+		at.By = "the ledger" // an entry that nobody signed turns time as well
+	}
+	at.Time, at.Late = s.Time, s.Time
+	for _, id := range sorted(s.WorkPermits) {
+		p := s.WorkPermits[id]
+		if !p.open() {
+			continue
+		}
+		if st, lapsed := s.stateOf(p, s.Time); st != p.State {
+			p.State, p.Stopped, p.Because = st, at, fewReasons(lapsed)
+		}
+		now := s.permitAlarm(p)
+		for _, c := range permitAlarms {
+			if !code.Is(now, c) {
+				s.lower(c, id)
+			}
+		}
+		if now != nil {
+			s.raise(id, now, at)
 		}
 	}
-	return recordv1.Role_ROLE_UNSPECIFIED, false
 }
+
+// lowerPermit ends whatever is raised about a permit.
+func (s *State) lowerPermit(id string) {
+	for _, c := range permitAlarms {
+		s.lower(c, id)
+	}
+}
+
+// fewReasons keeps the first five reasons, each once, and says how many more there
+// are: what is stored of a permit does not grow without end.
+func fewReasons(all []*recordv1.Finding) []*recordv1.Finding {
+	var out []*recordv1.Finding
+	for _, f := range all {
+		if !slices.ContainsFunc(out, func(o *recordv1.Finding) bool { return proto.Equal(o, f) }) {
+			out = append(out, f)
+		}
+	}
+	const few = 5
+	if n := len(out) - few; n > 0 && !code.Is(out[len(out)-1], MoreReasons) {
+		out = append(out[:few], MoreReasons.About("", n))
+	}
+	return out
+}
+
+// permitAlarm says what everybody must see of a permit, nil for nothing.
+func (s *State) permitAlarm(p *WorkPermit) *recordv1.Finding {
+	var in []string
+	for _, so := range s.insideAt(p.Zone) {
+		in = append(in, so.Person)
+	}
+	slices.Sort(in)
+	in = slices.Compact(in)
+	state := PermitStateWord(p.State)
+	switch st := p.State; {
+	case !p.binEntry() && !p.Done.Set() && st != recordv1.PermitState_PERMIT_STATE_IN_FORCE:
+		return HotWorkStopped.About(p.ID, p.ID, p.Zone, state, p.Because, p.Named)
+	case !p.binEntry() && p.Done.Set() && s.fireWatchLeft(p) > 0 && !s.fireWatched(p):
+		return NoFireWatchAfter.About(p.ID, p.ID, p.Job, p.Zone, minutes(s.fireWatchLeft(p)))
+	case !p.binEntry() || st == recordv1.PermitState_PERMIT_STATE_IN_FORCE:
+		return nil
+	case len(in) > 0:
+		return EverybodyOut.About(p.ID, p.ID, p.Zone, state, p.Because, in)
+	case st == recordv1.PermitState_PERMIT_STATE_SUSPENDED:
+		return DoNotEnter.About(p.ID, p.ID, p.Zone, state, p.Because, p.Named)
+	}
+	return nil
+}
+
+// minutes are those begun in a time, in ms.
+func minutes(ms int64) int64 { return (ms + 59_999) / 60_000 }

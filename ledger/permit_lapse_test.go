@@ -100,7 +100,7 @@ func TestBinEntryLapses(t *testing.T) {
 			if ps := w.s.Board("eastfork", w.s.Time).GetPermits(); len(ps) != 1 || len(w.s.Board("millrow", w.s.Time).GetPermits()) != 0 {
 				t.Errorf("the yards' boards show permits %v", ps)
 			}
-			if !has(w.s.MissingForWork(w.s.Jobs[binJob]), "NO_PERMIT", binZone) || alarmed(w.s, "STOPPED", binJob) == "" {
+			if !has(w.s.MissingForWork(w.s.Jobs[binJob]), "NO_PERMIT", binZone) || w.raised(ledger.Stopped, binJob) == nil {
 				t.Error("work goes on under a suspended permit")
 			}
 			w.refusedWith(w.direct("nia", actClosePermit("in-1")), "STILL_INSIDE")

@@ -272,7 +272,7 @@ func TestNoPermit(t *testing.T) {
 		t.Errorf("everything but the permit is there; missing: %v", cs)
 	}
 	o := w.must(w.journal("eastfork", "lena", actSignOn(binJob)))
-	if !flagged(o, "NO_PERMIT") || alarmed(w.s, "STOPPED", binJob) == "" {
+	if !flagged(o, "NO_PERMIT") || w.raised(ledger.Stopped, binJob) == nil {
 		t.Errorf("lena is in the bin without a permit: flags %v, alarms %v", o.GetFlags(), w.s.Alarms)
 	}
 	// 1910.272(g)(1)(i): the precautions were in place before entry.

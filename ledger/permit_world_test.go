@@ -210,16 +210,6 @@ func calls(f *recordv1.Finding, c code.Code, arg string, people ...string) bool 
 	return code.Is(f, c) && !slices.ContainsFunc(people, func(p string) bool { return !slices.Contains(named, p) })
 }
 
-// said is a text or a word of a finding.
-func said(f *recordv1.Finding, arg string) string {
-	for _, a := range f.GetArgs() {
-		if a.GetName() == arg {
-			return a.GetText()
-		}
-	}
-	return ""
-}
-
 // clauseOf is the clause of a finding.
 func clauseOf(f *recordv1.Finding) string {
 	if f.GetClause() != "" {

@@ -201,7 +201,7 @@ func (s *State) relied(zone string) bool {
 		yards = append(yards, YardOf(z))
 	}
 	for _, y := range yards {
-		if d := s.Plans[y]; d == nil || !d.Walked.Set() || len(d.Suspect) > 0 {
+		if d := s.Drawings[y]; d == nil || !d.Walked.Set() || len(d.Suspect) > 0 {
 			return false
 		}
 	}

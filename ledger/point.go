@@ -5,7 +5,7 @@ import (
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-var pointKinds = []Kind{
+var _ = declare(
 	kind((*recordv1.Record).GetIsolate, Kind{Name: "isolate", Called: "isolate", Class: Asserts, May: whoHas(authorised, supervisor), Clause: "1910.147(d)(3)", By: ByPerson, With: alone,
 		Way: ThroughJournal, Home: AtPoint, Elsewhere: HomeOnly, Panel: AtPanel, Outbox: MayNotWait, LowDisk: TakenOnLowDisk, Training: TrainingNeeded},
 		func(i *recordv1.Isolate) About { return About{Point: i.GetPoint()} },
@@ -34,7 +34,7 @@ var pointKinds = []Kind{
 			f.text("why", d.GetWhy())
 		},
 		(*step).describePoint),
-}
+)
 
 var (
 	UnknownPoint = code.New("UNKNOWN_POINT", code.Row{Args: "point", Who: "the-signer", Answer: code.Unknown})

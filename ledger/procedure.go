@@ -16,7 +16,7 @@ const (
 	contentsClause  = "1910.147(c)(4)(ii)"
 )
 
-var procedureKinds = []Kind{
+var _ = declare(
 	kind((*recordv1.Record).GetPublishProcedure, Kind{Name: "publish_procedure", Called: "procedure publish", Class: Lifts, May: whoHas(authorised, supervisor, manager), Clause: procedureClause, By: ByPerson, With: alone,
 		Way: Direct, Home: AtNoYard, Elsewhere: TakenElsewhere, Panel: AnyWhere, Outbox: MayNotWait, LowDisk: NotOnLowDisk, Training: NoTraining},
 		func(p *recordv1.PublishProcedure) About { return About{Zone: p.GetZone()} },
@@ -47,7 +47,7 @@ var procedureKinds = []Kind{
 			f.moment("from_unix_ms", a.GetFromUnixMs())
 		},
 		(*step).requireProcedures),
-}
+)
 
 var (
 	// NotVersionInUse: a version is named that is not the approved one of its zone.
@@ -147,7 +147,7 @@ func (x *step) publishProcedure(q *recordv1.PublishProcedure) {
 	points := slices.Sorted(slices.Values(q.GetPoints()))
 	p.Waiting = Version{Number: q.GetVersion(), Hash: hex.EncodeToString(sum[:]), Machines: slices.Clone(q.GetMachines()), Points: points, Written: x.mark}
 	for _, y := range s.drawingsOf(&Job{Zone: zone, Plan: points}) {
-		if d := s.Plans[y]; d != nil {
+		if d := s.Drawings[y]; d != nil {
 			p.Waiting.Drawings = append(p.Waiting.Drawings, fmt.Sprintf("%s revision %d", y, d.Revision))
 		}
 	}
@@ -172,8 +172,8 @@ func (x *step) approveProcedure(a *recordv1.ApproveProcedure) {
 		x.deny(NotTextThatWaits, zone, zone, p.Waiting.Number)
 	case p.Waiting.Written.By == x.who.ID:
 		x.deny(OwnProcedure, zone, zone, x.who.ID)
-	case overlap(s.hands(x.signingKey(x.who.ID)), s.hands(s.keyAt(p.Waiting.Written.By, p.Waiting.Written.Index))):
-		x.refuse("ONE_HAND", zone, x.oneHandText(p.Waiting.Written.By), "another supervisor or manager reads and approves it", "supervisor or manager", procedureClause)
+	case s.mightBeOneHand(x.signingKey(x.who.ID), s.keyAt(p.Waiting.Written.By, p.Waiting.Written.Index)):
+		x.deny(OneHand, zone, x.who.ID, p.Waiting.Written.By, "supervisor-manager", procedureClause)
 	case p.Waiting.Stale != nil:
 		x.deny(ProcedureStale, zone, zone, p.Waiting.Number, p.Waiting.Stale)
 	}
@@ -197,7 +197,7 @@ func (x *step) requireProcedures(r *recordv1.RequireProcedures) {
 	old := s.Required[yard]
 	switch {
 	case s.Yards[yard] == nil:
-		x.refuse("UNKNOWN_YARD", yard, "no yard of this name has joined", "read its name again", x.who.ID, "")
+		x.deny(UnknownYard, yard, yard)
 	case old != nil && r.GetFromUnixMs() > old.From:
 		x.deny(AlreadyRequired, yard, yard, old.From)
 	default:

@@ -71,7 +71,7 @@ func TestProcedureIncomplete(t *testing.T) {
 	w.refusedWith(w.direct("mara", actProcedure(2)), ledger.NotNextVersion)
 	none := actProcedure(1)
 	none.GetPublishProcedure().Machines = nil
-	w.refusedWith(w.direct("mara", none), "MALFORMED")
+	w.refusedWith(w.direct("mara", none), "BAD_FIELD")
 	if len(w.s.Procs) > 0 || len(w.s.Required) > 0 {
 		t.Error("a refused procedure leaves a trace")
 	}

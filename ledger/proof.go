@@ -17,7 +17,7 @@ const (
 	noSource    = "common practice, no source"
 )
 
-var proofKinds = []Kind{
+var _ = declare(
 	kind((*recordv1.Record).GetReading, Kind{Name: "reading", Called: "reading", Class: Asserts, May: whoHas(authorised, contractor), Clause: proofClause, By: ByPerson, With: alone,
 		Way: ThroughJournal, Home: AtNoYard, Elsewhere: TakenElsewhere, Panel: AnyWhere, Outbox: MayWait, LowDisk: TakenOnLowDisk, Training: NoTraining},
 		func(r *recordv1.Reading) About { return About{Job: r.GetJob()} },
@@ -46,7 +46,7 @@ var proofKinds = []Kind{
 			f.text("cause", a.GetCause())
 		},
 		(*step).correctFoundLive),
-}
+)
 
 // What a reading showed. A try names no medium.
 var (
@@ -246,7 +246,7 @@ func (x *step) foundAlarm(f *recordv1.Finding) {
 // suspect marks the drawings of yards until the record ref is corrected.
 func (s *State) suspect(ref string, yards ...string) {
 	for _, y := range yards {
-		if d := s.Plans[y]; d != nil && !slices.Contains(d.Suspect, ref) {
+		if d := s.Drawings[y]; d != nil && !slices.Contains(d.Suspect, ref) {
 			d.Suspect = append(d.Suspect, ref)
 		}
 	}
@@ -289,8 +289,8 @@ func (x *step) correctFoundLive(c *recordv1.CorrectFoundLive) {
 		x.deny(UnknownFoundLive, ref, ref)
 		return
 	}
-	for _, y := range sorted(s.Plans) {
-		if d := s.Plans[y]; slices.Contains(d.Suspect, ref) {
+	for _, y := range sorted(s.Drawings) {
+		if d := s.Drawings[y]; slices.Contains(d.Suspect, ref) {
 			d.Suspect = slices.DeleteFunc(d.Suspect, func(r string) bool { return r == ref })
 			d.Mended = x.mark
 			d.Walked = Mark{} // it misled somebody: it is compared with the steel again
@@ -362,7 +362,7 @@ func (s *State) fault(j *Job, m Mark) *recordv1.Finding {
 		return NarrowedSince.About(j.Zone, j.Zone)
 	}
 	for _, y := range s.drawingsOf(j) {
-		if d := s.Plans[y]; d != nil && d.Mended.Set() && !d.Mended.before(m) {
+		if d := s.Drawings[y]; d != nil && d.Mended.Set() && !d.Mended.before(m) {
 			return MendedSince.About(y, y)
 		}
 	}

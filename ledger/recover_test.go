@@ -275,7 +275,7 @@ func TestRecoveryRefused(t *testing.T) {
 		"one twice":               {nil, keys(nia, nia, disk), ledger.SignedTwice},
 		"not in order":            {nil, keys(ines, nia, disk), ledger.SignaturesOutOfOrder},
 		"a stranger beside":       {nil, keys(nia, ines, disk, ravi), ledger.WrongSignatures},
-		"second is the first":     {func(r *recordv1.RecoverYard) { r.Second = "nia" }, keys(nia, key("nia's second"), disk), "MALFORMED"},
+		"second is the first":     {func(r *recordv1.RecoverYard) { r.Second = "nia" }, keys(nia, key("nia's second"), disk), "BAD_FIELD"},
 		"new replica first":       {nil, keys(nia, disk, ines), ledger.NewKeySignsLast},
 		"another for the second":  {nil, keys(nia, ravi, disk), ledger.NotCountersigned},
 		"second is nobody":        {func(r *recordv1.RecoverYard) { r.Second = "zoe" }, nil, ledger.UnknownPerson},
@@ -285,7 +285,7 @@ func TestRecoveryRefused(t *testing.T) {
 		"epoch as it is":          {func(r *recordv1.RecoverYard) { r.Epoch = 1 }, nil, ledger.EpochOutOfTurn},
 		"its old key":             {func(r *recordv1.RecoverYard) { r.Key = pub(key("stonebend")) }, keys(nia, ines, key("stonebend")), ledger.KeyInUse},
 		"a person's key":          {func(r *recordv1.RecoverYard) { r.Key = pub(ravi) }, keys(nia, ines, ravi), ledger.KeyInUse},
-		"no address":              {func(r *recordv1.RecoverYard) { r.Address = "" }, nil, "MALFORMED"},
+		"no address":              {func(r *recordv1.RecoverYard) { r.Address = "" }, nil, "BAD_FIELD"},
 		"point unknown":           {func(r *recordv1.RecoverYard) { r.Closed = []string{"stonebend/p/e"} }, nil, ledger.WalkedUnknown},
 		"another yard's point":    {func(r *recordv1.RecoverYard) { r.Closed = []string{"millrow/p/d"} }, nil, ledger.WalkedElsewhere},
 		"lock on unknown":         {func(r *recordv1.RecoverYard) { r.Locks = lock("stonebend/p/e", "") }, nil, ledger.WalkedUnknown},
@@ -314,7 +314,7 @@ func TestRecoveryRefused(t *testing.T) {
 	}
 	w.must(w.direct("nia", &recordv1.Record{Act: &recordv1.Record_RevokeKey{RevokeKey: &recordv1.RevokeKey{Person: "ines", Key: pub(ines), Why: "lost"}}}))
 	w.refusedWith(w.recoverWith(w.walkdown("second disk"), nia, ines, disk), ledger.KeyRevoked)
-	if r := proto.CloneOf(w.walkdown("second disk")); ledger.Check(w.record("nia", actRecover(r))) != "" {
+	if r := proto.CloneOf(w.walkdown("second disk")); len(ledger.Check(w.record("nia", actRecover(r)))) > 0 {
 		t.Error("a good recovery has a bad shape")
 	}
 }

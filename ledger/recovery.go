@@ -14,11 +14,11 @@ import (
 // journal reaches (at a record a millisecond it takes 30,000 years).
 const WalkedSeq = 1_000_000_000_000_000
 
-var recoveryKinds = []Kind{
+var _ = declare(
 	countersigned("second", kind((*recordv1.Record).GetRecoverYard, Kind{Name: "recover_yard", Called: "recover-yard", Class: Lifts, May: whoHas(manager), Clause: noClause, By: ByPerson, With: secondManagerAndReplica,
 		Way: Direct, Home: AtNoYard, Elsewhere: TakenElsewhere, Panel: AnyWhere, Outbox: MayNotWait, LowDisk: TakenOnLowDisk, Training: NoTraining},
 		func(*recordv1.RecoverYard) About { return About{} }, (*fields).recoverYard, (*step).recoverYard)),
-}
+)
 
 func secondManagerAndReplica(r *recordv1.Record) ([]string, []byte) {
 	return []string{r.GetRecoverYard().GetSecond()}, r.GetRecoverYard().GetKey()
@@ -182,7 +182,7 @@ func (x *step) foundAtYard(y *Yard, r *recordv1.RecoverYard) {
 		seq++
 		from := len(x.out.Flags)
 		if h.Holder == "" {
-			x.flag("OWNER_UNKNOWN", h.Target(), "a lock was seen hanging and its owner is not known", padlockClause)
+			x.note(OwnerUnknown, h.Target(), h.Target(), h.Ref)
 		}
 		x.putOn(h, l.GetTarget())
 		h.Flags = slices.Clone(x.out.Flags[from:])

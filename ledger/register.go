@@ -5,7 +5,7 @@ import (
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-var registerKinds = []Kind{
+var _ = declare(
 	kind((*recordv1.Record).GetRegisterPoint, Kind{Name: "register_point", Called: "point add", Class: Lifts, May: whoHas(supervisor, manager), Clause: noClause, By: ByPerson, With: alone,
 		Way: Direct, Home: AtNoYard, Elsewhere: TakenElsewhere, Panel: AnyWhere, Outbox: MayNotWait, LowDisk: NotOnLowDisk, Training: NoTraining},
 		func(p *recordv1.RegisterPoint) About { return About{Point: p.GetPoint()} },
@@ -22,7 +22,7 @@ var registerKinds = []Kind{
 			f.optionalText("label", a.GetLabel())
 		},
 		(*step).registerBox),
-}
+)
 
 var (
 	PointExists     = code.New("POINT_EXISTS", code.Row{Args: "point", Answer: code.Taken})

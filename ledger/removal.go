@@ -14,7 +14,7 @@ const (
 	toldClause = "1910.147(e)(3)(iii)"
 )
 
-var removalKinds = []Kind{
+var _ = declare(
 	countersigned("second", kind((*recordv1.Record).GetRemoval, Kind{Name: "removal", Called: "removal", Class: Lifts, May: whoHas(manager), Clause: removalClause, By: ByPerson, With: secondManager,
 		Way: Direct, Home: AtNoYard, Elsewhere: TakenElsewhere, Panel: AnyWhere, Outbox: MayNotWait, LowDisk: TakenOnLowDisk, Training: NoTraining},
 		func(r *recordv1.Removal) About { return About{Record: RefOf(r.GetHold())} }, (*fields).removal, (*step).removal)),
@@ -23,7 +23,7 @@ var removalKinds = []Kind{
 		func(a *recordv1.AcknowledgeRemoval) About { return About{Record: RefOf(a.GetHold())} },
 		func(f *fields, a *recordv1.AcknowledgeRemoval) { f.ref("hold", a.GetHold()) },
 		(*step).acknowledgeRemoval),
-}
+)
 
 func secondManager(r *recordv1.Record) ([]string, []byte) {
 	return []string{r.GetRemoval().GetSecond()}, nil

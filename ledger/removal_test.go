@@ -6,8 +6,9 @@ import (
 	"yardhasp/ledger"
 )
 
-// TestDebtOutlivesTheHold: the state forgets an ended hold, never the debt.
-func TestDebtOutlivesTheHold(t *testing.T) {
+// TestUnacknowledgedOutlivesTheHold: the state forgets an ended hold, never that its
+// holder was not told.
+func TestUnacknowledgedOutlivesTheHold(t *testing.T) {
 	w, holds := ready(t)
 	w.crew()
 	w.must(w.together("nia", actRemoval(holds["lena "+feeder], "oskar")))
@@ -18,7 +19,7 @@ func TestDebtOutlivesTheHold(t *testing.T) {
 	delete(again.Holds, holds["lena "+feeder])
 	w.s = again
 	if o := w.must(w.journal("millrow", "lena", actSignOn("boot-1"))); !flagged(o, "REMOVAL_NOT_ACKNOWLEDGED") {
-		t.Error("the debt did not come back with the state")
+		t.Error("the removal that she was not told of did not come back with the state")
 	}
 	w.must(w.direct("lena", actAcknowledge(holds["lena "+feeder])))
 }

@@ -115,7 +115,7 @@ func (w *world) randomStep(rng *rand.Rand) {
 		names = append(names, name)
 	}
 	act := acts[anyOf(rng, names...)]
-	switch row := ledger.PermitFor(ledger.KindOf(act)); {
+	switch row := ledger.KindFor(act); {
 	case rng.IntN(10) == 0:
 		w.fence(y, "start-1")
 	case rng.IntN(20) == 0:
@@ -127,7 +127,7 @@ func (w *world) randomStep(rng *rand.Rand) {
 			w.entries = append(w.entries, junk)
 			w.s.Apply(e)
 		}
-	case row.Journal:
+	case row.Way == ledger.ThroughJournal:
 		w.journal(y, p, act)
 	default:
 		w.direct(p, act)

@@ -8,7 +8,7 @@ import (
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-var requestKinds = []Kind{
+var _ = declare(
 	kind((*recordv1.Record).GetRequest, Kind{Name: "request", Called: "request", Class: Lifts, May: whoHas(authorised, supervisor, manager), Clause: "1910.147(e)", By: ByPerson, With: alone,
 		Way: Direct, Home: AtNoYard, Elsewhere: TakenElsewhere, Panel: AnyWhere, Outbox: MayNotWait, LowDisk: NotOnLowDisk, Training: NoTraining},
 		func(r *recordv1.Request) About {
@@ -36,7 +36,7 @@ var requestKinds = []Kind{
 		func(e *recordv1.Expire) About { return About{Request: e.GetRequest()} },
 		func(f *fields, e *recordv1.Expire) { f.name("request", e.GetRequest()) },
 		(*step).expire),
-}
+)
 
 var (
 	RequestExists = code.New("REQUEST_EXISTS", code.Row{Args: "request", Who: "the-signer", Answer: code.Taken})
@@ -227,17 +227,4 @@ func (x *step) expire(e *recordv1.Expire) {
 		x.endRequest(q, recordv1.RequestState_REQUEST_STATE_EXPIRED, RequestExpired.About(q.ID, q.ID, q.Deadline))
 		x.out.Did = append(x.out.Did, q.Because)
 	}
-}
-
-// void: to go, with the texts.
-func (s *State) void(q *Request, why string, x *step) {
-	x.void(q, &recordv1.Finding{Code: "TEXT", Text: why})
-}
-
-// why: to go, with the texts.
-func why(w string) string {
-	if w == "" {
-		return ""
-	}
-	return ": " + w
 }

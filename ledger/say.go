@@ -35,4 +35,6 @@ func (s *State) raise(about string, f *recordv1.Finding, at Mark) {
 }
 
 // lower ends an alarm.
-func (s *State) lower(c code.Code, about string) { s.clearAlarm(string(c), about) }
+func (s *State) lower(c code.Code, about string) {
+	s.Alarms = slices.DeleteFunc(s.Alarms, func(a Alarm) bool { return a.Code == string(c) && a.Subject == about })
+}

@@ -13,6 +13,22 @@ var BadField = code.New("BAD_FIELD", code.Row{Args: "field:text form:word", Who:
 // fields checks the shape of a record, field by field: what no state is needed for.
 type fields struct{ bad []*recordv1.Finding }
 
+// Check lists what is wrong with the shape of a record, nothing when it is whole. It
+// looks at no state.
+func Check(r *recordv1.Record) []*recordv1.Finding {
+	f := &fields{}
+	f.name("signer", r.GetSigner())
+	f.name("ticket.device", r.GetTicket().GetDevice())
+	f.counted("ticket.counter", r.GetTicket().GetCounter())
+	f.moment("captured_unix_ms", r.GetCapturedUnixMs())
+	k := KindFor(r)
+	if k == nil {
+		return append(f.bad, UnknownKind.About("", ""))
+	}
+	k.Shape(f, r)
+	return f.bad
+}
+
 // must notes a field that is not as its form asks. form is a word of the catalogue,
 // such as "form-point".
 func (f *fields) must(ok bool, field, form string) {
@@ -24,7 +40,7 @@ func (f *fields) must(ok bool, field, form string) {
 // name: an id, as Name.
 func (f *fields) name(field, v string) { f.must(Name(v), field, "form-name") }
 
-func (f *fields) optionalName(field, v string) { f.must(v == "" || Name(v), field, "form-name") }
+func (f *fields) optionalName(field, v string) { f.must(optional(v), field, "form-name") }
 
 // names: ids, each once; none is allowed.
 func (f *fields) names(field string, v []string) { f.must(list(v, Name), field, "form-names") }
@@ -90,5 +106,5 @@ func (f *fields) optionalOneOf(field string, names map[int32]string, v int32) {
 
 // others: the people who sign beside the signer, named, each once, somebody else.
 func (f *fields) others(field, signer string, people ...string) {
-	f.must(others(signer, people...) == "", field, "form-others")
+	f.must(others(signer, people...), field, "form-others")
 }

@@ -8,7 +8,7 @@ import (
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-var signOnKinds = []Kind{
+var _ = declare(
 	kind((*recordv1.Record).GetSignOn, Kind{Name: "sign_on", Called: "sign on", Class: Protects, May: whoHas(authorised, contractor), Clause: noClause, By: ByPerson, With: alone,
 		Way: ThroughJournal, Home: AtJob, Elsewhere: TakenElsewhere, Panel: AnyWhere, Outbox: MayWait, LowDisk: TakenOnLowDisk, Training: TrainingNeeded},
 		func(o *recordv1.SignOn) About { return About{Job: o.GetJob()} },
@@ -19,7 +19,7 @@ var signOnKinds = []Kind{
 		func(o *recordv1.SignOff) About { return About{Record: RefOf(o.GetSignOn())} },
 		func(f *fields, a *recordv1.SignOff) { f.ref("sign_on", a.GetSignOn()) },
 		(*step).signOff),
-}
+)
 
 const leaveClause = "1910.147(e)(2)(i)"
 
@@ -57,7 +57,7 @@ type SignOn struct {
 // with it is flagged.
 func (x *step) signOn(o *recordv1.SignOn) {
 	s := x.s
-	so := &SignOn{Ref: x.out.Ref, Person: x.who.ID, Job: o.GetJob(), On: x.mark, Since: x.bornUnder()}
+	so := &SignOn{Ref: x.out.Ref, Person: x.who.ID, Job: o.GetJob(), On: x.mark, Since: x.oldestEndingKey()}
 	j := x.job(o.GetJob())
 	if x.env.GetGrant() == recordv1.Grant_GRANT_HELD_LOCALLY {
 		so.Promised = slices.Clone(x.env.GetPromised())
@@ -70,7 +70,7 @@ func (x *step) signOn(o *recordv1.SignOn) {
 	}
 	s.SignOns[so.Ref], s.inside[so.Ref] = so, so
 	x.promiseKept(o.GetJob())
-	x.flagDebt(x.who.ID)
+	x.noteUnacknowledged(x.who.ID)
 	x.did(WentIn, x.who.ID, x.who.ID, o.GetJob())
 	if j == nil {
 		return
@@ -111,7 +111,7 @@ func (x *step) signOff(o *recordv1.SignOff) {
 			x.s.use(j.Zone, so.Person, x.mark)
 		}
 		x.s.end("sign_on", ref)
-		x.s.clearAlarm("PROMISE_BROKEN", ref)
+		x.s.lower(PromiseBroken, ref)
 		x.did(CameOut, so.Person, so.Person, so.Job)
 	}
 }

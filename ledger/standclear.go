@@ -2,7 +2,6 @@ package ledger
 
 import (
 	"slices"
-	"strings"
 
 	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
@@ -10,7 +9,7 @@ import (
 
 const testClause = "1910.147(f)(1)"
 
-var standClearKinds = []Kind{
+var _ = declare(
 	kind((*recordv1.Record).GetStandClear, Kind{Name: "stand_clear", Called: "stand clear", Class: Lifts, May: ofTheirOwn(), Clause: testClause, By: ByPerson, With: alone,
 		Way: Direct, Home: AtNoYard, Elsewhere: TakenElsewhere, Panel: AnyWhere, Outbox: MayNotWait, LowDisk: TakenOnLowDisk, Training: NoTraining},
 		func(c *recordv1.StandClear) About {
@@ -22,7 +21,7 @@ var standClearKinds = []Kind{
 			f.counted("asked", c.GetAsked())
 		},
 		(*step).standClear),
-}
+)
 
 var (
 	// NoOpenTest: there is no open request of the name to stand clear for.
@@ -134,9 +133,4 @@ func (s *State) holdConditions(p string, q *Request) []*recordv1.Finding {
 		cs = append(cs, h.stands(p))
 	}
 	return cs
-}
-
-// stoodClearText is what the holder of such a lock reads (protocol.md 4).
-func (h *Hold) stoodClearText() string {
-	return strings.TrimSpace("stood clear for " + h.Stood + ": NO protection; after the test lock again, or sign off")
 }

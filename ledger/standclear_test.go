@@ -2,7 +2,6 @@ package ledger_test
 
 import (
 	"slices"
-	"strings"
 	"testing"
 
 	"yardhasp/ledger"
@@ -132,7 +131,7 @@ func TestStandClearRefused(t *testing.T) {
 	w.must(w.direct("mara", &recordv1.Record{Act: &recordv1.Record_Withdraw{Withdraw: &recordv1.Withdraw{Request: "jog-1"}}}))
 	tomas := w.must(w.journal("stonebend", "tomas", actLock(feeder, "tomas-1", "boot-1"))).GetRef()
 	w.refusedWith(w.together("lena", actHandOver([]string{"tomas"}, mine, tomas)), ledger.LockStoodClear)
-	w.refusedWith(w.direct("lena", w.actStandClear(mine, "jog-1")), "UNKNOWN_REQUEST")
+	w.refusedWith(w.direct("lena", w.actStandClear(mine, "jog-1")), ledger.NoOpenTest)
 	// Two managers may still order it off: it stands on record.
 	w.joinPerson(person("max", false, manager))
 	w.must(w.together("nia", actRemoval(mine, "max")))
@@ -344,8 +343,8 @@ func TestStopSaysTheWorst(t *testing.T) {
 	w.told()
 	w.must(w.journal("stonebend", "mara", actEnergise("jog-1", feeder)))
 	w.must(w.journal("stonebend", "lena", actSignOn("boot-1")))
-	if a := alarmed(w.s, "STOPPED", "boot-1"); !strings.Contains(a, feeder+" is not recorded open") {
-		t.Errorf("lena is inside behind a closed feeder, and the alarm is %q", a)
+	if j := w.s.Jobs["boot-1"]; w.raised(ledger.Stopped, "boot-1") == nil || !has([]*recordv1.Finding{j.Stopped}, ledger.NotOpen, feeder) {
+		t.Errorf("lena is inside behind a closed feeder, and the alarm is about %v", j.Stopped)
 	}
 	if st := w.s.JobView("boot-1", w.now).GetStage(); st != recordv1.Stage_STAGE_STOPPED {
 		t.Errorf("the job is shown as %v", st)

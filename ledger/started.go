@@ -7,7 +7,7 @@ import (
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-var startedKinds = []Kind{
+var _ = declare(
 	kind((*recordv1.Record).GetFoundStarted, Kind{Name: "found_started", Called: "found started", Class: Protects, May: anybody(), Clause: noClause, By: ByPerson, With: alone,
 		Way: ThroughJournal, Home: AtFirstPoint, Elsewhere: TakenElsewhere, Panel: AnyWhere, Outbox: MayNotWait, LowDisk: TakenOnLowDisk, Training: NoTraining},
 		func(f *recordv1.FoundStarted) About { return About{Points: f.GetPoints()} },
@@ -16,7 +16,7 @@ var startedKinds = []Kind{
 			f.text("what", s.GetWhat())
 		},
 		(*step).foundStarted),
-}
+)
 
 var (
 	// FoundStarted stands until the cause is corrected. holders and found_locks are
@@ -80,7 +80,7 @@ func (x *step) startedCorrected(ref string) bool {
 		return false
 	}
 	for _, p := range st.Points {
-		if d := x.s.Plans[YardOf(p)]; d != nil {
+		if d := x.s.Drawings[YardOf(p)]; d != nil {
 			d.Mended = x.mark
 		}
 	}

@@ -144,10 +144,10 @@ type State struct {
 	People   map[string]*Person     `json:"people"`
 	Keys     map[string]*Key        `json:"keys"` // by fingerprint
 	Invites  map[string]*Invitation `json:"invites"`
-	Locks    map[string]*Padlock    `json:"padlocks"`
+	Padlocks map[string]*Padlock    `json:"padlocks"`
 	Points   map[string]*Point      `json:"points"`
 	Boxes    map[string]*Box        `json:"boxes"`
-	Plans    map[string]*Drawing    `json:"drawings"`           // by yard
+	Drawings map[string]*Drawing    `json:"drawings"`           // by yard
 	Reach    map[string][]string    `json:"reach"`              // zone -> points that may reach its place; only narrowZone shrinks it
 	Narrowed map[string]Mark        `json:"narrowed,omitempty"` // zone -> when it last did
 	// Meant has for every zone name of any drawing there was the nodes that it exposed
@@ -190,7 +190,6 @@ type State struct {
 type Alarm struct {
 	Code    string `json:"code"`
 	Subject string `json:"subject"`
-	Text    string `json:"text,omitempty"` // to go
 	// Finding is what is said.
 	Finding *recordv1.Finding `json:"finding,omitempty"`
 	At      Mark              `json:"at"`
@@ -207,8 +206,8 @@ func New() *State {
 	return &State{
 		Format: StateFormat, Ruleset: 1,
 		Yards: map[string]*Yard{}, People: map[string]*Person{}, Keys: map[string]*Key{},
-		Invites: map[string]*Invitation{}, Locks: map[string]*Padlock{}, Points: map[string]*Point{},
-		Boxes: map[string]*Box{}, Plans: map[string]*Drawing{}, Reach: map[string][]string{}, Narrowed: map[string]Mark{}, Meant: map[string]map[string]bool{},
+		Invites: map[string]*Invitation{}, Padlocks: map[string]*Padlock{}, Points: map[string]*Point{},
+		Boxes: map[string]*Box{}, Drawings: map[string]*Drawing{}, Reach: map[string][]string{}, Narrowed: map[string]Mark{}, Meant: map[string]map[string]bool{},
 		Jobs: map[string]*Job{}, Holds: map[string]*Hold{}, SignOns: map[string]*SignOn{},
 		Reqs: map[string]*Request{}, Tickets: map[string]*TicketState{},
 		UnacknowledgedRemovals: map[string]*UnacknowledgedRemoval{}, Started: map[string]*Started{}, Troubles: map[string]*Trouble{}, Chokes: map[string]*Choke{},
@@ -278,8 +277,8 @@ func Restore(b []byte) (*State, error) {
 // redraw rebuilds what is derived from the drawings.
 func (s *State) redraw() error {
 	var ds []*recordv1.Drawing
-	for _, y := range sorted(s.Plans) {
-		d, err := s.Plans[y].Drawing()
+	for _, y := range sorted(s.Drawings) {
+		d, err := s.Drawings[y].Drawing()
 		if err != nil {
 			return err
 		}

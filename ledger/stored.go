@@ -13,7 +13,7 @@ const (
 	recheckClause = "1910.147(d)(5)(ii)"
 )
 
-var storedKinds = []Kind{
+var _ = declare(
 	kind((*recordv1.Record).GetStoredReleased, Kind{Name: "stored_released", Called: "stored", Class: Asserts, May: whoHas(authorised), Clause: storedClause, By: ByPerson, With: alone,
 		Way: ThroughJournal, Home: AtNoYard, Elsewhere: TakenElsewhere, Panel: AnyWhere, Outbox: MayNotWait, LowDisk: TakenOnLowDisk, Training: NoTraining},
 		func(r *recordv1.StoredReleased) About { return About{Job: r.GetJob()} },
@@ -23,7 +23,7 @@ var storedKinds = []Kind{
 			f.text("how", a.GetHow())
 		},
 		(*step).storedReleased),
-}
+)
 
 // release is the step that the drawing names.
 var (

@@ -15,6 +15,7 @@ import (
 	"google.golang.org/protobuf/proto"
 
 	"yardhasp/ledger"
+	"yardhasp/ledger/code"
 	"yardhasp/ledger/seal"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 	"yardhasp/testdata/story"
@@ -167,6 +168,12 @@ var arrivals = map[string]func(w *world){
 	"fumigant-tested": func(w *world) { w.testAir(values(ph3, 0)...) },
 }
 
+// Known: a code of the ledger's table, or the name of an alarm.
+func (p *played) Known(c string) bool {
+	_, ok := code.Code(c).Row()
+	return ok || slices.Contains([]string{"STOPPED"}, c)
+}
+
 func (p *played) Now() int64 { return p.now }
 
 func (p *played) Pass(d time.Duration) error {
@@ -205,7 +212,7 @@ func (p *played) Proofs(job string) ([]*recordv1.Reading, error) {
 }
 
 func (p *played) Drawing(yard string) (*recordv1.Drawing, error) {
-	if y := p.s.Plans[yard]; y != nil {
+	if y := p.s.Drawings[yard]; y != nil {
 		d := &recordv1.Drawing{}
 		return d, proto.Unmarshal(y.Bytes, d)
 	}
@@ -228,7 +235,7 @@ func (p *played) complete(r *recordv1.Record) {
 			a.StandClear.Asked = q.By.Index
 		}
 	case *recordv1.Record_WalkDrawing:
-		if d := p.s.Plans[a.WalkDrawing.GetYard()]; a.WalkDrawing.DrawingHash == nil && d != nil {
+		if d := p.s.Drawings[a.WalkDrawing.GetYard()]; a.WalkDrawing.DrawingHash == nil && d != nil {
 			h := sha256.Sum256(d.Bytes)
 			a.WalkDrawing.Revision, a.WalkDrawing.DrawingHash = d.Revision, h[:]
 		}
@@ -260,7 +267,7 @@ func (p *played) Sign(a *story.Act) (any, error) {
 	}
 	if len(keys) == 0 {
 		keys = append(keys, p.keys[a.Signer])
-		people, newKey := ledger.Cosigners(r)
+		people, newKey := ledger.CountersignersOf(r)
 		for _, c := range people {
 			if p.keys[c] == nil {
 				p.keys[c] = key(c)
@@ -295,7 +302,7 @@ func (p *played) Do(a *story.Act) (story.Answer, error) {
 
 func (p *played) Send(a *story.Act, signed any) (story.Answer, error) {
 	k := signed.(kept)
-	if a.At == "" && !ledger.PermitFor(ledger.KindOf(k.record)).Journal {
+	if a.At == "" && ledger.KindFor(k.record).Way == ledger.Direct {
 		if a.Behind != nil || a.Ago != 0 || a.Grant != 0 {
 			return story.Answer{}, fmt.Errorf("a %s goes straight to the quorum: it is behind no yard", ledger.KindOf(k.record))
 		}

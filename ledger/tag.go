@@ -33,7 +33,7 @@ var (
 	NoLockGoesOn = code.New("NO_LOCK_GOES_ON", code.Row{Args: "point person", Clause: tagClause, Who: "{person}", Next: "yardhasp lock {point} --tag-only --legend LEGEND --means MEANS --tie-pounds POUNDS --readable-mm MM"})
 
 	NoLegend        = code.New("NO_LEGEND", code.Row{Clause: "1910.147(c)(5)(iii)"})
-	TieWeak         = code.New("TIE_WEAK", code.Row{Args: "pounds:number least:number", Clause: "1910.147(c)(5)(ii)(C)(2)"})
+	TieWeak         = code.New("TIE_WEAK", code.Row{Args: "pounds:number least:number", Clause: "1910.147(c)(5)(ii)"})
 	NotReadable     = code.New("NOT_READABLE", code.Row{Args: "mm:number least:number", Clause: "1910.145(f)(4)(ii)"})
 	NoDemonstration = code.New("NO_DEMONSTRATION", code.Row{Args: "point", Clause: "1910.147(c)(2)(ii)"})
 	NoExtraMeans    = code.New("NO_EXTRA_MEANS", code.Row{Clause: tagClause})

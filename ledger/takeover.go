@@ -5,13 +5,13 @@ import (
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-var takeOverKinds = []Kind{
+var _ = declare(
 	countersigned("from", kind((*recordv1.Record).GetTakeOver, Kind{Name: "take_over", Called: "take-over", Class: Lifts, May: whoHas(authorised), Clause: handOverClause, By: ByPerson, With: responsibleUntilNow,
 		Way: Direct, Home: AtNoYard, Elsewhere: TakenElsewhere, Panel: AnyWhere, Outbox: MayNotWait, LowDisk: TakenOnLowDisk, Training: NoTraining},
 		func(t *recordv1.TakeOver) About { return About{Job: t.GetJob()} },
 		func(f *fields, a *recordv1.TakeOver) { f.name("job", a.GetJob()) },
 		(*step).takeOver)),
-}
+)
 
 func responsibleUntilNow(r *recordv1.Record) ([]string, []byte) {
 	return []string{r.GetTakeOver().GetFrom()}, nil
@@ -34,7 +34,7 @@ func (x *step) takeOver(t *recordv1.TakeOver) {
 	s, from := x.s, t.GetFrom()
 	j := s.Jobs[t.GetJob()]
 	if j == nil || j.Closed.Set() {
-		x.refuse("UNKNOWN_JOB", t.GetJob(), "there is no open job of this name", "read its name on the board again", x.who.ID, handOverClause)
+		x.deny(UnknownJob, t.GetJob(), t.GetJob())
 		return
 	}
 	switch {

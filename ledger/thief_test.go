@@ -153,8 +153,8 @@ func everyAct(w *world, hold, on string) []*recordv1.Record {
 // Apply does: for every kind and role, refused or flagged exactly where the table
 // says that the role may not.
 func TestPermits(t *testing.T) {
-	if n := (&recordv1.Record{}).ProtoReflect().Descriptor().Oneofs().ByName("act").Fields().Len(); n != len(ledger.Permits) {
-		t.Fatalf("the contract has %d kinds, the table %d rows", n, len(ledger.Permits))
+	if n := (&recordv1.Record{}).ProtoReflect().Descriptor().Oneofs().ByName("act").Fields().Len(); n != len(ledger.Kinds()) {
+		t.Fatalf("the contract has %d kinds, the table %d rows", n, len(ledger.Kinds()))
 	}
 	for _, role := range []recordv1.Role{authorised, affected, supervisor, manager, contractor} {
 		for _, qualified := range []bool{false, true} {
@@ -163,14 +163,14 @@ func TestPermits(t *testing.T) {
 			before := w.s.Clone()
 			for _, act := range everyAct(w, holds["lena "+feeder], holds["lena "+feeder]) {
 				kind := ledger.KindOf(act)
-				row := ledger.PermitFor(kind)
+				row := ledger.KindNamed(kind)
 				if kind == "join" || kind == "expire" {
 					continue // by invitation, and by a replica
 				}
-				may := !row.Qualified || qualified
-				if len(row.Roles) > 0 {
+				may := !row.May.Qualified() || qualified
+				if len(row.May.Roles()) > 0 {
 					in := false
-					for _, r := range row.Roles {
+					for _, r := range row.May.Roles() {
 						in = in || r == role
 					}
 					may = may && in
@@ -180,7 +180,7 @@ func TestPermits(t *testing.T) {
 				}
 				w.s = before.Clone()
 				var o *recordv1.Outcome
-				if row.Journal {
+				if row.Way == ledger.ThroughJournal {
 					o = w.journal("stonebend", "probe", act)
 				} else {
 					o = w.together("probe", act)
@@ -241,7 +241,7 @@ func TestBadEntries(t *testing.T) {
 		"no act":           {ledger.DirectEntry(signed(t, seal.RecordDomain, marshal(t, w.record("nia", &recordv1.Record{})), w.keys["nia"])), "EMPTY"},
 		"second founding":  {w.entries[0], "FOUNDED"},
 		"unknown point":    {ledger.DirectEntry(w.sign("mara", actRequest("r", "boot-1", w.now+1e9, "stonebend/no/such"))), "UNKNOWN_POINT"},
-		"bad name":         {ledger.DirectEntry(w.sign("nia", actPoint("Stonebend/a/c"))), "MALFORMED"},
+		"bad name":         {ledger.DirectEntry(w.sign("nia", actPoint("Stonebend/a/c"))), "BAD_FIELD"},
 		"lock sent direct": {ledger.DirectEntry(w.sign("ravi", actLock(feeder, "ravi-1", "boot-1"))), "WRONG_WAY"},
 	}
 

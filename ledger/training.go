@@ -18,7 +18,7 @@ const (
 	recordsClause = "1910.147(c)(7)(iv) (unchecked)"
 )
 
-var trainingKinds = []Kind{
+var _ = declare(
 	kind((*recordv1.Record).GetRecordTraining, Kind{Name: "record_training", Called: "training", Class: Lifts, May: whoHas(supervisor, manager), Clause: recordsClause, By: ByPerson, With: alone,
 		Way: Direct, Home: AtNoYard, Elsewhere: TakenElsewhere, Panel: AnyWhere, Outbox: MayNotWait, LowDisk: NotOnLowDisk, Training: NoTraining},
 		func(*recordv1.RecordTraining) About { return About{} },
@@ -33,7 +33,7 @@ var trainingKinds = []Kind{
 			f.must(!other || !a.GetQualified(), "qualified", "form-authorised-training")
 		},
 		(*step).recordTraining),
-}
+)
 
 var (
 	OwnTraining = code.New("OWN_TRAINING", code.Row{Args: "person", Clause: recordsClause, Who: "another-supervisor-manager"})
@@ -117,7 +117,7 @@ func (s *State) TrainedIn(person string, c recordv1.TrainingClass, at int64) boo
 func (x *step) recordTraining(t *recordv1.RecordTraining) {
 	p := x.s.People[t.GetPerson()]
 	if p == nil {
-		x.refuse("UNKNOWN_PERSON", t.GetPerson(), "nobody of this name is enrolled", "invite them first", "a manager", "")
+		x.deny(UnknownPerson, t.GetPerson(), t.GetPerson())
 		return
 	}
 	if p.ID == x.who.ID {

@@ -29,7 +29,7 @@ func (s *State) RequestView(id string) *recordv1.RequestView {
 func (s *State) YardView(id string) *recordv1.YardView {
 	y := s.Yards[id]
 	v := &recordv1.YardView{Id: id, Name: y.Name, Address: y.Address, Fingerprint: seal.Fingerprint(y.Key), ReplicaKey: y.Key}
-	if d := s.Plans[id]; d != nil {
+	if d := s.Drawings[id]; d != nil {
 		v.DrawingRevision, v.DrawingWalkedBy = d.Revision, d.Walked.By
 	}
 	return v

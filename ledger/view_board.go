@@ -14,7 +14,7 @@ func (s *State) Board(yard string, at int64) *recordv1.Board {
 		return yard == "" || slices.ContainsFunc(ids, func(id string) bool { return YardOf(id) == yard })
 	}
 	for _, a := range s.Alarms {
-		b.Alarms, b.Raised = a.appendTo(b.Alarms, b.Raised)
+		b.Raised = append(b.Raised, a.Finding)
 	}
 	b.Raised = append(b.Raised, s.overdue(at, func(*Hold) bool { return true })...)
 	s.fillLocks(b, here)
@@ -65,7 +65,7 @@ func (s *State) fillJobs(b *recordv1.Board, at int64, here func(ids ...string) b
 
 // fillLocks adds the padlocks, and what hangs on which points and boxes.
 func (s *State) fillLocks(b *recordv1.Board, here func(ids ...string) bool) {
-	for _, id := range sorted(s.Locks) {
+	for _, id := range sorted(s.Padlocks) {
 		b.Padlocks = append(b.Padlocks, s.PadlockView(id))
 	}
 	for _, id := range sorted(s.Points) {

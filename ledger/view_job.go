@@ -38,13 +38,13 @@ func (s *State) JobView(id string, at int64) *recordv1.JobView {
 	}
 	for _, a := range s.Alarms {
 		if s.concerns(a, j) {
-			v.Alarms, v.Raised = a.appendTo(v.Alarms, v.Raised)
+			v.Raised = append(v.Raised, a.Finding)
 		}
 	}
 	v.Raised = append(v.Raised, s.overdue(at, func(h *Hold) bool { return overlap(s.Covers(h), j.Plan) })...)
 	v.Choked = s.chokesFor(j)
 	for _, y := range s.drawingsOf(j) {
-		if d := s.Plans[y]; d != nil {
+		if d := s.Drawings[y]; d != nil {
 			v.Drawings = append(v.Drawings, fmt.Sprintf("%s revision %d", y, d.Revision))
 		}
 	}
@@ -59,7 +59,7 @@ func (s *State) JobView(id string, at int64) *recordv1.JobView {
 
 // concerns reports whether an alarm is about a job.
 func (s *State) concerns(a Alarm, j *Job) bool {
-	return a.Subject == j.ID || j.Found[a.Subject] != nil || a.Code == "FOUND_STARTED" || s.owedOn(j, a.Subject) || s.permitAlarmOf(j, a) || slices.Contains(j.Plan, a.Subject)
+	return a.Subject == j.ID || j.Found[a.Subject] != nil || a.Code == string(FoundStarted) || s.unacknowledgedOn(j, a.Subject) || s.permitAlarmOf(j, a) || slices.Contains(j.Plan, a.Subject)
 }
 
 func (s *State) signOnView(so *SignOn) *recordv1.SignOnView {

@@ -65,7 +65,7 @@ func (s *State) HoldView(h *Hold) *recordv1.HoldView {
 
 // PadlockView shows one padlock; nil when there is none of this serial.
 func (s *State) PadlockView(serial string) *recordv1.PadlockView {
-	p := s.Locks[serial]
+	p := s.Padlocks[serial]
 	if p == nil {
 		return nil
 	}

@@ -2,7 +2,6 @@ package ledger
 
 import (
 	"slices"
-	"strings"
 
 	"google.golang.org/protobuf/proto"
 
@@ -37,9 +36,8 @@ type theirs struct {
 	// names are those of which an alarm is theirs: themself, their jobs with zones and
 	// points, their locks and sign-ons.
 	names map[string]bool
-	// raised and texts are the alarms of their jobs.
+	// raised are the alarms of their jobs.
 	raised []*recordv1.Finding
-	texts  map[string]bool
 }
 
 // ContractorView is what a person of an outside employer sees of a board: their
@@ -48,7 +46,7 @@ type theirs struct {
 // A replica shows them no more of a board, and of the history only their own records.
 func ContractorView(b *recordv1.Board, person string) *recordv1.Board {
 	v := &recordv1.Board{AsOf: b.GetAsOf(), Coop: b.GetCoop(), Yards: b.GetYards()}
-	t := &theirs{person: person, jobs: map[string]bool{}, points: map[string]bool{}, zones: map[string]bool{}, names: map[string]bool{person: true}, texts: map[string]bool{}}
+	t := &theirs{person: person, jobs: map[string]bool{}, points: map[string]bool{}, zones: map[string]bool{}, names: map[string]bool{person: true}}
 	v.Jobs = t.ofJobs(b)
 	v.Holds = t.ofHolds(b)
 	// What they wrote down here and nobody else knows of is theirs to see above all.
@@ -66,9 +64,6 @@ func ContractorView(b *recordv1.Board, person string) *recordv1.Board {
 	v.Boxes = those(b.GetBoxes(), func(x *recordv1.BoxView) bool { return t.points[x.GetBox()] || t.anyPoint(x.GetPoints()) })
 	v.Requests = those(b.GetRequests(), func(r *recordv1.RequestView) bool { return t.jobs[r.GetJob()] || t.anyPoint(r.GetPoints()) })
 	v.Raised = those(b.GetRaised(), t.alarm)
-	v.Alarms = those(b.GetAlarms(), func(a string) bool {
-		return t.texts[a] || mentions(a, t.names) || strings.Contains(a, UnderFumigant)
-	})
 	v.Due = those(b.GetDue(), func(d *recordv1.DueView) bool { return d.GetSubject() == person })
 	v.Procedures = those(b.GetProcedures(), func(p *recordv1.ProcedureView) bool { return t.zones[p.GetZone()] })
 	v.People = those(b.GetPeople(), func(p *recordv1.PersonView) bool { return p.GetId() == person })
@@ -100,9 +95,6 @@ func (t *theirs) ofJobs(b *recordv1.Board) []*recordv1.JobView {
 			t.points[p], t.names[p] = true, true
 		}
 		t.raised = append(t.raised, j.GetRaised()...)
-		for _, a := range j.GetAlarms() {
-			t.texts[a] = true
-		}
 	}
 	return jobs
 }
@@ -134,7 +126,7 @@ func (t *theirs) anyPoint(points []string) bool {
 // alarm reports whether an alarm touches them: it is one of their jobs', names what is
 // theirs, or is about a fumigant, which nobody who comes to a yard may miss.
 func (t *theirs) alarm(f *recordv1.Finding) bool {
-	return code.Is(f, "FUMIGATED") || t.named(f) || slices.ContainsFunc(t.raised, func(r *recordv1.Finding) bool { return proto.Equal(r, f) })
+	return code.Is(f, Fumigated) || t.named(f) || slices.ContainsFunc(t.raised, func(r *recordv1.Finding) bool { return proto.Equal(r, f) })
 }
 
 // named reports whether a finding, or one of its reasons, names what is theirs.
@@ -142,12 +134,4 @@ func (t *theirs) named(f *recordv1.Finding) bool {
 	return t.names[f.GetSubject()] || slices.ContainsFunc(f.GetArgs(), func(a *recordv1.Arg) bool {
 		return slices.ContainsFunc(a.GetNames(), func(n string) bool { return t.names[n] }) || slices.ContainsFunc(a.GetFindings(), t.named)
 	})
-}
-
-// mentions reports whether a text has one of the names as a whole word. To go, with
-// the texts.
-func mentions(text string, names map[string]bool) bool {
-	return slices.ContainsFunc(strings.FieldsFunc(text, func(r rune) bool {
-		return (r < 'a' || r > 'z') && (r < 'A' || r > 'Z') && (r < '0' || r > '9') && r != '-' && r != '/'
-	}), func(w string) bool { return names[w] })
 }

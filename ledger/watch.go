@@ -10,7 +10,7 @@ import (
 // observerClause: an observer outside, equipped to help, in touch with those inside.
 const observerClause = "1910.272(g)(3)"
 
-var watchKinds = []Kind{
+var _ = declare(
 	kind((*recordv1.Record).GetStandWatch, Kind{Name: "stand_watch", Called: "stand watch", Class: Asserts, May: whoHas(authorised, supervisor, manager, contractor), Clause: observerClause, By: ByPerson, With: alone,
 		Way: ThroughJournal, Home: AtJob, Elsewhere: TakenElsewhere, Panel: AnyWhere, Outbox: MayNotWait, LowDisk: TakenOnLowDisk, Training: NoTraining},
 		func(w *recordv1.StandWatch) About { return About{Job: w.GetJob()} },
@@ -26,7 +26,7 @@ var watchKinds = []Kind{
 		func(l *recordv1.LeaveWatch) About { return About{Record: l.GetWatch()} },
 		func(f *fields, a *recordv1.LeaveWatch) { f.refText("watch", a.GetWatch()) },
 		(*step).leaveWatch),
-}
+)
 
 // What the records about a watch say.
 var (

@@ -43,8 +43,8 @@ func (s *State) isolationConditions(j *Job, at int64) []*recordv1.Finding {
 	cs := s.planConditions(j)
 	cs = append(cs, s.drawingConditions(j)...)
 	cs = append(cs, j.foundConditions()...)
-	for _, d := range s.debtors(j) {
-		cs = append(cs, cond("REMOVAL_NOT_ACKNOWLEDGED", d.Person, d.text(), "tell them; they acknowledge the removal with their own key", d.Person, "1910.147(e)(3)(iii)"))
+	for _, u := range s.unacknowledgedFor(j) {
+		cs = append(cs, u.finding())
 	}
 	for _, st := range s.startedFor(j) {
 		cs = append(cs, s.startedFinding(st))
@@ -77,7 +77,7 @@ func (s *State) planConditions(j *Job) []*recordv1.Finding {
 func (s *State) drawingConditions(j *Job) []*recordv1.Finding {
 	var cs []*recordv1.Finding
 	for _, y := range s.drawingsOf(j) {
-		d := s.Plans[y]
+		d := s.Drawings[y]
 		switch {
 		case d == nil:
 			cs = append(cs, NoDrawing.About(y, y))
@@ -105,7 +105,7 @@ func (s *State) workerConditions(j *Job, at int64) []*recordv1.Finding {
 	for _, id := range s.workers(j) {
 		p := s.People[id]
 		if p == nil || !p.trained(at) {
-			cs = append(cs, cond("TRAINING_LAPSED", id, id+" has no current training as an authorised employee", "train them and record it", "supervisor or manager", "1910.147(c)(7)(i) (unchecked)"))
+			cs = append(cs, TrainingLapsed.About(id, id))
 		}
 		if p != nil && p.Retrain[j.Zone] != nil {
 			cs = append(cs, p.retrainFinding(j.Zone))

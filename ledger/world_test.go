@@ -140,11 +140,10 @@ func (w *world) put(raw []byte) *recordv1.Outcome {
 }
 
 // inOrder fails when a finding has not the arguments that the row of its code names.
-// What a rule still says in words of its own has no row.
 func (w *world) inOrder(fs []*recordv1.Finding) {
 	w.t.Helper()
 	for _, f := range fs {
-		if err := code.Check(f); err != nil && f.GetText() == "" {
+		if err := code.Check(f); err != nil {
 			w.t.Fatal(err)
 		}
 	}
@@ -271,16 +270,6 @@ func (w *world) raised(c code.Code, about string) *recordv1.Finding {
 		}
 	}
 	return nil
-}
-
-// alarmed is the text of an alarm, "" for none.
-func alarmed(s *ledger.State, code, subject string) string {
-	for _, a := range s.Alarms {
-		if a.Code == code && (subject == "" || a.Subject == subject) {
-			return a.Text
-		}
-	}
-	return ""
 }
 
 // Short ways to say an act.

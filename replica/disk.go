@@ -7,6 +7,7 @@ import (
 
 	"google.golang.org/grpc/codes"
 
+	"yardhasp/ledger"
 	"yardhasp/replica/store"
 	"yardhasp/replica/yard"
 )
@@ -156,18 +157,12 @@ func (d *disk) asleep() string {
 	return ""
 }
 
-// permission lists the acts that a low disk refuses: they give permission, or
-// enlarge the ledger, and can wait. What protects, and what takes a permission or
-// a key back, goes in.
-var permission = map[string]bool{"request": true, "energise": true, "invite": true, "join": true, "register_padlock": true, "register_point": true,
-	"register_box": true, "publish_drawing": true, "walk_drawing": true, "record_training": true, "issue_permit": true}
-
 // room refuses an act that the disk has no room for.
-func (r *Replica) room(kind string) error {
+func (r *Replica) room(kind *ledger.Kind) error {
 	switch {
 	case r.disk.asleep() != "":
-		return r.journalError(&yard.NotServing{Why: r.disk.asleep()}, kind)
-	case permission[kind] && r.disk.is(store.LevelLow):
+		return r.journalError(&yard.NotServing{Why: r.disk.asleep()}, kind.Name)
+	case kind.LowDisk == ledger.NotOnLowDisk && r.disk.is(store.LevelLow):
 		return detailed(codes.ResourceExhausted, "nothing was recorded: "+r.disk.words(), "DISK_LOW", nil)
 	}
 	return nil

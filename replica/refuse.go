@@ -65,8 +65,8 @@ func detailed(code codes.Code, msg, reason string, meta map[string]string, more 
 }
 
 // fault refuses bytes that can never be a record; nothing of it reaches the log.
-func fault(c *recordv1.Finding) error {
-	return refused(&recordv1.Outcome{Conditions: []*recordv1.Finding{c}})
+func fault(cs ...*recordv1.Finding) error {
+	return refused(&recordv1.Outcome{Conditions: cs})
 }
 
 // failed turns an error of the quorum into a status.

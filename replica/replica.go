@@ -363,4 +363,4 @@ func (r *Replica) alarmText() string {
 }
 
 func sortedYards(s *ledger.State) []string    { return slices.Sorted(maps.Keys(s.Yards)) }
-func sortedDrawings(s *ledger.State) []string { return slices.Sorted(maps.Keys(s.Plans)) }
+func sortedDrawings(s *ledger.State) []string { return slices.Sorted(maps.Keys(s.Drawings)) }

@@ -24,16 +24,17 @@ func (m *memberServer) Join(ctx context.Context, q *servicev1.JoinRequest) (*ser
 	if f := e.Fault(); f != nil {
 		return nil, fault(f)
 	}
-	if ledger.KindOf(e.Record()) != "join" {
-		return nil, fault(&recordv1.Finding{Code: "MALFORMED", Text: "only a join record comes this way"})
+	if bad := ledger.Check(e.Record()); len(bad) > 0 {
+		return nil, fault(bad...)
 	}
-	if bad := ledger.Check(e.Record()); bad != "" {
-		return nil, fault(&recordv1.Finding{Code: "MALFORMED", Text: bad})
+	kind := ledger.KindFor(e.Record())
+	if kind.By != ledger.ByNewcomer {
+		return nil, fault(kind.NotThisWay())
 	}
 	if !bytes.Equal(e.Record().GetLedger(), r.ledgerID()) {
-		return nil, fault(&recordv1.Finding{Code: "OTHER_LEDGER", Text: "the invitation is for another ledger", Remedy: "ask a manager of this one"})
+		return nil, fault(ledger.OtherLedger.About(""))
 	}
-	if err := r.room("join"); err != nil {
+	if err := r.room(kind); err != nil {
 		return nil, err
 	}
 	ctx, cancel := context.WithTimeout(ctx, 2*defaultWait)

@@ -53,16 +53,15 @@ func (s *ledgerServer) Submit(ctx context.Context, q *servicev1.SubmitRequest) (
 	if f := e.Fault(); f != nil {
 		return nil, fault(f)
 	}
-	if bad := ledger.Check(e.Record()); bad != "" {
-		return nil, fault(&recordv1.Finding{Code: "MALFORMED", Subject: ledger.KindOf(e.Record()), Text: bad, Remedy: "correct it and sign it again"})
+	if bad := ledger.Check(e.Record()); len(bad) > 0 {
+		return nil, fault(bad...)
 	}
 	if !bytes.Equal(e.Record().GetLedger(), s.r.ledgerID()) {
-		return nil, fault(&recordv1.Finding{Code: "OTHER_LEDGER", Text: "the record was signed for another ledger", Remedy: "sign it again for this one", Who: e.Record().GetSigner()})
+		return nil, fault(ledger.OtherLedger.About(""))
 	}
-	kind := ledger.KindOf(e.Record())
-	p := ledger.PermitFor(kind)
-	if p == nil || kind == "join" || kind == "expire" {
-		return nil, fault(&recordv1.Finding{Code: "MALFORMED", Subject: kind, Text: "this record does not travel this way", Remedy: "joining goes through the membership service"})
+	kind := ledger.KindFor(e.Record())
+	if kind.By != ledger.ByPerson {
+		return nil, fault(kind.NotThisWay())
 	}
 	if err := s.r.room(kind); err != nil {
 		return nil, err
@@ -71,14 +70,14 @@ func (s *ledgerServer) Submit(ctx context.Context, q *servicev1.SubmitRequest) (
 		return nil, status.Error(codes.Unauthenticated, "this key is not enrolled here")
 	}
 	most := wait(q.GetWaitMs())
-	if p.Journal {
+	if kind.Way == ledger.ThroughJournal {
 		most = s.r.journalWait(q.GetWaitMs())
 	}
 	w, cancel := context.WithTimeout(ctx, most)
 	defer cancel()
 	var rec *servicev1.Receipt
-	if p.Journal {
-		rec, err = s.r.submitJournal(w, q.GetSigned(), kind, q.GetRun())
+	if kind.Way == ledger.ThroughJournal {
+		rec, err = s.r.submitJournal(w, q.GetSigned(), kind.Name, q.GetRun())
 	} else {
 		rec, err = s.r.submitDirect(w, e, q.GetSigned())
 	}
@@ -242,7 +241,7 @@ func (s *ledgerServer) Watch(q *servicev1.WatchRequest, out servicev1.LedgerServ
 func (s *ledgerServer) GetDrawing(ctx context.Context, q *servicev1.GetDrawingRequest) (*servicev1.GetDrawingResponse, error) {
 	var res *servicev1.GetDrawingResponse
 	err := s.r.read(ctx, servicev1.Consistency_CONSISTENCY_UNSPECIFIED, func(st *ledger.State, a *recordv1.AsOf) {
-		if d := st.Plans[q.GetYard()]; d != nil {
+		if d := st.Drawings[q.GetYard()]; d != nil {
 			res = &servicev1.GetDrawingResponse{Drawing: d.Bytes, WalkedBy: d.Walked.By, WalkedUnixMs: d.Walked.Time, AsOf: a}
 		}
 	})

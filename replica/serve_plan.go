@@ -34,7 +34,7 @@ func (s *ledgerServer) Plan(ctx context.Context, q *servicev1.PlanRequest) (*ser
 		res = sheet.Plan(g, p, int(min(q.GetPeople(), maxPeople)))
 		res.AsOf = a
 		for _, y := range sortedDrawings(st) {
-			d := st.Plans[y]
+			d := st.Drawings[y]
 			word := fmt.Sprintf("%s revision %d", y, d.Revision)
 			if d.Walked.By == "" {
 				word += ", NOT WALKED against the steel"

@@ -25,6 +25,8 @@ type tests struct {
 	tables map[string]bool
 	// scripts are the folders of scripts that a test plays.
 	scripts map[string][]string
+	// folders are those of scripts that the package names for all its tests.
+	folders []string
 }
 
 type tree map[string]*tests
@@ -40,7 +42,7 @@ func repository(t *testing.T) tree {
 		dir := path.Dir(name)
 		p := out[dir]
 		if p == nil {
-			p = &tests{map[string]map[string]bool{}, map[string]bool{}, map[string][]string{}}
+			p = &tests{says: map[string]map[string]bool{}, tables: map[string]bool{}, scripts: map[string][]string{}}
 			out[dir] = p
 		}
 		for _, d := range f.Decls {
@@ -57,6 +59,9 @@ func repository(t *testing.T) tree {
 			case !isFunc:
 				for s := range literals(d) {
 					p.tables[s] = true
+					if dir := path.Join(dir, s); strings.Contains(s, "/") && isDir(dir) {
+						p.folders = append(p.folders, dir)
+					}
 				}
 			}
 		}
@@ -92,7 +97,7 @@ func (r tree) find(name string) error {
 	if m[3] == "" || said[m[3]] || p.tables[m[3]] {
 		return nil
 	}
-	for _, dir := range p.scripts[m[2]] {
+	for _, dir := range slices.Concat(p.scripts[m[2]], p.folders) {
 		if _, err := os.Stat(filepath.Join(root, dir, m[3]+".txtar")); err == nil || tells(dir, m[3]) {
 			return nil
 		}

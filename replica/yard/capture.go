@@ -81,8 +81,8 @@ func (y *Yard) read(signed []byte) (*item, error) {
 	if e.Record() == nil {
 		return nil, refuse("MALFORMED", "", "there is no record in it", "sign it again", "")
 	}
-	if bad := ledger.Check(e.Record()); bad != "" {
-		return nil, refuse("MALFORMED", "", bad, "correct it and sign it again", e.Record().GetSigner())
+	if bad := ledger.Check(e.Record()); len(bad) > 0 {
+		return nil, &Refused{bad}
 	}
 	if !bytes.Equal(e.Record().GetLedger(), y.h.Ledger) {
 		return nil, refuse("OTHER_LEDGER", "", "the record was signed for another ledger", "sign it again for this one", "")
@@ -110,18 +110,18 @@ func (y *Yard) repeat(it *item) *item {
 // the ledger; only acts that lift protection are refused here already, so that
 // the person learns of it at once.
 func (y *Yard) admit(c *scene, it *item) error {
-	t, by := ledger.PermitFor(it.kind), it.rec.GetSigner()
-	if t == nil || !t.Journal {
+	k, by := ledger.KindFor(it.rec), it.rec.GetSigner()
+	if k == nil || k.Way != ledger.ThroughJournal {
 		return refuse("WRONG_WAY", it.kind, "this kind of record goes to the ledger directly, not through a yard's journal", "send it as a direct entry", by)
 	}
 	key := c.signer(by, it.keys)
 	if key == nil || c.v.People[by] == nil {
 		return refuse("NOT_THE_SIGNER", by, fmt.Sprintf("the record says it is by %q, but no key of theirs signed it", by), "sign it with your own key", by)
 	}
-	if t.Class == ledger.Lifts && key.Revoked > 0 {
+	if k.Class == ledger.Lifts && key.Revoked > 0 {
 		return refuse("KEY_REVOKED", by, "the key that signed this was revoked", "sign with your present key", by)
 	}
-	if t.Class == ledger.Lifts && !c.may(it) {
+	if k.Class == ledger.Lifts && !c.may(it) {
 		return refuse("NOT_PERMITTED", by, by+" may not do this", "ask somebody who may", "")
 	}
 	if who := c.owner(it); who != "" && who != by {
@@ -132,10 +132,10 @@ func (y *Yard) admit(c *scene, it *item) error {
 		return refuse(code, it.hold+it.signOn, "this is "+who+"'s, as this yard knows it: only "+who+" ends it", "ask them", who)
 	}
 	used := len(y.tickets[it.ticket]) > 0 || c.v.TicketUsed(it.keys[0], it.rec.GetTicket())
-	if used && t.Class != ledger.Protects {
+	if used && k.Class != ledger.Protects {
 		return refuse("TICKET_REPEATED", by, "a record with this ticket was taken before, here or at another yard", "ask for its receipt; to do the act again, sign it again", by)
 	}
-	return c.admitTarget(it, t.Home)
+	return c.admitTarget(it, k.Elsewhere == ledger.HomeOnly)
 }
 
 // owner is whose lock or sign-on a Release or SignOff would end, "" when this yard

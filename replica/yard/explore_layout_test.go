@@ -105,10 +105,10 @@ func (b *bounds) inside() string {
 // walked has the current drawings compared with the steel, by somebody qualified.
 func (w *world) walked() {
 	w.enrol(&recordv1.Invite{Whom: &recordv1.Invite_Person{Person: &recordv1.Person{Id: "quill", Name: "quill", Roles: []recordv1.Role{recordv1.Role_ROLE_AUTHORISED}, Qualified: true, TrainedUntilUnixMs: w.now + 1e12}}}, "quill", "")
-	for _, id := range sorted(w.s.Plans) {
-		sum := sha256.Sum256(w.s.Plans[id].Bytes)
+	for _, id := range sorted(w.s.Drawings) {
+		sum := sha256.Sum256(w.s.Drawings[id].Bytes)
 		w.direct("quill", func(r *recordv1.Record) {
-			r.Act = &recordv1.Record_WalkDrawing{WalkDrawing: &recordv1.WalkDrawing{Yard: id, Revision: w.s.Plans[id].Revision, DrawingHash: sum[:]}}
+			r.Act = &recordv1.Record_WalkDrawing{WalkDrawing: &recordv1.WalkDrawing{Yard: id, Revision: w.s.Drawings[id].Revision, DrawingHash: sum[:]}}
 		})
 	}
 }

@@ -52,7 +52,7 @@ var laterMutants = []mutant{
 	{name: "replaced-key-lives-on", config: "key-replaced", why: "nor does a key that was replaced",
 		edits: cut(keyRules, `old.Revoked = max(x.mark.Index, 1)`, ``)},
 	{name: "revoked-key-lifts", config: "key-reissued", why: "decision 2: what lifts protection needs a live key",
-		edits: []edit{{authority, `case key.Revoked > 0 && t.Class == Lifts:`, `case key.Revoked > 0 && x.who.ID == "":`}, {captures, `if t.Class == ledger.Lifts && key.Revoked > 0 {`, `if t.Class == ledger.Lifts && by == "" {`}}},
+		edits: []edit{{authority, `case key.Revoked > 0 && k.Class == Lifts:`, `case key.Revoked > 0 && x.who.ID == "":`}, {captures, `if k.Class == ledger.Lifts && key.Revoked > 0 {`, `if k.Class == ledger.Lifts && by == "" {`}}},
 	{name: "replaced-key-counts-as-younger", config: "key-replaced", why: "the old key signed for the new one",
 		edits: cut(keyRules, `Since: old.Since, By: old.By}`, `Since: x.mark.Index, By: old.By}`)},
 	{name: "claim-of-a-held-lock", config: "claim-other", why: "only a lock without an owner is claimed",
@@ -69,7 +69,7 @@ var laterMutants = []mutant{
 	{name: "started-kept-quiet", config: "started", why: "it is raised at every yard",
 		edits: cut(starteds, `s.raise(st.Ref, found, x.mark)`, ``)},
 	{name: "started-refused", config: "started", why: "it can always be recorded",
-		edits: cut("ledger/permit.go", `{Kind: "found_started", Class: Protects, Journal: true}`, `{Kind: "found_started", Class: Lifts, Qualified: true, Journal: true}`)},
+		edits: cut(starteds, `Class: Protects, May: anybody()`, `Class: Lifts, May: whoIsQualified()`)},
 	{name: "started-energises", config: "started", why: "it is never an approval",
 		edits: cut(starteds, "\ts.Started[st.Ref] = st\n", "\ts.Started[st.Ref] = st\n\tfor _, q := range s.Reqs {\n\t\tif overlap(q.Points, st.Points) {\n\t\t\tq.Energised = st.Points\n\t\t}\n\t}\n")},
 	// Lost disks.

@@ -3,7 +3,7 @@ package yard
 const (
 	places    = "ledger/place.go"
 	presences = "ledger/presence.go"
-	permits   = "ledger/workpermit.go"
+	permits   = "ledger/permit.go"
 )
 
 // inLedger is the test that shows what the explorer does not model.

@@ -131,7 +131,7 @@ var mutants = []mutant{
 	{name: "other-signer-accepted", config: "imposter", sample: true, why: "decision 1: the yard's own key seals its journal",
 		edits: cut(journals, `case !bytes.Equal(x.e.envKey, y.Key):`, `case len(x.e.envKey) == 0:`)},
 	{name: "lock-refused-for-a-revoked-key", config: "revoked", sample: true, why: "decision 2: locks are never refused",
-		edits: cut(authority, `case key.Revoked > 0 && t.Class == Lifts:`, `case key.Revoked > 0:`)},
+		edits: cut(authority, `case key.Revoked > 0 && k.Class == Lifts:`, `case key.Revoked > 0:`)},
 	{name: "lock-refused-on-a-live-point", config: "live-start", why: "decision 2: locks are never refused",
 		edits: cut(locks, `x.note(LockOnLivePoint, p, p)`, `x.deny(LockOnLivePoint, p, p)`)},
 	{name: "broken-promise-kept-quiet", config: "revoked", sample: true, why: "protocol.md 5: the loudest alarm",

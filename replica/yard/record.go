@@ -120,35 +120,21 @@ func newItem(r Record) (*item, error) {
 
 // name fills in what the act is about.
 func (it *item) name() {
+	about := ledger.KindFor(it.rec).About(it.rec)
+	it.point, it.box, it.request, it.job = about.Point, about.Box, about.Request, about.Job
 	switch a := it.rec.GetAct().(type) {
-	case *recordv1.Record_Lock:
-		it.point, it.box = a.Lock.GetTarget().GetPoint(), a.Lock.GetTarget().GetBox()
-	case *recordv1.Record_FoundLock:
-		it.point, it.box = a.FoundLock.GetTarget().GetPoint(), a.FoundLock.GetTarget().GetBox()
-	case *recordv1.Record_Release:
-		it.hold = ledger.RefOf(a.Release.GetHold())
 	case *recordv1.Record_Isolate:
-		it.point, it.moved = a.Isolate.GetPoint(), movedOf(a.Isolate.GetMoved())
+		it.moved = movedOf(a.Isolate.GetMoved())
 	case *recordv1.Record_Closed:
-		it.point, it.moved = a.Closed.GetPoint(), movedOf(a.Closed.GetMoved())
-	case *recordv1.Record_FoundClosed:
-		it.point = a.FoundClosed.GetPoint()
+		it.moved = movedOf(a.Closed.GetMoved())
 	case *recordv1.Record_FoundStarted:
-		it.started = a.FoundStarted.GetPoints()
-	case *recordv1.Record_Energise:
-		it.point, it.request = a.Energise.GetPoint(), a.Energise.GetRequest()
-	case *recordv1.Record_BoxAdd:
-		it.point, it.box = a.BoxAdd.GetPoint(), a.BoxAdd.GetBox()
-	case *recordv1.Record_BoxRemove:
-		it.point, it.box = a.BoxRemove.GetPoint(), a.BoxRemove.GetBox()
+		it.started = about.Points
 	case *recordv1.Record_NarrowZone:
-		it.narrows = a.NarrowZone.GetZone()
-	case *recordv1.Record_OpenJob:
-		it.job = a.OpenJob.GetId()
-	case *recordv1.Record_SignOn:
-		it.job = a.SignOn.GetJob()
+		it.narrows = about.Zone
+	case *recordv1.Record_Release:
+		it.hold = about.Record
 	case *recordv1.Record_SignOff:
-		it.signOn = ledger.RefOf(a.SignOff.GetSignOn())
+		it.signOn = about.Record
 	}
 }
 

@@ -358,12 +358,5 @@ func (c *scene) signer(person string, keys [][]byte) *ledger.Key {
 
 // may reports whether the signer's role and qualification allow the act.
 func (c *scene) may(it *item) bool {
-	t, p := ledger.PermitFor(it.kind), c.v.People[it.rec.GetSigner()]
-	switch {
-	case t == nil || p == nil:
-		return false
-	case t.Qualified && !p.Qualified:
-		return false
-	}
-	return len(t.Roles) == 0 || p.Has(t.Roles...)
+	return ledger.KindFor(it.rec).May.Allows(c.v.People[it.rec.GetSigner()])
 }

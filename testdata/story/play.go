@@ -114,6 +114,12 @@ type Waiter interface {
 	Until(so func() bool)
 }
 
+// Knower is a world that knows every code there is. A story there may expect no other:
+// that a code is not there, when none of that name exists, says nothing.
+type Knower interface {
+	Known(code string) bool
+}
+
 // playing is a story under way.
 type playing struct {
 	w    World
@@ -129,7 +135,10 @@ func Play(t T, w World, s Story) {
 	for i := range s.Steps {
 		st := &s.Steps[i]
 		p.r.place = st.Place
-		bad, err := p.step(st)
+		bad, err := "", p.known(st)
+		if err == nil {
+			bad, err = p.step(st)
+		}
 		switch {
 		case err != nil:
 			t.Fatalf("%s: %s\n\t%v", st.Place, st.Text, err)
@@ -139,6 +148,20 @@ func Play(t T, w World, s Story) {
 			t.Errorf("%s: %s\n\t%s", st.Place, st.Text, bad)
 		}
 	}
+}
+
+// known says which expected code does not exist.
+func (p *playing) known(st *Step) error {
+	w, ok := p.w.(Knower)
+	if !ok || st.want == nil {
+		return nil
+	}
+	for _, c := range st.want.codes {
+		if !w.Known(c.code) {
+			return fault(st.Place, "there is no code %s", c.code)
+		}
+	}
+	return nil
 }
 
 // step plays one line and says what came out otherwise than expected.

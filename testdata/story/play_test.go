@@ -228,6 +228,21 @@ func TestWaits(t *testing.T) {
 	}
 }
 
+// knowing is a world that knows one code.
+type knowing struct{ *fake }
+
+func (knowing) Known(code string) bool { return code == "A_CODE" }
+
+// TestKnown: a code that does not exist is a mistake, expected or not expected.
+func TestKnown(t *testing.T) {
+	for line, ok := range map[string]bool{"work j -> A_CODE": true, "work j -> A_CODE, no B_CODE": false, "work j -> only A_CODE, B_CODE": false, "work j -> no A_CODE": false} {
+		bad := play(t, knowing{&fake{answer: Answer{Conditions: []Finding{{"A_CODE", ""}}}}}, line)
+		if (len(bad) == 0) != ok || !ok && strings.Contains(line, "B_") && !strings.Contains(bad[0], "there is no code B_CODE") {
+			t.Errorf("%s: %q", line, bad)
+		}
+	}
+}
+
 // TestDrawing: a drawing is changed by name, and what is not named stays.
 func TestDrawing(t *testing.T) {
 	d := &recordv1.Drawing{Yard: "y", Revision: 1, Nodes: []*recordv1.Node{{Name: "a", Label: "first"}, {Name: "b"}},

@@ -146,23 +146,19 @@ func (a *App) fail(err error) {
 	}
 }
 
-// actWord is an act as its command is called: "box add" is another command than
-// the one that puts a key into a box.
+// actWord is what people call an act, which is how its command is called too.
 func actWord(kind string) string {
-	switch kind {
-	case "box_add":
-		return "box put"
-	case "box_remove":
-		return "box take"
+	if k := ledger.KindNamed(kind); k != nil {
+		return k.Called
 	}
-	return strings.ReplaceAll(kind, "_", " ")
+	return kind
 }
 
 // refusal lists every unmet condition: what, remedy, who, clause.
 func (a *App) refusal(out *recordv1.Outcome) {
 	a.errorf("refused: %s", actWord(out.GetKind()))
 	fmt.Fprint(a.Err, a.conditionsText(out.GetConditions()))
-	if p := ledger.PermitFor(out.GetKind()); p != nil && p.Class == ledger.Lifts {
+	if k := ledger.KindNamed(out.GetKind()); k != nil && k.Class == ledger.Lifts {
 		a.hintf("nothing was changed; meet every condition above, then do it again")
 	} else {
 		a.hintf("NOT RECORDED, nobody counts on it: put right what is listed above, then record it again")

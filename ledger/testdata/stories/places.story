@@ -73,7 +73,7 @@ close-permit nia in-2
 # Work on the sweep's motor alone needs no permit.
 drawing nia eastfork 3 zones={sweep-drive parts={sweep-motor electricity}}
 open-job mara sweep-1 eastfork/sweep-drive eastfork/mcc-1/sweep tomas
-work sweep-1                                -> NOT_WALKED, no NO_PERMIT
+work sweep-1                                -> NOT_WALKED, no NO_PERMIT, no PERMIT_ELSEWHERE
 
 story bad air by the bin's second name suspends the permit
 rule  1910.272(g)(1)(iii); decisions.md 32

@@ -34,14 +34,14 @@ func (h *history) dutyRedraw(d deed) {
 		return
 	}
 	if h.rng.IntN(4) == 0 {
-		next := withMain(h.s.Plans["stonebend"].Revision + 1)
+		next := withMain(h.s.Drawings["stonebend"].Revision + 1)
 		h.do(d.boss, "", &recordv1.Record{Act: &recordv1.Record_PublishDrawing{PublishDrawing: &recordv1.PublishDrawing{Drawing: marshal(h.t, next)}}})
 	}
 }
 
 func (h *history) walked(by string) {
 	sum := []byte(h.o.drawn["stonebend"])
-	h.do(by, "", &recordv1.Record{Act: &recordv1.Record_WalkDrawing{WalkDrawing: &recordv1.WalkDrawing{Yard: "stonebend", Revision: h.s.Plans["stonebend"].Revision, DrawingHash: sum}}})
+	h.do(by, "", &recordv1.Record{Act: &recordv1.Record_WalkDrawing{WalkDrawing: &recordv1.WalkDrawing{Yard: "stonebend", Revision: h.s.Drawings["stonebend"].Revision, DrawingHash: sum}}})
 }
 
 // rareActs happen seldom: a yard recovered, a key revoked, a request that runs out or
