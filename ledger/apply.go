@@ -92,7 +92,7 @@ func (x *step) act(journal bool) {
 		x.out.Conditions = append(x.out.Conditions, k.NotThisWay())
 		return
 	}
-	x.out.Conditions = append(x.out.Conditions, Check(r)...)
+	x.out.Conditions = append(x.out.Conditions, x.e.bad...)
 	if x.refused() {
 		return
 	}

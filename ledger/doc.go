@@ -7,7 +7,7 @@
 // the order of a Go map, so the same entries give byte-identical state and the
 // same tree root on every replica, for ever. Time arrives in the entry.
 //
-// Three classes of act follow different rules (see permit.go):
+// Three classes of act follow different rules (Class, in kind.go):
 //
 //   - an act that protects (a lock on, a person entering, something found live)
 //     always takes effect; what breaks a rule about it becomes a flag;

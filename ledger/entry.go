@@ -32,21 +32,30 @@ var (
 // it in the log stops; a server answers it to the caller.
 var ErrNewer = errors.New("the record comes from a newer release: upgrade this replica")
 
-// Entry is one decoded entry, its signatures checked. Only Decode makes one, so
-// an unchecked signature can't reach Apply.
+// Entry is one decoded entry, its signatures and its record's shape checked. Only
+// Decode makes one, so what is unchecked can't reach Apply. It is handed on as it is,
+// from the server to the journal of a yard; nobody changes it.
 type Entry struct {
 	raw      []byte
 	time     int64
 	founding *recordv1.Founding
-	rec      *recordv1.Record
-	keys     [][]byte // keys whose signature over rec (or founding) is valid
-	body     []byte   // the signed bytes
+	signedRecord
 
 	env     *recordv1.Envelope
 	envHash [32]byte
 	envKey  []byte // the key whose signature over env is valid
 
 	fault *recordv1.Finding // what makes the bytes no entry at all
+}
+
+// signedRecord is a record and what was found out about it. The founding has none, but
+// keys and body.
+type signedRecord struct {
+	signed []byte // the serialised Signed
+	rec    *recordv1.Record
+	keys   [][]byte // keys whose signature over rec (or founding) is valid
+	body   []byte   // the signed bytes
+	bad    []*recordv1.Finding
 }
 
 // Raw returns the entry's bytes: the leaf.
@@ -57,6 +66,15 @@ func (e *Entry) Fault() *recordv1.Finding { return e.fault }
 
 // Record returns the signed record, nil for the founding and for a fence.
 func (e *Entry) Record() *recordv1.Record { return e.rec }
+
+// Signed returns the record as it was signed: a serialised Signed.
+func (e *Entry) Signed() []byte { return e.signed }
+
+// Body returns the bytes that the signatures are over.
+func (e *Entry) Body() []byte { return e.body }
+
+// Misshapen lists the fields of the record that can't be as they are (Check).
+func (e *Entry) Misshapen() []*recordv1.Finding { return e.bad }
 
 // Envelope returns the journal envelope, nil for a direct entry.
 func (e *Entry) Envelope() *recordv1.Envelope { return e.env }
@@ -69,12 +87,10 @@ func (e *Entry) Keys() [][]byte { return e.keys }
 // one rule on every path). The result depends on the bytes only, so replicas
 // may decode in parallel and remember it by hash. Its error is ErrNewer, and
 // nothing else: other faults are part of the Entry and become a refusal.
-func Decode(raw []byte) (*Entry, error) { return decode(raw, seal.Verify) }
+func Decode(raw []byte) (*Entry, error) { return (*Verified)(nil).Decode(raw) }
 
-// checker is seal.Verify, or what answers exactly as it does.
-type checker func(domain string, key, body, signature []byte) bool
-
-func decode(raw []byte, valid checker) (*Entry, error) {
+// Decode is Decode, with no record read and no signature checked twice.
+func (v *Verified) Decode(raw []byte) (*Entry, error) {
 	e := &Entry{raw: raw}
 	var m recordv1.Entry
 	if len(raw) > MaxEntryBytes {
@@ -91,28 +107,32 @@ func decode(raw []byte, valid checker) (*Entry, error) {
 	e.time = m.GetTimeUnixMs()
 	switch b := m.GetBody().(type) {
 	case *recordv1.Entry_Founding:
-		return e, e.decodeFounding(b.Founding, valid)
+		return e, e.decodeFounding(b.Founding, v)
 	case *recordv1.Entry_Direct:
-		return e, e.decodeSigned(b.Direct, valid)
+		return e, e.decodeSigned(b.Direct, v)
 	case *recordv1.Entry_Journal:
-		return e, e.decodeSealed(b.Journal, valid)
+		return e, e.decodeSealed(b.Journal, v)
 	}
 	e.fault = Empty.About("", "part-entry")
 	return e, nil
 }
 
-func (e *Entry) decodeFounding(raw []byte, valid checker) error {
+func (e *Entry) decodeFounding(raw []byte, v *Verified) error {
 	var f recordv1.Founding
-	if err := e.openSigned(raw, seal.FoundingDomain, &f, valid); err != nil || e.fault != nil {
+	if err := e.openSigned(raw, seal.FoundingDomain, &f, v); err != nil || e.fault != nil {
 		return err
 	}
 	e.founding = &f
 	return nil
 }
 
-func (e *Entry) decodeSigned(raw []byte, valid checker) error {
+func (e *Entry) decodeSigned(raw []byte, v *Verified) error {
+	if known := v.record(raw); known != nil {
+		e.signedRecord = *known
+		return nil
+	}
 	var r recordv1.Record
-	if err := e.openSigned(raw, seal.RecordDomain, &r, valid); err != nil || e.fault != nil {
+	if err := e.openSigned(raw, seal.RecordDomain, &r, v); err != nil || e.fault != nil {
 		return err
 	}
 	if r.GetAct() == nil {
@@ -129,11 +149,12 @@ func (e *Entry) decodeSigned(raw []byte, valid checker) error {
 			return ErrNewer
 		}
 	}
-	e.rec = &r
+	e.rec, e.signed, e.bad = &r, raw, Check(&r)
+	v.keepRecord(&e.signedRecord)
 	return nil
 }
 
-func (e *Entry) openSigned(raw []byte, domain string, into proto.Message, valid checker) error {
+func (e *Entry) openSigned(raw []byte, domain string, into proto.Message, v *Verified) error {
 	var s recordv1.Signed
 	if err := proto.Unmarshal(raw, &s); err != nil {
 		e.fault = Malformed.About("", "part-signed")
@@ -155,7 +176,7 @@ func (e *Entry) openSigned(raw []byte, domain string, into proto.Message, valid 
 		return nil
 	}
 	for _, sig := range s.GetSignatures() {
-		if !valid(domain, sig.GetKey(), s.GetBody(), sig.GetSignature()) {
+		if !v.check(domain, sig.GetKey(), s.GetBody(), sig.GetSignature()) {
 			e.fault = BadSignature.About("")
 			return nil
 		}
@@ -165,7 +186,7 @@ func (e *Entry) openSigned(raw []byte, domain string, into proto.Message, valid 
 	return nil
 }
 
-func (e *Entry) decodeSealed(raw []byte, valid checker) error {
+func (e *Entry) decodeSealed(raw []byte, v *Verified) error {
 	var s recordv1.Sealed
 	if err := proto.Unmarshal(raw, &s); err != nil {
 		e.fault = Malformed.About("", "part-sealed")
@@ -179,7 +200,7 @@ func (e *Entry) decodeSealed(raw []byte, valid checker) error {
 	if hasUnknown(s.ProtoReflect()) || hasUnknown(env.ProtoReflect()) {
 		return ErrNewer
 	}
-	if !valid(seal.EnvelopeDomain, s.GetKey(), s.GetEnvelope(), s.GetSignature()) {
+	if !v.check(seal.EnvelopeDomain, s.GetKey(), s.GetEnvelope(), s.GetSignature()) {
 		e.fault = BadYardSignature.About("")
 		return nil
 	}
@@ -188,7 +209,7 @@ func (e *Entry) decodeSealed(raw []byte, valid checker) error {
 	case *recordv1.Envelope_Fence:
 		return nil
 	case *recordv1.Envelope_Signed:
-		return e.decodeSigned(b.Signed, valid)
+		return e.decodeSigned(b.Signed, v)
 	}
 	e.fault = Empty.About("", "part-envelope")
 	return nil

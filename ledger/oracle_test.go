@@ -56,6 +56,12 @@ type oracleOn struct {
 	off bool
 }
 
+// oracleMended is a cause corrected: of what was found live, or of a start at points.
+type oracleMended struct {
+	fact
+	points []string
+}
+
 type oracle struct {
 	t        *testing.T
 	holds    map[string]*oracleHold
@@ -69,7 +75,7 @@ type oracle struct {
 	told     map[string][]fact
 	shut     map[string][]fact
 	found    map[string]fact // uncorrected, by reference
-	mended   []fact
+	mended   []oracleMended
 	drained  map[string]uint64
 	energise int
 	starts   int
@@ -231,9 +237,10 @@ func (o *oracle) note(f fact, r *recordv1.Record, out *recordv1.Outcome) {
 		}
 	case *recordv1.Record_CorrectFoundLive:
 		if ok {
-			delete(o.found, text(a.CorrectFoundLive.GetFound()))
-			delete(o.started, text(a.CorrectFoundLive.GetFound()))
-			o.mended = append(o.mended, f)
+			ref := text(a.CorrectFoundLive.GetFound())
+			o.mended = append(o.mended, oracleMended{f, o.started[ref]})
+			delete(o.found, ref)
+			delete(o.started, ref)
 		}
 	case *recordv1.Record_StoredReleased:
 		if counts {
@@ -306,7 +313,7 @@ func (o *oracle) mayStart(id string) {
 			}
 		}
 		for _, m := range o.mended {
-			if !f.knows(m) {
+			if o.concerns(m.points, j) && !f.knows(m.fact) {
 				return false
 			}
 		}

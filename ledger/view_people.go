@@ -6,6 +6,7 @@ import (
 	"slices"
 
 	"yardhasp/ledger/code"
+	"yardhasp/ledger/seal"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
@@ -160,4 +161,14 @@ func boolCompare(a, b bool) int {
 		return 1
 	}
 	return -1
+}
+
+// YardView shows one yard.
+func (s *State) YardView(id string) *recordv1.YardView {
+	y := s.Yards[id]
+	v := &recordv1.YardView{Id: id, Name: y.Name, Address: y.Address, Fingerprint: seal.Fingerprint(y.Key), ReplicaKey: y.Key}
+	if d := s.Drawings[id]; d != nil {
+		v.DrawingRevision, v.DrawingWalkedBy = d.Revision, d.Walked.By
+	}
+	return v
 }

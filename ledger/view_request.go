@@ -3,7 +3,6 @@ package ledger
 import (
 	"slices"
 
-	"yardhasp/ledger/seal"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
@@ -21,16 +20,6 @@ func (s *State) RequestView(id string) *recordv1.RequestView {
 		for _, h := range s.notClear(q) {
 			v.NotClear = append(v.NotClear, h.Ref)
 		}
-	}
-	return v
-}
-
-// YardView shows one yard.
-func (s *State) YardView(id string) *recordv1.YardView {
-	y := s.Yards[id]
-	v := &recordv1.YardView{Id: id, Name: y.Name, Address: y.Address, Fingerprint: seal.Fingerprint(y.Key), ReplicaKey: y.Key}
-	if d := s.Drawings[id]; d != nil {
-		v.DrawingRevision, v.DrawingWalkedBy = d.Revision, d.Walked.By
 	}
 	return v
 }
