@@ -17,6 +17,8 @@ import (
 
 	"yardhasp/client"
 	"yardhasp/client/token"
+	"yardhasp/ledger"
+	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
 	"yardhasp/replica"
@@ -176,14 +178,14 @@ func (c *cluster) do(person, yard string, act *recordv1.Record) *servicev1.Recei
 }
 
 // refuse submits an act that must be refused with a condition.
-func (c *cluster) refuse(person, yard, code string, act *recordv1.Record) {
+func (c *cluster) refuse(person, yard string, want code.Code, act *recordv1.Record) {
 	c.t.Helper()
 	rec, err := c.as(person, yard).Submit(c.ctx(), act)
 	if err == nil {
-		c.t.Fatalf("%s at %s: accepted (%v), want %s", person, yard, rec.GetStatus(), code)
+		c.t.Fatalf("%s at %s: accepted (%v), want %s", person, yard, rec.GetStatus(), want)
 	}
-	if r, ok := asRefused(err); !ok || !r.Has(code) {
-		c.t.Fatalf("%s at %s: %v, want %s", person, yard, err, code)
+	if r, ok := asRefused(err); !ok || !code.Has(r.Outcome.GetConditions(), want) {
+		c.t.Fatalf("%s at %s: %v, want %s", person, yard, err, want)
 	}
 }
 
@@ -308,7 +310,7 @@ func TestThreeYards(t *testing.T) {
 	hold := &recordv1.JournalRef{Yard: "millrow", Epoch: 1}
 	fmt.Sscanf(rec.GetRef(), "millrow/1/%d", &hold.Seq)
 	release := &recordv1.Record{Act: &recordv1.Record_Release{Release: &recordv1.Release{Hold: hold}}}
-	c.refuse("nia", "eastfork", "NOT_YOUR_LOCK", release)
+	c.refuse("nia", "eastfork", ledger.NotYourLock, release)
 	c.do("ravi", "eastfork", release)
 	// A yard's equipment lock and a tag alone say first what they are not.
 	for want, more := range map[string]*recordv1.Lock{

@@ -10,6 +10,7 @@ import (
 
 	"google.golang.org/grpc/codes"
 
+	"yardhasp/client"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
 	"yardhasp/replica"
@@ -99,7 +100,7 @@ func TestDiskLowAndFull(t *testing.T) {
 		g.set(r, free)
 		for _, act := range []*recordv1.Record{lockOn(fanOne, "", ""), actPoint("stonebend/p/d")} {
 			_, err := c.submitAt("nia", "stonebend", 0, act)
-			c.wantErr(err, codes.Unavailable, "NOT_SERVING")
+			c.wantErr(err, codes.Unavailable, client.ReasonNotServing)
 			if !strings.Contains(err.Error(), "DISK FULL") {
 				t.Errorf("%d MB free: %v", free, err)
 			}

@@ -254,7 +254,7 @@ func (c *cluster) tooLate(sealed []byte) {
 			c.t.Fatal(err)
 		}
 		res, err := servicev1.NewPeerServiceClient(c.dial(key, v.GetYard())).Propose(c.ctx(), &servicev1.ProposeRequest{Entries: [][]byte{ledger.JournalEntry(sealed)}})
-		if err != nil || len(res.GetOutcomes()) != 1 || !hasCond(res.GetOutcomes()[0], "OLD_EPOCH") {
+		if err != nil || len(res.GetOutcomes()) != 1 || !hasCond(res.GetOutcomes()[0], ledger.OldEpoch) {
 			c.t.Errorf("a record of the lost journal: %v %v, want OLD_EPOCH", res, err)
 		}
 		return

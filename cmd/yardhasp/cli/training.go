@@ -138,7 +138,15 @@ func (p *page) courses(b *recordv1.Board) {
 	p.table("trainings", []string{"PERSON", "CLASS", "GIVEN", "UNTIL", "CERTIFICATE"}, rows)
 	for _, v := range b.GetPeople() {
 		for _, r := range v.GetRetrain() {
-			p.loud("RETRAIN:", "%s on %s: %s, 1910.147(c)(7)(iii) (unchecked)", v.GetId(), r.GetZone(), p.a.words().Says(r.GetBecause()))
+			p.loud("RETRAIN:", "%s on %s: %s, 1910.147(c)(7)(iii) (unchecked)", v.GetId(), r.GetZone(), saysOf(p.a, r.GetBecause()))
 		}
 	}
+}
+
+// saysOf is a finding in words, "" for none.
+func saysOf(a *App, f *recordv1.Finding) string {
+	if f == nil {
+		return ""
+	}
+	return a.words().Says(f)
 }
