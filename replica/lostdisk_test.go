@@ -186,7 +186,6 @@ func TestLostDiskByCommand(t *testing.T) {
 
 	known, _ := d.as("nia", 0, "board", "--at", "millrow", "--all")
 	has(t, "what the ledger knows of the yard", known, second)
-
 	walk := []string{"recover-yard", "millrow", "--second", "ines", "--key", key[1], "--address", addr, "--lock", second + " holder=ravi job=boot-1 seen=brass, tag 14",
 		"--none-closed", "--inside", "lena=boot-1"}
 	_, errs = d.as("nia", 2, walk...)

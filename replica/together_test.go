@@ -205,12 +205,12 @@ func claim(t *testing.T, c *cluster) {
 	if who, on := c.holder("millrow", ref); !on || who != "" {
 		t.Errorf("the found lock at millrow: on %v, of %q", on, who)
 	}
-	c.refuse("lena", "stonebend", ledger.NotYourLock, actRelease(ref))
+	c.refuse("lena", "stonebend", ledger.NotClaimed, actRelease(ref))
 	own := func(witness string) *recordv1.Record {
 		return &recordv1.Record{Act: &recordv1.Record_ClaimLock{ClaimLock: &recordv1.ClaimLock{Hold: place(ref), Witness: witness}}}
 	}
 	rec, err = c.together("millrow", own("ravi"), nil, "lena", "ravi")
-	wantRefused(t, rec, err, ledger.NotPermitted)
+	wantRefused(t, rec, err, ledger.WitnessMayNot)
 	c.taken("millrow", own("olga"), nil, "lena", "olga")
 	c.wantHolder("eastfork", ref, "lena")
 	c.refuse("ravi", "eastfork", ledger.NotYourLock, actRelease(ref))
