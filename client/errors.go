@@ -10,21 +10,23 @@ import (
 	"google.golang.org/grpc/status"
 
 	"yardhasp/client/words"
+	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-// Reasons a replica gives in google.rpc.ErrorInfo.
-const (
+// Reasons a replica gives in google.rpc.ErrorInfo, that a client goes by. Any other
+// reason is the code of the finding beside it.
+var (
 	// ReasonNotHome: another yard is home; its id is the metadata "yard".
-	ReasonNotHome = "NOT_HOME"
+	ReasonNotHome = code.New("NOT_HOME", code.Row{Args: "yard", Who: "the-signer"})
 	// ReasonNoQuorum: too few yards can be heard to change the ledger.
-	ReasonNoQuorum = "NO_QUORUM"
+	ReasonNoQuorum = code.New("NO_QUORUM", code.Row{})
 	// ReasonOutcomeUnknown: the replica doesn't know whether the ledger has it.
-	ReasonOutcomeUnknown = "OUTCOME_UNKNOWN"
+	ReasonOutcomeUnknown = code.New("OUTCOME_UNKNOWN", code.Row{})
 	// ReasonNotServing: the replica can't promise anything now and took nothing.
-	ReasonNotServing = "NOT_SERVING"
+	ReasonNotServing = code.New("NOT_SERVING", code.Row{Args: "yard because:why"})
 	// ReasonNewerRelease: the record or the ledger is of a newer release.
-	ReasonNewerRelease = "NEWER_RELEASE"
+	ReasonNewerRelease = code.New("NEWER_RELEASE", code.Row{Args: "error:text"})
 )
 
 // Refused is a record that the rules refused: Outcome lists each unmet condition.
@@ -38,15 +40,8 @@ func (e *Refused) Error() string {
 	return "refused: " + strings.Join(texts, "; ")
 }
 
-// Has reports whether one of the unmet conditions has the code.
-func (e *Refused) Has(code string) bool {
-	for _, c := range e.Outcome.GetConditions() {
-		if c.GetCode() == code {
-			return true
-		}
-	}
-	return false
-}
+// Has reports whether one of the unmet conditions has one of the codes.
+func (e *Refused) Has(codes ...code.Code) bool { return code.Has(e.Outcome.GetConditions(), codes...) }
 
 // UnknownOutcome is a record that was sent and not answered. It may be recorded
 // or not. Nothing is known until its receipt is read.
@@ -102,10 +97,13 @@ func (e *Unreachable) Unwrap() []error {
 type Answer struct {
 	Yard string
 	Code codes.Code
-	// Reason is one of the Reason constants, or empty.
-	Reason string
+	// Reason is one of the Reasons, another code, or empty.
+	Reason code.Code
 	// Home is the home yard, with ReasonNotHome.
 	Home string
+	// Because is what the yard says; nil: Text is all there is.
+	Because *recordv1.Finding
+	// Text is the same in words.
 	Text string
 	// Fields are the bad fields of a drawing or a request, field path and reason.
 	Fields []Field
@@ -151,8 +149,10 @@ func decode(yard string, err error) error {
 			if !d.GetAccepted() && len(d.GetConditions()) > 0 {
 				return &Refused{d}
 			}
+		case *recordv1.Finding:
+			a.Because, a.Text = d, inWords(d)
 		case *errdetails.ErrorInfo:
-			a.Reason, a.Home = d.GetReason(), d.GetMetadata()["yard"]
+			a.Reason, a.Home = code.Code(d.GetReason()), d.GetMetadata()["yard"]
 		case *errdetails.BadRequest:
 			for _, f := range d.GetFieldViolations() {
 				a.Fields = append(a.Fields, Field{f.GetField(), f.GetDescription()})
@@ -163,6 +163,15 @@ func decode(yard string, err error) error {
 		return err
 	}
 	return a
+}
+
+// inWords is what a yard says, and what would help.
+func inWords(f *recordv1.Finding) string {
+	says := words.English.Says(f)
+	if remedy := words.English.Remedy(f); remedy != "" {
+		says += ": " + remedy
+	}
+	return says
 }
 
 // mayBeLost are the codes that gRPC itself gives when an answer gets lost: the

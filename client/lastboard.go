@@ -67,7 +67,7 @@ func ReadLastBoard(state string) (*recordv1.Board, time.Time, error) {
 		b.AsOf.ConfirmedUnixMs = b.AsOf.ReadUnixMs
 	}
 	b.AsOf.Confirmed = false
-	b.AsOf.Why = "kept on this machine, no yard was asked"
+	b.AsOf.Because = KeptBoard.About("")
 	for _, j := range b.GetJobs() {
 		j.AsOf = b.AsOf
 	}

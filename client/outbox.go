@@ -12,6 +12,7 @@ import (
 	"path/filepath"
 	"time"
 
+	"yardhasp/client/words"
 	"yardhasp/ledger"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
@@ -167,7 +168,7 @@ func (c *Client) SendOutbox(ctx context.Context) ([]Sent, error) {
 		}
 		receipt, err := c.send(ctx, p)
 		if receipt.GetStatus() == servicev1.Status_STATUS_NOT_SENT {
-			err = &Unreachable{[]Attempt{{receipt.GetYard(), errors.New(receipt.GetText())}}}
+			err = &Unreachable{[]Attempt{{receipt.GetYard(), errors.New(words.English.Says(receipt.GetMeans()))}}}
 		}
 		out = append(out, Sent{k, receipt, err})
 		var refused *Refused

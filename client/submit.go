@@ -9,12 +9,17 @@ import (
 	"google.golang.org/grpc/codes"
 
 	"yardhasp/ledger"
+	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
 )
 
-// NotSentText is what a receipt says of a record kept in the outbox.
-const NotSentText = "Kept on this machine only. Nobody else knows."
+var (
+	// NotSent is what a receipt says of a record kept in the outbox.
+	NotSent = code.New("NOT_SENT", code.Row{Next: "yardhasp outbox send"})
+	// RefusedWithoutReason: a yard refused a record and gave no condition.
+	RefusedWithoutReason = code.New("REFUSED_WITHOUT_REASON", code.Row{})
+)
 
 // parcel is one signed record on its way.
 type parcel struct {
@@ -70,7 +75,7 @@ func (c *Client) Submit(ctx context.Context, rec *recordv1.Record) (*servicev1.R
 		if err := c.keep(&p); err != nil {
 			return nil, fmt.Errorf("no yard is reachable, and the record can't be kept here either: NOBODY HAS IT: %w", err)
 		}
-		return &servicev1.Receipt{Status: servicev1.Status_STATUS_NOT_SENT, Text: NotSentText, ReadUnixMs: c.now().UnixMilli()}, nil
+		return &servicev1.Receipt{Status: servicev1.Status_STATUS_NOT_SENT, Means: NotSent.About(""), ReadUnixMs: c.now().UnixMilli()}, nil
 	}
 	return receipt, err
 }
@@ -184,7 +189,11 @@ func refusedReceipt(r *servicev1.Receipt) (*servicev1.Receipt, error) {
 		return nil, &Refused{out}
 	}
 	if r.GetStatus() == servicev1.Status_STATUS_REFUSED {
-		return nil, &Refused{&recordv1.Outcome{Ref: r.GetRef(), Conditions: []*recordv1.Finding{{Code: "REFUSED", Text: r.GetText()}}}}
+		why := r.GetMeans()
+		if why == nil {
+			why = RefusedWithoutReason.About(r.GetRef())
+		}
+		return nil, &Refused{&recordv1.Outcome{Ref: r.GetRef(), Conditions: []*recordv1.Finding{why}}}
 	}
 	return r, nil
 }
@@ -192,7 +201,7 @@ func refusedReceipt(r *servicev1.Receipt) (*servicev1.Receipt, error) {
 // settle decides what a refusal means when the same bytes may have been taken
 // before: a repeated ticket means they were, and their receipt tells more.
 func (c *Client) settle(ctx context.Context, unknown *UnknownOutcome, refused *Refused) (*servicev1.Receipt, error) {
-	if refused.Has("TICKET_REPEATED") {
+	if refused.Has(ledger.TicketRepeated) {
 		t := unknown.Ticket
 		if r, err := c.Receipt(ctx, t.GetDevice(), t.GetCounter(), ""); err == nil {
 			return r, nil

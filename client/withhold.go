@@ -4,8 +4,19 @@ import (
 	"slices"
 
 	"yardhasp/ledger"
+	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
+)
+
+// What stands in the place of a word of permission that is withheld.
+var (
+	// Unconfirmed: what is missing before a job goes on is not known.
+	Unconfirmed = code.New("NOT_CONFIRMED", code.Row{Args: "job"})
+	// PermitUnconfirmed: whether the permit is still in force is not known.
+	PermitUnconfirmed = code.New("PERMIT_UNCONFIRMED", code.Row{Args: "permit", Next: "yardhasp permit show {permit}"})
+	// NotThePanelsYard: only a panel's own yard gives a go-ahead.
+	NotThePanelsYard = code.New("NOT_THE_PANELS_YARD", code.Row{Args: "point home"})
 )
 
 // WithholdBoard takes every word of permission out of a board that is not
@@ -39,8 +50,8 @@ func WithholdPanel(p *servicev1.GetPanelResponse) {
 	if p.GetYard() == ledger.YardOf(p.GetPoint()) || !p.GetGoAhead() {
 		return
 	}
-	p.GoAhead, p.Text = false, ""
-	p.WhyNot = append(p.WhyNot, "only the panel's own yard may give a go-ahead, and this is not its answer")
+	p.GoAhead, p.Means = false, nil
+	p.Against = append(p.Against, NotThePanelsYard.About(p.GetPoint(), p.GetPoint(), ledger.YardOf(p.GetPoint())))
 }
 
 // unknownOut makes nobody count as out while a yard was not heard from or the answer
@@ -81,14 +92,12 @@ func withholdPermits(ps []*recordv1.PermitView) {
 			continue
 		}
 		p.State = recordv1.PermitState_PERMIT_STATE_UNSPECIFIED
-		p.Missing = append(p.Missing, &recordv1.Finding{Code: "UNCONFIRMED", Subject: p.GetId(), Text: "this answer is not confirmed: whether it still holds is not known",
-			Remedy: "ask again until an answer is confirmed; nobody goes in before"})
+		p.Missing = append(p.Missing, PermitUnconfirmed.About(p.GetId(), p.GetId()))
 	}
 }
 
 func notKnown(j *recordv1.JobView) *recordv1.Finding {
-	return &recordv1.Finding{Code: "UNCONFIRMED", Subject: j.GetId(), Text: "this answer is not confirmed: what is missing is not known",
-		Remedy: "ask again until an answer is confirmed"}
+	return Unconfirmed.About(j.GetId(), j.GetId())
 }
 
 func withholdRequests(rs []*recordv1.RequestView) {

@@ -6,8 +6,8 @@ import (
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-// AgainstRequest lists what stands against a request for these points now. (What is
-// missing before work may start is another question: MissingForWork.)
+// AgainstRequest lists what stands against a request for these points now. It does not
+// say what is missing before work may start: see MissingForWork.
 func (s *State) AgainstRequest(job string, kind recordv1.RequestKind, points []string) []*recordv1.Finding {
 	var cs []*recordv1.Finding
 	add := func(c ...*recordv1.Finding) { cs = append(cs, c...) }
@@ -40,10 +40,10 @@ func (s *State) AgainstRequest(job string, kind recordv1.RequestKind, points []s
 	return append(cs, s.againstStart(j, asked, points)...)
 }
 
-// againstStart lists what stands against closing these points for job j, at the
-// request and again at the energise: what the job itself still owes, what every
-// other job owes whose points they are or whose zone they reach, and the people in
-// the way, for the request q as Exposed has it.
+// againstStart lists what stands against closing these points for job j. It is asked at
+// the request and again at the energise. It lists what job j itself still owes, what
+// other jobs owe if the points are theirs or reach their zone, and the people in the
+// way. It treats the request q as Exposed does.
 func (s *State) againstStart(j *Job, q *Request, points []string) []*recordv1.Finding {
 	asking := q.Test() && !q.By.Set()
 	cs := s.releaseConditions(j, asking)
@@ -57,6 +57,6 @@ func (s *State) againstStart(j *Job, q *Request, points []string) []*recordv1.Fi
 	return append(cs, s.peopleConditions(q, points)...)
 }
 
-// begun reports whether anybody locked, entered or looked over the area for the
-// job: then it has something to give back.
+// begun reports whether anybody locked, entered or looked over the area for the job. If
+// so, the job has something to give back before a start.
 func (j *Job) begun() bool { return j.LastHold.Set() || j.LastOn.Set() || j.Looked.Set() }

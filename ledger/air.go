@@ -7,18 +7,18 @@ import (
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-// AirLimit is what the air may hold of one agent for people to go in or stay in.
-// Figures are thousandths of the unit, as records give them, so that no rounding
-// decides. Limits that are averages over a shift are taken as never to be passed:
-// that is stricter than their source.
+// AirLimit is the limit of one agent in the air for people to go in or stay in. Figures
+// are thousandths of the unit, as in the records, so that no rounding decides. Some
+// limits in the sources are averages over a shift. Here no value may ever pass them,
+// which is stricter.
 type AirLimit struct {
 	Agent recordv1.AirAgent
-	// Name of the agent, a word of the catalogue: "combustible-gas".
+	// Name is the catalogue word for the agent, such as "combustible-gas".
 	Name string
-	// Unit of a value, a word of the catalogue: "%", "% LFL" (of the lower flammable
-	// limit), "ppm".
+	// Unit is the catalogue word for the unit of a value: "%", "% LFL" (of the lower
+	// flammable limit) or "ppm".
 	Unit string
-	// Low and High are acceptable themselves; Low is 0 where there is none.
+	// Low and High are themselves acceptable. Low is 0 when there is no lower limit.
 	Low, High int64
 	// Source is where the figures come from.
 	Source string
@@ -45,38 +45,37 @@ var AirLimits = []AirLimit{
 }
 
 const (
-	// maxPermit is how long a permit may run: a shift. 1910.272(g)(1)(i) keeps it
-	// on file until the entry ends and gives no number of hours (common practice,
-	// no source), in ms.
+	// maxPermit is how long a permit may run, in ms: one shift. 1910.272(g)(1)(i) keeps
+	// it on file until the entry ends and gives no number of hours (common practice, no
+	// source).
 	maxPermit = 12 * 60 * 60 * 1000
-	// maxAirEvery is how old a test of the air may get while people are inside, in
-	// seconds: 1910.272(g)(1)(iii) gives no number (common practice, no source).
+	// maxAirEvery is the longest time between tests of the air while people are inside,
+	// in seconds. 1910.272(g)(1)(iii) gives no number (common practice, no source).
 	maxAirEvery = 30 * 60
-	// minAirEvery keeps a typing slip from suspending a permit at once, in seconds
-	// (common practice, no source).
+	// minAirEvery is the shortest such time, in seconds. A typing slip below it would
+	// suspend a permit at once (common practice, no source).
 	minAirEvery = 60
-	// signedAhead is how old an issuer's signature may be when the ledger takes it,
-	// in ms: what it certifies was seen then (common practice, no source).
+	// signedAhead is how old an issuer's signature may be when the ledger takes it, in
+	// ms. The issuer saw what it certifies at that time (common practice, no source).
 	signedAhead = 15 * 60 * 1000
-	// fireWatchAfter is how long a fire watch goes on after hot work, in ms: NFPA
-	// 51B asks for an hour, 1910.252(a)(2)(iii)(B) for half of one (both from
-	// memory).
+	// fireWatchAfter is how long a fire watch goes on after hot work, in ms. NFPA 51B
+	// asks for an hour, 1910.252(a)(2)(iii)(B) for half an hour (both from memory).
 	fireWatchAfter = 60 * 60 * 1000
 )
 
-// always are the agents tested before every bin entry. 1910.272(g)(1)(iii) asks
-// for oxygen unless air moves through all the time, and for the others where there
-// is reason to think they are there. The fan is locked out, so oxygen is never
-// assumed; stored grain that spoils uses it up and gives off carbon dioxide and
+// always are the agents tested before every bin entry. 1910.272(g)(1)(iii) asks for
+// oxygen unless air moves through all the time. It asks for the others where there is
+// reason to think they are present. The fan is locked out, so oxygen is never assumed.
+// Stored grain that spoils uses up oxygen and gives off carbon dioxide and carbon
 // monoxide (common practice, no source).
 var always = []recordv1.AirAgent{recordv1.AirAgent_AIR_AGENT_OXYGEN, recordv1.AirAgent_AIR_AGENT_COMBUSTIBLE_GAS,
 	recordv1.AirAgent_AIR_AGENT_CARBON_MONOXIDE, recordv1.AirAgent_AIR_AGENT_CARBON_DIOXIDE}
 
-// entryLevels are where air is tested before a bin entry: gases lie in layers, and
-// carbon dioxide lies low (common practice, no source).
+// entryLevels are the levels where air is tested before a bin entry. Gases lie in
+// layers, and carbon dioxide lies low (common practice, no source).
 var entryLevels = []recordv1.AirLevel{recordv1.AirLevel_AIR_LEVEL_TOP, recordv1.AirLevel_AIR_LEVEL_MIDDLE, recordv1.AirLevel_AIR_LEVEL_BOTTOM}
 
-// AirLimitOf finds an agent's row; false for none.
+// AirLimitOf finds the row of an agent. It returns false for an agent without one.
 func AirLimitOf(a recordv1.AirAgent) (AirLimit, bool) {
 	for _, l := range AirLimits {
 		if l.Agent == a {
@@ -89,7 +88,7 @@ func AirLimitOf(a recordv1.AirAgent) (AirLimit, bool) {
 // Outside reports whether a value is past the limit.
 func (l AirLimit) Outside(thousandths int64) bool { return thousandths < l.Low || thousandths > l.High }
 
-// clause is the rule on the air, with where the figures come from.
+// clause is the rule on the air, with the source of the figures.
 func (l AirLimit) clause() string {
 	if strings.Contains(l.Source, airClause) {
 		return l.Source
@@ -97,7 +96,7 @@ func (l AirLimit) clause() string {
 	return airClause + "; " + l.Source
 }
 
-// lowText is the lower limit, "" where there is none.
+// lowText is the lower limit, or "" when there is none.
 func (l AirLimit) lowText() string {
 	if l.Low == 0 {
 		return ""
@@ -105,10 +104,10 @@ func (l AirLimit) lowText() string {
 	return Thousandths(l.Low)
 }
 
-// Text says a value with its unit: "20.8 %".
+// Text writes a value with its unit, such as "20.8 %".
 func (l AirLimit) Text(thousandths int64) string { return Thousandths(thousandths) + " " + l.Unit }
 
-// LimitText says the limit: "19.5 to 23.5 %", "at most 0.3 ppm".
+// LimitText writes the limit, such as "19.5 to 23.5 %" or "at most 0.3 ppm".
 func (l AirLimit) LimitText() string {
 	if l.Low > 0 {
 		return Thousandths(l.Low) + " to " + l.Text(l.High)
@@ -122,7 +121,7 @@ func Thousandths(n int64) string {
 	if n < 0 {
 		sign = "-"
 	}
-	// Digit by digit: a float would round, and the lowest number has no positive.
+	// Work digit by digit. A float would round, and the lowest int64 has no positive.
 	digits := strings.TrimPrefix(strconv.FormatInt(n, 10), "-")
 	digits = strings.Repeat("0", max(0, 4-len(digits))) + digits
 	whole, part := digits[:len(digits)-3], strings.TrimRight(digits[len(digits)-3:], "0")
@@ -132,7 +131,7 @@ func Thousandths(n int64) string {
 	return sign + whole + "." + part
 }
 
-// LevelWord is the catalogue's word for where air was tested: "bottom".
+// LevelWord is the catalogue word for where air was tested, such as "bottom".
 func LevelWord(l recordv1.AirLevel) string { return enumWord(l, "AIR_LEVEL_") }
 
 // agentOK reports whether this release knows an agent.

@@ -27,36 +27,40 @@ var _ = declare(
 // airTestedBy is the command that records a test of the air.
 const airTestedBy = "yardhasp reading {job} {zone} --kind air --level {level}"
 
-// What is wrong with the air, or not known of it.
+// These say what is wrong with the air, or what is not known about it.
 var (
 	AirOutOfLimits = code.New("AIR_OUT_OF_LIMITS", code.Row{Args: "job zone level:word agent:word value:text low:text high:text unit:word clause", Who: "authorised", Next: airTestedBy})
-	// AirNotTested: since is when the last permit stopped, of which no test counts.
+	// AirNotTested: no test of the air counts. The argument since is when the last
+	// permit stopped; no test from before then counts.
 	AirNotTested = code.New("AIR_NOT_TESTED", code.Row{Args: "job zone level:word agents:why since:time", Clause: airClause, Who: "authorised", Next: airTestedBy})
 	AirOld       = code.New("AIR_OLD", code.Row{Args: "job zone level:word agents:why minutes:number", Clause: airClause, Who: "authorised", Next: airTestedBy})
-	// AirVoid: because says what undid the test.
+	// AirVoid: the test no longer counts. The argument because says what undid it.
 	AirVoid = code.New("AIR_VOID", code.Row{Args: "job zone level:word agents:why because:why", Clause: airClause, Who: "authorised", Next: airTestedBy})
 	// AirAgent names one of the agents of another finding.
 	AirAgent = code.New("AIR_AGENT", code.Row{Args: "agent:word"})
 )
 
-// What a test of the air changes, and why one does not count.
+// These say what a test of the air changes, and why a test does not count.
 var (
 	AirTested = code.New("AIR_TESTED", code.Row{Args: "zone person level:word agent:word value:text unit:word"})
-	// AirUnknownJob: what is out of limits counts for every job in the place all the same.
+	// AirUnknownJob: no such job is open. A value out of limits still counts for every
+	// job in the place.
 	AirUnknownJob = code.New("AIR_UNKNOWN_JOB", code.Row{Args: "job zone", Who: "the-signer"})
-	// TesterMayNot: taken by somebody who may not take it.
+	// TesterMayNot: the tester has no permission to take this test.
 	TesterMayNot = code.New("TESTER_MAY_NOT", code.Row{Args: "person zone", Clause: trainingClause, Who: "authorised-supervisor-contractor"})
-	// OtherZone: tested in a zone that is not the job's.
+	// OtherZone: the test was taken in a zone that is not the job's.
 	OtherZone = code.New("OTHER_ZONE", code.Row{Args: "job zone tested", Clause: airClause, Who: "the-signer"})
-	// GasMeterNotProved: on a known gas, before and after.
+	// GasMeterNotProved: the meter was not proved on a known gas before and after the
+	// test.
 	GasMeterNotProved = code.New("GAS_METER_NOT_PROVED", code.Row{Args: "place", Clause: "common practice, no source", Who: "the-signer"})
-	// AirClockDoubt: how old the test is can't be told.
+	// AirClockDoubt: the clock is in doubt, so nobody can tell how old the test is.
 	AirClockDoubt = code.New("AIR_CLOCK_DOUBT", code.Row{Args: "place", Clause: "common practice, no source", Who: "the-signer"})
-	// AirNotSeen: within limits, and written without knowing of a value out of them.
+	// AirNotSeen: the value is within limits, but its writer did not know of an earlier
+	// value out of limits.
 	AirNotSeen = code.New("AIR_NOT_SEEN", code.Row{Args: "job zone level:word agent:word value:text unit:word", Clause: airClause, Who: "the-signer", Next: airTestedBy})
 )
 
-// airValues: each known agent once, from 0.
+// airValues checks that each known agent occurs once, with a value from 0.
 func (f *fields) airValues(field string, vs []*recordv1.AirValue) {
 	seen, ok := map[recordv1.AirAgent]bool{}, true
 	for _, v := range vs {
@@ -69,9 +73,9 @@ func (f *fields) airValues(field string, vs []*recordv1.AirValue) {
 // Air is what was measured in the zone of a job.
 type Air struct {
 	Job string `json:"job"`
-	// Tests are the newest by level and agent.
+	// Tests are the newest tests, by level and agent.
 	Tests map[string]*AirTest `json:"tests"`
-	// Over is the last time that anything was out of limits.
+	// Over is the last time that any value was out of limits.
 	Over Mark `json:"over"`
 }
 
@@ -82,8 +86,8 @@ type AirTest struct {
 	Thousandths int64             `json:"thousandths"`
 	Instrument  string            `json:"instrument"`
 	At          Mark              `json:"at"`
-	// Bad are the readings out of limits here since the last one within them: one
-	// within them counts only if its writer knew all of those.
+	// Bad are the readings out of limits here since the last one within limits. A
+	// reading within limits counts only if its writer knew of all of them.
 	Bad Latest `json:"bad,omitempty"`
 }
 
@@ -96,13 +100,13 @@ func (t *AirTest) limit() AirLimit {
 
 func (t *AirTest) outside() bool { return t.limit().Outside(t.Thousandths) }
 
-// beyond says that the value is out of limits.
+// beyond is the finding that the value is out of limits.
 func (t *AirTest) beyond(job, zone string) *recordv1.Finding {
 	l := t.limit()
 	return AirOutOfLimits.About(zone, job, zone, LevelWord(t.Level), l.Name, Thousandths(t.Thousandths), l.lowText(), Thousandths(l.High), l.Unit, l.clause())
 }
 
-// airOf is what was measured for a job; it makes the place for it.
+// airOf is what was measured for a job. It creates the entry if there is none.
 func (s *State) airOf(job string) *Air {
 	if s.Air[job] == nil {
 		s.Air[job] = &Air{Job: job, Tests: map[string]*AirTest{}}
@@ -110,8 +114,8 @@ func (s *State) airOf(job string) *Air {
 	return s.Air[job]
 }
 
-// out takes a value out of limits. It hides no other one: of several the latest
-// is shown, and each must be known to whoever tests the air good again.
+// out enters a value out of limits. It does not hide another such value. The latest is
+// shown, and whoever tests the air good again must know of all of them.
 func (a *Air) out(t AirTest) {
 	k := airKey(t.Level, t.Agent)
 	var bad Latest
@@ -127,8 +131,8 @@ func (a *Air) out(t AirTest) {
 	a.Tests[k], a.Over = &t, t.At
 }
 
-// airSoFar gives a new job what was out of limits in its zone under earlier jobs, and
-// when: another job's name makes no air good.
+// airSoFar gives a new job the values that were out of limits in its zone under earlier
+// jobs. Opening a new job does not make bad air good.
 func (s *State) airSoFar(j *Job) {
 	for _, id := range sorted(s.Air) {
 		o, old := s.Jobs[id], s.Air[id]
@@ -150,8 +154,8 @@ func (s *State) airSoFar(j *Job) {
 	}
 }
 
-// inBadAir lists the open jobs that a value out of limits concerns: the one it
-// names, if any, and every one in the place where it was read.
+// inBadAir lists the open jobs that a value out of limits concerns: the job it names, if
+// any, and every job in the place where it was read.
 func (s *State) inBadAir(named *Job, zone string) []*Job {
 	var out []*Job
 	for _, id := range sorted(s.Jobs) {
@@ -162,10 +166,10 @@ func (s *State) inBadAir(named *Job, zone string) []*Job {
 	return out
 }
 
-// airReading records a test of the air. A value out of limits counts whoever took
-// it and however, for every job on the zone: the job's name may be a slip. One
-// within them counts only from somebody who may, with an instrument proved before
-// and after, by a clock that is not in doubt.
+// airReading records a test of the air. A value out of limits always counts, whoever
+// took it and however. It counts for every job on the zone, because the job's name may
+// be a slip. A value within limits counts only from a person who may take it, with an
+// instrument proved before and after, and by a clock that is not in doubt.
 func (x *step) airReading(r *recordv1.AirReading) {
 	s := x.s
 	j := s.Jobs[r.GetJob()]
@@ -204,7 +208,7 @@ func (x *step) airReading(r *recordv1.AirReading) {
 		case old != nil && old.outside() && !(old.At.before(t.At) && old.Bad.before(t.At)):
 			x.note(AirNotSeen, j.Zone, j.ID, j.Zone, LevelWord(old.Level), l.Name, Thousandths(old.Thousandths), l.Unit)
 		case old != nil && t.At.Time < old.At.Time:
-			// An older one that arrived late says nothing new.
+			// An older value that arrived late says nothing new.
 		default:
 			air.Tests[k] = t
 			x.did(AirTested, j.Zone, j.Zone, x.who.ID, LevelWord(t.Level), l.Name, Thousandths(t.Thousandths), l.Unit)
@@ -212,8 +216,8 @@ func (x *step) airReading(r *recordv1.AirReading) {
 	}
 }
 
-// airUncounted says why what is within limits is kept and does not count, nil when
-// it does.
+// airUncounted says why a value within limits is kept but does not count. It is nil when
+// the value counts.
 func (x *step) airUncounted(j *Job, r *recordv1.AirReading) *recordv1.Finding {
 	switch {
 	case !x.ok:
@@ -232,14 +236,15 @@ func (x *step) airUncounted(j *Job, r *recordv1.AirReading) *recordv1.Finding {
 type airNeeds struct {
 	levels []recordv1.AirLevel
 	agents []recordv1.AirAgent
-	// every is how old a test may get, in seconds.
+	// every is how old a test may be, in seconds.
 	every int64
-	// since: tests from before it count no more; unset for none.
+	// since: tests from before it no longer count. It is unset when there is no such
+	// limit.
 	since Mark
 }
 
-// airConditions lists what is missing of the air at a moment: for each level what
-// was not tested, what is too old, and everything out of limits.
+// airConditions lists what is missing about the air at a moment. For each level it lists
+// what was not tested and what is too old. It lists everything out of limits.
 func (s *State) airConditions(j *Job, need airNeeds, at int64) []*recordv1.Finding {
 	var cs []*recordv1.Finding
 	air := s.Air[j.ID]
@@ -280,7 +285,8 @@ func (s *State) airConditions(j *Job, need airNeeds, at int64) []*recordv1.Findi
 	return cs
 }
 
-// airDue is when the first of the needed tests gets too old, 0 when one is missing.
+// airDue is when the first of the needed tests gets too old. It is 0 when one is
+// missing.
 func (s *State) airDue(j *Job, need airNeeds) int64 {
 	var due int64
 	for _, level := range need.levels {
@@ -297,7 +303,7 @@ func (s *State) airDue(j *Job, need airNeeds) int64 {
 	return due
 }
 
-// agents puts lists together, each agent once, in the order of the contract.
+// agents joins lists of agents, each agent once, in the order of the contract.
 func agents(lists ...[]recordv1.AirAgent) []recordv1.AirAgent {
 	out := slices.Concat(lists...)
 	slices.Sort(out)

@@ -8,12 +8,13 @@ import (
 )
 
 var (
-	// NoLedger: a record came before the founding one.
+	// NoLedger: a record came before the founding record.
 	NoLedger    = code.New("NO_LEDGER", code.Row{})
 	UnknownKind = code.New("UNKNOWN_KIND", code.Row{Args: "kind", Who: "the-signer", Answer: code.Malformed})
 	// OtherLedger: the record was signed for another ledger.
 	OtherLedger = code.New("OTHER_LEDGER", code.Row{Who: "the-signer"})
-	// WrongWay: way is how a record of this kind travels, a word of the catalogue.
+	// WrongWay: this kind of record travels another way. The argument way is a catalogue
+	// word.
 	WrongWay = code.New("WRONG_WAY", code.Row{Args: "kind way:word", Who: "the-signer"})
 )
 
@@ -24,13 +25,13 @@ type step struct {
 	rec  *recordv1.Record
 	env  *recordv1.Envelope
 	mark Mark
-	who  *Person // the signer, nil for a fence or an unknown signer
-	ok   bool    // the signer may do this act, with a live key
+	who  *Person // the signer; nil for a fence or an unknown signer
+	ok   bool    // the signer may do this act and signed with a live key
 	out  *recordv1.Outcome
 }
 
-// Apply adds one entry and says what it did. It is total: every entry becomes a
-// leaf, a refused one too, and nothing panics on what an entry holds.
+// Apply adds one entry and says what it did. It handles every input: every entry becomes
+// a leaf, even a refused one, and nothing in an entry can make it panic.
 func (s *State) Apply(e *Entry) *recordv1.Outcome {
 	x := &step{s: s, e: e, rec: e.rec, env: e.env}
 	s.Time = max(s.Time, e.time)
@@ -39,19 +40,19 @@ func (s *State) Apply(e *Entry) *recordv1.Outcome {
 	if t := e.rec.GetCapturedUnixMs(); t > 0 && t < s.Time {
 		x.mark.Time = t
 	}
-	s.watchPermits(x.mark) // time went on: what lapsed by it lapsed before this record
+	s.watchPermits(x.mark) // what lapsed with time lapsed before this record
 	x.run()
 	x.approve()
 	x.out.Accepted = len(x.out.Conditions) == 0
 	s.Tree.Append(e.raw)
 	s.prune()
-	// After a refused entry too: time went on, and with it training.
+	// Do this after a refused entry too. Time went on, and training may have ended.
 	s.watchPermits(x.mark)
 	s.watchStandings(x.mark)
 	return x.out
 }
 
-// Try says what Apply would do with an entry, and changes nothing.
+// Try says what Apply would do with an entry. It changes nothing.
 func (s *State) Try(e *Entry) *recordv1.Outcome { return s.Clone().Apply(e) }
 
 func (x *step) run() {
@@ -60,7 +61,8 @@ func (x *step) run() {
 		x.out.Conditions = append(x.out.Conditions, x.e.fault)
 		x.out.Kind = "unreadable"
 		if x.env != nil {
-			// A valid envelope with a broken record inside still takes its place.
+			// A valid envelope with a broken record inside still uses up its sequence
+			// number.
 			x.consume()
 		}
 	case x.e.founding != nil:
@@ -96,7 +98,7 @@ func (x *step) act(journal bool) {
 	if x.refused() {
 		return
 	}
-	if k.By == ByPerson { // the rule of the kind itself finds any other
+	if k.By == ByPerson { // for any other kind, its own rule finds the signer
 		x.identify(k)
 		x.countersigned(k)
 		if x.refused() || !x.useTicket(k.Class) {

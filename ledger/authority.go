@@ -8,17 +8,19 @@ import (
 const trainedClause = "1910.147(c)(7)(i) (unchecked)"
 
 var (
-	// NotTheSigner: no key of the person whom the record names as its signer signed.
+	// NotTheSigner: the record was not signed with a key of the person it names as
+	// signer.
 	NotTheSigner         = code.New("NOT_THE_SIGNER", code.Row{Args: "signer", Who: "{signer}", Answer: code.NotSigned})
 	SignaturesOutOfOrder = code.New("SIGNATURES_OUT_OF_ORDER", code.Row{Args: "signer", Who: "{signer}", Answer: code.NotSigned})
-	// KeyRevoked refuses what is signed with a key that counts no more.
+	// KeyRevoked refuses a record that is signed with a revoked key.
 	KeyRevoked = code.New("KEY_REVOKED", code.Row{Args: "person", Who: "{person}", Answer: code.NotSigned})
-	// SignedWithRevokedKey flags what is taken although such a key signed it.
+	// SignedWithRevokedKey flags a record that is taken although a revoked key signed
+	// it.
 	SignedWithRevokedKey = code.New("SIGNED_WITH_REVOKED_KEY", code.Row{Args: "person"})
-	// NotPermitted: it takes somebody of another role. As a flag: it was recorded, and
-	// counts only as far as its kind counts from anybody.
+	// NotPermitted: the act needs a person of another role. As a flag it means that the
+	// record was kept, but counts only as far as its kind counts from anybody.
 	NotPermitted = code.New("NOT_PERMITTED", code.Row{Args: "person role:word clause", Who: "{role}", Answer: code.Denied})
-	// TrainingLapsed: no current training as an authorised employee.
+	// TrainingLapsed: the person has no current training as an authorised employee.
 	TrainingLapsed = code.New("TRAINING_LAPSED", code.Row{Args: "person", Clause: trainedClause, Who: "supervisor-manager", Next: "yardhasp person training {person} --until DAY"})
 )
 
@@ -35,7 +37,8 @@ func (x *step) identify(k *Kind) {
 		x.deny(SignaturesOutOfOrder, r.GetSigner(), r.GetSigner())
 		return
 	case key == nil || x.who == nil:
-		// Nobody can be held to it: not even a lock is one without an owner's key.
+		// Nobody can be held to such a record. Even a lock does not count without its
+		// owner's key.
 		x.deny(NotTheSigner, r.GetSigner(), r.GetSigner())
 		return
 	case key.Revoked > 0 && k.Class == Lifts:
@@ -59,6 +62,6 @@ func (x *step) identify(k *Kind) {
 	}
 }
 
-// trained reports whether somebody is trained as an authorised employee at a moment,
+// trained reports whether a person is trained as an authorised employee at a moment, in
 // Unix ms.
 func (p *Person) trained(at int64) bool { return p.TrainedUntil > at }

@@ -11,53 +11,56 @@ import (
 const (
 	airClause      = "1910.272(g)(1)(iii)"
 	trainingClause = "1910.272(e)(2)"
-	// entrantLockClause: whoever goes in has a lock of their own on every point.
+	// entrantLockClause: everybody who goes in has a lock of their own on every point.
 	entrantLockClause = "1910.147(d)(4)(i); 1910.272(g)(1)(ii)"
 )
 
-// What the issuer of a bin-entry permit must certify, and does not.
+// The issuer of a bin-entry permit must certify these and did not.
 var (
-	// ClosedPathUnknown: the way of a fumigation that nobody recorded, or that is cleared.
+	// ClosedPathUnknown: the permit says that the path of a fumigation is closed, but
+	// nobody recorded that fumigation, or it is cleared.
 	ClosedPathUnknown = code.New("CLOSED_PATH_UNKNOWN", code.Row{Args: "record zone", Clause: airClause, Who: "the-issuer", Next: "yardhasp board"})
-	// NotEntered: its plan was computed as for a zone that nobody enters.
+	// NotEntered: the plan was computed as for a zone that nobody enters.
 	NotEntered   = code.New("NOT_ENTERED", code.Row{Args: "zone", Clause: isolationClause, Who: "supervisor-manager", Next: "yardhasp drawing publish FILE"})
 	NoEntrant    = code.New("NO_ENTRANT", code.Row{Args: "permit", Clause: permitClause, Who: "the-issuer"})
 	SweepRunning = code.New("SWEEP_RUNNING", code.Row{Args: "zone", Clause: "1910.272(g)(1)(ii); OSHA memorandum of 3 May 2013", Who: "the-issuer"})
 	WalkingDown  = code.New("WALKING_DOWN", code.Row{Args: "zone", Clause: "1910.272(g)(1)(iv)", Who: "the-issuer"})
-	// NotLooked, HungGrain: grain above or at the sides that could fall and bury a person.
+	// NotLooked, HungGrain: grain above or at the sides could fall and bury a person.
 	NotLooked = code.New("NOT_LOOKED", code.Row{Args: "zone clause", Who: "the-issuer"})
 	HungGrain = code.New("HUNG_GRAIN", code.Row{Args: "zone clause", Who: "the-issuer"})
-	// VentilationNotSaid: the permit leaves out how the air inside is renewed.
+	// VentilationNotSaid: the permit does not say how the air inside is renewed.
 	VentilationNotSaid = code.New("VENTILATION_NOT_SAID", code.Row{Args: "zone", Clause: airClause, Who: "the-issuer"})
 	// VentilationNeeded: the air was out of limits before.
 	VentilationNeeded = code.New("VENTILATION_NEEDED", code.Row{Args: "zone", Clause: airClause, Who: "the-issuer"})
 	NoRescueEquipment = code.New("NO_RESCUE_EQUIPMENT", code.Row{Args: "zone", Clause: "1910.272(g)(4)", Who: "the-issuer"})
-	// FlatStorage: it is entered at ground level, and this entry is from above.
+	// FlatStorage: flat storage is entered at ground level, but this entry is from
+	// above.
 	FlatStorage = code.New("FLAT_STORAGE", code.Row{Args: "zone", Clause: "1910.272(h)", Who: "the-issuer"})
 )
 
-// What keeps a person from sinking, 1910.272(g)(2); for flat storage (h). The OSHA
-// letter of 29 Sep 2008 wants proof before the line is left off.
+// These concern what keeps a person from sinking, 1910.272(g)(2); for flat storage (h).
+// The OSHA letter of 29 Sep 2008 wants proof before the line is left off.
 var (
 	// LineLength: nobody certifies that the line holds a person above the waist.
 	LineLength = code.New("LINE_LENGTH", code.Row{Args: "zone clause", Who: "the-issuer"})
-	// NoLine: entry from above, or onto grain that could engulf, without one.
+	// NoLine: there is no line, for an entry from above or onto grain that could engulf.
 	NoLine = code.New("NO_LINE", code.Row{Args: "zone clause", Who: "the-issuer"})
-	// OtherLineNotShown: another means, with nothing said of what it is.
+	// OtherLineNotShown: the permit claims another means but does not say which.
 	OtherLineNotShown = code.New("OTHER_LINE_NOT_SHOWN", code.Row{Args: "zone clause", Who: "the-issuer"})
-	// EngulfmentNotRuledOut: no line, and nothing shows that none is needed.
+	// EngulfmentNotRuledOut: there is no line, and nothing shows that none is needed.
 	EngulfmentNotRuledOut = code.New("ENGULFMENT_NOT_RULED_OUT", code.Row{Args: "zone clause", Who: "the-issuer"})
 )
 
-// What a person lacks whom the permit names to go in.
+// A person whom the permit names to go in lacks one of these.
 var (
-	// EntrantTrainingLapsed: as an authorised employee; EntrantNotTrained: for bin entry.
+	// EntrantTrainingLapsed is about the training as an authorised employee.
+	// EntrantNotTrained is about the training for bin entry.
 	EntrantTrainingLapsed = code.New("ENTRANT_TRAINING_LAPSED", code.Row{Args: "person", Clause: trainingClause, Who: "supervisor-manager", Next: "yardhasp person training {person} --until DAY"})
 	EntrantNotTrained     = code.New("ENTRANT_NOT_TRAINED", code.Row{Args: "person", Clause: trainingClause, Who: "supervisor-manager", Next: "yardhasp person training {person} --class bin-entry --until DAY"})
-	// EntrantWatches: named to go in and to watch from outside.
+	// EntrantWatches: one person is named both to go in and to watch from outside.
 	EntrantWatches = code.New("ENTRANT_WATCHES", code.Row{Args: "person", Clause: observerClause, Who: "the-issuer"})
 	EntrantNoLock  = code.New("ENTRANT_NO_LOCK", code.Row{Args: "person points", Clause: entrantLockClause, Who: "{person}", Next: "yardhasp lock {points}"})
-	// NotNamed: inside, and not on the permit.
+	// NotNamed: a person is inside and not named on the permit.
 	NotNamed = code.New("NOT_NAMED", code.Row{Args: "person permit", Clause: permitClause, Who: "{person}"})
 )
 
@@ -78,9 +81,8 @@ func (f *fields) binEntry(b *recordv1.BinEntry) {
 	}), "closed_paths", "form-closed-paths")
 }
 
-// binForm takes over what a bin-entry permit says and lists what its issuer must
-// certify and does not. None of it can lapse by itself; what can is in
-// binConditions.
+// binForm copies what a bin-entry permit says. It lists what its issuer must certify and
+// did not. None of this can lapse by itself: what can lapse is in binConditions.
 func (s *State) binForm(p *WorkPermit, b *recordv1.BinEntry) []*recordv1.Finding {
 	p.Kind, p.Named, p.Watchers, p.Flat = recordv1.PermitKind_PERMIT_KIND_BIN_ENTRY, b.GetEntrants(), b.GetObservers(), b.GetFlatStorage()
 	p.Rescue, p.Ventilation = b.GetRescueEquipment(), b.GetVentilation()
@@ -96,7 +98,8 @@ func (s *State) binForm(p *WorkPermit, b *recordv1.BinEntry) []*recordv1.Finding
 	}
 	var cs []*recordv1.Finding
 	for _, ref := range sorted(p.ClosedPaths) {
-		// Its name can be guessed: the way of one that comes later was not looked at.
+		// A reference can be guessed in advance. The path of a fumigation that comes
+		// later was not looked at.
 		if s.Fumigations[ref] == nil {
 			cs = append(cs, ClosedPathUnknown.About(ref, ref, p.Zone))
 		}
@@ -123,7 +126,7 @@ func (s *State) binForm(p *WorkPermit, b *recordv1.BinEntry) []*recordv1.Finding
 	return append(cs, s.entrantConditions(p)...)
 }
 
-// entrantConditions lists what those lack whom a permit names to go in.
+// entrantConditions lists what the people lack whom a permit names to go in.
 func (s *State) entrantConditions(p *WorkPermit) []*recordv1.Finding {
 	var cs []*recordv1.Finding
 	for _, who := range p.Named {
@@ -142,8 +145,8 @@ func (s *State) entrantConditions(p *WorkPermit) []*recordv1.Finding {
 	return cs
 }
 
-// untried lists the plan points on which a person's lock is older than the opening
-// and was not tried since.
+// untried lists the plan points where a person's lock is older than the opening and the
+// person has not tried the handle since.
 func (s *State) untried(j *Job, who string) []*recordv1.Finding {
 	var cs []*recordv1.Finding
 	for _, id := range j.Plan {
@@ -156,7 +159,7 @@ func (s *State) untried(j *Job, who string) []*recordv1.Finding {
 	return cs
 }
 
-// clauseOf is the clause for a bin, or for flat storage.
+// clauseOf picks the clause for a bin or for flat storage.
 func clauseOf(flat bool, bin, storage string) string {
 	if flat {
 		return storage
@@ -164,7 +167,7 @@ func clauseOf(flat bool, bin, storage string) string {
 	return bin
 }
 
-// lineConditions lists what is missing of what keeps a person from sinking.
+// lineConditions lists what is missing to keep a person from sinking.
 func (p *WorkPermit) lineConditions(b *recordv1.BinEntry) []*recordv1.Finding {
 	clause := clauseOf(p.Flat, "1910.272(g)(2)", "1910.272(h)")
 	reason := strings.TrimSpace(b.GetLineReason()) != ""
@@ -203,8 +206,8 @@ func (s *State) binConditions(p *WorkPermit, j *Job, at int64) []*recordv1.Findi
 		}
 	}
 	for _, so := range s.insideAt(p.Zone) {
-		// Whoever may be anywhere stands against issuing, and not against every bin of
-		// the co-op.
+		// A person who may be anywhere stands against issuing a permit. If they also
+		// suspended permits, they would stop every bin of the co-op.
 		o := s.Jobs[so.Job]
 		if (so.Job == j.ID || o != nil && s.samePlace(o.Zone, p.Zone)) && !slices.Contains(p.Named, so.Person) && !s.namedElsewhere(p, so) {
 			cs = append(cs, NotNamed.About(so.Person, so.Person, p.ID))
@@ -213,8 +216,8 @@ func (s *State) binConditions(p *WorkPermit, j *Job, at int64) []*recordv1.Findi
 	return cs
 }
 
-// namedElsewhere reports whether somebody in the zone of p is there for another
-// job, under a permit in force that names them.
+// namedElsewhere reports whether a person in the zone of p is there for another job,
+// under a permit in force that names them.
 func (s *State) namedElsewhere(p *WorkPermit, so *SignOn) bool {
 	for _, o := range s.WorkPermits {
 		if o.Job == so.Job && o.Job != p.Job && o.binEntry() && o.State == recordv1.PermitState_PERMIT_STATE_IN_FORCE && slices.Contains(o.Named, so.Person) {
@@ -224,8 +227,8 @@ func (s *State) namedElsewhere(p *WorkPermit, so *SignOn) bool {
 	return false
 }
 
-// airNeeds is the air that a permit needs tested. The fan is locked out, so oxygen
-// is always measured; a fumigant near is measured too.
+// airNeeds is the air that a permit needs tested. Oxygen is always measured, because the
+// fan is locked out. A fumigant nearby is measured too.
 func (s *State) airNeeds(p *WorkPermit) airNeeds {
 	n := airNeeds{levels: entryLevels, agents: p.Agents, every: p.AirEvery, since: s.lastStop(p)}
 	if p.binEntry() {

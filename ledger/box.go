@@ -7,7 +7,7 @@ import (
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-// boxClause: the key in a group box is that of a lock on the point itself.
+// boxClause: a key in a group box must be the key of a lock on the point itself.
 const boxClause = "1910.147(f)(3)(ii)(D); common practice, no source"
 
 var _ = declare(
@@ -37,11 +37,11 @@ var (
 	KeyTakenOut = code.New("KEY_TAKEN_OUT", code.Row{Args: "point box"})
 	KeyInBox    = code.New("KEY_IN_BOX", code.Row{Args: "point box", Answer: code.Taken})
 	KeyNotInBox = code.New("KEY_NOT_IN_BOX", code.Row{Args: "point box", Who: "the-signer", Answer: code.Unknown})
-	// KeyOfLivePoint: the key of a point that is on would go into a box.
+	// KeyOfLivePoint: somebody would put the key of a live point into a box.
 	KeyOfLivePoint = code.New("KEY_OF_LIVE_POINT", code.Row{Args: "point box", Clause: "1910.147(f)(3)", Who: "authorised-supervisor", Next: "yardhasp isolate {point}"})
 
-	// KeyOfNoLock and KeyOfOlderLock: the key in the box holds nothing on the point.
-	// person has a lock on the box; empty where the key alone is meant.
+	// KeyOfNoLock and KeyOfOlderLock: the key in the box holds no lock on the point. The
+	// argument person has a lock on the box. It is empty when only the key is meant.
 	KeyOfNoLock    = code.New("KEY_OF_NO_LOCK", code.Row{Args: "point box person", Clause: boxClause, Who: "{person}", Next: "yardhasp lock {point} --padlock PADLOCK"})
 	KeyOfOlderLock = code.New("KEY_OF_OLDER_LOCK", code.Row{Args: "point box person", Clause: boxClause, Who: "{person}", Next: "yardhasp box take {box} {point}"})
 )
@@ -106,10 +106,13 @@ func (x *step) boxRemove(b *recordv1.BoxRemove) {
 	}
 }
 
-// keyOfNoLock says why the key of a point in a box holds nothing there, nil when it
-// does: who locks the box is protected by the lock whose key is inside, so one must
-// hang on the point, and have hung there when the key went in. Who put it in knew of
-// that lock (decisions.md 18). person is whose protection it is.
+// keyOfNoLock says why the key of a point in a box holds nothing there. It is nil when
+// the key does hold the point.
+//
+// A person who locks the box is protected by the lock whose key is inside. So such a
+// lock must hang on the point, and must have hung there when the key went in. Whoever
+// put the key in must have known of that lock (decisions.md 18). person is the one whose
+// protection is asked about.
 func (s *State) keyOfNoLock(box, point, person string) *recordv1.Finding {
 	b := s.Boxes[box]
 	if b == nil {

@@ -2,8 +2,8 @@ package ledger
 
 const dayMS = 86_400_000
 
-// yearLater is the same moment of the day one calendar year on, UTC, Unix ms; from
-// 29 February it is 28 February, the earlier of the two days it could be.
+// yearLater is the same time of day one calendar year later, UTC, in Unix ms. For 29
+// February it is 28 February, the earlier of the two possible days.
 func yearLater(ms int64) int64 {
 	days, rest := ms/dayMS, ms%dayMS
 	if rest < 0 {
@@ -16,8 +16,8 @@ func yearLater(ms int64) int64 {
 	return daysOf(y+1, m, d)*dayMS + rest
 }
 
-// daysOf counts the days from 1 January 1970 to a date of the Gregorian calendar;
-// years begin in March, so that the odd day comes last.
+// daysOf counts the days from 1 January 1970 to a date of the Gregorian calendar. Years
+// begin in March here, so that the leap day comes last.
 func daysOf(y, m, d int64) int64 {
 	if m <= 2 {
 		y--
@@ -28,7 +28,7 @@ func daysOf(y, m, d int64) int64 {
 	return era*146097 + yoe*365 + yoe/4 - yoe/100 + doy - 719468
 }
 
-// civil is the other way round.
+// civil turns a count of days back into a date.
 func civil(days int64) (y, m, d int64) {
 	days += 719468
 	era := floor(days, 146097)

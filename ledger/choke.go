@@ -29,31 +29,33 @@ var _ = declare(
 )
 
 var (
-	// Choked stands until the grain is dug out; how is "choked" or "fed-with-grain".
+	// Choked stands until the grain is dug out. The argument how is "choked" or
+	// "fed-with-grain".
 	Choked = code.New("CHOKED", code.Row{Args: "where record how:word seen:text", Clause: chokeClause, Who: "authorised-supervisor", Next: "yardhasp clear-choke {record} --dug-out"})
-	// ChokeNotDrawn: a choke where no drawing shows a zone.
+	// ChokeNotDrawn: the leg is choked at a place where no drawing shows a zone.
 	ChokeNotDrawn = code.New("CHOKE_NOT_DRAWN", code.Row{Args: "where", Clause: chokeClause})
 	UnknownChoke  = code.New("UNKNOWN_CHOKE", code.Row{Args: "record", Who: "the-signer", Next: "yardhasp board", Answer: code.Unknown})
 	NotDugOut     = code.New("NOT_DUG_OUT", code.Row{Args: "where record", Clause: chokeClause, Who: "authorised-supervisor", Next: "yardhasp clear-choke {record} --dug-out"})
-	// ChokeNotSeen: cleared before the choke was known where that was written.
+	// ChokeNotSeen: the record clears a choke that its yard did not yet know of.
 	ChokeNotSeen = code.New("CHOKE_NOT_SEEN", code.Row{Args: "where record", Clause: chokeClause, Who: "the-signer", Next: "yardhasp clear-choke {record} --dug-out"})
 	ChokeCleared = code.New("CHOKE_CLEARED", code.Row{Args: "where person how:text"})
-	// VoidByChoke is why a request ended.
+	// VoidByChoke says why a request ended.
 	VoidByChoke = code.New("VOID_BY_CHOKE", code.Row{Args: "where"})
 )
 
-// Choke is a leg that is choked, or that grain was fed into, until it is dug out.
+// Choke is a leg that is choked or was fed with grain. It stands until it is dug out.
 type Choke struct {
 	Ref   string `json:"ref"`
 	Where string `json:"where"` // zone or node
-	// Zones are those it meant when it was found: what reached them reaches it.
+	// Zones are the zones that the name meant when the choke was found. A point that
+	// reaches one of them can turn the leg.
 	Zones []string `json:"zones,omitempty"`
 	Fed   bool     `json:"fed,omitempty"`
 	Seen  string   `json:"seen,omitempty"`
 	At    Mark     `json:"at"`
 }
 
-// finding says what is choked: never jog a choked leg to free it.
+// finding says what is choked. A choked leg must never be jogged to free it.
 func (c *Choke) finding() *recordv1.Finding {
 	how := "choked"
 	if c.Fed {
@@ -62,7 +64,7 @@ func (c *Choke) finding() *recordv1.Finding {
 	return Choked.About(c.Where, c.Where, c.Ref, how, c.Seen)
 }
 
-// foundChoked is never refused; every open request that reaches the place is void.
+// foundChoked is never refused. It voids every open request that reaches the place.
 func (x *step) foundChoked(f *recordv1.FoundChoked) {
 	s := x.s
 	c := &Choke{Ref: x.out.Ref, Where: f.GetWhere(), Zones: s.zonesAt(f.GetWhere()), Fed: f.GetFed(), Seen: f.GetSeen(), At: x.mark}
@@ -114,16 +116,16 @@ func (s *State) zonesAt(where string) []string {
 	return slices.Compact(out)
 }
 
-// ChokeReached reports whether closing these points could turn what is choked: by
-// the structure of any drawing, past or present. A place on no drawing is reached
-// by anything.
+// ChokeReached reports whether closing these points could turn what is choked. Every
+// drawing counts, past or present. Anything may reach a place that is on no drawing.
 func (s *State) ChokeReached(where string, points []string) bool {
 	zones := s.zonesAt(where)
 	return len(zones) == 0 || slices.ContainsFunc(zones, func(z string) bool { return s.CouldReach(z, points, true) })
 }
 
-// Turns reports whether closing these points could turn what is choked, by where it
-// is and by the zones that it was in: no revision narrows what reaches it.
+// Turns reports whether closing these points could turn what is choked. It asks for the
+// place itself and for the zones that it was in when found. So no revision of a drawing
+// can free it.
 func (s *State) Turns(c *Choke, points []string) bool {
 	return s.ChokeReached(c.Where, points) || slices.ContainsFunc(c.Zones, func(z string) bool { return overlap(s.reachOf(z), points) })
 }
@@ -139,7 +141,7 @@ func (s *State) chokeConditions(points []string) []*recordv1.Finding {
 	return cs
 }
 
-// chokesFor lists what is choked in a job's zone, or is reached by its plan.
+// chokesFor lists what is choked in a job's zone or is reached by its plan.
 func (s *State) chokesFor(j *Job) []*recordv1.Finding {
 	var out []*recordv1.Finding
 	for _, ref := range sorted(s.Chokes) {

@@ -5,9 +5,9 @@ import (
 	"slices"
 )
 
-// Clone returns an independent copy, the same as Restore makes of the state's
-// serialisation but without writing it out. What is never changed once it is made
-// is shared: the joined drawings, the places, what was worked out on them, and flags.
+// Clone returns an independent copy, equal to what Restore makes of the serialised
+// state, but without writing it out. It shares what never changes once it is made: the
+// joined drawings, the places, what was worked out from them, and flags.
 func (s *State) Clone() *State {
 	c := *s
 	c.Tree = s.Tree.Clone()
@@ -68,7 +68,7 @@ func (s *State) Clone() *State {
 	return &c
 }
 
-// part gives a copied job maps and lists of its own.
+// part gives a copied job its own maps and lists.
 func (j *Job) part() {
 	j.Plan, j.Crew, j.Affected = slices.Clone(j.Plan), slices.Clone(j.Crew), slices.Clone(j.Affected)
 	j.ToldBefore, j.ToldAfter, j.Released = maps.Clone(j.ToldBefore), maps.Clone(j.ToldAfter), maps.Clone(j.Released)
@@ -93,7 +93,7 @@ func (p *Procedure) part() {
 	p.Reviewed = maps.Clone(p.Reviewed)
 }
 
-// part gives a copied hold lists of its own.
+// part gives a copied hold its own lists.
 func (h *Hold) part() {
 	h.Flags = slices.Clone(h.Flags)
 	if h.Tag != nil {
@@ -103,7 +103,7 @@ func (h *Hold) part() {
 	}
 }
 
-// each copies a map and what it points to; part then parts the lists inside.
+// each copies a map and the values it points to. part then copies the lists inside them.
 func each[V any](m map[string]*V, part func(*V)) map[string]*V {
 	if m == nil {
 		return nil

@@ -2,6 +2,7 @@ package ledger_test
 
 import (
 	"crypto/ed25519"
+	"slices"
 	"testing"
 
 	"yardhasp/ledger"
@@ -9,78 +10,106 @@ import (
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
+// wronglySigned is an act of several people that some of the wrong ones sign.
+type wronglySigned struct {
+	how    string
+	signer string
+	act    *recordv1.Record
+	keys   []ed25519.PrivateKey
+	code   code.Code
+}
+
+// standing are the locks of lena and ravi on the feeder and on the control panel, and a
+// lock that was found.
+type standing struct{ lena, ravi, lenaControl, raviControl, lost string }
+
+// keysOf are the first keys of these people, in their order.
+func keysOf(names ...string) (out []ed25519.PrivateKey) {
+	for _, n := range names {
+		out = append(out, key(n))
+	}
+	return out
+}
+
+func wrongRemovals(l standing) []wronglySigned {
+	return []wronglySigned{
+		{"removal by one manager alone", "nia", actRemoval(l.lena, "oskar"), keysOf("nia"), ledger.WrongSignatures},
+		{"removal signed twice by one manager", "nia", actRemoval(l.lena, "oskar"), keysOf("nia", "nia"), ledger.SignedTwice},
+		{"removal naming oneself as second", "nia", actRemoval(l.lena, "nia"), keysOf("nia", "oskar"), ledger.BadField},
+		{"removal signed by a third manager in the place of the second", "nia", actRemoval(l.lena, "oskar"), keysOf("nia", "petra"), ledger.NotCountersigned},
+		{"removal in the wrong order", "nia", actRemoval(l.lena, "oskar"), keysOf("oskar", "nia"), ledger.SignaturesOutOfOrder},
+		{"removal with a third signature", "nia", actRemoval(l.lena, "oskar"), keysOf("nia", "oskar", "petra"), ledger.WrongSignatures},
+		{"removal with a stranger's key", "nia", actRemoval(l.lena, "oskar"), keysOf("nia", "mallory"), ledger.NotCountersigned},
+		{"removal with a stranger in front", "nia", actRemoval(l.lena, "oskar"), keysOf("mallory", "oskar"), ledger.NotTheSigner},
+		{"removal with a yard's key as second", "nia", actRemoval(l.lena, "oskar"), keysOf("nia", "stonebend"), ledger.NotCountersigned},
+		{"removal with a supervisor as second", "nia", actRemoval(l.lena, "mara"), keysOf("nia", "mara"), ledger.SecondNotManager},
+		{"removal with a worker as first", "ravi", actRemoval(l.lena, "nia"), keysOf("ravi", "nia"), ledger.NotPermitted},
+		{"removal with nobody enrolled as second", "nia", actRemoval(l.lena, "nobody"), keysOf("nia", "mallory"), ledger.UnknownPerson},
+		{"removal of a lock that is not there", "nia", actRemoval("stonebend/1/9999", "oskar"), keysOf("nia", "oskar"), ledger.UnknownHold},
+		{"removal without the first duty", "nia", &recordv1.Record{Act: &recordv1.Record_Removal{Removal: &recordv1.Removal{Hold: ref(l.lena), Second: "oskar", TriedToReach: "called"}}}, keysOf("nia", "oskar"), ledger.BadField},
+		{"removal without the second duty", "nia", &recordv1.Record{Act: &recordv1.Record_Removal{Removal: &recordv1.Removal{Hold: ref(l.lena), Second: "oskar", NotHere: "walked", TriedToReach: "  "}}}, keysOf("nia", "oskar"), ledger.BadField},
+		{"acknowledgement of a removal that was none", "lena", actAcknowledge(l.lena), keysOf("lena"), ledger.UnknownRemoval},
+	}
+}
+
+func wrongHandOvers(l standing) []wronglySigned {
+	return []wronglySigned{
+		{"hand-over that only the one coming on signs", "ravi", actHandOver([]string{"petra"}, l.lena, l.ravi), keysOf("ravi", "petra"), ledger.HolderNotNamed},
+		{"hand-over that only the one going off signs", "lena", actHandOver([]string{"petra"}, l.lena, l.ravi), keysOf("lena", "petra"), ledger.HolderNotNamed},
+		{"hand-over with somebody else's key for lena", "ravi", actHandOver([]string{"lena"}, l.lena, l.ravi), keysOf("ravi", "nia"), ledger.NotCountersigned},
+		{"hand-over with a bystander", "ravi", actHandOver([]string{"lena", "dov"}, l.lena, l.ravi), keysOf("ravi", "lena", "dov"), ledger.SignsWithoutLock},
+		{"hand-over naming lena twice", "ravi", actHandOver([]string{"lena", "lena"}, l.lena, l.ravi), keysOf("ravi", "lena", "lena"), ledger.SignedTwice},
+		{"hand-over by one alone", "lena", actHandOver(nil, l.lena, l.ravi), keysOf("lena"), ledger.BadField},
+		{"hand-over of two locks on two points", "ravi", actHandOver([]string{"lena"}, l.lena, l.raviControl), keysOf("ravi", "lena"), ledger.OtherTarget},
+		{"hand-over to oneself", "lena", actHandOver([]string{"ravi"}, l.lena, l.lenaControl), keysOf("lena", "ravi"), ledger.SameHolder},
+		{"hand-over of a lock to itself", "lena", actHandOver([]string{"ravi"}, l.lena, l.lena), keysOf("lena", "ravi"), ledger.BadField},
+		{"hand-over round in a ring", "lena", actHandOver([]string{"ravi"}, l.lena, l.ravi, l.ravi, l.lena), keysOf("lena", "ravi"), ledger.BadField},
+		{"hand-over of one lock twice", "lena", actHandOver([]string{"ravi"}, l.lena, l.ravi, l.lena, l.ravi), keysOf("lena", "ravi"), ledger.BadField},
+		{"hand-over to a found lock", "lena", actHandOver([]string{"ravi"}, l.lena, l.lost), keysOf("lena", "ravi"), ledger.NotClaimed},
+	}
+}
+
+func wrongClaims(l standing) []wronglySigned {
+	return []wronglySigned{
+		{"claim without a witness", "tomas", actClaim(l.lost, "mara"), keysOf("tomas"), ledger.WrongSignatures},
+		{"claim witnessed by oneself", "mara", actClaim(l.lost, "mara"), keysOf("mara", "nia"), ledger.BadField},
+		{"claim witnessed by a worker", "tomas", actClaim(l.lost, "ravi"), keysOf("tomas", "ravi"), ledger.WitnessMayNot},
+		{"claim with another's key for the witness", "tomas", actClaim(l.lost, "mara"), keysOf("tomas", "ravi"), ledger.NotCountersigned},
+		{"claim of lena's lock", "tomas", actClaim(l.lena, "mara"), keysOf("tomas", "mara"), ledger.LockHasOwner},
+	}
+}
+
+// wrongKeys are acts about keys, and one act that takes a single signature.
+func wrongKeys() []wronglySigned {
+	return []wronglySigned{
+		{"replacement that the new key did not sign", "lena", actReplaceKey("mallory"), keysOf("lena"), ledger.WrongSignatures},
+		{"replacement that another new key signed", "lena", actReplaceKey("mallory"), keysOf("lena", "mallory's other"), ledger.NewKeySignsLast},
+		{"replacement that only the new key signed", "lena", actReplaceKey("mallory"), keysOf("mallory"), ledger.WrongSignatures},
+		{"replacement in lena's name by a manager", "lena", actReplaceKey("mallory"), keysOf("nia", "mallory"), ledger.NotTheSigner},
+		{"replacement by a key that is another's", "lena", actReplaceKey("nia"), keysOf("lena", "nia"), ledger.KeyInUse},
+		{"replacement by a yard's key", "lena", actReplaceKey("stonebend"), keysOf("lena", "stonebend"), ledger.KeyInUse},
+		{"replacement by the same key", "lena", actReplaceKey("lena"), keysOf("lena", "lena"), ledger.SignedTwice},
+		{"reissue by a supervisor", "mara", actReissueKey("lena", "mallory"), keysOf("mara", "mallory"), ledger.NotPermitted},
+		{"reissue of one's own key", "nia", actReissueKey("nia", "mallory"), keysOf("nia", "mallory"), ledger.OwnKey},
+		{"reissue that the new key did not sign", "nia", actReissueKey("lena", "mallory"), keysOf("nia"), ledger.WrongSignatures},
+		{"reissue of a key that is another's", "nia", actReissueKey("lena", "oskar"), keysOf("nia", "oskar"), ledger.KeyInUse},
+		{"reissue for nobody enrolled", "nia", actReissueKey("nobody", "mallory"), keysOf("nia", "mallory"), ledger.UnknownPerson},
+		{"a lone act with a second signature", "nia", actPoint("stonebend/mcc-1/new"), keysOf("nia", "oskar"), ledger.WrongSignatures},
+	}
+}
+
 // TestCountersignedByTheWrongPeople signs every act of several people in every way but
 // the right one: each must change nothing. The rule is decisions.md 21: one byte
 // string, one signature of each person it names, distinct, in their order.
 func TestCountersignedByTheWrongPeople(t *testing.T) {
 	w, holds := ready(t)
 	w.crew()
-	lost := w.must(w.journal("stonebend", "ravi", actFoundLock(feeder))).GetRef()
-	k := func(names ...string) []ed25519.PrivateKey {
-		var out []ed25519.PrivateKey
-		for _, n := range names {
-			out = append(out, key(n))
-		}
-		return out
-	}
-	lena, ravi := holds["lena "+feeder], holds["ravi "+feeder]
-	for _, c := range []struct {
-		how    string
-		signer string
-		act    *recordv1.Record
-		keys   []ed25519.PrivateKey
-		code   code.Code
-	}{
-		{"removal by one manager alone", "nia", actRemoval(lena, "oskar"), k("nia"), ledger.WrongSignatures},
-		{"removal signed twice by one manager", "nia", actRemoval(lena, "oskar"), k("nia", "nia"), ledger.SignedTwice},
-		{"removal naming oneself as second", "nia", actRemoval(lena, "nia"), k("nia", "oskar"), "BAD_FIELD"},
-		{"removal signed by another than the second", "nia", actRemoval(lena, "oskar"), k("nia", "petra"), ledger.NotCountersigned},
-		{"removal in the wrong order", "nia", actRemoval(lena, "oskar"), k("oskar", "nia"), ledger.SignaturesOutOfOrder},
-		{"removal with a third signature", "nia", actRemoval(lena, "oskar"), k("nia", "oskar", "petra"), ledger.WrongSignatures},
-		{"removal with a stranger's key", "nia", actRemoval(lena, "oskar"), k("nia", "mallory"), ledger.NotCountersigned},
-		{"removal with a stranger in front", "nia", actRemoval(lena, "oskar"), k("mallory", "oskar"), ledger.NotTheSigner},
-		{"removal with a yard's key as second", "nia", actRemoval(lena, "oskar"), k("nia", "stonebend"), ledger.NotCountersigned},
-		{"removal with a supervisor as second", "nia", actRemoval(lena, "mara"), k("nia", "mara"), ledger.SecondNotManager},
-		{"removal with a worker as first", "ravi", actRemoval(lena, "nia"), k("ravi", "nia"), ledger.NotPermitted},
-		{"removal with nobody enrolled as second", "nia", actRemoval(lena, "nobody"), k("nia", "mallory"), ledger.UnknownPerson},
-		{"removal of a lock that is not there", "nia", actRemoval("stonebend/1/9999", "oskar"), k("nia", "oskar"), "UNKNOWN_HOLD"},
-		{"removal without the first duty", "nia", &recordv1.Record{Act: &recordv1.Record_Removal{Removal: &recordv1.Removal{Hold: ref(lena), Second: "oskar", TriedToReach: "called"}}}, k("nia", "oskar"), "BAD_FIELD"},
-		{"removal without the second duty", "nia", &recordv1.Record{Act: &recordv1.Record_Removal{Removal: &recordv1.Removal{Hold: ref(lena), Second: "oskar", NotHere: "walked", TriedToReach: "  "}}}, k("nia", "oskar"), "BAD_FIELD"},
-		{"hand-over that only the one coming on signs", "ravi", actHandOver([]string{"petra"}, lena, ravi), k("ravi", "petra"), ledger.HolderNotNamed},
-		{"hand-over that only the one going off signs", "lena", actHandOver([]string{"petra"}, lena, ravi), k("lena", "petra"), ledger.HolderNotNamed},
-		{"hand-over with somebody else's key for lena", "ravi", actHandOver([]string{"lena"}, lena, ravi), k("ravi", "nia"), ledger.NotCountersigned},
-		{"hand-over with a bystander", "ravi", actHandOver([]string{"lena", "dov"}, lena, ravi), k("ravi", "lena", "dov"), ledger.SignsWithoutLock},
-		{"hand-over naming lena twice", "ravi", actHandOver([]string{"lena", "lena"}, lena, ravi), k("ravi", "lena", "lena"), ledger.SignedTwice},
-		{"hand-over by one alone", "lena", actHandOver(nil, lena, ravi), k("lena"), "BAD_FIELD"},
-		{"hand-over of two locks on two points", "ravi", actHandOver([]string{"lena"}, lena, holds["ravi "+control]), k("ravi", "lena"), ledger.OtherTarget},
-		{"hand-over to oneself", "lena", actHandOver([]string{"ravi"}, lena, holds["lena "+control]), k("lena", "ravi"), ledger.SameHolder},
-		{"hand-over of a lock to itself", "lena", actHandOver([]string{"ravi"}, lena, lena), k("lena", "ravi"), "BAD_FIELD"},
-		{"hand-over round in a ring", "lena", actHandOver([]string{"ravi"}, lena, ravi, ravi, lena), k("lena", "ravi"), "BAD_FIELD"},
-		{"hand-over of one lock twice", "lena", actHandOver([]string{"ravi"}, lena, ravi, lena, ravi), k("lena", "ravi"), "BAD_FIELD"},
-		{"hand-over to a found lock", "lena", actHandOver([]string{"ravi"}, lena, lost), k("lena", "ravi"), ledger.NotClaimed},
-		{"claim without a witness", "tomas", actClaim(lost, "mara"), k("tomas"), ledger.WrongSignatures},
-		{"claim witnessed by oneself", "mara", actClaim(lost, "mara"), k("mara", "nia"), "BAD_FIELD"},
-		{"claim witnessed by a worker", "tomas", actClaim(lost, "ravi"), k("tomas", "ravi"), ledger.WitnessMayNot},
-		{"claim with another's key for the witness", "tomas", actClaim(lost, "mara"), k("tomas", "ravi"), ledger.NotCountersigned},
-		{"claim of lena's lock", "tomas", actClaim(lena, "mara"), k("tomas", "mara"), ledger.LockHasOwner},
-		{"replacement that the new key did not sign", "lena", actReplaceKey("mallory"), k("lena"), ledger.WrongSignatures},
-		{"replacement that another new key signed", "lena", actReplaceKey("mallory"), k("lena", "mallory's other"), ledger.NewKeySignsLast},
-		{"replacement that only the new key signed", "lena", actReplaceKey("mallory"), k("mallory"), ledger.WrongSignatures},
-		{"replacement in lena's name by a manager", "lena", actReplaceKey("mallory"), k("nia", "mallory"), ledger.NotTheSigner},
-		{"replacement by a key that is another's", "lena", actReplaceKey("nia"), k("lena", "nia"), ledger.KeyInUse},
-		{"replacement by a yard's key", "lena", actReplaceKey("stonebend"), k("lena", "stonebend"), ledger.KeyInUse},
-		{"replacement by the same key", "lena", actReplaceKey("lena"), k("lena", "lena"), ledger.SignedTwice},
-		{"reissue by a supervisor", "mara", actReissueKey("lena", "mallory"), k("mara", "mallory"), ledger.NotPermitted},
-		{"reissue of one's own key", "nia", actReissueKey("nia", "mallory"), k("nia", "mallory"), ledger.OwnKey},
-		{"reissue that the new key did not sign", "nia", actReissueKey("lena", "mallory"), k("nia"), ledger.WrongSignatures},
-		{"reissue of a key that is another's", "nia", actReissueKey("lena", "oskar"), k("nia", "oskar"), ledger.KeyInUse},
-		{"reissue for nobody enrolled", "nia", actReissueKey("nobody", "mallory"), k("nia", "mallory"), ledger.UnknownPerson},
-		{"acknowledgement of a removal that was none", "lena", actAcknowledge(lena), k("lena"), ledger.UnknownRemoval},
-		{"a lone act with a second signature", "nia", actPoint("stonebend/mcc-1/new"), k("nia", "oskar"), ledger.WrongSignatures},
-	} {
+	l := standing{holds["lena "+feeder], holds["ravi "+feeder], holds["lena "+control], holds["ravi "+control], ""}
+	l.lost = w.must(w.journal("stonebend", "ravi", actFoundLock(feeder))).GetRef()
+	for _, c := range slices.Concat(wrongRemovals(l), wrongHandOvers(l), wrongClaims(l), wrongKeys()) {
 		before := w.s.Clone()
 		w.refusedWith(w.signedBy(w.record(c.signer, c.act), c.keys...), c.code)
-		for _, h := range []string{lena, ravi, lost} {
+		for _, h := range []string{l.lena, l.ravi, l.lost} {
 			if w.s.Holds[h] == nil || !w.s.Holds[h].Active() || w.s.Holds[h].Holder != before.Holds[h].Holder {
 				t.Errorf("%s: the lock %s changed", c.how, h)
 			}

@@ -40,29 +40,31 @@ var _ = declare(
 )
 
 var (
-	// TwoCoordinators: person coordinates already, "" when nobody does.
+	// TwoCoordinators: another person coordinates already. The argument person is that
+	// one, or "" when nobody coordinates.
 	TwoCoordinators = code.New("TWO_COORDINATORS", code.Row{Args: "job coordinator", Clause: groupClause + "(C)", Who: "the-signer", Next: "yardhasp job coordinator {job} PERSON --instead-of {coordinator}"})
 	CoordinatorSet  = code.New("COORDINATOR_SET", code.Row{Args: "person job"})
 	NoCoordinator   = code.New("NO_COORDINATOR", code.Row{Args: "job crews:number", Clause: groupClause + "(C)", Who: "supervisor-manager", Next: "yardhasp job coordinator {job} PERSON"})
 	TwoResponsible  = code.New("TWO_RESPONSIBLE", code.Row{Args: "crew person", Clause: groupClause + "(A)", Who: "the-signer"})
-	// InTwoCrews: crew is that which the person is in, "" for the job's first.
+	// InTwoCrews: the person is in another crew. The argument crew is that crew, or ""
+	// for the job's first crew.
 	InTwoCrews           = code.New("IN_TWO_CREWS", code.Row{Args: "person crew", Clause: groupClause + "(A)", Who: "the-signer"})
 	CrewAdded            = code.New("CREW_ADDED", code.Row{Args: "crew job person people"})
 	IsolationVerified    = code.New("ISOLATION_VERIFIED", code.Row{Args: "person job"})
 	VerificationDeclined = code.New("VERIFICATION_DECLINED", code.Row{Args: "person job"})
 
-	// ProtectionEnded: the last lock came off a job that is not recorded finished.
+	// ProtectionEnded: the last lock came off a job that is not recorded as finished.
 	ProtectionEnded = code.New("PROTECTION_ENDED", code.Row{Args: "job person", Clause: handOverClause, Who: "supervisor", Next: "yardhasp job show {job}"})
 )
 
-// What makes a job a complex lockout, NFPA 70E 120.4.
+// These make a job a complex lockout, NFPA 70E 120.4.
 var (
 	SeveralYards     = code.New("SEVERAL_YARDS", code.Row{Args: "yards"})
 	SeveralCrews     = code.New("SEVERAL_CREWS", code.Row{Args: "crews:number"})
 	SeveralEmployers = code.New("SEVERAL_EMPLOYERS", code.Row{Args: "employers"})
 )
 
-// Crew is one crew of several on a job, and who is responsible for it.
+// Crew is one of several crews on a job, and the person responsible for it.
 type Crew struct {
 	Name        string   `json:"name"`
 	Responsible string   `json:"responsible"`
@@ -70,14 +72,14 @@ type Crew struct {
 	Added       Mark     `json:"added"`
 }
 
-// Answer is what a member said to the offer to verify the isolation.
+// Answer is what a member answered to the offer to verify the isolation.
 type Answer struct {
 	Said recordv1.VerificationAnswer `json:"said"`
 	At   Mark                        `json:"at"`
 }
 
-// setCoordinator: one authorised employee coordinates all crews; a second one is
-// refused, and a change names who is relieved.
+// setCoordinator makes one authorised employee the coordinator of all crews. A second
+// coordinator is refused. A change must name the person who is relieved.
 func (x *step) setCoordinator(c *recordv1.SetCoordinator) {
 	j := x.openJobFor(c.GetJob())
 	if j == nil {
@@ -100,7 +102,7 @@ func (x *step) setCoordinator(c *recordv1.SetCoordinator) {
 	x.did(CoordinatorSet, j.ID, p.ID, j.ID)
 }
 
-// addCrew adds a crew, or people to a crew of that name.
+// addCrew adds a crew, or adds people to the crew of that name.
 func (x *step) addCrew(a *recordv1.AddCrew) {
 	s, j := x.s, x.openJobFor(a.GetJob())
 	if j == nil {
@@ -134,7 +136,7 @@ func (x *step) addCrew(a *recordv1.AddCrew) {
 	x.did(CrewAdded, j.ID, k.Name, j.ID, k.Responsible, k.People)
 }
 
-// crewOf names the crew a person is in; "" is the job's first.
+// crewOf names the crew that a person is in. "" is the job's first crew.
 func (j *Job) crewOf(person string) (crew string, ok bool) {
 	if person == j.Responsible || slices.Contains(j.Crew, person) {
 		return "", true
@@ -147,7 +149,7 @@ func (j *Job) crewOf(person string) (crew string, ok bool) {
 	return "", false
 }
 
-// member reports whether a person is on any crew of the job, or coordinates it.
+// member reports whether a person is in any crew of the job or coordinates it.
 func (j *Job) member(person string) bool {
 	_, ok := j.crewOf(person)
 	return ok || j.Coordinator == person && person != ""
@@ -172,8 +174,8 @@ func (x *step) answerVerification(a *recordv1.AnswerVerification) {
 	}
 }
 
-// crewConditions: several crews need one coordinator, and each crew its responsible
-// employee with current training.
+// crewConditions checks that several crews have one coordinator, and that each crew has
+// a responsible employee with current training.
 func (s *State) crewConditions(j *Job, at int64) []*recordv1.Finding {
 	if len(j.Crews) == 0 {
 		return nil
@@ -197,8 +199,9 @@ func (s *State) crewConditions(j *Job, at int64) []*recordv1.Finding {
 	return cs
 }
 
-// members shows everybody on a job's crews, and whoever is signed on or has a lock
-// on for it without being on one. Unknown counts as inside.
+// members lists everybody in a job's crews. It adds people who are signed on or have a
+// lock on for the job without being in a crew. A person whose state is unknown counts as
+// inside.
 func (s *State) members(j *Job) []*recordv1.MemberView {
 	in, locked := map[string]bool{}, map[string]bool{}
 	for _, so := range s.signedOn(j.ID) {
@@ -230,7 +233,8 @@ func (s *State) members(j *Job) []*recordv1.MemberView {
 		case in[id]:
 			v.Exposure = recordv1.Exposure_EXPOSURE_ON
 		case locked[id]:
-			// A lock on and no sign-on: nobody can say that they are out.
+			// The person has a lock on and no sign-on, so nobody can say that they are
+			// out.
 			v.Exposure = recordv1.Exposure_EXPOSURE_UNSPECIFIED
 		}
 		if a := j.Verified[id]; a != nil {
@@ -242,8 +246,8 @@ func (s *State) members(j *Job) []*recordv1.MemberView {
 	return out
 }
 
-// complexLockout lists what makes a job a complex lockout: it needs a written plan
-// and a person in charge.
+// complexLockout lists what makes a job a complex lockout. Such a job needs a written
+// plan and a person in charge.
 func (s *State) complexLockout(j *Job) []*recordv1.Finding {
 	var out []*recordv1.Finding
 	yards := j.workYards()
@@ -277,8 +281,8 @@ func (s *State) protects(j *Job) bool {
 	return false
 }
 
-// protectionEnded flags a release that leaves an unfinished job with nobody on it,
-// 1910.147(f)(4). The lock is its holder's and comes off all the same.
+// protectionEnded flags a release that leaves an unfinished job without any lock,
+// 1910.147(f)(4). The lock belongs to its holder and comes off all the same.
 func (x *step) protectionEnded(h *Hold, covered []string) {
 	s := x.s
 	for _, id := range sorted(s.Jobs) {
@@ -292,7 +296,7 @@ func (x *step) protectionEnded(h *Hold, covered []string) {
 	}
 }
 
-// protectedAgain ends that alarm once somebody is on it or the area is clear.
+// protectedAgain ends that alarm once a lock is on again or the area is clear.
 func (s *State) protectedAgain(j *Job) {
 	if j.Closed.Set() || j.cleared() || s.protects(j) {
 		s.lower(ProtectionEnded, j.ID)

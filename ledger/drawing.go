@@ -29,25 +29,25 @@ var _ = declare(
 
 var (
 	DrawingUnreadable = code.New("DRAWING_UNREADABLE", code.Row{Who: "the-signer", Answer: code.Malformed})
-	// RevisionOutOfTurn: a drawing that is published has the next number.
+	// RevisionOutOfTurn: a published drawing must have the next revision number.
 	RevisionOutOfTurn = code.New("REVISION_OUT_OF_TURN", code.Row{Args: "yard revision:number next:number", Who: "the-signer", Next: "yardhasp drawing show {yard}"})
-	// DrawingWrong is something that the engine finds wrong with it.
+	// DrawingWrong is a fault that the engine finds in a drawing.
 	DrawingWrong   = code.New("DRAWING", code.Row{Args: "field:text problem:text", Who: "the-signer", Next: "yardhasp drawing check FILE"})
 	DrawingCurrent = code.New("DRAWING_CURRENT", code.Row{Args: "yard revision:number"})
 	UnknownDrawing = code.New("UNKNOWN_DRAWING", code.Row{Args: "yard", Who: "supervisor-manager", Next: "yardhasp drawing publish FILE", Answer: code.Unknown})
-	// WalkedAnother: it was another drawing that was walked than the current one.
+	// WalkedAnother: the walked drawing is not the current one.
 	WalkedAnother = code.New("WALKED_ANOTHER", code.Row{Args: "yard revision:number current:number", Clause: walkClause, Who: "a-qualified-person", Next: "yardhasp drawing walk {yard} --revision {current}"})
 	DrawingWalked = code.New("DRAWING_WALKED", code.Row{Args: "yard revision:number person"})
-	// VoidByDrawing is why a request ended.
+	// VoidByDrawing says why a request ended.
 	VoidByDrawing = code.New("VOID_BY_DRAWING", code.Row{Args: "yard"})
 )
 
-// maxProblems is how many faults of a drawing one refusal lists.
+// maxProblems is the number of faults that one refusal of a drawing lists.
 const maxProblems = 50
 
-// publishDrawing makes a revision current. It voids what was asked for on the
-// old one, and the set of points that may reach a zone only grows by it: it
-// shrinks in the zone yard's own journal alone (decisions.md 9, narrowZone).
+// publishDrawing makes a revision current. It voids the requests made on the previous
+// revision. The set of points that may reach a zone can only grow here. It shrinks only
+// in the journal of the zone's yard (decisions.md 9, narrowZone).
 func (x *step) publishDrawing(p *recordv1.PublishDrawing) {
 	s := x.s
 	var d recordv1.Drawing
@@ -93,8 +93,9 @@ func (x *step) publishDrawing(p *recordv1.PublishDrawing) {
 	}
 }
 
-// checkDrawing refuses a drawing of no yard, one that is not the next revision, and
-// one that the engine finds wrong beside the other yards' drawings.
+// checkDrawing refuses a drawing of an unknown yard, and one that is not the next
+// revision. It also refuses a drawing that the engine finds wrong beside those of the
+// other yards.
 func (x *step) checkDrawing(d *recordv1.Drawing, old *Drawing) {
 	s, yard := x.s, d.GetYard()
 	next := uint32(1)
@@ -124,7 +125,8 @@ func (x *step) checkDrawing(d *recordv1.Drawing, old *Drawing) {
 	}
 }
 
-// walkDrawing: a qualified person compared the current drawing with the steel.
+// walkDrawing records that a qualified person compared the current drawing with the
+// steel.
 func (x *step) walkDrawing(w *recordv1.WalkDrawing) {
 	d := x.s.Drawings[w.GetYard()]
 	switch {

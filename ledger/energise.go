@@ -21,21 +21,22 @@ var _ = declare(
 )
 
 var (
-	// InServiceAlready: asked for a point that is recorded as switched on.
+	// InServiceAlready: the point is already recorded as switched on.
 	InServiceAlready = code.New("IN_SERVICE_ALREADY", code.Row{Args: "point"})
-	// PointNotDrawn: what the point would energise is not known.
+	// PointNotDrawn: no drawing shows the point, so nobody knows what it would energise.
 	PointNotDrawn = code.New("POINT_NOT_DRAWN", code.Row{Args: "point", Clause: "NFPA 70E 120.5(1)", Who: "supervisor-manager", Next: "yardhasp drawing publish FILE"})
 	NotApproved   = code.New("NOT_APPROVED", code.Row{Args: "request state:word because:why", Clause: energiseClause, Next: "yardhasp request list"})
-	// RequestOver: its deadline passed before the energising.
+	// RequestOver: the deadline of the request passed before the energising.
 	RequestOver = code.New("REQUEST_OVER", code.Row{Args: "request deadline:time", Clause: energiseClause})
-	// JobOfRequestGone: the job left the state.
+	// JobOfRequestGone: the job of the request is no longer in the state.
 	JobOfRequestGone = code.New("JOB_OF_REQUEST_GONE", code.Row{Args: "request job", Answer: code.Unknown})
 	NotRequested     = code.New("NOT_REQUESTED", code.Row{Args: "request point"})
-	// EnergiseAccepted says no more than that: the go-ahead shows at the panel alone.
+	// EnergiseAccepted says only that the record was accepted. Only the panel shows the
+	// go-ahead.
 	EnergiseAccepted = code.New("ENERGISE_ACCEPTED", code.Row{Args: "point person"})
 )
 
-// requestStates are the words of the catalogue for how far a request has come.
+// requestStates are the catalogue words for the states of a request.
 var requestStates = map[recordv1.RequestState]string{
 	recordv1.RequestState_REQUEST_STATE_AWAITING:  "request-awaiting",
 	recordv1.RequestState_REQUEST_STATE_APPROVED:  "request-approved",
@@ -45,11 +46,11 @@ var requestStates = map[recordv1.RequestState]string{
 	recordv1.RequestState_REQUEST_STATE_WITHDRAWN: "request-withdrawn",
 }
 
-// RequestWord is the word of the catalogue for the state of a request.
+// RequestWord is the catalogue word for the state of a request.
 func RequestWord(st recordv1.RequestState) string { return requestStates[st] }
 
-// energise is asked for at the panel, in the home yard's journal. What was true
-// at the request must be true again.
+// energise is asked for at the panel, in the journal of the point's home yard. Every
+// condition of the request must hold again.
 func (x *step) energise(e *recordv1.Energise) {
 	s := x.s
 	p := x.home(e.GetPoint())
@@ -86,7 +87,7 @@ func (x *step) energise(e *recordv1.Energise) {
 	p.Live, p.Closed = true, x.mark
 	for _, j := range s.Jobs {
 		if !j.Closed.Set() && j.GroundsLeft == 0 && slices.Contains(j.Plan, p.ID) {
-			j.GroundsFitted = 0 // all were off: the next round counts its own
+			j.GroundsFitted = 0 // all grounds were off: the next round counts its own
 		}
 	}
 	q.Energised = append(q.Energised, p.ID)

@@ -14,26 +14,28 @@ import (
 )
 
 var (
-	// Malformed: part of an entry can't be read; part is "part-entry", "part-signed",
-	// "part-record", "part-sealed" or "part-envelope".
+	// Malformed: part of an entry cannot be read. The argument part is "part-entry",
+	// "part-signed", "part-record", "part-sealed" or "part-envelope".
 	Malformed = code.New("MALFORMED", code.Row{Args: "part:word", Who: "the-signer", Answer: code.Malformed})
 	// Empty: part of an entry holds nothing.
 	Empty         = code.New("EMPTY", code.Row{Args: "part:word", Who: "the-signer", Answer: code.Malformed})
 	EntryTooLarge = code.New("ENTRY_TOO_LARGE", code.Row{Args: "bytes:number most:number", Who: "the-signer", Answer: code.Malformed})
 	Unsigned      = code.New("UNSIGNED", code.Row{Who: "the-signer", Answer: code.NotSigned})
-	// BadSignature: a signature does not match the bytes that it is for.
+	// BadSignature: a signature does not match its bytes.
 	BadSignature      = code.New("BAD_SIGNATURE", code.Row{Who: "the-signer", Answer: code.NotSigned})
 	TooManySignatures = code.New("TOO_MANY_SIGNATURES", code.Row{Args: "given:number most:number", Who: "the-signer", Answer: code.NotSigned})
-	// BadYardSignature: the same of the yard's own, over a journal envelope.
+	// BadYardSignature: the yard's signature over a journal envelope does not match its
+	// bytes.
 	BadYardSignature = code.New("BAD_YARD_SIGNATURE", code.Row{Answer: code.NotSigned})
 )
 
-// ErrNewer means that the bytes come from a newer release. A replica that meets
-// it in the log stops; a server answers it to the caller.
+// ErrNewer means that the bytes come from a newer release. A replica that meets it in
+// the log stops. A server returns it to the caller.
 var ErrNewer = errors.New("the record comes from a newer release: upgrade this replica")
 
-// Entry is one decoded entry, its signatures and its record's shape checked. Only
-// Decode makes one, so what is unchecked can't reach Apply. It is handed on as it is,
+// Entry is one decoded entry, with its signatures and the shape of its record checked.
+// Only Decode makes one, so nothing unchecked can reach Apply. The server hands the same
+// Entry to the journal of a yard, so nobody may change it.
 // from the server to the journal of a yard; nobody changes it.
 type Entry struct {
 	raw      []byte
@@ -43,13 +45,13 @@ type Entry struct {
 
 	env     *recordv1.Envelope
 	envHash [32]byte
-	envKey  []byte // the key whose signature over env is valid
+	envKey  []byte // the key with a valid signature over env
 
-	fault *recordv1.Finding // what makes the bytes no entry at all
+	fault *recordv1.Finding // why the bytes are no entry at all
 }
 
-// signedRecord is a record and what was found out about it. The founding has none, but
-// keys and body.
+// signedRecord is a record and what the checks found about it. The founding has no
+// record here, only keys and body.
 type signedRecord struct {
 	signed []byte // the serialised Signed
 	rec    *recordv1.Record
@@ -58,38 +60,38 @@ type signedRecord struct {
 	bad    []*recordv1.Finding
 }
 
-// Raw returns the entry's bytes: the leaf.
+// Raw returns the entry's bytes, which are the leaf.
 func (e *Entry) Raw() []byte { return e.raw }
 
-// Fault returns why the bytes can never be accepted, or nil.
+// Fault says why the bytes can never be accepted. It is nil when they can.
 func (e *Entry) Fault() *recordv1.Finding { return e.fault }
 
-// Record returns the signed record, nil for the founding and for a fence.
+// Record returns the signed record. It is nil for the founding and for a fence.
 func (e *Entry) Record() *recordv1.Record { return e.rec }
 
-// Signed returns the record as it was signed: a serialised Signed.
+// Signed returns the record as it was signed, a serialised Signed.
 func (e *Entry) Signed() []byte { return e.signed }
 
-// Body returns the bytes that the signatures are over.
+// Body returns the bytes that the signatures cover.
 func (e *Entry) Body() []byte { return e.body }
 
-// Misshapen lists the fields of the record that can't be as they are (Check).
+// Misshapen lists the faults of the record's fields (see Check).
 func (e *Entry) Misshapen() []*recordv1.Finding { return e.bad }
 
-// Envelope returns the journal envelope, nil for a direct entry.
+// Envelope returns the journal envelope. It is nil for a direct entry.
 func (e *Entry) Envelope() *recordv1.Envelope { return e.env }
 
-// Keys returns the keys whose signatures over the record are valid, in order: the
-// signer's own first, then those of CountersignersOf.
+// Keys returns the keys with a valid signature over the record, in order: the signer's
+// key, then those of CountersignersOf.
 func (e *Entry) Keys() [][]byte { return e.keys }
 
-// Decode reads an entry and checks every signature in it (crypto/ed25519 alone,
-// one rule on every path). The result depends on the bytes only, so replicas
-// may decode in parallel and remember it by hash. Its error is ErrNewer, and
-// nothing else: other faults are part of the Entry and become a refusal.
+// Decode reads an entry and checks every signature in it, with crypto/ed25519 alone and
+// one rule on every path. The result depends only on the bytes, so replicas may decode
+// in parallel and keep the result by hash. The only error is ErrNewer. Every other fault
+// is part of the Entry and becomes a refusal.
 func Decode(raw []byte) (*Entry, error) { return (*Verified)(nil).Decode(raw) }
 
-// Decode is Decode, with no record read and no signature checked twice.
+// Decode decodes an entry. It reads no record and checks no signature twice.
 func (v *Verified) Decode(raw []byte) (*Entry, error) {
 	e := &Entry{raw: raw}
 	var m recordv1.Entry
@@ -143,7 +145,8 @@ func (e *Entry) decodeSigned(raw []byte, v *Verified) error {
 		return nil
 	}
 	if p := r.GetPublishDrawing(); p != nil {
-		// A release that knows these fields takes the drawing: this one can't refuse it.
+		// A release that knows these fields accepts the drawing, so this one must not
+		// refuse it.
 		var d recordv1.Drawing
 		if proto.Unmarshal(p.GetDrawing(), &d) == nil && hasUnknown(d.ProtoReflect()) {
 			return ErrNewer
@@ -215,9 +218,10 @@ func (e *Entry) decodeSealed(raw []byte, v *Verified) error {
 	return nil
 }
 
-// EnvelopeHash is what the next envelope of the journal names as previous: the
-// SHA-256 of the envelope inside the Sealed, the bytes that the yard signed. What
-// stands around them can be written in more than one way by whoever passes it on.
+// EnvelopeHash is the hash that the next envelope of the journal names as previous. It
+// is the SHA-256 of the envelope inside the Sealed: the bytes that the yard signed. The
+// bytes around them do not count, because anybody who passes them on could write them in
+// another way.
 func EnvelopeHash(sealed []byte) [32]byte {
 	var s recordv1.Sealed
 	if err := proto.Unmarshal(sealed, &s); err != nil {
@@ -226,7 +230,8 @@ func EnvelopeHash(sealed []byte) [32]byte {
 	return sha256.Sum256(s.GetEnvelope())
 }
 
-// hasUnknown reports fields that this release does not know, at any depth.
+// hasUnknown reports whether a message has fields that this release does not know, at
+// any depth.
 func hasUnknown(m protoreflect.Message) bool {
 	if len(m.GetUnknown()) > 0 {
 		return true
@@ -247,8 +252,8 @@ func hasUnknown(m protoreflect.Message) bool {
 	return found
 }
 
-// DirectEntry wraps a signed record for the quorum, without time: the leader
-// stamps it with Stamp.
+// DirectEntry wraps a signed record for the quorum, without a time. The leader sets the
+// time with Stamp.
 func DirectEntry(signed []byte) []byte {
 	return mustMarshal(&recordv1.Entry{Format: EntryFormat, Body: &recordv1.Entry_Direct{Direct: signed}})
 }
@@ -263,7 +268,7 @@ func FoundingEntry(signed []byte) []byte {
 	return mustMarshal(&recordv1.Entry{Format: EntryFormat, Body: &recordv1.Entry_Founding{Founding: signed}})
 }
 
-// Stamp sets an entry's time. The signed bytes inside stay as they are.
+// Stamp sets the time of an entry. The signed bytes inside do not change.
 func Stamp(entry []byte, unixMS int64) ([]byte, error) {
 	var m recordv1.Entry
 	if err := proto.Unmarshal(entry, &m); err != nil {
@@ -276,8 +281,8 @@ func Stamp(entry []byte, unixMS int64) ([]byte, error) {
 	return mustMarshal(&m), nil
 }
 
-// mustMarshal serialises a message of ours; it can't fail on one that has no
-// invalid UTF-8, and every string here was read from a valid message.
+// mustMarshal serialises a message. This fails only on invalid UTF-8, and every string
+// here was read from a valid message.
 func mustMarshal(m proto.Message) []byte {
 	b, err := proto.MarshalOptions{Deterministic: true}.Marshal(m)
 	if err != nil {

@@ -5,10 +5,10 @@ import (
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-// A yard's equipment lock keeps a machine out of service between jobs (common
-// practice, no source). It travels as a Lock, so that everything that a lock stands
-// against it stands against; but it is nobody's personal lock, 1910.147(c)(8): it
-// protects nobody, and a supervisor or manager takes it off.
+// A yard's equipment lock keeps a machine out of service between jobs (common practice,
+// no source). It is recorded as a Lock, so it stands against everything that a lock
+// stands against. But it is nobody's personal lock, 1910.147(c)(8). It protects nobody,
+// and a supervisor or manager takes it off.
 
 var _ = declare(
 	kind((*recordv1.Record).GetReviewLock, Kind{Name: "review_lock", Called: "review lock", Class: Lifts, May: whoHas(supervisor, manager), Clause: "common practice, no source", By: ByPerson, With: alone,
@@ -23,14 +23,15 @@ var _ = declare(
 )
 
 var (
-	// EquipmentLock: an act that passes, ends or lifts a personal lock names one.
+	// EquipmentLock: the act passes, ends or lifts a personal lock, but names an
+	// equipment lock.
 	EquipmentLock = code.New("EQUIPMENT_LOCK", code.Row{Args: "target record", Who: "supervisor-manager", Next: "yardhasp release {record} --why WHY", Answer: code.Denied})
-	// EquipmentLockNamesJob: the job is left out of it.
+	// EquipmentLockNamesJob: an equipment lock named a job. The ledger leaves the job out.
 	EquipmentLockNamesJob = code.New("EQUIPMENT_LOCK_NAMES_JOB", code.Row{Args: "target job", Clause: "1910.147(d)(4)(i)"})
 	NoReview              = code.New("NO_REVIEW", code.Row{Args: "target record", Clause: "common practice, no source", Who: "supervisor-manager", Next: "yardhasp review-lock {record} --next DAY --seen SEEN"})
 	PersonalPadlock       = code.New("PERSONAL_PADLOCK", code.Row{Args: "padlock", Clause: padlockClause})
 
-	// EquipmentLockByRole: whoever would take it off has not the role.
+	// EquipmentLockByRole: the person does not have the role to take it off.
 	EquipmentLockByRole  = code.New("EQUIPMENT_LOCK_BY_ROLE", code.Row{Args: "person target record", Who: "supervisor-manager", Next: "yardhasp release {record} --why WHY", Answer: code.Denied})
 	EquipmentLockNotHome = code.New("EQUIPMENT_LOCK_NOT_HOME", code.Row{Args: "target record home", Who: "the-signer"})
 	NoReason             = code.New("NO_REASON", code.Row{Args: "target record", Who: "the-signer", Next: "yardhasp release {record} --why WHY"})
@@ -39,11 +40,11 @@ var (
 	NotEquipment  = code.New("NOT_EQUIPMENT", code.Row{Args: "holder target record", Who: "{holder}"})
 	ReviewTooSoon = code.New("REVIEW_TOO_SOON", code.Row{Args: "target record next:time", Who: "the-signer", Next: "yardhasp review-lock {record} --next DAY --seen SEEN"})
 	LockReviewed  = code.New("LOCK_REVIEWED", code.Row{Args: "target record person seen:text next:time"})
-	// ReviewOverdue is shown while nobody looked at it again.
+	// ReviewOverdue is shown until somebody looks at the lock again.
 	ReviewOverdue = code.New("REVIEW_OVERDUE", code.Row{Args: "target record person", Clause: "common practice, no source", Who: "supervisor-manager", Next: "yardhasp review-lock {record} --next DAY --seen SEEN"})
 )
 
-// equipmentLock notes what an equipment lock lacks; none of it stops it.
+// equipmentLock flags what an equipment lock lacks. No flag stops the lock.
 func (x *step) equipmentLock(h *Hold, l *recordv1.Lock) {
 	h.Equipment, h.Review = true, l.GetReviewUnixMs()
 	if h.Job != "" {
@@ -59,8 +60,9 @@ func (x *step) equipmentLock(h *Hold, l *recordv1.Lock) {
 	}
 }
 
-// releaseEquipment takes an equipment lock off, by role and with a reason, where it
-// hangs. Never a personal lock: whether a hold is one its own record says.
+// releaseEquipment takes an equipment lock off. It needs a role, a reason and the place
+// where the lock hangs. It can never take off a personal lock: the lock's own record
+// says which kind it is.
 func (x *step) releaseEquipment(h *Hold, r *recordv1.Release) {
 	if !x.who.Has(supervisor, manager) {
 		x.deny(EquipmentLockByRole, x.who.ID, x.who.ID, h.Target(), h.Ref)
@@ -95,8 +97,8 @@ func (x *step) reviewLock(r *recordv1.ReviewLock) {
 	x.did(LockReviewed, h.Target(), h.Target(), h.Ref, x.who.ID, r.GetSeen(), h.Review)
 }
 
-// overdue lists the concerned equipment locks whose review is over at a
-// moment, Unix ms, or was never named.
+// overdue lists those of the concerned equipment locks whose review was due before a
+// moment, in Unix ms, or was never named.
 func (s *State) overdue(at int64, concerned func(h *Hold) bool) []*recordv1.Finding {
 	var out []*recordv1.Finding
 	for _, ref := range sorted(s.active) {
@@ -107,7 +109,7 @@ func (s *State) overdue(at int64, concerned func(h *Hold) bool) []*recordv1.Find
 	return out
 }
 
-// notPersonal refuses what passes, ends or lifts a personal lock for an equipment
+// notPersonal refuses to pass, end or lift an equipment lock by an act for a personal
 // lock.
 func (x *step) notPersonal(h *Hold) bool {
 	if h == nil || !h.Equipment {

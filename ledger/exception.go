@@ -17,19 +17,22 @@ var _ = declare(
 		(*step).attestException),
 )
 
-// The eight conditions under which 1910.147(c)(4)(i) asks for no written procedure.
+// 1910.147(c)(4)(i) needs no written procedure under eight conditions. These are about
+// them.
 var (
-	// NotAttested: one of the four that no drawing shows; what is it in words.
+	// NotAttested: one of the four conditions that no drawing shows. The argument what
+	// is that condition in words.
 	NotAttested = code.New("NOT_ATTESTED", code.Row{Args: "job condition:number what:word", Clause: procedureClause, Who: "supervisor-manager"})
-	// ConditionFails: one of the four that are computed. why is the energy engine's.
+	// ConditionFails: one of the four computed conditions. The argument why comes from
+	// the energy engine.
 	ConditionFails = code.New("CONDITION_FAILS", code.Row{Args: "condition:number why:text", Clause: procedureClause, Who: "supervisor-manager"})
-	// NotComputed: none of the four can be.
+	// NotComputed: none of the four can be computed.
 	NotComputed = code.New("CONDITIONS_NOT_COMPUTED", code.Row{Args: "why:text", Clause: procedureClause, Who: "supervisor-manager"})
-	// OthersAtRisk and LockedByBox end the exclusive control of one person.
+	// OthersAtRisk and LockedByBox end the exclusive control by one person.
 	OthersAtRisk = code.New("OTHERS_AT_RISK", code.Row{Args: "person", Clause: procedureClause})
 	LockedByBox  = code.New("LOCKED_BY_BOX", code.Row{Args: "box", Clause: procedureClause})
 
-	// ExceptionFails: it was attested that a job needs no procedure, and one of the
+	// ExceptionFails: a person attested that a job needs no procedure, but one of the
 	// conditions does not hold now.
 	ExceptionFails    = code.New("EXCEPTION_FAILS", code.Row{Args: "zone job person because:why", Clause: procedureClause, Who: "supervisor-manager", Next: "yardhasp procedure publish {zone} --machine MACHINE"})
 	ExceptionAttested = code.New("EXCEPTION_ATTESTED", code.Row{Args: "job person how:text", Clause: procedureClause})
@@ -41,13 +44,13 @@ type Exception struct {
 	How string `json:"how,omitempty"`
 }
 
-// exceptionFinding says who attested it, and how they know.
+// exceptionFinding says who attested the exception and how they know.
 func (j *Job) exceptionFinding() *recordv1.Finding {
 	return ExceptionAttested.About(j.ID, j.ID, j.Exception.By.By, j.Exception.How)
 }
 
-// attestException takes a named person's word for the four conditions that no
-// drawing shows, and refuses when a computed one fails.
+// attestException takes a named person's word for the four conditions that no drawing
+// shows. It refuses when a computed condition fails.
 func (x *step) attestException(a *recordv1.AttestException) {
 	s := x.s
 	j := x.openJobFor(a.GetJob())
@@ -75,7 +78,7 @@ func (x *step) attestException(a *recordv1.AttestException) {
 	x.out.Did = append(x.out.Did, j.exceptionFinding())
 }
 
-// failingConditions says which computed conditions fail for a job's plan.
+// failingConditions lists the computed conditions that fail for a job's plan.
 func (s *State) failingConditions(j *Job) []*recordv1.Finding {
 	plan, err := s.Graph().Describe(j.Zone, j.Plan, recordv1.Isolation_ISOLATION_UNSPECIFIED)
 	var cs []energy.EightCondition
@@ -94,8 +97,8 @@ func (s *State) failingConditions(j *Job) []*recordv1.Finding {
 	return out
 }
 
-// exceptionConditions: every condition of an attested exception still holds. One
-// device is under the exclusive control of one person: anybody else ends it.
+// exceptionConditions checks that every condition of an attested exception still holds.
+// One device must be under the exclusive control of one person, so anybody else ends it.
 func (s *State) exceptionConditions(j *Job) []*recordv1.Finding {
 	why := append([]*recordv1.Finding{}, s.exceptions[j.ID]...)
 	for _, id := range namesOf(s.atWork(j, nil)) {

@@ -34,18 +34,19 @@ var _ = declare(
 const fumigationClearedBy = "yardhasp fumigation cleared {record} --highest PPM --instrument NAME --proved-before --proved-after --applicator WHO"
 
 var (
-	// Fumigated stands until the place is aired, tested and cleared. It goes to
-	// whoever comes to a yard, whatever else they see.
+	// Fumigated stands until the place is aired, tested and cleared. Everybody who comes
+	// to a yard is shown it, whatever else they may see.
 	Fumigated = code.New("FUMIGATED", code.Row{Args: "place record person clause", Who: "the-applicator", Next: fumigationClearedBy})
 	// FumigantNear: gas can come in from a place joined to the zone.
 	FumigantNear = code.New("FUMIGANT_NEAR", code.Row{Args: "place zone record", Clause: airClause, Who: "supervisor-manager"})
-	// FumigantWithoutLimit: the same, and no limit of that gas is known here, so that no
-	// test can show the air to be good.
+	// FumigantWithoutLimit: gas can come in from a joined place, and this release knows
+	// no limit for that gas. So no test can show that the air is good.
 	FumigantWithoutLimit = code.New("FUMIGANT_WITHOUT_LIMIT", code.Row{Args: "place zone record", Clause: airClause, Who: "the-applicator", Next: fumigationClearedBy})
 
 	FumigationCleared = code.New("FUMIGATION_CLEARED", code.Row{Args: "place person applicator:text"})
 	UnknownFumigation = code.New("UNKNOWN_FUMIGATION", code.Row{Args: "record", Who: "the-signer", Next: "yardhasp board", Answer: code.Unknown})
-	// FumigationNotSeen: cleared before the fumigation was known where that was written.
+	// FumigationNotSeen: the record clears a fumigation that its yard did not yet know
+	// of.
 	FumigationNotSeen = code.New("FUMIGATION_NOT_SEEN", code.Row{Args: "place record", Who: "the-signer", Next: fumigationClearedBy})
 	// FumigantOutOfLimits: the highest value read is past the limit.
 	FumigantOutOfLimits = code.New("FUMIGANT_OUT_OF_LIMITS", code.Row{Args: "place record agent:word value:text high:text unit:word clause", Who: "the-applicator", Next: fumigationClearedBy})
@@ -58,13 +59,14 @@ type Fumigation struct {
 	Fumigant  recordv1.AirAgent `json:"fumigant"`
 	Until     int64             `json:"until,omitempty"` // the planned end, Unix ms
 	Connected []string          `json:"connected,omitempty"`
-	// Places are what its name meant when it was recorded: the gas stays there
-	// whatever a later drawing calls it.
+	// Places are what the name meant when the fumigation was recorded. The gas stays
+	// there, whatever a later drawing calls the place.
 	Places []string `json:"places,omitempty"`
 	At     Mark     `json:"at"`
 }
 
-// fumigantOK: none with a limit known here, or one that is measured in ppm.
+// fumigantOK accepts 0, for a fumigant without a known limit, and any agent measured in
+// ppm.
 func fumigantOK(a recordv1.AirAgent) bool {
 	return a == 0 || agentOK(a) && a > recordv1.AirAgent_AIR_AGENT_COMBUSTIBLE_GAS
 }
@@ -77,7 +79,7 @@ func (x *step) fumigationRecorded(f *recordv1.FumigationRecorded) {
 	x.out.Did = append(x.out.Did, g.finding(""))
 }
 
-// fumigationCleared lifts protection: it needs a reading within the limit.
+// fumigationCleared lifts protection, so it needs a reading within the limit.
 func (x *step) fumigationCleared(c *recordv1.FumigationCleared) {
 	f := x.s.Fumigations[c.GetFumigation()]
 	if f == nil {
@@ -104,8 +106,8 @@ func (x *step) fumigationCleared(c *recordv1.FumigationCleared) {
 	x.did(FumigationCleared, f.Place, f.Place, x.who.ID, c.GetApplicator())
 }
 
-// fumigantsNear lists the fumigations that can reach a zone: at it, or joined to
-// it by a record or by any way of grain, air or chemical that a drawing shows.
+// fumigantsNear lists the fumigations that can reach a zone. They are at the zone, or
+// joined to it by a record or by any path of grain, air or chemical on a drawing.
 func (s *State) fumigantsNear(zone string) (at, near []*Fumigation) {
 	parts := s.placesOf(zone)
 	for _, ref := range sorted(s.Fumigations) {
@@ -119,7 +121,8 @@ func (s *State) fumigantsNear(zone string) (at, near []*Fumigation) {
 	return at, near
 }
 
-// placesOf lists what the name of a zone or node means: itself and a zone's nodes.
+// placesOf lists what the name of a zone or node means: the name itself, and the nodes
+// of a zone.
 func (s *State) placesOf(name string) []string {
 	out := []string{name}
 	if z, ok := s.Graph().Zone(name); ok {
@@ -130,7 +133,7 @@ func (s *State) placesOf(name string) []string {
 	return out
 }
 
-// fumigantAgents are what a neighbour's fumigant has the air tested for.
+// fumigantAgents are the agents to test the air for because of fumigants nearby.
 func (s *State) fumigantAgents(zone string) []recordv1.AirAgent {
 	var out []recordv1.AirAgent
 	at, near := s.fumigantsNear(zone)
@@ -167,14 +170,14 @@ func (s *State) fumigantConditions(zone string, closed map[string]string) []*rec
 	return cs
 }
 
-// finding says that the place is under a fumigant; clause is the rule that keeps
-// people out of it, "" where none is applied.
+// finding says that the place is under a fumigant. clause is the rule that keeps people
+// out, or "" when no rule is applied.
 func (f *Fumigation) finding(clause string) *recordv1.Finding {
 	return Fumigated.About(f.Place, f.Place, f.Ref, f.At.By, clause)
 }
 
-// workUnderFumigant lists the fumigants at a zone that is none to be entered like a
-// bin: nobody works in them either. For one that is, the permit says so.
+// workUnderFumigant lists the fumigants at a zone that is not entered like a bin. Nobody
+// may work there either. For a zone that is entered, the permit says so.
 func (s *State) workUnderFumigant(j *Job) []*recordv1.Finding {
 	if z, ok := s.Graph().Zone(j.Zone); ok && z.Entered {
 		return nil

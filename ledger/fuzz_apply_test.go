@@ -166,16 +166,8 @@ func (f *filler) act() *recordv1.Record {
 
 // likely is an act that fits what goes on, and who signs it.
 func (f *filler) likely() (who string, act *recordv1.Record) {
-	rq, permit, p := f.pick("jog-1", "jog-2"), f.pick("in-1", "in-2", "in-3"), f.pick(binPlan...)
-	hold, on := "", ""
-	for _, ref := range f.refs {
-		if h := f.s.Holds[ref]; h != nil && h.Active() && h.Holder != "" && (hold == "" || f.rng.IntN(3) == 0) {
-			hold, who = ref, h.Holder
-		}
-		if so := f.s.SignOns[ref]; so != nil && !so.Off.Set() && (on == "" || f.rng.IntN(3) == 0) {
-			on = ref
-		}
-	}
+	request, permit, p := f.pick("jog-1", "jog-2"), f.pick("in-1", "in-2", "in-3"), f.pick(binPlan...)
+	hold, on := f.underWay()
 	n := f.rng.IntN(18)
 	if f.winding { // towards a test: people out, the permit closed, holders clear
 		n = []int{0, 1, 2, 4, 5, 6, 7, 8, 9, 10, 11}[f.rng.IntN(11)]
@@ -185,32 +177,72 @@ func (f *filler) likely() (who string, act *recordv1.Record) {
 			}
 		}
 	}
+	if who, act = f.leaving(n, request, hold, on); act != nil {
+		return who, act
+	}
+	if who, act = f.starting(n, request, permit, p); act != nil {
+		return who, act
+	}
+	return f.entering(n, permit, p)
+}
+
+// underWay is a hold of somebody known and a sign-on that are on, "" where there is none.
+func (f *filler) underWay() (hold, on string) {
+	for _, ref := range f.refs {
+		if h := f.s.Holds[ref]; h != nil && h.Active() && h.Holder != "" && (hold == "" || f.rng.IntN(3) == 0) {
+			hold = ref
+		}
+		if so := f.s.SignOns[ref]; so != nil && !so.Off.Set() && (on == "" || f.rng.IntN(3) == 0) {
+			on = ref
+		}
+	}
+	return hold, on
+}
+
+// leaving is an act of somebody who gets out of the way, for n below 7.
+func (f *filler) leaving(n int, request, hold, on string) (who string, act *recordv1.Record) {
 	switch {
 	case n < 3 && hold != "":
-		return who, f.actStandClear(hold, rq)
+		return f.s.Holds[hold].Holder, f.actStandClear(hold, request)
 	case n == 3 && hold != "":
-		return who, actRelease(hold)
+		return f.s.Holds[hold].Holder, actRelease(hold)
 	case n < 7 && on != "":
 		return f.s.SignOns[on].Person, actSignOff(on)
-	case n == 7:
-		return "mara", actTest(rq, binJob, f.now+60*minute, binPlan[f.rng.IntN(len(binPlan)):]...)
-	case n == 8:
-		return "mara", actEnergise(rq, p)
-	case n == 9 || f.winding && n < 7:
+	case n < 7 && f.winding:
 		return "mara", actClear(binJob)
-	case n == 10:
+	}
+	return "", nil
+}
+
+// starting is an act on the way to a start or a test, for n from 7 to 11.
+func (f *filler) starting(n int, request, permit, p string) (who string, act *recordv1.Record) {
+	switch n {
+	case 7:
+		return "mara", actTest(request, binJob, f.now+60*minute, binPlan[f.rng.IntN(len(binPlan)):]...)
+	case 8:
+		return "mara", actEnergise(request, p)
+	case 9:
+		return "mara", actClear(binJob)
+	case 10:
 		return "mara", actNotice(binJob, recordv1.NoticeWhen(1+f.rng.IntN(2)), "dov")
-	case n == 11:
+	case 11:
 		return "nia", actClosePermit(permit)
-	case n == 12:
+	}
+	return "", nil
+}
+
+// entering is an act on the way into the bin.
+func (f *filler) entering(n int, permit, p string) (who string, act *recordv1.Record) {
+	switch n {
+	case 12:
 		return "nia", actIssueBin(permit, binJob, f.now+240*minute, bin())
-	case n == 13:
+	case 13:
 		return "ravi", actAir(binJob, binZone, []recordv1.AirLevel{top, middle, bottom}[f.rng.IntN(3)], clean()...)
-	case n == 14:
+	case 14:
 		return "mara", actStand(binJob, observes)
-	case n == 15:
+	case 15:
 		return "ravi", f.actIsolate(p)
-	case n == 16:
+	case 16:
 		return f.pick("ravi", "lena", "tomas"), actLock(p, "", binJob)
 	}
 	return f.pick("lena", "tomas"), actSignOn(binJob)

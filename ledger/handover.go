@@ -27,30 +27,32 @@ func witness(r *recordv1.Record) ([]string, []byte) {
 }
 
 var (
-	// LockStoodClear: its holder gave up the protection of this lock for a test, so
+	// LockStoodClear: the holder gave up the protection of this lock for a test, so
 	// there is nothing to pass on.
 	LockStoodClear = code.New("LOCK_STOOD_CLEAR", code.Row{Args: "holder target request", Clause: handOverClause, Who: "{holder}", Next: "yardhasp lock {target}"})
-	// SameHolder: both locks are of one person, so nothing passes to anybody.
+	// SameHolder: both locks belong to one person, so nothing passes to another.
 	SameHolder = code.New("SAME_HOLDER", code.Row{Args: "holder off on", Clause: handOverClause, Who: "{holder}", Next: "yardhasp release {off}"})
-	// OtherTarget: the lock that stays hangs elsewhere; protection would have a gap.
+	// OtherTarget: the lock that stays hangs in another place, so protection would have
+	// a gap.
 	OtherTarget = code.New("OTHER_TARGET", code.Row{Args: "holder hangs target", Clause: handOverClause, Who: "{holder}", Next: "yardhasp lock {target}"})
-	// HolderNotNamed: somebody has one of these locks and does not sign.
+	// HolderNotNamed: a person who holds one of these locks does not sign.
 	HolderNotNamed = code.New("NOT_SIGNED", code.Row{Args: "holder", Clause: handOverClause, Who: "{holder}"})
-	// SignsWithoutLock: somebody signs and has none of these locks.
+	// SignsWithoutLock: a person who signs holds none of these locks.
 	SignsWithoutLock = code.New("SIGNS_WITHOUT_LOCK", code.Row{Args: "person", Clause: handOverClause, Who: "the-signer"})
 	OtherJob         = code.New("OTHER_JOB", code.Row{Args: "off_holder off_job on_holder on_job", Clause: handOverClause})
 	HandedOver       = code.New("HANDED_OVER", code.Row{Args: "from to target off on"})
 
 	WitnessMayNot = code.New("WITNESS_MAY_NOT", code.Row{Args: "person", Clause: padlockClause, Who: "supervisor-manager", Answer: code.Denied})
-	// LockHasOwner: only a lock whose owner is not known can be claimed.
+	// LockHasOwner: the owner is known. Only a lock with an unknown owner can be
+	// claimed.
 	LockHasOwner = code.New("LOCK_HAS_OWNER", code.Row{Args: "holder record", Clause: padlockClause, Who: "{holder}", Answer: code.Denied})
 	Claimed      = code.New("LOCK_CLAIMED", code.Row{Args: "holder target record witness"})
 )
 
-// handOver passes protection from people going off to people coming on, without
-// a gap: the lock that stays is on before the other comes off. All pairs or none.
-// A yard that is cut off can't take it; there the one coming on locks, then the
-// one going off releases (decisions.md 21).
+// handOver passes protection from people who leave to people who take over, without a
+// gap. The lock that stays is on before the other lock comes off. Either all pairs pass
+// or none. A yard that is cut off cannot take this record. There the person taking over
+// locks first, then the person leaving releases (decisions.md 21).
 func (x *step) handOver(o *recordv1.HandOver) {
 	var concerned []string
 	for _, p := range o.GetPairs() {
@@ -77,7 +79,7 @@ func (x *step) handOver(o *recordv1.HandOver) {
 	}
 }
 
-// handOverPair checks one pair, and lists the holders of its two locks.
+// handOverPair checks one pair and lists the holders of its two locks.
 func (x *step) handOverPair(p *recordv1.HandOver_Pair) []string {
 	offRef, onRef := RefOf(p.GetOff()), RefOf(p.GetOn())
 	off, on := x.s.Holds[offRef], x.s.Holds[onRef]
@@ -85,7 +87,7 @@ func (x *step) handOverPair(p *recordv1.HandOver_Pair) []string {
 		return nil
 	}
 	if !x.notPersonal(off) || !x.notPersonal(on) {
-		return nil // an equipment lock protects nobody: nothing passes to it or from it
+		return nil // an equipment lock protects nobody, so no protection passes to or from it
 	}
 	for _, h := range []*Hold{off, on} {
 		if h.StoodClear() {
@@ -107,7 +109,8 @@ func (x *step) handOverPair(p *recordv1.HandOver_Pair) []string {
 	return []string{off.Holder, on.Holder}
 }
 
-// passOn takes the lock off that another's is on in place of.
+// passOn takes off the lock of the person who leaves. on is the lock that stays in its
+// place.
 func (x *step) passOn(off, on *Hold) {
 	if off.Job != on.Job {
 		x.note(OtherJob, on.Ref, off.Holder, off.Job, on.Holder, on.Job)
@@ -123,9 +126,9 @@ func (x *step) passOn(off, on *Hold) {
 	x.did(HandedOver, off.Ref, off.Holder, on.Holder, off.Target(), off.Ref, on.Ref)
 }
 
-// claimLock: the owner of a found lock is identified. From then on it is theirs
-// like any other; what their key must not be younger than is the claim, for
-// nobody's key put it on.
+// claimLock records who owns a found lock. From then on the lock is theirs like any
+// other. No key put this lock on, so the owner's key must not be younger than the claim
+// if it is to end the lock.
 func (x *step) claimLock(c *recordv1.ClaimLock) {
 	s, ref := x.s, RefOf(c.GetHold())
 	h := s.Holds[ref]
@@ -156,8 +159,8 @@ func (x *step) claimLock(c *recordv1.ClaimLock) {
 	x.did(Claimed, ref, h.Holder, h.Target(), ref, c.GetWitness())
 }
 
-// handOver: at least one pair of locks. Each comes off once, and none that stays on
-// comes off.
+// handOver needs at least one pair of locks. Each lock may come off only once, and a
+// lock that stays on may not also come off.
 func (f *fields) handOver(o *recordv1.HandOver) {
 	n := len(o.GetPairs())
 	f.some("pairs", n)

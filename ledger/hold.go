@@ -10,25 +10,26 @@ import (
 
 var (
 	UnknownHold = code.New("UNKNOWN_HOLD", code.Row{Args: "record", Who: "the-signer", Next: "yardhasp board", Answer: code.Unknown})
-	// HoldEnded: how says by what it came off.
+	// HoldEnded: the hold has ended. The argument how says what took it off.
 	HoldEnded = code.New("ENDED", code.Row{Args: "record target how:why at:time", Answer: code.Taken})
 
-	// Why a lock stands against a start: each kind of lock has its own way off.
+	// These say why a lock stands against a start. Each kind of lock comes off in its
+	// own way.
 	HoldStands           = code.New("HOLD_STANDS", code.Row{Args: "holder target record", Clause: "1910.147(e)(3)", Who: "{holder}", Next: "yardhasp release {record}"})
 	FoundLockStands      = code.New("FOUND_LOCK_STANDS", code.Row{Args: "target record", Clause: "1910.147(e)(3)", Who: "its-owner", Next: "yardhasp claim draft {record} --witness WITNESS"})
 	EquipmentLockStands  = code.New("EQUIPMENT_LOCK_STANDS", code.Row{Args: "holder target record", Who: "supervisor-manager", Next: "yardhasp release {record} --why WHY"})
 	StoodClearLockStands = code.New("STOOD_CLEAR_LOCK_STANDS", code.Row{Args: "holder target request record", Clause: testClause, Who: "{holder}", Next: "yardhasp release {record}"})
 
-	// NoLock: a person who needs a lock of their own on a point has none there. Each
-	// point has a finding of its own.
+	// NoLock: a person needs a lock of their own on a point and has none there. Each
+	// such point gets its own finding.
 	NoLock = code.New("NO_LOCK", code.Row{Args: "person point job clause", Who: "{person}", Next: "yardhasp lock {point} --job {job} --padlock PADLOCK"})
 )
 
-// Hold is one lock on one point or box, for one job. Its id is its place in the
-// journal that took it, never used again (protocol.md C7).
+// Hold is one lock on one point or box, for one job. Its id is its position in the
+// journal that took it, and is never used again (protocol.md C7).
 type Hold struct {
 	Ref     string `json:"ref"`
-	Holder  string `json:"holder,omitempty"` // empty: a found lock, owner unknown
+	Holder  string `json:"holder,omitempty"` // empty for a found lock whose owner is not known
 	Point   string `json:"point,omitempty"`
 	Box     string `json:"box,omitempty"`
 	Padlock string `json:"padlock,omitempty"`
@@ -37,31 +38,33 @@ type Hold struct {
 	On      Mark   `json:"on"`
 	// Claimed is when the owner of a found lock was identified.
 	Claimed Mark `json:"claimed"`
-	// Since is the entry that a key must not be younger than to end it.
+	// Since is an entry index. A key younger than that entry cannot end the hold.
 	Since uint64 `json:"since"`
 	// Tried is when the handle was last tried against this lock.
 	Tried Mark `json:"tried"`
-	// Stood is the test or positioning its holder stood clear for, StoodFor the index
-	// of that request's entry.
+	// Stood names the test or positioning that its holder stood clear for. StoodFor is
+	// the index of that request's entry.
 	Stood    string `json:"stood,omitempty"`
 	StoodFor uint64 `json:"stood_for,omitempty"`
-	// Off is when it ended; How says by what.
+	// Off is when the hold ended. How says what ended it.
 	Off   Mark                `json:"off"`
 	How   *recordv1.Finding   `json:"how,omitempty"`
 	Flags []*recordv1.Finding `json:"flags,omitempty"`
-	// Equipment: a yard's own lock, nobody's; Review is when it is looked at again.
+	// Equipment marks a lock of the yard that belongs to no person. Review is when the
+	// yard must look at it again.
 	Equipment bool     `json:"equipment,omitempty"`
 	Review    int64    `json:"review,omitempty"`
 	Tag       *HoldTag `json:"tag,omitempty"`
 }
 
-// Active reports whether the lock is on, as far as records tell.
+// Active reports whether the lock is on, as far as the records tell.
 func (h *Hold) Active() bool { return !h.Off.Set() }
 
-// Target is the point or box it hangs on.
+// Target is the point or box that the lock hangs on.
 func (h *Hold) Target() string { return h.Point + h.Box }
 
-// Covers lists the points it protects now: its point, or what is in its box.
+// Covers lists the points that the hold protects now: its point, or the points whose
+// keys are in its box.
 func (s *State) Covers(h *Hold) []string {
 	if h.Point != "" {
 		return []string{h.Point}
@@ -80,7 +83,7 @@ func (s *State) covers(h *Hold, point string) bool {
 	return h.Point == point
 }
 
-// TargetPoints lists the points a target covers now, and its home yard; ok is
+// TargetPoints lists the points that a target covers now, and gives its home yard. ok is
 // false when the target is not known.
 func (s *State) TargetPoints(t *recordv1.Target) (points []string, home string, ok bool) {
 	switch o := t.GetOn().(type) {
@@ -96,7 +99,7 @@ func (s *State) TargetPoints(t *recordv1.Target) (points []string, home string, 
 	return nil, "", false
 }
 
-// HoldsOn lists the active holds that cover a point, by reference.
+// HoldsOn lists the active holds that cover a point, ordered by reference.
 func (s *State) HoldsOn(point string) []*Hold {
 	var out []*Hold
 	for _, h := range s.active {
@@ -112,8 +115,8 @@ func byRef(hs []*Hold) []*Hold {
 	return hs
 }
 
-// ownersOf names who has these locks. A found lock has no known owner: it is named
-// by its reference.
+// ownersOf names the owners of these locks. A found lock has no known owner, so it is
+// named by its reference.
 func ownersOf(hs []*Hold) (holders, foundLocks []string) {
 	for _, h := range hs {
 		if h.Holder == "" {
@@ -126,8 +129,8 @@ func ownersOf(hs []*Hold) (holders, foundLocks []string) {
 	return slices.Compact(holders), foundLocks
 }
 
-// coveredBefore reports whether a hold covered a point before r, by the records
-// and by the clocks: the lock was on, and the key in its box.
+// coveredBefore reports whether a hold covered a point before r. Both the order of
+// records and the clocks must say so: the lock was on, and the key was in its box.
 func (s *State) coveredBefore(h *Hold, point string, r Mark) bool {
 	if b := s.Boxes[h.Box]; b != nil {
 		if m, in := b.Points[point]; in && !m.before(r) {
@@ -137,8 +140,8 @@ func (s *State) coveredBefore(h *Hold, point string, r Mark) bool {
 	return h.On.before(r)
 }
 
-// coveredSince is when a hold began to cover a point: when it went on, or when
-// the point's key went into its box, whichever is later.
+// coveredSince is when a hold began to cover a point. That is when the lock went on, or
+// when the point's key went into the box, whichever is later.
 func (s *State) coveredSince(h *Hold, point string) Mark {
 	if b := s.Boxes[h.Box]; b != nil {
 		if m, in := b.Points[point]; in && m.Index > h.On.Index {
@@ -148,17 +151,18 @@ func (s *State) coveredSince(h *Hold, point string) Mark {
 	return h.On
 }
 
-// unclaimed reports whether a hold names no open job: its holder may be at work
-// for any job on those points.
+// unclaimed reports whether a hold names no open job. Its holder may then be at work for
+// any job on those points.
 func (s *State) unclaimed(h *Hold) bool {
 	if h.Equipment {
-		return false // nobody is at work behind it
+		return false // an equipment lock protects no person at work
 	}
 	j := s.Jobs[h.Job]
 	return j == nil || j.Closed.Set()
 }
 
-// holes is how many locks the target of a hold has room for, 0 when it is unknown.
+// holes is the number of locks that fit on the target of a hold. It is 0 when the target
+// is not known.
 func (s *State) holes(h *Hold) int {
 	if p := s.Points[h.Point]; p != nil {
 		return int(p.Holes)
@@ -179,13 +183,13 @@ func (s *State) holdsAt(target string) []*Hold {
 	return byRef(out)
 }
 
-// locksAt counts the locks that take a hole of a target.
+// locksAt counts the locks that fill a hole of a target.
 func (s *State) locksAt(target string) int {
 	return len(slices.DeleteFunc(s.holdsAt(target), func(h *Hold) bool { return h.StoodClear() || h.TagOnly() }))
 }
 
-// stands says that a lock is on and how it comes off: a found one only after its
-// owner claimed it, never by anybody's release.
+// stands says that a lock is on and how it may come off. A found lock comes off only
+// after its owner claimed it; nobody else can release it.
 func (h *Hold) stands(subject string) *recordv1.Finding {
 	switch {
 	case h.Equipment:
@@ -198,7 +202,7 @@ func (h *Hold) stands(subject string) *recordv1.Finding {
 	return HoldStands.About(subject, h.Holder, h.Target(), h.Ref)
 }
 
-// holdStands refuses an act about a hold that is not there or has ended.
+// holdStands refuses an act about a hold that is unknown or has ended.
 func (x *step) holdStands(h *Hold, ref string) bool {
 	switch {
 	case h == nil:

@@ -7,8 +7,8 @@ import (
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-// hotWorkClause: 1910.272(f) asks that 1910.252(a) was met before the work; the
-// single duties of 1910.252(a) are from memory, and so is NFPA 51B.
+// hotWorkClause: 1910.272(f) asks that 1910.252(a) was met before the work. The single
+// duties of 1910.252(a) are from memory, and so is NFPA 51B.
 const (
 	hotWorkClause   = "1910.272(f); 1910.252(a) (unchecked)"
 	fireWatchClause = "NFPA 51B (unchecked)"
@@ -22,7 +22,7 @@ var _ = declare(
 		(*step).hotWorkDone),
 )
 
-// What the issuer of a hot-work permit must certify, and does not.
+// The issuer of a hot-work permit must certify these and did not.
 var (
 	NoWorker     = code.New("NO_WORKER", code.Row{Args: "permit", Clause: hotWorkClause, Who: "the-issuer"})
 	NoPlace      = code.New("NO_PLACE", code.Row{Args: "permit", Clause: hotWorkClause, Who: "the-issuer"})
@@ -32,24 +32,26 @@ var (
 	Extinguisher = code.New("EXTINGUISHER", code.Row{Args: "zone", Clause: hotWorkClause, Who: "the-issuer"})
 )
 
-// What a person lacks whom the permit names to work.
+// A person whom the permit names to work lacks one of these.
 var (
 	WorkerTrainingLapsed = code.New("WORKER_TRAINING_LAPSED", code.Row{Args: "person", Clause: "1910.272(e)(1)", Who: "supervisor-manager", Next: "yardhasp person training {person} --until DAY"})
 	WorkerNoLock         = code.New("WORKER_NO_LOCK", code.Row{Args: "person points", Clause: "1910.147(d)(4)(i), (f)(3)(ii)(D)", Who: "{person}", Next: "yardhasp lock {points}"})
-	// FireWatchWorks: named to work and to watch for fire.
+	// FireWatchWorks: one person is named both to work and to watch for fire.
 	FireWatchWorks = code.New("FIRE_WATCH_WORKS", code.Row{Args: "person", Clause: fireWatchClause, Who: "the-issuer"})
 )
 
-// The end of hot work, and what stands against closing its permit.
+// These concern the end of hot work and what stands against closing its permit.
 var (
-	// HotWorkOver is also why its permit is in force no more.
+	// HotWorkOver also says why the permit is no longer in force.
 	HotWorkOver = code.New("HOT_WORK_OVER", code.Row{Args: "permit minutes:number"})
 	// UnknownHotWork: the record is kept and changes nothing.
 	UnknownHotWork = code.New("UNKNOWN_HOT_WORK", code.Row{Args: "permit", Who: "the-signer", Next: "yardhasp permit list", Answer: code.Unknown})
-	// PermitNotSeen: written before the permit was known there, so about other work.
+	// PermitNotSeen: the record was written before its yard knew of the permit, so it is
+	// about other work.
 	PermitNotSeen  = code.New("PERMIT_NOT_SEEN", code.Row{Args: "permit", Who: "the-signer", Next: "yardhasp permit hot-work-done {permit}"})
 	HotWorkNotDone = code.New("HOT_WORK_NOT_DONE", code.Row{Args: "permit workers", Clause: "1910.272(f)", Who: "{workers}", Next: "yardhasp permit hot-work-done {permit}"})
-	// FireWatchGoesOn: minutes are left of the watch after the work.
+	// FireWatchGoesOn: the watch after the work is not over. The argument minutes is
+	// what is left of it.
 	FireWatchGoesOn = code.New("FIRE_WATCH_GOES_ON", code.Row{Args: "permit minutes:number watchers", Clause: fireWatchClause, Who: "{watchers}"})
 	SuppressionOff  = code.New("SUPPRESSION_OFF", code.Row{Args: "permit", Clause: "common practice, no source", Who: "the-issuer", Next: "yardhasp permit close {permit} --suppression-on-again"})
 )
@@ -62,8 +64,8 @@ func (f *fields) hotWork(h *recordv1.HotWork) {
 	f.optionalText("extinguisher", h.GetExtinguisher())
 }
 
-// hotForm takes over what a hot-work permit says and lists what its issuer must
-// certify and does not.
+// hotForm copies what a hot-work permit says. It lists what its issuer must certify and
+// did not.
 func (s *State) hotForm(p *WorkPermit, h *recordv1.HotWork) []*recordv1.Finding {
 	p.Kind, p.Named, p.Watchers = recordv1.PermitKind_PERMIT_KIND_HOT_WORK, h.GetWorkers(), h.GetFireWatch()
 	p.Agents, p.AirEvery = []recordv1.AirAgent{recordv1.AirAgent_AIR_AGENT_COMBUSTIBLE_GAS}, maxAirEvery
@@ -91,28 +93,28 @@ func (s *State) hotForm(p *WorkPermit, h *recordv1.HotWork) []*recordv1.Finding 
 	return cs
 }
 
-// hotConditions lists what must hold while hot work goes on, beside the job's own
-// conditions.
+// hotConditions lists what must hold during hot work, beside the job's own conditions.
 func (s *State) hotConditions(p *WorkPermit, j *Job, at int64) []*recordv1.Finding {
 	cs := s.permitMissing(j, at)
 	cs = append(cs, s.airConditions(j, s.airNeeds(p), at)...)
 	return append(cs, s.watchConditions(j.ID, recordv1.Duty_DUTY_FIRE_WATCH, p.Watchers, at)...)
 }
 
-// hotWorkDone: the last flame is out. It ends the leave whatever came before, and
-// the fire watch counts from it.
+// hotWorkDone records that the last flame is out. It ends the permit to work, whatever
+// was recorded before. The fire watch is counted from it.
 func (x *step) hotWorkDone(d *recordv1.HotWorkDone) {
 	p := x.s.WorkPermits[d.GetPermit()]
 	switch {
 	case p == nil || !p.open() || p.binEntry():
 		x.note(UnknownHotWork, d.GetPermit(), d.GetPermit())
 	case !x.ok:
-		// Flagged already; the watch counts from the word of one who may.
+		// This is flagged already. The watch is counted only from the word of a person
+		// who may give it.
 	case !p.By.seenBy(x.mark):
 		x.note(PermitNotSeen, p.ID, p.ID)
 	default:
 		if p.Done.Late < x.mark.Late {
-			p.Done = x.mark // the latest end, in whatever order the words arrive
+			p.Done = x.mark // the latest end counts, in whatever order the records arrive
 		}
 		over := HotWorkOver.About(p.ID, p.ID, minutes(fireWatchAfter))
 		if p.State == recordv1.PermitState_PERMIT_STATE_IN_FORCE {
@@ -122,8 +124,8 @@ func (x *step) hotWorkDone(d *recordv1.HotWorkDone) {
 	}
 }
 
-// fireWatchLeft is how long somebody must still stand watch without a break, in
-// ms: the longest watch since the work was over counts.
+// fireWatchLeft is how long somebody must still stand watch without a break, in ms. The
+// longest watch since the end of the work counts.
 func (s *State) fireWatchLeft(p *WorkPermit) int64 {
 	best := int64(0)
 	for _, ref := range sorted(s.Watches) {
@@ -140,7 +142,8 @@ func (s *State) fireWatchLeft(p *WorkPermit) int64 {
 			if o.off.Set() && o.off.Late <= from {
 				continue
 			}
-			// In two places at once they watch neither: what is before or after counts.
+			// A person in two places at once watches neither. Only the time before or
+			// after that counts.
 			if o.off.Set() && o.on.Time < to {
 				from = max(from, o.off.Late)
 			} else {
@@ -152,11 +155,11 @@ func (s *State) fireWatchLeft(p *WorkPermit) int64 {
 	return max(0, fireWatchAfter-best)
 }
 
-// stay is a time that somebody spent in one place.
+// stay is a time that a person spent in one place.
 type stay struct{ on, off Mark }
 
-// elsewhere lists the other watches of somebody who stands watch, and their times
-// in the zones of other jobs.
+// elsewhere lists when a person who stands a watch stood other watches or was signed on
+// to other jobs.
 func (s *State) elsewhere(w *Watch) []stay {
 	var out []stay
 	for _, ref := range sorted(s.Watches) {
@@ -172,7 +175,7 @@ func (s *State) elsewhere(w *Watch) []stay {
 	return out
 }
 
-// fireWatched reports whether somebody whose watch counts stands it now.
+// fireWatched reports whether a person whose watch counts stands it now.
 func (s *State) fireWatched(p *WorkPermit) bool {
 	return slices.ContainsFunc(s.watchesOf(p.Job, recordv1.Duty_DUTY_FIRE_WATCH, s.Time), func(w *Watch) bool {
 		return !slices.Contains(p.Named, w.Person) && len(s.watchFaults(w, s.Time)) == 0

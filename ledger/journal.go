@@ -8,30 +8,32 @@ import (
 	"yardhasp/ledger/code"
 )
 
-// recoverCommand begins a yard anew after a walkdown.
+// recoverCommand starts a yard again after a walkdown.
 const recoverCommand = "yardhasp recover-yard {yard} --second MANAGER --key KEY --address HOST:PORT --old-machine-off"
 
 var (
 	UnknownYard          = code.New("UNKNOWN_YARD", code.Row{Args: "yard", Who: "a-manager", Answer: code.Unknown})
 	JournalOfOtherLedger = code.New("JOURNAL_OF_OTHER_LEDGER", code.Row{Args: "yard"})
-	// OldEpoch: the yard was recovered since; what the old machine wrote counts no more.
+	// OldEpoch: the yard was recovered since. Records of its previous machine no longer
+	// count.
 	OldEpoch = code.New("OLD_EPOCH", code.Row{Args: "yard epoch:number now:number"})
-	// EpochAhead: the yard is not yet in that epoch.
+	// EpochAhead: the yard has not reached that epoch.
 	EpochAhead   = code.New("EPOCH_AHEAD", code.Row{Args: "yard epoch:number now:number"})
 	OtherReplica = code.New("OTHER_REPLICA", code.Row{Args: "yard", Who: "two-managers", Next: recoverCommand})
 	SeqGap       = code.New("SEQ_GAP", code.Row{Args: "yard number:number next:number"})
 	InLedger     = code.New("ALREADY_IN_LEDGER", code.Row{Args: "record"})
-	// ClonedJournal: two machines wrote a yard's journal; how is
+	// ClonedJournal: two machines wrote the journal of one yard. The argument how is
 	// "two-records-with-one-number" or "journal-does-not-continue".
 	ClonedJournal = code.New("CLONED_JOURNAL", code.Row{Args: "yard how:word", Who: "two-managers", Next: recoverCommand})
 	YardStopped   = code.New("YARD_STOPPED", code.Row{Args: "yard", Who: "two-managers", Next: recoverCommand})
-	// VoidByClone is why a request ended.
+	// VoidByClone says why a request ended.
 	VoidByClone = code.New("VOID_BY_CLONE", code.Row{Args: "yard"})
 )
 
-// journal takes a yard's journal record: it must be the next one of that yard's
-// current epoch, signed by its replica, after the previous one (protocol.md 3.2,
-// decisions.md 1). Whatever the outcome of its body, its place is then used up.
+// journal takes a yard's journal record. The record must be the next one of the yard's
+// current epoch, signed by its replica, and must follow the previous record (protocol.md
+// 3.2, decisions.md 1). Its sequence number is then used up, even if its body is
+// refused.
 func (x *step) journal() {
 	if !x.consume() {
 		return
@@ -42,7 +44,8 @@ func (x *step) journal() {
 		x.fence(f)
 		return
 	}
-	// moved[p] is set whenever one is consumed, accepted or not (decisions.md 3).
+	// moved[p] is set whenever such a record is consumed, accepted or not (decisions.md
+	// 3).
 	moved := append([]string{x.rec.GetEnergise().GetPoint() + x.rec.GetFoundClosed().GetPoint()}, x.rec.GetFoundStarted().GetPoints()...)
 	for _, id := range moved {
 		if p := x.s.Points[id]; p != nil && p.Yard == x.env.GetYard() {
@@ -52,7 +55,7 @@ func (x *step) journal() {
 	x.act(true)
 }
 
-// consume takes the place of a journal record; false when it can't have it.
+// consume uses up the sequence number of a journal record. It is false if it may not.
 func (x *step) consume() bool {
 	s, env := x.s, x.env
 	x.out.Ref = Ref(env.GetYard(), env.GetEpoch(), env.GetSeq())
@@ -83,7 +86,8 @@ func (x *step) consume() bool {
 	return false
 }
 
-// takePlace uses the place up, and marks the record with it and with its times.
+// takePlace uses up the sequence number and puts it, with its times, into the record's
+// mark.
 func (x *step) takePlace(y *Yard) {
 	env := x.env
 	y.Drained++
@@ -93,7 +97,7 @@ func (x *step) takePlace(y *Yard) {
 	}
 	x.mark.Yard, x.mark.Epoch, x.mark.Seq, x.mark.BasedOn = y.ID, env.GetEpoch(), env.GetSeq(), env.GetBasedOn()
 	if x.mark.BasedOn > x.mark.Index {
-		x.mark.BasedOn = x.mark.Index // a yard can't have seen what comes later
+		x.mark.BasedOn = x.mark.Index // a yard cannot have seen an entry that comes later
 	}
 	if t := env.GetWrittenUnixMs(); t > 0 && !env.GetClockDoubt() {
 		x.mark.Time = min(x.mark.Time, t)
@@ -109,8 +113,8 @@ func (y *Yard) lastHash() []byte {
 	return b
 }
 
-// repeated: a place that is used up. The same envelope is a harmless repeat;
-// another one proves a cloned disk.
+// repeated handles a sequence number that is already used up. The same envelope again is
+// harmless. A different envelope proves a cloned disk.
 func (x *step) repeated(y *Yard) {
 	back := y.Drained - x.env.GetSeq()
 	if n := uint64(len(y.Hashes)); back < n {
@@ -122,8 +126,8 @@ func (x *step) repeated(y *Yard) {
 	x.deny(InLedger, x.out.Ref, x.out.Ref)
 }
 
-// cloned stops a yard. Either machine may have promised locks that never arrive,
-// so what waits on the yard's word is void.
+// cloned stops a yard. Either machine may have promised locks that never arrive, so
+// every request that needs the yard's word becomes void.
 func (x *step) cloned(y *Yard, how string) {
 	y.Cloned = true
 	for _, id := range sorted(x.s.Reqs) {

@@ -40,10 +40,10 @@ func newKeyOfReplacement(r *recordv1.Record) ([]string, []byte) {
 func newKeyOfReissue(r *recordv1.Record) ([]string, []byte) { return nil, r.GetReissueKey().GetKey() }
 
 var (
-	// UnknownKey: the key is not one of the person's.
+	// UnknownKey: the person has no such key.
 	UnknownKey       = code.New("UNKNOWN_KEY", code.Row{Args: "person key", Who: "the-signer", Answer: code.Unknown})
 	KeyRevokedBefore = code.New("KEY_REVOKED_BEFORE", code.Row{Args: "person key", Answer: code.Taken})
-	// LastManager: with this key gone nobody could invite anybody again.
+	// LastManager: without this key nobody could invite anybody again.
 	LastManager = code.New("LAST_MANAGER", code.Row{Args: "person", Who: "a-manager", Next: "yardhasp invite person ID --name NAME --role manager"})
 	// KeyInUse: the key is enrolled, or was once.
 	KeyInUse      = code.New("KEY_IN_USE", code.Row{Args: "key", Who: "the-signer", Next: "yardhasp key new FILE", Answer: code.Taken})
@@ -53,15 +53,15 @@ var (
 	KeyReissued   = code.New("KEY_REISSUED", code.Row{Args: "person key by"})
 	NewerThanLock = code.New("KEY_NEWER_THAN_LOCK", code.Row{Args: "person record", Clause: removalClause, Who: "two-managers",
 		Next: "yardhasp removal draft {record} --second MANAGER --not-here WORDS --tried WORDS"})
-	// OneHand: two who sign could be one person with two keys, for one of them gave
-	// the other their key, or one person gave both theirs.
+	// OneHand: the two signers could be one person with two keys. One of them gave the
+	// other their key, or one person gave both of them their keys.
 	OneHand = code.New("ONE_HAND", code.Row{Args: "signer other instead:word clause", Who: "{instead}"})
-	// KeyFromThem: the signer acts in the place of, or about, somebody who gave the
-	// signer their key and could sign with it.
+	// KeyFromThem: the signer acts in the place of a person, or about a person, who gave
+	// the signer their key and could sign with it.
 	KeyFromThem = code.New("KEY_FROM_THEM", code.Row{Args: "signer giver clause", Who: "another-manager"})
 )
 
-// revokeKey ends a key for ever: lost, copied, or of somebody who left.
+// revokeKey ends a key for ever, because it was lost or copied or its owner left.
 func (x *step) revokeKey(r *recordv1.RevokeKey) {
 	person, key := r.GetPerson(), fingerprintShort(r.GetKey())
 	k := x.s.KeyOf(r.GetKey())
@@ -77,7 +77,7 @@ func (x *step) revokeKey(r *recordv1.RevokeKey) {
 	}
 }
 
-// managerBeside reports whether another manager than this person has a live key.
+// managerBeside reports whether a manager other than this person has a live key.
 func (s *State) managerBeside(person string) bool {
 	for id, p := range s.People {
 		if id != person && p.Has(manager) && s.LiveKey(id) != nil {
@@ -87,15 +87,15 @@ func (s *State) managerBeside(person string) bool {
 	return false
 }
 
-// takeBack revokes a key from this entry on: what it signed before stays valid.
+// takeBack revokes a key from this entry on. What the key signed before stays valid.
 func (x *step) takeBack(k *Key) {
 	k.Revoked = max(x.mark.Index, 1)
 	x.did(KeyTakenBack, k.Person, k.Person, fingerprintShort(k.Public))
 }
 
-// replaceKey puts a new key in the place of the one that signs. The old key signed
-// the change, so the new one may end what the old one began (design.md, Security):
-// it counts as no younger.
+// replaceKey replaces the signing key by a new one. The previous key signed the change,
+// so the new key counts as no younger: it may end what the previous key began
+// (design.md, Security).
 func (x *step) replaceKey(r *recordv1.ReplaceKey) {
 	old := x.signingKey(x.who.ID)
 	if !x.freshKey(r.GetKey()) {
@@ -106,8 +106,9 @@ func (x *step) replaceKey(r *recordv1.ReplaceKey) {
 	x.did(KeyReplaced, x.who.ID, x.who.ID, fingerprintShort(r.GetKey()), fingerprintShort(old.Public))
 }
 
-// reissueKey gives somebody who lost their key a new one, on a manager's word. It
-// ends nothing that was on before it: that would be a manager's release.
+// reissueKey gives a new key to a person who lost theirs, on a manager's word. The new
+// key cannot end anything that was on before it. Otherwise a manager could release
+// another person's lock.
 func (x *step) reissueKey(r *recordv1.ReissueKey) {
 	p := x.s.People[r.GetPerson()]
 	switch {
@@ -138,13 +139,13 @@ func (x *step) freshKey(key []byte) bool {
 	return false
 }
 
-// fingerprintShort is the part of a fingerprint that fits a sentence.
+// fingerprintShort is the part of a fingerprint that fits into a sentence.
 func fingerprintShort(key []byte) string {
 	f := seal.Fingerprint(key)
 	return f[:min(len(f), 19)]
 }
 
-// mayEnd refuses what would end a hold with a key that is younger than it.
+// mayEnd refuses to end a hold with a key that is younger than the hold.
 func (x *step) mayEnd(h *Hold, person string) bool {
 	if k := x.signingKey(person); k != nil && k.Since <= h.Since {
 		return true
@@ -153,10 +154,10 @@ func (x *step) mayEnd(h *Hold, person string) bool {
 	return false
 }
 
-// oldestEndingKey is the entry that a key must not be younger than to end what this
-// record begins. A record can come here long after it was written down: when its
-// key was taken back meanwhile, a key that a manager gave before it came is still
-// the younger one (design.md, Security).
+// oldestEndingKey is an entry index. A key younger than that entry cannot end what this
+// record begins. A record can arrive long after it was written, and its key may be
+// revoked by then. A key that a manager issued meanwhile must still count as younger
+// than this record (design.md, Security).
 func (x *step) oldestEndingKey() uint64 {
 	if k := x.signingKey(x.who.ID); k != nil && k.Revoked > 0 {
 		return k.Since
@@ -164,8 +165,7 @@ func (x *step) oldestEndingKey() uint64 {
 	return x.mark.Index
 }
 
-// keyAt is the key that a person could sign with at an entry, nil when they had
-// none.
+// keyAt is the key that a person could sign with at an entry, or nil if they had none.
 func (s *State) keyAt(person string, index uint64) *Key {
 	for _, f := range sorted(s.Keys) {
 		if k := s.Keys[f]; k.Person == person && person != "" && k.Since <= index && (k.Revoked == 0 || k.Revoked >= index) {
@@ -175,8 +175,8 @@ func (s *State) keyAt(person string, index uint64) *Key {
 	return nil
 }
 
-// couldSignWith lists who could sign with a key: its person, the manager who gave it
-// to them, and whoever could sign for that manager when it was given.
+// couldSignWith lists the people who could sign with a key: its owner, the manager who
+// gave it to them, and everybody who could sign for that manager at that time.
 func (s *State) couldSignWith(k *Key) []string {
 	var out []string
 	for k != nil {
@@ -185,7 +185,7 @@ func (s *State) couldSignWith(k *Key) []string {
 			break
 		}
 		giver := s.keyAt(k.By, k.Since)
-		if giver == nil || giver.Since >= k.Since { // each is older than the one it gave
+		if giver == nil || giver.Since >= k.Since { // a giver's key must be older than the key it gave
 			out = append(out, k.By)
 			break
 		}
@@ -199,21 +199,21 @@ func (s *State) mightBeOneHand(a, b *Key) bool {
 	return a != nil && b != nil && overlap(s.couldSignWith(a), s.couldSignWith(b))
 }
 
-// notOneHand refuses a second signer who could be the signer with another key.
-// instead says who signs instead: a word of the catalogue.
+// notOneHand refuses a second signer who could be the first signer with another key.
+// instead is a catalogue word for the person who should sign.
 func (x *step) notOneHand(second, instead, clause string) {
 	if x.s.mightBeOneHand(x.signingKey(x.who.ID), x.signingKey(second)) {
 		x.deny(OneHand, second, x.who.ID, second, instead, clause)
 	}
 }
 
-// keyGivers lists who could sign with the signer's key beside the signer.
+// keyGivers lists who, besides the signer, could sign with the signer's key.
 func (x *step) keyGivers() []string {
 	return slices.DeleteFunc(x.s.couldSignWith(x.signingKey(x.who.ID)), func(id string) bool { return id == x.who.ID })
 }
 
-// notGivenBy refuses what the signer does in the place of, or about, somebody who
-// could sign with the signer's key.
+// notGivenBy refuses an act in the place of a person, or about a person, who could sign
+// with the signer's key.
 func (x *step) notGivenBy(about, clause string, people ...string) {
 	for _, id := range x.keyGivers() {
 		if slices.Contains(people, id) {

@@ -45,48 +45,49 @@ var _ = declare(
 )
 
 var (
-	// LockOn and LockOff are what a lock that goes on or comes off changes.
+	// LockOn and LockOff say that a lock went on or came off.
 	LockOn  = code.New("LOCK_ON", code.Row{Args: "holder target record"})
 	LockOff = code.New("LOCK_OFF", code.Row{Args: "holder target record how:why"})
-	// How a lock came off; an equipment lock by EquipmentTakenOff.
+	// These say how a lock came off. An equipment lock comes off by EquipmentTakenOff.
 	OffByRelease  = code.New("OFF_BY_RELEASE", code.Row{Args: "holder"})
 	OffByHandOver = code.New("OFF_BY_HAND_OVER", code.Row{Args: "holder to"})
 	OffByRemoval  = code.New("OFF_BY_REMOVAL", code.Row{Args: "holder managers"})
 
-	// OwnerUnknown: a lock was seen hanging.
+	// OwnerUnknown: somebody saw a lock hanging whose owner the ledger does not know.
 	OwnerUnknown = code.New("OWNER_UNKNOWN", code.Row{Args: "target record", Clause: padlockClause, Who: "its-owner", Next: "yardhasp claim draft {record} --witness WITNESS"})
-	// NotClaimed: somebody would end or pass on a found lock that nobody claimed.
+	// NotClaimed: somebody tried to end or hand over a found lock that nobody claimed.
 	NotClaimed  = code.New("NOT_CLAIMED", code.Row{Args: "target record", Clause: padlockClause, Who: "its-owner", Next: "yardhasp claim draft {record} --witness WITNESS", Answer: code.Denied})
 	NotYourLock = code.New("NOT_YOUR_LOCK", code.Row{Args: "holder target record", Clause: removalClause, Who: "{holder}", Answer: code.Denied})
 
 	HaspFull = code.New("HASP_FULL", code.Row{Args: "target locks:number holes:number", Clause: "common practice, no source"})
-	// LockOnLivePoint: the lock was hung and the point is on.
+	// LockOnLivePoint: the lock was hung while the point was on.
 	LockOnLivePoint = code.New("LOCK_ON_LIVE_POINT", code.Row{Args: "point", Clause: "1910.147(d)(3)", Who: "authorised-supervisor", Next: "yardhasp isolate {point}"})
 	PromiseBroken   = code.New("PROMISE_BROKEN", code.Row{Args: "yard person points place"})
 	VoidByLock      = code.New("VOID_BY_LOCK", code.Row{Args: "holder target"})
 
 	NoJob = code.New("NO_JOB", code.Row{Args: "target"})
-	// LockJobNotOpen: the lock stands, for every open job whose plan it touches.
+	// LockJobNotOpen: the lock counts for every open job whose plan it touches.
 	LockJobNotOpen = code.New("LOCK_JOB_NOT_OPEN", code.Row{Args: "job target"})
 	DoesNotIsolate = code.New("DOES_NOT_ISOLATE", code.Row{Args: "target job", Clause: "1910.147(d)(3)"})
 
 	NoPadlock = code.New("NO_PADLOCK", code.Row{Args: "target", Clause: padlockClause})
-	// UnknownPadlock: a lock was hung with a padlock that nobody registered.
+	// UnknownPadlock: the lock was hung with a padlock that nobody registered.
 	UnknownPadlock = code.New("UNKNOWN_PADLOCK", code.Row{Args: "padlock target", Clause: padlockClause, Who: "supervisor-manager", Next: "yardhasp padlock add {padlock} --owner OWNER"})
 	OthersPadlock  = code.New("OTHERS_PADLOCK", code.Row{Args: "padlock owner", Clause: padlockClause})
-	// ReturnedPadlock: it was given back and then hung.
+	// ReturnedPadlock: the padlock had been given back before it was hung.
 	ReturnedPadlock = code.New("RETURNED_PADLOCK", code.Row{Args: "padlock holder", Clause: padlockClause, Who: "supervisor-manager", Next: "yardhasp padlock issue {padlock} {holder}"})
 	TwoPlaces       = code.New("TWO_PLACES", code.Row{Args: "padlock target record", Clause: padlockClause})
 
-	// StillSignedOn: a lock came off and its holder is still inside. record is the
-	// sign-on.
+	// StillSignedOn: a lock came off while its holder is still inside. The argument
+	// record is the sign-on.
 	StillSignedOn = code.New("STILL_SIGNED_ON", code.Row{Args: "person job record clause", Who: "{person}", Next: "yardhasp sign-off {record}"})
 
 	HandleTried     = code.New("HANDLE_TRIED", code.Row{Args: "person target record"})
 	TryDoesNotCount = code.New("TRY_DOES_NOT_COUNT", code.Row{Args: "person record", Clause: "1910.147(d)(6)"})
 )
 
-// lock is never refused when its target and signer are known (decisions.md 2).
+// lock is never refused when its target and signer are known (decisions.md 2). A refused
+// lock would leave a worker believing in a protection that the ledger ignores.
 func (x *step) lock(l *recordv1.Lock) {
 	h := &Hold{Ref: x.out.Ref, Holder: x.who.ID, Point: l.GetTarget().GetPoint(), Box: l.GetTarget().GetBox(), Padlock: l.GetPadlock(), Job: l.GetJob(), On: x.mark, Since: x.oldestEndingKey(), Tag: tagOf(l.GetTag())}
 	if l.GetEquipment() {
@@ -100,15 +101,15 @@ func (x *step) lock(l *recordv1.Lock) {
 	x.putOn(h, l.GetTarget())
 }
 
-// foundLock is a lock seen hanging. It is a hold like any other.
+// foundLock records a lock that somebody saw hanging. It is a hold like any other.
 func (x *step) foundLock(l *recordv1.FoundLock) {
 	h := &Hold{Ref: x.out.Ref, Point: l.GetTarget().GetPoint(), Box: l.GetTarget().GetBox(), Job: l.GetJob(), Seen: l.GetSeen(), On: x.mark, Since: x.mark.Index}
 	x.note(OwnerUnknown, h.Target(), h.Target(), h.Ref)
 	x.putOn(h, l.GetTarget())
 }
 
-// putOn enters a lock, whichever record it came by, and voids every request that it
-// stands against.
+// putOn enters a lock, whatever record brought it. It voids every open request that the
+// lock stands against.
 func (x *step) putOn(h *Hold, t *recordv1.Target) {
 	s := x.s
 	pts, _, known := s.TargetPoints(t)
@@ -148,9 +149,9 @@ func (x *step) putOn(h *Hold, t *recordv1.Target) {
 	}
 }
 
-// promiseKept raises the loudest alarm there is when a yard promised points to be
-// kept off and one of them is live by the time the record arrives: its opening
-// did not count (protocol.md 5). place is the point, box or job it was promised for.
+// promiseKept raises the loudest alarm if a yard broke its promise. The yard promised to
+// keep points off, and one of them is live when the record arrives: its opening did not
+// count (protocol.md 5). place is the point, box or job that the promise was for.
 func (x *step) promiseKept(place string) {
 	if x.env.GetGrant() != recordv1.Grant_GRANT_HELD_LOCALLY {
 		return
@@ -169,8 +170,8 @@ func (x *step) promiseKept(place string) {
 	x.s.raise(x.out.Ref, f, x.mark)
 }
 
-// jobFlags notes every rule that a personal lock breaks with its job; none of them
-// stops it.
+// jobFlags flags every rule about the job that a personal lock breaks. No flag stops the
+// lock.
 func (x *step) jobFlags(h *Hold) {
 	s := x.s
 	j := s.Jobs[h.Job]
@@ -195,7 +196,8 @@ func (x *step) jobFlags(h *Hold) {
 	}
 }
 
-// padlockOn notes every rule that the padlock breaks. A tag alone has none.
+// padlockOn flags every rule that the padlock breaks. A tag without a padlock breaks
+// none.
 func (x *step) padlockOn(h *Hold) {
 	s := x.s
 	if h.Padlock == "" && h.TagOnly() {
@@ -223,8 +225,8 @@ func (x *step) padlockOn(h *Hold) {
 	}
 }
 
-// release ends a hold: its holder alone, with a key that is not younger than
-// the hold (design.md, Security; 1910.147(e)(3)).
+// release ends a hold. Only its holder may, with a key that is not younger than the hold
+// (design.md, Security; 1910.147(e)(3)).
 func (x *step) release(r *recordv1.Release) {
 	ref := RefOf(r.GetHold())
 	h := x.s.Holds[ref]
@@ -244,8 +246,8 @@ func (x *step) release(r *recordv1.Release) {
 	}
 }
 
-// flagStillInside notes the zones that the holder of a lock is signed on to and that
-// it protected them in.
+// flagStillInside flags each zone that the holder is still signed on to and that this
+// lock protected them in.
 func (x *step) flagStillInside(h *Hold) {
 	for _, ref := range sorted(x.s.inside) {
 		on := x.s.inside[ref]
@@ -256,7 +258,7 @@ func (x *step) flagStillInside(h *Hold) {
 	}
 }
 
-// takeOff ends a hold, whichever record it comes off by.
+// takeOff ends a hold, whatever record takes it off.
 func (x *step) takeOff(h *Hold, how *recordv1.Finding) {
 	h.Off, h.How = x.mark, how
 	delete(x.s.active, h.Ref)
@@ -273,7 +275,7 @@ func (x *step) takeOff(h *Hold, how *recordv1.Finding) {
 	x.did(LockOff, h.Target(), h.Holder, h.Target(), h.Ref, how)
 }
 
-// triedHandle: the holder tried the handle against their own lock.
+// triedHandle records that the holder tried the handle against their own lock.
 func (x *step) triedHandle(t *recordv1.TriedHandle) {
 	ref := RefOf(t.GetHold())
 	h := x.s.Holds[ref]

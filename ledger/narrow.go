@@ -28,31 +28,34 @@ var (
 	ReachUnknown = code.New("REACH_UNKNOWN", code.Row{Args: "zone", Who: "the-signer", Next: "yardhasp drawing publish FILE", Answer: code.Unknown})
 	StillReaches = code.New("STILL_REACHES", code.Row{Args: "point zone", Clause: walkClause, Who: "the-signer"})
 	NeverReached = code.New("NEVER_REACHED", code.Row{Args: "point zone", Who: "the-signer", Next: "yardhasp drawing narrow {zone}"})
-	// StillAt: somebody is in the place, by whatever name of it.
+	// StillAt: a person is in the place, under any name of it.
 	StillAt = code.New("STILL_AT_PLACE", code.Row{Args: "zone people record", Clause: "1910.147(e)(2)(i)", Who: "{people}"})
-	// PermitStillAt: somebody may be there under a permit.
+	// PermitStillAt: a person may be in the place under a permit.
 	PermitStillAt = code.New("PERMIT_STILL_AT_PLACE", code.Row{Args: "zone permit people", Clause: "1910.147(e)(2)(i)", Who: "{people}", Next: "yardhasp permit close {permit}"})
-	// WalkNotSeen: written before it was known there that the drawing was walked.
+	// WalkNotSeen: the record was written before its yard knew that the drawing was
+	// walked.
 	WalkNotSeen = code.New("WALK_NOT_SEEN", code.Row{Args: "yard revision:number", Clause: walkClause, Who: "the-signer", Next: "yardhasp drawing narrow ZONE"})
-	// OwnWalk: two people look before a zone is narrowed.
+	// OwnWalk: the signer walked the drawing. Two different people must look before a
+	// zone is narrowed.
 	OwnWalk      = code.New("OWN_WALK", code.Row{Args: "person yard", Clause: "common practice, no source", Who: "supervisor-manager"})
 	ZoneNarrowed = code.New("ZONE_NARROWED", code.Row{Args: "zone points person why:text"})
 )
 
-// OlderPoints lists the points that reach a zone by an older drawing alone. They
-// count for whoever is in it until the zone's yard takes them out (decisions.md 9).
+// OlderPoints lists the points that reach a zone on an earlier drawing only. They still
+// count for people in the zone until the zone's yard takes them out (decisions.md 9).
 func (s *State) OlderPoints(zone string) []string {
 	now, _, err := s.ReachNow(zone, nil)
 	if err != nil {
-		return nil // a zone that left the drawings is reached by anything
+		return nil // anything may reach a zone that is no longer drawn
 	}
 	return slices.DeleteFunc(slices.Clone(s.Reach[zone]), func(p string) bool { return slices.Contains(now, p) })
 }
 
-// narrowZone takes such points out of a zone and of every other name that its place has
-// at this yard, in the journal of that yard alone: what was promised there before was
-// written before, and is signed off before this is taken. Another yard takes them out of
-// its own names; until all have, they count for whoever is in the place.
+// narrowZone takes such points out of a zone, and out of every other name that its place
+// has at this yard. Only the journal of that yard may do so. Any promise made there
+// about these points stands earlier in that journal, so it must be signed off before
+// this record is taken. Another yard takes the points out of its own names. Until all
+// yards have, the points count for people in the place.
 func (x *step) narrowZone(n *recordv1.NarrowZone) {
 	s, zone := x.s, n.GetZone()
 	if YardOf(zone) != x.env.GetYard() {
@@ -91,11 +94,11 @@ func (x *step) narrowZone(n *recordv1.NarrowZone) {
 			s.Reach[z] = slices.DeleteFunc(slices.Clone(s.Reach[z]), func(p string) bool { return slices.Contains(n.GetPoints(), p) })
 		}
 	}
-	s.joinPlaces() // afresh: copies of the state share the old ones
+	s.joinPlaces() // new places: copies of the state share the previous ones
 	x.did(ZoneNarrowed, zone, zone, n.GetPoints(), x.who.ID, n.GetWhy())
 }
 
-// narrowOver refuses it over somebody who is in the place, by whatever name of it.
+// narrowOver refuses to narrow while somebody is in the place, under any name of it.
 func (x *step) narrowOver(zone string, e Exposure) {
 	if e.By == BySignOn || e.By == ByLock {
 		x.deny(StillAt, zone, zone, e.People, e.Ref)
@@ -104,8 +107,8 @@ func (x *step) narrowOver(zone string, e Exposure) {
 	x.deny(PermitStillAt, e.Ref, zone, e.Ref, e.People)
 }
 
-// narrowUnsure refuses it while it is not known what ran without the ledger behind a
-// point.
+// narrowUnsure refuses to narrow while something ran behind one of the points without
+// the ledger and the cause is not known.
 func (x *step) narrowUnsure(points []string) {
 	s := x.s
 	for _, ref := range sorted(s.Started) {
@@ -115,12 +118,12 @@ func (x *step) narrowUnsure(points []string) {
 	}
 }
 
-// narrowOnWalked refuses it on a drawing that nobody compared with the steel, that
-// proved wrong, or that the signer walked alone.
+// narrowOnWalked refuses to narrow on a drawing that nobody compared with the steel,
+// that proved wrong, or that the signer walked alone.
 func (x *step) narrowOnWalked(zone string, points []string) {
 	s := x.s
 	var near []string
-	for _, z := range s.PlaceOf(zone) { // what made them one place is drawn there
+	for _, z := range s.PlaceOf(zone) { // the drawings of these zones made them one place
 		near = append(near, YardOf(z))
 	}
 	for _, p := range points {

@@ -62,7 +62,9 @@ func (o *oracle) mayEnd(h *oracleHold, by, how string) {
 	}
 }
 
-func (o *oracle) noteAct(f fact, r *recordv1.Record, out *recordv1.Outcome) {
+// noteFound takes what people find: locks of nobody known, and starts made without the
+// ledger. Neither is ever refused.
+func (o *oracle) noteFound(f fact, r *recordv1.Record, out *recordv1.Outcome) {
 	ok := out.GetAccepted()
 	switch a := r.GetAct().(type) {
 	case *recordv1.Record_FoundLock:
@@ -78,18 +80,15 @@ func (o *oracle) noteAct(f fact, r *recordv1.Record, out *recordv1.Outcome) {
 		o.ran++
 		o.started[out.GetRef()] = a.FoundStarted.GetPoints()
 		for _, p := range a.FoundStarted.GetPoints() {
-			if ledger.YardOf(p) != f.yard {
-				continue
+			if ledger.YardOf(p) == f.yard {
+				o.nowLive(f, p)
 			}
-			if !o.live[p] {
-				o.closed[p] = f
-			}
-			o.live[p] = true
 		}
 	}
-	if !ok {
-		return
-	}
+}
+
+// noteRequest takes accepted requests, who stands clear for a test, and new keys.
+func (o *oracle) noteRequest(f fact, r *recordv1.Record, out *recordv1.Outcome) {
 	switch a := r.GetAct().(type) {
 	case *recordv1.Record_Request:
 		o.reqs[a.Request.GetId()] = oracleReq{out.GetIndex(), a.Request.GetKind() != 0}
@@ -102,23 +101,20 @@ func (o *oracle) noteAct(f fact, r *recordv1.Record, out *recordv1.Outcome) {
 		}
 		h.stood = q.index
 		o.stood++
+	case *recordv1.Record_ReissueKey:
+		o.keyFrom[a.ReissueKey.GetPerson()], o.gaveKey[a.ReissueKey.GetPerson()] = out.GetIndex(), f.by
+		o.keys++
+	case *recordv1.Record_ReplaceKey:
+		o.keys++
+	}
+}
+
+// noteSeveral takes accepted acts of several people that end a hold or give it an owner,
+// and the word to whoever lost one.
+func (o *oracle) noteSeveral(f fact, r *recordv1.Record, out *recordv1.Outcome) {
+	switch a := r.GetAct().(type) {
 	case *recordv1.Record_Removal:
-		ref := text(a.Removal.GetHold())
-		h := o.holds[ref]
-		two := []string{f.by, a.Removal.GetSecond()}
-		switch {
-		case h == nil || h.off || h.equipment || slices.Contains(two, h.by) || two[0] == two[1]:
-			o.t.Fatalf("%v removed the lock %v", two, h)
-		case !slices.Contains(oracleManagers, two[0]) || !slices.Contains(oracleManagers, two[1]):
-			o.t.Fatalf("%v, not both managers, removed the lock %v", two, h)
-		case o.gaveKey[two[0]] == two[1] || o.gaveKey[two[1]] == two[0]:
-			o.t.Fatalf("%v removed the lock %v, and one gave the other their key", two, h)
-		}
-		h.off = true
-		if h.by != "" {
-			o.debts[ref] = h.by
-		}
-		o.removed++
+		o.tookOff(f, a.Removal)
 	case *recordv1.Record_AcknowledgeRemoval:
 		ref := text(a.AcknowledgeRemoval.GetHold())
 		if o.debts[ref] != f.by {
@@ -126,19 +122,7 @@ func (o *oracle) noteAct(f fact, r *recordv1.Record, out *recordv1.Outcome) {
 		}
 		delete(o.debts, ref)
 	case *recordv1.Record_HandOver:
-		signed := append([]string{f.by}, a.HandOver.GetOthers()...)
-		for _, p := range a.HandOver.GetPairs() {
-			off, on := o.holds[text(p.GetOff())], o.holds[text(p.GetOn())]
-			o.mayEnd(off, off.by, "handed over")
-			if on == nil || on.off || on.equipment || on.stood > 0 || off.stood > 0 || on.by == off.by || on.by == "" || on.point+on.box != off.point+off.box {
-				o.t.Fatalf("the lock %v was handed over to %v", off, on)
-			}
-			if !slices.Contains(signed, off.by) || !slices.Contains(signed, on.by) {
-				o.t.Fatalf("%v signed for the locks of %s and %s", signed, off.by, on.by)
-			}
-			off.off = true
-			o.handed++
-		}
+		o.handedOver(f, a.HandOver)
 	case *recordv1.Record_ClaimLock:
 		h := o.holds[text(a.ClaimLock.GetHold())]
 		if w := a.ClaimLock.GetWitness(); h == nil || h.off || h.by != "" || w == f.by || o.gaveKey[w] == f.by {
@@ -146,11 +130,44 @@ func (o *oracle) noteAct(f fact, r *recordv1.Record, out *recordv1.Outcome) {
 		}
 		h.by, h.claimed = f.by, out.GetIndex()
 		o.claimed++
-	case *recordv1.Record_ReissueKey:
-		o.keyFrom[a.ReissueKey.GetPerson()], o.gaveKey[a.ReissueKey.GetPerson()] = out.GetIndex(), f.by
-		o.keys++
-	case *recordv1.Record_ReplaceKey:
-		o.keys++
+	}
+}
+
+// tookOff: two managers remove a lock that is neither's, and neither gave the other
+// their key, 1910.147(e)(3).
+func (o *oracle) tookOff(f fact, r *recordv1.Removal) {
+	ref := text(r.GetHold())
+	h := o.holds[ref]
+	two := []string{f.by, r.GetSecond()}
+	switch {
+	case h == nil || h.off || h.equipment || slices.Contains(two, h.by) || two[0] == two[1]:
+		o.t.Fatalf("%v removed the lock %v", two, h)
+	case !slices.Contains(oracleManagers, two[0]) || !slices.Contains(oracleManagers, two[1]):
+		o.t.Fatalf("%v, not both managers, removed the lock %v", two, h)
+	case o.gaveKey[two[0]] == two[1] || o.gaveKey[two[1]] == two[0]:
+		o.t.Fatalf("%v removed the lock %v, and one gave the other their key", two, h)
+	}
+	h.off = true
+	if h.by != "" {
+		o.debts[ref] = h.by
+	}
+	o.removed++
+}
+
+// handedOver: each lock goes to another person's lock at the same place, and both sign.
+func (o *oracle) handedOver(f fact, r *recordv1.HandOver) {
+	signed := append([]string{f.by}, r.GetOthers()...)
+	for _, p := range r.GetPairs() {
+		off, on := o.holds[text(p.GetOff())], o.holds[text(p.GetOn())]
+		o.mayEnd(off, off.by, "handed over")
+		if on == nil || on.off || on.equipment || on.stood > 0 || off.stood > 0 || on.by == off.by || on.by == "" || on.point+on.box != off.point+off.box {
+			o.t.Fatalf("the lock %v was handed over to %v", off, on)
+		}
+		if !slices.Contains(signed, off.by) || !slices.Contains(signed, on.by) {
+			o.t.Fatalf("%v signed for the locks of %s and %s", signed, off.by, on.by)
+		}
+		off.off = true
+		o.handed++
 	}
 }
 

@@ -3,6 +3,7 @@ package ledger_test
 import (
 	"slices"
 
+	"yardhasp/ledger"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
@@ -37,18 +38,22 @@ func newDutyBin() dutyBin {
 	return dutyBin{air: map[string]dutyAir{}, watch: map[string]string{}, watchJob: map[string]string{}, fumigated: map[string]string{}, permits: map[string]*dutyPermit{}, entrant: map[string]int64{}, rescuer: map[string]int64{}}
 }
 
+// noteBin takes what concerns the bin and hot work of a record that was accepted.
 func (o *oracle) noteBin(f fact, r *recordv1.Record, out *recordv1.Outcome) {
-	b := &o.bin
 	if !out.GetAccepted() {
 		return
 	}
-	fail := func(format string, a ...any) {
-		o.t.Helper()
-		o.t.Fatalf("%s was accepted of %s, but "+format, append([]any{out.GetKind(), f.by}, a...)...)
-	}
+	bad := o.wronglyAccepted(f, out)
+	o.bin.noteAir(f, r, out, bad)
+	o.bin.notePeople(f, r, out)
+	o.notePermit(r, out, bad)
+}
+
+// noteAir takes what was measured, and fumigants.
+func (b *dutyBin) noteAir(f fact, r *recordv1.Record, out *recordv1.Outcome, bad func(string, ...any)) {
 	switch a := r.GetAct().(type) {
 	case *recordv1.Record_AirReading:
-		doubtful := len(out.GetFlags()) > 0 && !flagged(out, "AIR_OUT_OF_LIMITS")
+		doubtful := len(out.GetFlags()) > 0 && !flagged(out, ledger.AirOutOfLimits)
 		for _, v := range a.AirReading.GetValues() {
 			good := map[recordv1.AirAgent]bool{oxygen: v.GetThousandths() >= 19_500 && v.GetThousandths() <= 23_500, burns: v.GetThousandths() <= 10_000,
 				co: v.GetThousandths() <= 50_000, co2: v.GetThousandths() <= 5_000_000}[v.GetAgent()]
@@ -57,6 +62,20 @@ func (o *oracle) noteBin(f fact, r *recordv1.Record, out *recordv1.Outcome) {
 			}
 			b.air[a.AirReading.GetJob()+a.AirReading.GetLevel().String()+v.GetAgent().String()] = dutyAir{min(f.captured, f.written), good}
 		}
+	case *recordv1.Record_FumigationRecorded:
+		b.fumigated[out.GetRef()] = a.FumigationRecorded.GetPlace()
+	case *recordv1.Record_FumigationCleared:
+		c := a.FumigationCleared
+		if !c.GetProvedBefore() || !c.GetProvedAfter() || c.GetThousandths() > 300 { // 0.3 ppm, 1910.1000 Table Z-1
+			bad("%d thousandths of a ppm, proved %v and %v", c.GetThousandths(), c.GetProvedBefore(), c.GetProvedAfter())
+		}
+		delete(b.fumigated, c.GetFumigation())
+	}
+}
+
+// notePeople takes who is trained for bins and in rescue, and who watches.
+func (b *dutyBin) notePeople(f fact, r *recordv1.Record, out *recordv1.Outcome) {
+	switch a := r.GetAct().(type) {
 	case *recordv1.Record_RecordTraining:
 		t := a.RecordTraining
 		switch t.GetTraining() {
@@ -69,45 +88,47 @@ func (o *oracle) noteBin(f fact, r *recordv1.Record, out *recordv1.Outcome) {
 		b.watch[out.GetRef()], b.watchJob[out.GetRef()] = f.by, a.StandWatch.GetJob()
 	case *recordv1.Record_LeaveWatch:
 		delete(b.watch, a.LeaveWatch.GetWatch())
-	case *recordv1.Record_FumigationRecorded:
-		b.fumigated[out.GetRef()] = a.FumigationRecorded.GetPlace()
-	case *recordv1.Record_FumigationCleared:
-		c := a.FumigationCleared
-		if !c.GetProvedBefore() || !c.GetProvedAfter() || c.GetThousandths() > 300 { // 0.3 ppm, 1910.1000 Table Z-1
-			fail("%d thousandths of a ppm, proved %v and %v", c.GetThousandths(), c.GetProvedBefore(), c.GetProvedAfter())
-		}
-		delete(b.fumigated, c.GetFumigation())
+	}
+}
+
+// notePermit takes permits: what each rests on when it is issued, and who may still be
+// inside when it is closed.
+func (o *oracle) notePermit(r *recordv1.Record, out *recordv1.Outcome, bad func(string, ...any)) {
+	b := &o.bin
+	switch a := r.GetAct().(type) {
 	case *recordv1.Record_IssuePermit:
 		p := &dutyPermit{hot: a.IssuePermit.GetHotWork() != nil, named: a.IssuePermit.GetBinEntry().GetEntrants(), ends: a.IssuePermit.GetEndsUnixMs()}
 		b.permits[a.IssuePermit.GetId()] = p
 		if p.hot {
 			if !b.watched(a.IssuePermit.GetJob()) {
-				fail("nobody stands fire watch")
+				bad("nobody stands fire watch")
 			}
 			return
 		}
-		for _, s := range o.ons {
-			if !s.off && s.job == binJob {
-				fail("%s is inside already", s.by)
-			}
-		}
+		o.nobodyInBin("is inside already", bad)
 		o.checks["permit issued"]++
-		b.inForce(o, p.named, fail)
+		b.inForce(o, p.named, bad)
 	case *recordv1.Record_HotWorkDone:
-		if p := b.permits[a.HotWorkDone.GetPermit()]; p != nil && !flagged(out, "NOT_PERMITTED") {
+		if p := b.permits[a.HotWorkDone.GetPermit()]; p != nil && !flagged(out, ledger.NotPermitted) {
 			p.done = true
 		}
 	case *recordv1.Record_ClosePermit:
 		p := b.permits[a.ClosePermit.GetPermit()]
 		if p.closed || p.hot && !p.done {
-			fail("it was closed before, or the hot work is not done: %v", p)
+			bad("it was closed before, or the hot work is not done: %v", p)
 		}
-		for _, s := range o.ons {
-			if !p.hot && !s.off && s.job == binJob {
-				fail("%s is inside", s.by)
-			}
+		if !p.hot {
+			o.nobodyInBin("is inside", bad)
 		}
 		p.closed = true
+	}
+}
+
+func (o *oracle) nobodyInBin(but string, bad func(string, ...any)) {
+	for _, s := range o.ons {
+		if !s.off && s.job == binJob {
+			bad("%s %s", s.by, but)
+		}
 	}
 }
 

@@ -2,7 +2,6 @@ package ledger_test
 
 import (
 	"crypto/sha256"
-	"encoding/hex"
 	"slices"
 
 	"yardhasp/ledger"
@@ -142,13 +141,33 @@ func (o *oracle) mayEndEquipment(h *oracleHold, f fact, why string) {
 // noteDuty takes what the duties need of a record.
 func (o *oracle) noteDuty(f fact, r *recordv1.Record, out *recordv1.Outcome) {
 	o.now = out.GetTimeUnixMs()
-	if o.noteBin(f, r, out); !out.GetAccepted() {
+	o.noteBin(f, r, out)
+	if !out.GetAccepted() {
 		return
 	}
-	bad := func(format string, a ...any) {
+	bad := o.wronglyAccepted(f, out)
+	o.noteJob(f, r, bad)
+	o.noteTraining(f, r, bad)
+	o.noteProcedure(f, r, bad)
+	o.noteCrew(f, r, bad)
+	o.noteDrawing(f, r, bad)
+	o.noteChoke(f, r, out, bad)
+	o.noteRecovery(f, r)
+	o.notePadlock(f, r, bad)
+}
+
+// wronglyAccepted returns a function that ends the test: the record was accepted, and
+// should not have been.
+func (o *oracle) wronglyAccepted(f fact, out *recordv1.Outcome) func(format string, a ...any) {
+	return func(format string, a ...any) {
 		o.t.Helper()
 		o.t.Fatalf("%s was accepted of %s, but "+format, append([]any{out.GetKind(), f.by}, a...)...)
 	}
+}
+
+// noteJob takes jobs, who is responsible for them, and who uses the procedures of their
+// zones.
+func (o *oracle) noteJob(f fact, r *recordv1.Record, bad func(string, ...any)) {
 	switch a := r.GetAct().(type) {
 	case *recordv1.Record_OpenJob:
 		j := a.OpenJob
@@ -166,70 +185,34 @@ func (o *oracle) noteDuty(f fact, r *recordv1.Record, out *recordv1.Outcome) {
 	case *recordv1.Record_ClaimLock:
 		h := o.holds[text(a.ClaimLock.GetHold())]
 		o.use(h.job, f.by)
-		h.flags = slices.DeleteFunc(slices.Clone(h.flags), func(f *recordv1.Finding) bool { return f.GetCode() == "OWNER_UNKNOWN" })
+		h.flags = slices.DeleteFunc(slices.Clone(h.flags), func(f *recordv1.Finding) bool { return f.GetCode() == string(ledger.OwnerUnknown) })
 	case *recordv1.Record_TakeOver:
-		j := o.jobs[a.TakeOver.GetJob()]
-		if from := a.TakeOver.GetFrom(); from != j.responsible && !hasRole(from, supervisor, manager) {
-			bad("%s is neither responsible nor a supervisor", from)
+		o.tookOver(f, a.TakeOver, bad)
+	}
+}
+
+// tookOver: whoever becomes responsible is trained and holds every point already,
+// 1910.147(f)(4), and takes over from the one responsible or from a supervisor.
+func (o *oracle) tookOver(f fact, t *recordv1.TakeOver, bad func(string, ...any)) {
+	j := o.jobs[t.GetJob()]
+	if from := t.GetFrom(); from != j.responsible && !hasRole(from, supervisor, manager) {
+		bad("%s is neither responsible nor a supervisor", from)
+	}
+	for _, p := range j.plan { // (f)(4): no moment without protection
+		if !o.holding(f.by, p) {
+			bad("they have no lock of their own on %s", p)
 		}
-		for _, p := range j.plan { // (f)(4): no moment without protection
-			if !o.holding(f.by, p) {
-				bad("they have no lock of their own on %s", p)
-			}
-		}
-		if !hasRole(f.by, authorised) || o.until[f.by] <= o.now {
-			bad("they have no current training as an authorised employee")
-		}
-		j.responsible = f.by
-		o.use(a.TakeOver.GetJob(), f.by)
-	case *recordv1.Record_RecordTraining:
-		t := a.RecordTraining
-		if t.GetPerson() == f.by || !hasRole(f.by, supervisor, manager) {
-			bad("nobody certifies their own training, and only a supervisor does")
-		}
-		if t.GetTraining() <= recordv1.TrainingClass_TRAINING_CLASS_AUTHORISED {
-			o.until[t.GetPerson()] = t.GetUntilUnixMs()
-		}
-		for _, z := range t.GetCovers() {
-			if since, owed := o.retrain[t.GetPerson()][z]; owed && t.GetDoneUnixMs() > 0 && t.GetDoneUnixMs() < since {
-				bad("it was given before what changed at %s", z)
-			}
-			delete(o.retrain[t.GetPerson()], z)
-		}
-	case *recordv1.Record_PublishProcedure:
-		p := a.PublishProcedure
-		h := sha256.Sum256(p.GetText())
-		o.waiting[p.GetZone()] = dutyVersion{p.GetVersion(), hex.EncodeToString(h[:]), f.by, p.GetPoints()}
-		if y := ledger.YardOf(p.GetZone()); o.required[y] == 0 {
-			o.required[y] = o.now
-		}
-	case *recordv1.Record_RequireProcedures:
-		y, from := a.RequireProcedures.GetYard(), a.RequireProcedures.GetFromUnixMs()
-		if old := o.required[y]; old > 0 && from > old {
-			bad("the rule was put off")
-		}
-		o.required[y] = from
-	case *recordv1.Record_ApproveProcedure:
-		z := a.ApproveProcedure.GetZone()
-		v := o.waiting[z]
-		if v.author == f.by || v.number != a.ApproveProcedure.GetVersion() || v.hash != hex.EncodeToString(a.ApproveProcedure.GetTextHash()) || !hasRole(f.by, supervisor, manager) {
-			bad("version %d by %s waits", v.number, v.author)
-		}
-		o.current[z] = v
-		delete(o.waiting, z)
-		for p := range o.used[z] { // (c)(7)(iii): a change of the procedure
-			o.mustRetrain(z, p, f.captured)
-		}
-		o.checks["procedure approved"]++
-	case *recordv1.Record_AttestException:
-		e := a.AttestException
-		j := o.jobs[e.GetJob()]
-		if !e.GetLockedDuringWork() || !e.GetExclusiveControl() || !e.GetNoHazardForOthers() || !e.GetNoAccident() || len(j.plan) != 1 || j.zone == zone || j.zone == binZone {
-			bad("not all of the eight conditions hold for %v", j)
-		}
-		o.excused[e.GetJob()] = true
-	case *recordv1.Record_InspectProcedure:
-		o.inspected(f, a.InspectProcedure, bad)
+	}
+	if !hasRole(f.by, authorised) || o.until[f.by] <= o.now {
+		bad("they have no current training as an authorised employee")
+	}
+	j.responsible = f.by
+	o.use(t.GetJob(), f.by)
+}
+
+// noteCrew takes crews, their coordinator, and what employers told each other.
+func (o *oracle) noteCrew(f fact, r *recordv1.Record, bad func(string, ...any)) {
+	switch a := r.GetAct().(type) {
 	case *recordv1.Record_SetCoordinator:
 		c := a.SetCoordinator
 		if o.lead[c.GetJob()] != c.GetInsteadOf() || !hasRole(c.GetPerson(), authorised) { // (f)(3)(ii)(C): one
@@ -251,6 +234,12 @@ func (o *oracle) noteDuty(f fact, r *recordv1.Record, out *recordv1.Outcome) {
 			bad("%s is not of %s", e.GetContractor(), e.GetEmployer())
 		}
 		o.exchanged[e.GetYard()+" "+e.GetEmployer()] = true
+	}
+}
+
+// noteDrawing takes points and drawings.
+func (o *oracle) noteDrawing(f fact, r *recordv1.Record, bad func(string, ...any)) {
+	switch a := r.GetAct().(type) {
 	case *recordv1.Record_DescribePoint:
 		o.demo[a.DescribePoint.GetPoint()] = a.DescribePoint.GetDemonstration()
 	case *recordv1.Record_PublishDrawing:
@@ -264,6 +253,12 @@ func (o *oracle) noteDuty(f fact, r *recordv1.Record, out *recordv1.Outcome) {
 		}
 	case *recordv1.Record_NarrowZone:
 		o.narrowed(f, a.NarrowZone, bad)
+	}
+}
+
+// noteChoke takes chokes, and the requests that they stand against.
+func (o *oracle) noteChoke(f fact, r *recordv1.Record, out *recordv1.Outcome, bad func(string, ...any)) {
+	switch a := r.GetAct().(type) {
 	case *recordv1.Record_FoundChoked:
 		o.chokes[out.GetRef()] = a.FoundChoked.GetWhere()
 	case *recordv1.Record_ClearChoke:
@@ -276,12 +271,16 @@ func (o *oracle) noteDuty(f fact, r *recordv1.Record, out *recordv1.Outcome) {
 		for _, p := range a.Request.GetPoints() {
 			o.noChoke(p)
 		}
+	}
+}
+
+// noteRecovery takes revoked keys and recovered yards.
+func (o *oracle) noteRecovery(f fact, r *recordv1.Record) {
+	switch a := r.GetAct().(type) {
 	case *recordv1.Record_RevokeKey:
 		o.revoked[a.RevokeKey.GetPerson()] = true
 	case *recordv1.Record_RecoverYard:
 		o.recovered(f, a.RecoverYard)
-	default:
-		o.notePadlock(f, r, out, bad)
 	}
 }
 
@@ -292,26 +291,6 @@ func (o *oracle) holding(who, p string) bool {
 		}
 	}
 	return false
-}
-
-// inspected: by an authorised employee who is none of its users, and reviews nobody's
-// duties but others', 1910.147(c)(6)(i)(A) and (C). These histories last less than
-// the year that an inspection looks back on.
-func (o *oracle) inspected(f fact, i *recordv1.InspectProcedure, bad func(string, ...any)) {
-	z := i.GetZone()
-	if o.used[z][f.by] {
-		bad("they used the procedure of %s", z)
-	}
-	if slices.Contains(i.GetEmployees(), f.by) || !hasRole(f.by, authorised) || o.until[f.by] <= f.captured {
-		bad("they review themselves, or are not trained")
-	}
-	if o.current[z].number != i.GetVersion() || i.GetVersion() == 0 {
-		bad("version %d is in use", o.current[z].number)
-	}
-	for _, p := range i.GetRetrain() {
-		o.mustRetrain(z, p, f.captured)
-	}
-	o.checks["inspected"]++
 }
 
 // mayClose: nobody is inside and no lock hangs for the job, 1910.147(e).

@@ -5,6 +5,7 @@ import (
 	"strings"
 	"testing"
 
+	"yardhasp/ledger"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
@@ -160,9 +161,20 @@ func (o *oracle) covers(h *oracleHold, p string) bool {
 
 // note takes one record and its outcome.
 func (o *oracle) note(f fact, r *recordv1.Record, out *recordv1.Outcome) {
-	ok := out.GetAccepted()
-	counts := ok && len(out.GetFlags()) == 0
 	o.noteDuty(f, r, out)
+	o.noteOwn(f, r, out)
+	o.notePoint(f, r, out)
+	o.noteProof(f, r, out)
+	o.noteFound(f, r, out)
+	if out.GetAccepted() {
+		o.noteRequest(f, r, out)
+		o.noteSeveral(f, r, out)
+	}
+}
+
+// noteOwn takes what people do for themselves: their locks and sign-ons.
+func (o *oracle) noteOwn(f fact, r *recordv1.Record, out *recordv1.Outcome) {
+	ok := out.GetAccepted()
 	switch a := r.GetAct().(type) {
 	case *recordv1.Record_Lock:
 		if !ok {
@@ -195,19 +207,23 @@ func (o *oracle) note(f fact, r *recordv1.Record, out *recordv1.Outcome) {
 		if h := o.holds[text(a.TriedHandle.GetHold())]; ok && h != nil && h.by == f.by {
 			h.tried = append(h.tried, f)
 		}
+	}
+}
+
+// notePoint takes what opens and closes points, and the keys in the box.
+func (o *oracle) notePoint(f fact, r *recordv1.Record, out *recordv1.Outcome) {
+	ok := out.GetAccepted()
+	switch a := r.GetAct().(type) {
 	case *recordv1.Record_Isolate:
-		if ok && !flagged(out, "STALE_OPENING") && !flagged(out, "NOT_PERMITTED") {
+		if ok && !flagged(out, ledger.StaleOpening) && !flagged(out, ledger.NotPermitted) {
 			o.live[a.Isolate.GetPoint()], o.opened[a.Isolate.GetPoint()] = false, f
 		}
 	case *recordv1.Record_FoundClosed:
 		if ok {
-			if !o.live[a.FoundClosed.GetPoint()] {
-				o.closed[a.FoundClosed.GetPoint()] = f
-			}
-			o.live[a.FoundClosed.GetPoint()] = true
+			o.nowLive(f, a.FoundClosed.GetPoint())
 		}
 	case *recordv1.Record_Closed:
-		if flagged(out, "NO_GO_AHEAD") { // it was open, and nobody had said that it may be closed
+		if flagged(out, ledger.NoGoAhead) { // it was open, and nobody had said that it may be closed
 			o.live[a.Closed.GetPoint()], o.closed[a.Closed.GetPoint()] = true, f
 		}
 	case *recordv1.Record_Energise:
@@ -224,6 +240,23 @@ func (o *oracle) note(f fact, r *recordv1.Record, out *recordv1.Outcome) {
 		if ok {
 			delete(o.box, a.BoxRemove.GetPoint())
 		}
+	}
+}
+
+// nowLive: somebody saw that the point is closed. One that was live stays as it was.
+func (o *oracle) nowLive(f fact, p string) {
+	if !o.live[p] {
+		o.closed[p] = f
+	}
+	o.live[p] = true
+}
+
+// noteProof takes what shows that work may start: readings, stored energy released,
+// the notice and the shut-down; and what was found live instead.
+func (o *oracle) noteProof(f fact, r *recordv1.Record, out *recordv1.Outcome) {
+	ok := out.GetAccepted()
+	counts := ok && len(out.GetFlags()) == 0
+	switch a := r.GetAct().(type) {
 	case *recordv1.Record_Reading:
 		switch d := a.Reading; {
 		case ok && (d.GetMoved() || d.GetValue() >= 50):
@@ -254,8 +287,6 @@ func (o *oracle) note(f fact, r *recordv1.Record, out *recordv1.Outcome) {
 		if counts {
 			o.shut[a.ShutDown.GetJob()] = append(o.shut[a.ShutDown.GetJob()], f)
 		}
-	default:
-		o.noteAct(f, r, out)
 	}
 }
 
@@ -285,106 +316,36 @@ func (o *oracle) energised(p, request string) {
 	}
 }
 
-// mayStart demands of a job the facts that allow work.
-func (o *oracle) mayStart(id string) {
-	o.starts++
-	j := oracleJobs[id]
-	fail := func(format string, a ...any) {
-		o.t.Helper()
-		o.t.Fatalf("work may start on "+id+", but "+format, a...)
-	}
-	must := []string{o.jobs[id].responsible}
-	for _, s := range o.ons {
-		if !s.off && s.job == id {
-			must = append(must, s.by)
-		}
-	}
-	o.mayStartActs(j, must, fail)
-	o.mayStartDuties(id, must, fail)
-	if len(o.found) > 0 {
-		fail("something found live is not corrected: %v", o.found)
-	}
-	// good: after every opening and correction, as its writer knew, and captured
-	// after they were written down.
-	good := func(f fact, wait int64) bool {
-		for _, p := range j.plan {
-			if op := o.opened[p]; !f.knows(op) || f.captured < op.written+wait {
-				return false
-			}
-		}
-		for _, m := range o.mended {
-			if o.concerns(m.points, j) && !f.knows(m.fact) {
-				return false
-			}
-		}
-		return true
-	}
-	locked := func(f fact, p string) bool {
-		for _, h := range o.holds {
-			if !o.counts(h, p) || !f.knows(h.fact) || f.captured < h.written {
-				continue
-			}
-			if h.box == "" || f.knows(o.box[p]) {
-				return true
-			}
-		}
-		return false
-	}
-	for _, p := range j.plan {
-		if o.live[p] {
-			fail("%s is live", p)
-		}
-		for _, who := range must {
-			has := false
-			for _, h := range o.holds {
-				if h.by != who || !o.counts(h, p) {
-					continue
-				}
-				on := h.fact
-				if b := o.box[p]; h.box != "" && b.index > on.index {
-					on = b
-				}
-				after := func(f fact) bool { return f.knows(o.opened[p]) && f.captured >= o.opened[p].written }
-				has = has || after(on) || slices.ContainsFunc(h.tried, after)
-			}
-			if !has {
-				fail("%s holds nothing that counts on %s", who, p)
-			}
-		}
-	}
-	type want struct {
-		part string
-		m    recordv1.Medium
-		k    recordv1.ReadingKind
-	}
-	el, motion := recordv1.Medium_MEDIUM_ELECTRICITY, recordv1.Medium_MEDIUM_MOTION
-	meter, sight, try := recordv1.ReadingKind_READING_KIND_METER, recordv1.ReadingKind_READING_KIND_SIGHT, recordv1.ReadingKind_READING_KIND_TRY
-	wants := []want{{"stonebend/bus", el, meter}}
-	if j.zone == zone {
-		wants = []want{{"stonebend/leg", motion, sight}, {motor, el, meter}, {coil, el, meter}, {coil, 0, try}, {start1, 0, try}}
-	}
-	for _, v := range wants {
-		if !slices.ContainsFunc(o.readings[id], func(r oracleReading) bool {
-			return r.part == v.part && r.medium == v.m && r.kind == v.k && good(r.fact, 0) &&
-				!slices.ContainsFunc(j.plan, func(p string) bool { return !locked(r.fact, p) })
-		}) {
-			fail("%v is not proved", v)
-		}
-	}
-	if j.zone == zone && !slices.ContainsFunc(o.stored[id], func(f fact) bool { return good(f, 60_000) }) {
-		fail("the loaded buckets are not released")
-	}
-	round := func(f fact) bool {
-		return !slices.ContainsFunc(j.plan, func(p string) bool { c, was := o.closed[p]; return was && !f.knows(c) })
-	}
-	if !slices.ContainsFunc(o.told[id], round) || !slices.ContainsFunc(o.shut[id], round) {
-		fail("nobody was told, or nothing shut down, in this round")
-	}
-}
-
 // check compares the state with the facts after an entry.
 func (o *oracle) check(w *world, out *recordv1.Outcome) {
 	o.checkDuties(w, out)
+	o.checkOwn(w, out)
+	for _, p := range oraclePoints {
+		if w.s.Points[p].Live != o.live[p] {
+			o.t.Fatalf("%s live: state %v, facts %v", p, w.s.Points[p].Live, o.live[p])
+		}
+	}
+	for id, q := range w.s.Reqs {
+		if q.Open() {
+			o.checkRequest(id, q)
+		}
+	}
+	for id, y := range w.s.Yards {
+		if n := y.Drained; n < o.drained[id] || n > o.drained[id]+1 {
+			o.t.Fatalf("drained of %s went from %d to %d", id, o.drained[id], n)
+		}
+		o.drained[id] = y.Drained
+	}
+	for id := range oracleJobs {
+		if j := w.s.Jobs[id]; j != nil && !j.Closed.Set() && len(w.s.MissingForWork(j)) == 0 {
+			o.mayStart(id)
+		}
+	}
+}
+
+// checkOwn: each lock and sign-on is as its owner left it, and a new lock keeps the
+// flags that its outcome gave it.
+func (o *oracle) checkOwn(w *world, out *recordv1.Outcome) {
 	for ref, h := range o.holds {
 		got := w.s.Holds[ref]
 		if got == nil && !h.off || got != nil && got.Active() == h.off {
@@ -396,31 +357,19 @@ func (o *oracle) check(w *world, out *recordv1.Outcome) {
 			o.t.Fatalf("sign-on %s of %s is not as its owner left it", ref, s.by)
 		}
 	}
-	for _, p := range oraclePoints {
-		if w.s.Points[p].Live != o.live[p] {
-			o.t.Fatalf("%s live: state %v, facts %v", p, w.s.Points[p].Live, o.live[p])
-		}
-	}
-	for id, q := range w.s.Reqs {
-		for ref, h := range o.holds {
-			stands := !h.off && !(o.reqs[id].test && (h.stood == o.reqs[id].index || q.State == recordv1.RequestState_REQUEST_STATE_AWAITING))
-			if q.Open() && stands && slices.ContainsFunc(q.Points, func(p string) bool { return o.covers(h, p) }) {
-				o.t.Fatalf("request %s is open over the lock %s", id, ref)
-			}
-		}
-	}
-	for id, y := range w.s.Yards {
-		if n := y.Drained; n < o.drained[id] || n > o.drained[id]+1 {
-			o.t.Fatalf("drained of %s went from %d to %d", id, o.drained[id], n)
-		}
-		o.drained[id] = y.Drained
-	}
 	if h := w.s.Holds[out.GetRef()]; h != nil && out.GetKind() == "lock" && len(h.Flags) != len(out.GetFlags()) {
 		o.t.Fatalf("flags of %s were lost: %v, had %v", h.Ref, h.Flags, out.GetFlags())
 	}
-	for id := range oracleJobs {
-		if j := w.s.Jobs[id]; j != nil && !j.Closed.Set() && len(w.s.MissingForWork(j)) == 0 {
-			o.mayStart(id)
+}
+
+// checkRequest: no request is open over a lock, but a test whose holders stand clear
+// or are still awaited.
+func (o *oracle) checkRequest(id string, q *ledger.Request) {
+	asked := o.reqs[id]
+	for ref, h := range o.holds {
+		stands := !h.off && !(asked.test && (h.stood == asked.index || q.State == recordv1.RequestState_REQUEST_STATE_AWAITING))
+		if stands && slices.ContainsFunc(q.Points, func(p string) bool { return o.covers(h, p) }) {
+			o.t.Fatalf("request %s is open over the lock %s", id, ref)
 		}
 	}
 }

@@ -71,17 +71,7 @@ func (o *oracle) mayStartDuties(id string, must []string, fail func(string, ...a
 // plainStart is what any work needs, by whatever zone: told, shut down, every point
 // open and held by the one responsible and by everybody inside.
 func (o *oracle) plainStart(id string) []string {
-	j := o.jobs[id]
-	fail := func(format string, a ...any) {
-		o.t.Helper()
-		o.t.Fatalf("work may start on "+id+", but "+format, a...)
-	}
-	must := []string{j.responsible}
-	for _, s := range o.ons {
-		if !s.off && s.job == id {
-			must = append(must, s.by)
-		}
-	}
+	j, must, fail := o.jobs[id], o.atWork(id), o.noWork(id)
 	o.mayStartActs(oracleJob{j.zone, j.responsible, j.plan}, must, fail)
 	o.mayStartDuties(id, must, fail)
 	for _, p := range j.plan {
@@ -190,7 +180,7 @@ func (o *oracle) checkBoard(b *recordv1.Board) {
 }
 
 // notePadlock takes what concerns padlocks, 1910.147(c)(5)(ii).
-func (o *oracle) notePadlock(f fact, r *recordv1.Record, out *recordv1.Outcome, bad func(string, ...any)) {
+func (o *oracle) notePadlock(f fact, r *recordv1.Record, bad func(string, ...any)) {
 	switch a := r.GetAct().(type) {
 	case *recordv1.Record_RegisterPadlock:
 		if o.padlocks[a.RegisterPadlock.GetSerial()] != nil {

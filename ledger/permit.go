@@ -9,8 +9,8 @@ import (
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-// permitClause: a permit is issued before anybody goes in and kept until they are
-// out. isolationClause: what could hurt them is locked out meanwhile.
+// permitClause: a permit is issued before anybody goes in and kept until they are out.
+// isolationClause: meanwhile, everything that could hurt them is locked out.
 const (
 	permitClause    = "1910.272(g)(1)(i)"
 	isolationClause = "1910.272(g)(1)(ii)"
@@ -41,40 +41,43 @@ var _ = declare(
 		(*step).closePermit),
 )
 
-// What stands against issuing a permit.
+// These stand against issuing a permit.
 var (
 	PermitExists = code.New("PERMIT_EXISTS", code.Row{Args: "permit", Who: "the-signer", Answer: code.Taken})
-	// EndHasPassed: a permit that would be over before it is issued.
+	// EndHasPassed: the permit would be over before it is issued.
 	EndHasPassed  = code.New("END_HAS_PASSED", code.Row{Args: "permit ends:time", Clause: permitClause, Who: "the-signer"})
 	PermitTooLong = code.New("PERMIT_TOO_LONG", code.Row{Args: "permit hours:number", Clause: permitClause, Who: "the-signer"})
-	// SignedEarlier: what it certifies was seen at another moment.
+	// SignedEarlier: the conditions it certifies were seen too long ago.
 	SignedEarlier = code.New("SIGNED_EARLIER", code.Row{Args: "permit minutes:number", Clause: permitClause, Who: "the-signer"})
-	// RequestReaches: somebody asks for a start that reaches the zone of the permit.
+	// RequestReaches: an open request asks for a start that reaches the zone of the
+	// permit.
 	RequestReaches = code.New("REQUEST_REACHES", code.Row{Args: "request zone requester", Clause: isolationClause, Who: "{requester}", Next: "yardhasp withdraw {request}"})
-	// StillInside: a permit is issued, and closed, with nobody inside.
+	// StillInside: a permit is issued and closed only while nobody is inside.
 	StillInside = code.New("STILL_INSIDE", code.Row{Args: "person job record", Clause: permitClause, Who: "{person}", Next: "yardhasp sign-off {record}"})
 )
 
-// What an open permit stands against, and how it lapses.
+// These say what an open permit stands against and how it lapses.
 var (
-	// PermitOpen: it must be closed first, before another one or before its job is closed.
+	// PermitOpen: an open permit must be closed before another is issued, or before its
+	// job is closed.
 	PermitOpen    = code.New("PERMIT_OPEN", code.Row{Args: "permit kind:word", Clause: permitClause, Who: "supervisor-manager", Next: "yardhasp permit close {permit}"})
 	UnknownPermit = code.New("UNKNOWN_PERMIT", code.Row{Args: "permit", Who: "the-signer", Next: "yardhasp permit list", Answer: code.Unknown})
-	// PermitJobClosed: its job is not open any more.
+	// PermitJobClosed: the job of the permit is no longer open.
 	PermitJobClosed = code.New("PERMIT_JOB_CLOSED", code.Row{Args: "job", Clause: isolationClause, Who: "supervisor-manager"})
 	PermitOver      = code.New("PERMIT_OVER", code.Row{Args: "permit ends:time", Clause: permitClause, Who: "supervisor-manager", Next: "yardhasp permit close {permit}"})
-	// PermitSuspended: for good, though what lapsed may be mended since.
+	// PermitSuspended: a suspended permit stays suspended, even if the cause was mended.
 	PermitSuspended = code.New("PERMIT_SUSPENDED", code.Row{Args: "permit because:why", Clause: permitClause, Who: "supervisor-manager", Next: "yardhasp permit close {permit}"})
-	// MoreReasons stands for those that are not listed.
+	// MoreReasons counts the reasons that are not listed.
 	MoreReasons = code.New("MORE_REASONS", code.Row{Args: "count:number"})
 )
 
-// Why nobody may go in.
+// These say why nobody may go in.
 var (
-	// NoPermit: none is in force; because says how one that is not closed stands.
+	// NoPermit: no permit is in force. The argument because says how an unclosed permit
+	// stands.
 	NoPermit = code.New("NO_PERMIT", code.Row{Args: "job zone because:why", Clause: permitClause, Who: "supervisor-manager", Next: "yardhasp permit bin-entry PERMIT --job {job}"})
-	// PermitElsewhere: the grain of the zone is that of a bin that people enter, and
-	// permits are issued for the bin.
+	// PermitElsewhere: the grain of this zone is the grain of a bin that people enter.
+	// The permit must be issued for that bin.
 	PermitElsewhere = code.New("PERMIT_ELSEWHERE", code.Row{Args: "job zone bin because:why", Clause: permitClause, Who: "supervisor-manager", Next: "yardhasp job open JOB --zone {bin}"})
 )
 
@@ -83,26 +86,27 @@ var (
 	PermitClosed = code.New("PERMIT_CLOSED", code.Row{Args: "permit"})
 )
 
-// What everybody must see of a permit that is not in force.
+// These tell everybody about a permit that is not in force.
 var (
 	HotWorkStopped = code.New("HOT_WORK_STOPPED", code.Row{Args: "permit zone state:word because:why workers", Who: "{workers}", Next: "yardhasp permit hot-work-done {permit}"})
-	// NoFireWatchAfter: nobody stands the watch that goes on after hot work.
+	// NoFireWatchAfter: nobody stands the fire watch that continues after hot work.
 	NoFireWatchAfter = code.New("NO_FIRE_WATCH_AFTER", code.Row{Args: "permit job zone minutes:number", Next: "yardhasp permit fire-watch {job}"})
 	EverybodyOut     = code.New("EVERYBODY_OUT", code.Row{Args: "permit zone state:word because:why inside", Who: "{inside}"})
-	// DoNotEnter: nobody is known to be inside.
+	// DoNotEnter: the permit is not in force, and nobody is known to be inside.
 	DoNotEnter = code.New("DO_NOT_ENTER", code.Row{Args: "permit zone state:word because:why entrants", Who: "supervisor-manager", Next: "yardhasp permit close {permit}"})
 
-	// permitAlarms are one alarm in four forms: of each permit only the latest stands.
+	// permitAlarms are four forms of one alarm. Only the latest form of each permit
+	// stands.
 	permitAlarms = []code.Code{HotWorkStopped, NoFireWatchAfter, EverybodyOut, DoNotEnter}
 )
 
-// WorkPermit is leave to enter a bin or to do hot work, on top of the job's own
-// conditions. It is on file until it is closed, 1910.272(f) and (g)(1)(i). Once
-// suspended or ended it never comes back: another one is issued.
+// WorkPermit allows people to enter a bin or to do hot work, on top of the job's own
+// conditions. It stays on file until it is closed, 1910.272(f) and (g)(1)(i). Once
+// suspended or ended it never comes back: a new permit must be issued.
 //
-// The clauses let a permit be left out while the employer's representative stays
-// throughout, and for hot work in an authorised shop or area. This ledger has no
-// word for those: it shows no leave without a permit, which is stricter.
+// The clauses need no permit while the employer's representative stays throughout, and
+// for hot work in an authorised shop or area. This ledger has no record for those cases.
+// It allows nothing without a permit, which is stricter.
 type WorkPermit struct {
 	ID   string              `json:"id"`
 	Kind recordv1.PermitKind `json:"kind"`
@@ -110,29 +114,32 @@ type WorkPermit struct {
 	Zone string              `json:"zone"`
 	Ends int64               `json:"ends"`
 	By   Mark                `json:"by"`
-	// Named are the entrants or the workers, Watchers who is to stand watch.
+	// Named are the entrants or the workers. Watchers are those who are to stand watch.
 	Named    []string `json:"named"`
 	Watchers []string `json:"watchers"`
-	// Agents and AirEvery (seconds) are what the air is tested for, and how often.
+	// Agents are the substances that the air is tested for. AirEvery is how often, in
+	// seconds.
 	Agents   []recordv1.AirAgent `json:"agents,omitempty"`
 	AirEvery int64               `json:"air_every,omitempty"`
-	// ClosedPaths is how the way of each fumigation named is closed.
+	// ClosedPaths says, for each fumigation named, how its path into the bin is closed.
 	ClosedPaths map[string]string `json:"closed_paths,omitempty"`
-	// Line keeps a person from sinking; LineReason says what does instead.
+	// Line says which line keeps a person from sinking. LineReason says what does so
+	// instead.
 	Line        recordv1.Line        `json:"line,omitempty"`
 	LineReason  string               `json:"line_reason,omitempty"`
 	Ventilation recordv1.Ventilation `json:"ventilation,omitempty"`
 	Rescue      string               `json:"rescue,omitempty"`
 	// Flat: ground-level entry to flat storage, 1910.272(h).
 	Flat bool `json:"flat,omitempty"`
-	// SuppressionOff: it goes on again before the permit is closed.
+	// SuppressionOff: fire suppression is off. It must be on again before the permit
+	// closes.
 	SuppressionOff bool `json:"suppression_off,omitempty"`
 
 	State recordv1.PermitState `json:"state"`
-	// Stopped is when it was suspended or ended, Because for what.
+	// Stopped is when the permit was suspended or ended. Because says why.
 	Stopped Mark                `json:"stopped"`
 	Because []*recordv1.Finding `json:"because,omitempty"`
-	// Done is when hot work was over.
+	// Done is when the hot work was over.
 	Done   Mark `json:"done"`
 	Closed Mark `json:"closed"`
 }
@@ -141,16 +148,16 @@ func (p *WorkPermit) open() bool { return p.State != recordv1.PermitState_PERMIT
 
 func (p *WorkPermit) binEntry() bool { return p.Kind == recordv1.PermitKind_PERMIT_KIND_BIN_ENTRY }
 
-// PermitWord is the catalogue's word for what a permit is for: "bin-entry".
+// PermitWord is the catalogue word for what a permit is for, such as "bin-entry".
 func PermitWord(k recordv1.PermitKind) string { return enumWord(k, "PERMIT_KIND_") }
 
-// PermitStateWord is the catalogue's word for how a permit stands.
+// PermitStateWord is the catalogue word for the state of a permit.
 func PermitStateWord(st recordv1.PermitState) string {
 	return "permit-" + enumWord(st, "PERMIT_STATE_")
 }
 
-// issuePermit grants a permit only when every condition is met; a refusal lists
-// them all. It needs the quorum (decisions.md 19).
+// issuePermit grants a permit only when every condition is met. A refusal lists every
+// condition that is not met. It needs the quorum (decisions.md 19).
 func (x *step) issuePermit(i *recordv1.IssuePermit) {
 	s := x.s
 	if s.WorkPermits[i.GetId()] != nil {
@@ -180,7 +187,7 @@ func (x *step) issuePermit(i *recordv1.IssuePermit) {
 	x.did(PermitIssued, p.ID, p.ID, PermitWord(p.Kind), p.Zone, x.who.ID, p.Named)
 }
 
-// issueTimes: no longer than a shift, and nothing certified for another moment.
+// issueTimes limits a permit to one shift and refuses conditions seen at another time.
 func (x *step) issueTimes(p *WorkPermit) {
 	switch {
 	case p.Ends <= x.s.Time:
@@ -193,7 +200,7 @@ func (x *step) issueTimes(p *WorkPermit) {
 	}
 }
 
-// issueOthers: what else is going on at the job and its zone.
+// issueOthers checks what else is going on at the job and in its zone.
 func (x *step) issueOthers(p *WorkPermit) {
 	s := x.s
 	for _, id := range sorted(s.WorkPermits) {
@@ -213,8 +220,8 @@ func (x *step) issueOthers(p *WorkPermit) {
 	}
 }
 
-// permitConditions lists what must hold for as long as a permit is in force. The
-// moment that one lapses it is suspended.
+// permitConditions lists what must hold for as long as a permit is in force. The permit
+// is suspended at the moment that one of them lapses.
 func (s *State) permitConditions(p *WorkPermit, at int64) []*recordv1.Finding {
 	j := s.Jobs[p.Job]
 	if j == nil || j.Closed.Set() {
@@ -227,8 +234,8 @@ func (s *State) permitConditions(p *WorkPermit, at int64) []*recordv1.Finding {
 	return append(cs, s.hotConditions(p, j, at)...)
 }
 
-// stateOf is how a permit stands at a moment, with nothing recorded since, and
-// what is missing then.
+// stateOf is the state of a permit at a moment, if nothing was recorded since, and what
+// it lacks then.
 func (s *State) stateOf(p *WorkPermit, at int64) (recordv1.PermitState, []*recordv1.Finding) {
 	at = max(at, s.Time)
 	if p.State != recordv1.PermitState_PERMIT_STATE_IN_FORCE {
@@ -243,8 +250,8 @@ func (s *State) stateOf(p *WorkPermit, at int64) (recordv1.PermitState, []*recor
 	return p.State, nil
 }
 
-// lastStop is when an earlier permit of the same kind for the same job was
-// suspended or ended: tests of the air from before it count no more.
+// lastStop is when an earlier permit of the same kind for the same job was suspended or
+// ended. Tests of the air from before that time no longer count.
 func (s *State) lastStop(p *WorkPermit) Mark {
 	var last Mark
 	for _, id := range sorted(s.WorkPermits) {
@@ -255,8 +262,8 @@ func (s *State) lastStop(p *WorkPermit) Mark {
 	return last
 }
 
-// permitMissing says why nobody may enter a zone that people enter: no bin-entry
-// permit is in force for the job; nil when one is, or when the zone needs none.
+// permitMissing says why nobody may enter a zone that people enter: the job has no
+// bin-entry permit in force. It is nil when one is in force or the zone needs none.
 func (s *State) permitMissing(j *Job, at int64) []*recordv1.Finding {
 	z, ok := s.Graph().Zone(j.Zone)
 	if !ok || z.Bin == "" {
@@ -280,8 +287,8 @@ func (s *State) permitMissing(j *Job, at int64) []*recordv1.Finding {
 	return []*recordv1.Finding{NoPermit.About(j.Zone, j.ID, j.Zone, because)}
 }
 
-// notInForce says how a permit stands that was suspended or is over; lapsed is what
-// it lacks where that is not recorded yet.
+// notInForce says how a suspended or ended permit stands. lapsed is what it lacks when
+// that is not recorded yet.
 func (p *WorkPermit) notInForce(st recordv1.PermitState, lapsed []*recordv1.Finding) *recordv1.Finding {
 	if st == recordv1.PermitState_PERMIT_STATE_ENDED {
 		return PermitOver.About(p.ID, p.ID, p.Ends)
@@ -292,7 +299,8 @@ func (p *WorkPermit) notInForce(st recordv1.PermitState, lapsed []*recordv1.Find
 	return PermitSuspended.About(p.ID, p.ID, fewReasons(lapsed))
 }
 
-// closePermit takes a permit off file: nobody is inside, or the fire watch is over.
+// closePermit takes a permit off file. Nobody may be inside, and the fire watch must be
+// over.
 func (x *step) closePermit(c *recordv1.ClosePermit) {
 	s := x.s
 	p := s.WorkPermits[c.GetPermit()]
@@ -319,15 +327,15 @@ func (x *step) closePermit(c *recordv1.ClosePermit) {
 	x.did(PermitClosed, p.ID, p.ID)
 }
 
-// now is the record's mark with the ledger's own time: what must be later than it
-// is not helped by an early clock.
+// now is the record's mark with the ledger's own time. A slow clock of the signer would
+// put the moment too early, and what came before it could then pass for later.
 func (x *step) now() Mark {
 	m := x.mark
 	m.Time, m.Late = x.s.Time, x.s.Time
 	return m
 }
 
-// openPermits lists a job's permits that are not closed.
+// openPermits lists the permits of a job that are not closed.
 func (s *State) openPermits(job string) []*WorkPermit {
 	var out []*WorkPermit
 	for _, id := range sorted(s.WorkPermits) {
@@ -338,9 +346,9 @@ func (s *State) openPermits(job string) []*WorkPermit {
 	return out
 }
 
-// watchPermits suspends what lapsed and ends what is over, before a record is
-// taken (time went on) and after it. A permit that is not in force while somebody
-// is inside is an alarm that names them.
+// watchPermits suspends the permits that lapsed and ends those that are over. It runs
+// before a record is taken, because time went on, and again after it. If somebody is
+// inside under a permit that is not in force, an alarm names them.
 func (s *State) watchPermits(at Mark) {
 	if at.By == "" {
 		at.By = "the ledger" // an entry that nobody signed turns time as well
@@ -366,15 +374,15 @@ func (s *State) watchPermits(at Mark) {
 	}
 }
 
-// lowerPermit ends whatever is raised about a permit.
+// lowerPermit ends every alarm about a permit.
 func (s *State) lowerPermit(id string) {
 	for _, c := range permitAlarms {
 		s.lower(c, id)
 	}
 }
 
-// fewReasons keeps the first five reasons, each once, and says how many more there
-// are: what is stored of a permit does not grow without end.
+// fewReasons keeps the first five reasons, each once, and counts the rest. Otherwise
+// what is stored of a permit could grow without end.
 func fewReasons(all []*recordv1.Finding) []*recordv1.Finding {
 	var out []*recordv1.Finding
 	for _, f := range all {
@@ -389,7 +397,7 @@ func fewReasons(all []*recordv1.Finding) []*recordv1.Finding {
 	return out
 }
 
-// permitAlarm says what everybody must see of a permit, nil for nothing.
+// permitAlarm says what everybody must see of a permit. It is nil when there is nothing.
 func (s *State) permitAlarm(p *WorkPermit) *recordv1.Finding {
 	var in []string
 	for _, so := range s.insideAt(p.Zone) {
@@ -413,5 +421,5 @@ func (s *State) permitAlarm(p *WorkPermit) *recordv1.Finding {
 	return nil
 }
 
-// minutes are those begun in a time, in ms.
+// minutes rounds a time in ms up to whole minutes.
 func minutes(ms int64) int64 { return (ms + 59_999) / 60_000 }

@@ -18,179 +18,247 @@ func TestPermitOracle(t *testing.T) {
 	if testing.Short() {
 		t.Skip("a long run of entries: left out with -short")
 	}
-	levels := []recordv1.AirLevel{top, middle, bottom}
-	agents := []recordv1.AirAgent{oxygen, burns, co, co2}
-	force, suspended, issued, refused := 0, 0, 0, 0
+	var seen permitsSeen
 	for seed := range uint64(seeds(t, 30, 3)) {
-		rnd := rand.New(rand.NewPCG(seed, 272))
-		w, holds, _ := readyBin(t)
-		type test struct {
-			at   int64
-			good bool
-		}
-		air := map[string]test{}
-		key := func(l recordv1.AirLevel, a recordv1.AirAgent) string { return l.String() + a.String() }
-		measure := func(l recordv1.AirLevel, vs []*recordv1.AirValue, good bool) {
-			at := w.now // the yard's clock is the earliest of the three
-			w.must(w.journal("eastfork", "ravi", actAir(binJob, binZone, l, vs...)))
-			for _, v := range vs {
-				air[key(l, v.GetAgent())] = test{at, good}
-			}
-		}
-		for _, l := range levels {
-			measure(l, clean(), true)
-		}
-		watch := map[string]string{}
-		for ref, x := range w.s.Watches {
-			watch[x.Person] = ref
-		}
-		ons := map[string]string{}
-		fumigated, id, n := "", "", 0
-		var named []string
-		relock := func() {
-			for _, p := range binPlan {
-				for _, h := range []string{"lena", "tomas"} {
-					if holds[h+" "+p] == "" {
-						holds[h+" "+p] = w.must(w.journal("eastfork", h, actLock(p, "", binJob))).GetRef()
-					}
-				}
-			}
-		}
-		stand := func(o string) {
-			if watch[o] == "" && ons[o] == "" {
-				watch[o] = w.must(w.journal("eastfork", o, actStand(binJob, recordv1.Duty_DUTY_OBSERVER))).GetRef()
-			}
-		}
+		h := newPermitHistory(t, seed, &seen)
 		for range 120 {
-			who := []string{"lena", "tomas"}[rnd.IntN(2)]
-			lock := who + " " + binPlan[rnd.IntN(len(binPlan))]
-			switch rnd.IntN(15) {
-			case 0, 1, 2:
-				for _, l := range levels {
-					measure(l, clean(), true)
-				}
-			case 3:
-				measure(levels[rnd.IntN(3)], values(co2, 5_000_001), false)
-			case 4:
-				w.now += int64(rnd.IntN(20)) * minute
-			case 5:
-				stand([]string{"mara", "olga"}[rnd.IntN(2)])
-			case 6:
-				o := []string{"mara", "olga"}[rnd.IntN(2)]
-				if watch[o] != "" {
-					w.must(w.journal("eastfork", "dov", actLeave(watch[o])))
-					delete(watch, o)
-				}
-			case 7:
-				if holds[lock] != "" && rnd.IntN(3) == 0 {
-					w.must(w.journal("eastfork", who, actRelease(holds[lock])))
-					delete(holds, lock)
-				}
-			case 8:
-				relock()
-			case 9:
-				if ons[who] == "" {
-					ons[who] = w.must(w.journal("eastfork", who, actSignOn(binJob))).GetRef()
-				}
-			case 10:
-				if ons[who] != "" {
-					w.must(w.journal("eastfork", who, actSignOff(ons[who])))
-					delete(ons, who)
-				}
-			case 11:
-				if fumigated == "" && rnd.IntN(4) == 0 {
-					fumigated = w.must(w.journal("eastfork", "dov", actFumigated("eastfork/bin-4"))).GetRef()
-				} else if fumigated != "" {
-					w.must(w.journal("eastfork", "mara", actFumigantCleared(fumigated, 0)))
-					fumigated = ""
-				}
-			case 12:
-				if id != "" {
-					if o := w.direct("nia", actClosePermit(id)); o.GetAccepted() {
-						if len(ons) > 0 {
-							t.Fatalf("seed %d: %s was closed with %v inside", seed, id, ons)
-						}
-						id = ""
-					}
-				}
-			case 13, 14:
-				if rnd.IntN(3) > 0 { // somebody puts everything right first
-					for _, in := range slices.Sorted(maps.Keys(ons)) {
-						w.must(w.journal("eastfork", in, actSignOff(ons[in])))
-						delete(ons, in)
-					}
-					if id != "" {
-						w.must(w.direct("nia", actClosePermit(id)))
-						id = ""
-					}
-					w.now += minute
-					if fumigated != "" {
-						w.must(w.journal("eastfork", "mara", actFumigantCleared(fumigated, 0)))
-						fumigated = ""
-					}
-					relock()
-					stand("mara")
-					for _, l := range levels {
-						measure(l, clean(), true)
-					}
-				}
-				n++
-				b := bin()
-				b.Ventilation = recordv1.Ventilation_VENTILATION_FORCED
-				if rnd.IntN(3) == 0 {
-					b.Entrants = []string{"lena"}
-				}
-				next := "in-" + string(rune('a'+n/26)) + string(rune('a'+n%26))
-				if o := w.issueBin(next, b); o.GetAccepted() {
-					if len(ons) > 0 || id != "" {
-						t.Fatalf("seed %d: %s was issued with %v inside and %q not closed", seed, next, ons, id)
-					}
-					id, named = next, b.Entrants
-					issued++
-				} else {
-					refused++
-				}
-			}
-			if id == "" {
-				continue
-			}
-			at := w.s.Time
-			if w.s.PermitView(id, at).GetState() != recordv1.PermitState_PERMIT_STATE_IN_FORCE {
-				suspended++
-				if len(ons) > 0 && w.outAlarm() == nil {
-					t.Fatalf("seed %d: %v are inside, the permit does not hold, and there is no alarm", seed, ons)
-				}
-				continue
-			}
-			force++
-			for _, l := range levels {
-				for _, a := range agents {
-					if m := air[key(l, a)]; !m.good || at-m.at > 30*minute {
-						t.Fatalf("seed %d: in force with %v at %v good %v, %d min old", seed, a, l, m.good, (at-m.at)/minute)
-					}
-				}
-			}
-			if len(watch) == 0 {
-				t.Fatalf("seed %d: in force with nobody watching", seed)
-			}
-			if fumigated != "" {
-				t.Fatalf("seed %d: in force beside a fumigated bin", seed)
-			}
-			for in := range ons {
-				if !slices.Contains(named, in) {
-					t.Fatalf("seed %d: in force with %s inside, who is not named", seed, in)
-				}
-				for _, p := range binPlan {
-					if holds[in+" "+p] == "" {
-						t.Fatalf("seed %d: in force with %s inside and no lock of theirs on %s", seed, in, p)
-					}
-				}
-			}
+			h.act()
+			h.look()
 		}
 	}
 	// Histories in which nothing happens would pass as well.
-	if !testing.Short() && (force < 500 || suspended < 100 || issued < 100 || refused < 50) {
-		t.Errorf("in force %d times, not in force %d, issued %d, refused %d: the histories are too tame", force, suspended, issued, refused)
+	if seen.inForce < 500 || seen.notInForce < 100 || seen.issued < 100 || seen.refused < 50 {
+		t.Errorf("%+v: the histories are too tame", seen)
 	}
-	t.Logf("in force %d times, not in force %d, issued %d, refused %d", force, suspended, issued, refused)
+	t.Logf("%+v", seen)
+}
+
+// permitsSeen counts what the histories came across.
+type permitsSeen struct{ inForce, notInForce, issued, refused int }
+
+// permitHistory is a random history of bin 3, and its facts.
+type permitHistory struct {
+	*world
+	seed      uint64
+	seen      *permitsSeen
+	rnd       *rand.Rand
+	holds     map[string]string  // person and point -> lock
+	air       map[string]dutyAir // level and agent -> the last test
+	watch     map[string]string  // person -> watch
+	ons       map[string]string  // person -> sign-on
+	fumigated string
+	permit    string // the one that is not closed
+	named     []string
+	asked     int // for permits, so far
+}
+
+var (
+	binLevels = []recordv1.AirLevel{top, middle, bottom}
+	binAgents = []recordv1.AirAgent{oxygen, burns, co, co2}
+)
+
+func newPermitHistory(t *testing.T, seed uint64, seen *permitsSeen) *permitHistory {
+	w, holds, _ := readyBin(t)
+	h := &permitHistory{world: w, seed: seed, seen: seen, rnd: rand.New(rand.NewPCG(seed, 272)), holds: holds, air: map[string]dutyAir{}, watch: map[string]string{}, ons: map[string]string{}}
+	h.measureAll()
+	for ref, x := range w.s.Watches {
+		h.watch[x.Person] = ref
+	}
+	return h
+}
+
+func (h *permitHistory) fail(format string, a ...any) {
+	h.t.Helper()
+	h.t.Fatalf("seed %d: "+format, append([]any{h.seed}, a...)...)
+}
+
+// one is one of two people, at random.
+func (h *permitHistory) one(a, b string) string { return []string{a, b}[h.rnd.IntN(2)] }
+
+// act does one thing at random.
+func (h *permitHistory) act() {
+	who := h.one("lena", "tomas")
+	lock := who + " " + binPlan[h.rnd.IntN(len(binPlan))]
+	switch h.rnd.IntN(15) {
+	case 0, 1, 2:
+		h.measureAll()
+	case 3:
+		h.measure(binLevels[h.rnd.IntN(3)], values(co2, 5_000_001), false)
+	case 4:
+		h.now += int64(h.rnd.IntN(20)) * minute
+	case 5:
+		h.stand(h.one("mara", "olga"))
+	case 6:
+		h.leave(h.one("mara", "olga"))
+	case 7:
+		if h.holds[lock] != "" && h.rnd.IntN(3) == 0 {
+			h.must(h.journal("eastfork", who, actRelease(h.holds[lock])))
+			delete(h.holds, lock)
+		}
+	case 8:
+		h.lockAll()
+	case 9:
+		if h.ons[who] == "" {
+			h.ons[who] = h.must(h.journal("eastfork", who, actSignOn(binJob))).GetRef()
+		}
+	case 10:
+		h.signOff(who)
+	case 11:
+		if h.fumigated == "" && h.rnd.IntN(4) == 0 {
+			h.fumigated = h.must(h.journal("eastfork", "dov", actFumigated("eastfork/bin-4"))).GetRef()
+		} else {
+			h.clearFumigant()
+		}
+	case 12:
+		h.tryToClose()
+	case 13, 14:
+		if h.rnd.IntN(3) > 0 {
+			h.putRight()
+		}
+		h.issue()
+	}
+}
+
+// measure tests the air at a level. The yard's clock is the earliest of the three that
+// a reading has.
+func (h *permitHistory) measure(l recordv1.AirLevel, vs []*recordv1.AirValue, good bool) {
+	at := h.now
+	h.must(h.journal("eastfork", "ravi", actAir(binJob, binZone, l, vs...)))
+	for _, v := range vs {
+		h.air[l.String()+v.GetAgent().String()] = dutyAir{at, good}
+	}
+}
+
+func (h *permitHistory) measureAll() {
+	for _, l := range binLevels {
+		h.measure(l, clean(), true)
+	}
+}
+
+func (h *permitHistory) stand(who string) {
+	if h.watch[who] == "" && h.ons[who] == "" {
+		h.watch[who] = h.must(h.journal("eastfork", who, actStand(binJob, recordv1.Duty_DUTY_OBSERVER))).GetRef()
+	}
+}
+
+func (h *permitHistory) leave(who string) {
+	if h.watch[who] != "" {
+		h.must(h.journal("eastfork", "dov", actLeave(h.watch[who])))
+		delete(h.watch, who)
+	}
+}
+
+func (h *permitHistory) lockAll() {
+	for _, p := range binPlan {
+		for _, who := range []string{"lena", "tomas"} {
+			if h.holds[who+" "+p] == "" {
+				h.holds[who+" "+p] = h.must(h.journal("eastfork", who, actLock(p, "", binJob))).GetRef()
+			}
+		}
+	}
+}
+
+func (h *permitHistory) signOff(who string) {
+	if h.ons[who] != "" {
+		h.must(h.journal("eastfork", who, actSignOff(h.ons[who])))
+		delete(h.ons, who)
+	}
+}
+
+func (h *permitHistory) clearFumigant() {
+	if h.fumigated != "" {
+		h.must(h.journal("eastfork", "mara", actFumigantCleared(h.fumigated, 0)))
+		h.fumigated = ""
+	}
+}
+
+// tryToClose closes the permit, which must not go while somebody is inside.
+func (h *permitHistory) tryToClose() {
+	if h.permit == "" || !h.direct("nia", actClosePermit(h.permit)).GetAccepted() {
+		return
+	}
+	if len(h.ons) > 0 {
+		h.fail("%s was closed with %v inside", h.permit, h.ons)
+	}
+	h.permit = ""
+}
+
+// putRight does whatever a permit needs.
+func (h *permitHistory) putRight() {
+	for _, in := range slices.Sorted(maps.Keys(h.ons)) {
+		h.signOff(in)
+	}
+	if h.permit != "" {
+		h.must(h.direct("nia", actClosePermit(h.permit)))
+		h.permit = ""
+	}
+	h.now += minute
+	h.clearFumigant()
+	h.lockAll()
+	h.stand("mara")
+	h.measureAll()
+}
+
+// issue asks for a permit, which must not be had while somebody is inside or another
+// permit is not closed.
+func (h *permitHistory) issue() {
+	h.asked++
+	b := bin()
+	b.Ventilation = recordv1.Ventilation_VENTILATION_FORCED
+	if h.rnd.IntN(3) == 0 {
+		b.Entrants = []string{"lena"}
+	}
+	next := "in-" + decimal(uint64(h.asked))
+	if !h.issueBin(next, b).GetAccepted() {
+		h.seen.refused++
+		return
+	}
+	if len(h.ons) > 0 || h.permit != "" {
+		h.fail("%s was issued with %v inside and %q not closed", next, h.ons, h.permit)
+	}
+	h.permit, h.named = next, b.Entrants
+	h.seen.issued++
+}
+
+// look holds what is shown of the permit against the facts.
+func (h *permitHistory) look() {
+	if h.permit == "" {
+		return
+	}
+	if h.s.PermitView(h.permit, h.s.Time).GetState() == recordv1.PermitState_PERMIT_STATE_IN_FORCE {
+		h.seen.inForce++
+		h.borneOut()
+		return
+	}
+	h.seen.notInForce++
+	if len(h.ons) > 0 && h.outAlarm() == nil {
+		h.fail("%v are inside, the permit does not hold, and there is no alarm", h.ons)
+	}
+}
+
+// borneOut: the facts allow people to be inside.
+func (h *permitHistory) borneOut() {
+	for _, l := range binLevels {
+		for _, a := range binAgents {
+			if m := h.air[l.String()+a.String()]; !m.good || h.s.Time-m.at > 30*minute {
+				h.fail("in force with %v at %v good %v, %d min old", a, l, m.good, (h.s.Time-m.at)/minute)
+			}
+		}
+	}
+	if len(h.watch) == 0 {
+		h.fail("in force with nobody watching")
+	}
+	if h.fumigated != "" {
+		h.fail("in force beside a fumigated bin")
+	}
+	for in := range h.ons {
+		if !slices.Contains(h.named, in) {
+			h.fail("in force with %s inside, who is not named", in)
+		}
+		for _, p := range binPlan {
+			if h.holds[in+" "+p] == "" {
+				h.fail("in force with %s inside and no lock of theirs on %s", in, p)
+			}
+		}
+	}
 }

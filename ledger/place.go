@@ -2,19 +2,23 @@ package ledger
 
 import "slices"
 
-// place is a physical space that people can be in: all the zone names, past and
-// present, that mean it (decisions.md 32). Two zones are one place when they have one
-// name, or when some drawing, of any yard and revision, exposed people in both to the
-// grain, the air or the chemical of one node. So a name that meant another node before
-// ties both. That one device was said to be enough changes nothing: it is the same
-// grain. A spout or a duct between two nodes ties nothing, or a whole yard would be one
-// place.
+// place is a physical space that people can be in. It collects all zone names, past and
+// present, that ever meant that space (decisions.md 32).
+//
+// Two zones are one place when some drawing exposed people in both zones to the grain,
+// the air or the chemical of the same node. Any yard and any revision of a drawing
+// counts. So a name that meant another node in an earlier drawing ties the two nodes
+// together.
+//
+// A statement that one device is enough to isolate does not split a place: people in
+// both zones still stand in the same grain. A spout or a duct between two nodes does not
+// join their zones. If it did, a whole yard would become one place.
 type place struct {
 	zones []string
 	reach []string // the points that may reach any of them
 }
 
-// remember adds what the current drawings mean by each zone name.
+// remember adds the nodes that the current drawings mean by each zone name.
 func (s *State) remember() {
 	for _, id := range s.Graph().Zones() {
 		z, _ := s.Graph().Zone(id)
@@ -27,7 +31,7 @@ func (s *State) remember() {
 	}
 }
 
-// joinPlaces works the places out of all that the zone names ever meant.
+// joinPlaces works out the places from everything that the zone names ever meant.
 func (s *State) joinPlaces() {
 	names := sorted(s.Meant)
 	up := make([]int, len(names))
@@ -38,10 +42,10 @@ func (s *State) joinPlaces() {
 		}
 		return i
 	}
-	at := map[string]int{} // node -> a zone in its grain, air or chemical
+	at := map[string]int{} // node -> a zone exposed to its grain, air or chemical
 	for i, z := range names {
 		up[i] = i
-		for node, surrounds := range s.Meant[z] { // whatever the order, the sets are the same
+		for node, surrounds := range s.Meant[z] { // the order does not matter: the sets come out the same
 			if !surrounds {
 				continue
 			}
@@ -65,8 +69,8 @@ func (s *State) joinPlaces() {
 	s.gatherReach()
 }
 
-// gatherReach puts together what may reach each place, of places just made: once they
-// are in use, copies of the state share them.
+// gatherReach collects the points that may reach each place. Call it only on places just
+// made: copies of the state share a place once it is in use.
 func (s *State) gatherReach() {
 	for _, id := range sorted(s.places) {
 		p := s.places[id]
@@ -88,8 +92,8 @@ func (s *State) reachOf(zone string) []string {
 	return s.Reach[zone]
 }
 
-// PlaceOf lists the zone names that ever meant the place of a zone, its own included,
-// sorted. A zone that no drawing ever showed is alone.
+// PlaceOf lists, sorted, all zone names that ever meant the place of a zone, its own
+// name included. A zone that no drawing ever showed is alone in its place.
 func (s *State) PlaceOf(zone string) []string {
 	if p := s.places[zone]; p != nil {
 		return slices.Clone(p.zones)
@@ -109,7 +113,7 @@ func (s *State) drawn(zone string) bool {
 }
 
 // ReachNow follows energy back from the whole place of a zone on the current drawings,
-// as energy.Graph does it for one zone. It fails where none of them shows the zone.
+// as energy.Graph does for one zone. It fails when no current drawing shows the zone.
 func (s *State) ReachNow(zone string, barrier func(point string) bool) (points []string, live bool, err error) {
 	zones := s.PlaceOf(zone)
 	if s.drawn(zone) {
@@ -118,21 +122,23 @@ func (s *State) ReachNow(zone string, barrier func(point string) bool) (points [
 	return s.Graph().ReachNow(barrier, zones...)
 }
 
-// drawnNames lists the names of the place of a zone that the current drawings show.
+// drawnNames lists those names of a zone's place that the current drawings show.
 func (s *State) drawnNames(zone string) []string {
 	return slices.DeleteFunc(s.PlaceOf(zone), func(z string) bool { return !s.drawn(z) })
 }
 
-// widen adds to the reach of every zone what the current drawings show of any zone of
-// its place. Where a revision made one place of several, each of their names takes over
-// what ever reached the others. So a zone has the reach of its place, as far as its own
-// yard has not taken something out: no other yard's journal may, for a yard that is cut
-// off may have promised it to somebody (decisions.md 9, narrowZone).
+// widen adds points to the reach of every zone: all points that the current drawings
+// show reaching any zone of its place. Where a revision joined several places into one,
+// each of their names takes over all that ever reached the others.
+//
+// So every zone has the reach of its whole place, except for the points that its own
+// yard has taken out (narrowZone). No other yard's journal may take a point out: a yard
+// that is cut off may have promised that point to somebody (decisions.md 9).
 func (s *State) widen(before map[string]*place) {
 	for _, id := range sorted(s.places) {
 		p := s.places[id]
 		if p.zones[0] != id {
-			continue // done with the first of its names
+			continue // done already, with the first name of the place
 		}
 		var all []string
 		if now, _, err := s.Graph().ReachNow(nil, s.drawnNames(id)...); err == nil {
@@ -157,16 +163,21 @@ func union(a, b []string) []string {
 }
 
 // CouldReach reports whether closing these points could let energy into the place of a
-// zone. Only a point recorded open and held by a lock stops it, and only on drawings
-// that were walked and misled nobody. For people who may be inside not even that one
-// does: any point that reaches their place by the structure of a drawing, past or
-// present, counts (decisions.md 9). A zone that left the drawings is reached by
-// anything.
+// zone.
+//
+// If nobody may be inside, only a point that is recorded open and held by a lock stops
+// energy. It counts as a stop only on drawings that were walked and misled nobody since.
+//
+// If people may be inside, no open point counts as a stop. Every point that reaches
+// their place on any drawing, past or present, counts (decisions.md 9).
+//
+// Anything may reach a zone that is no longer on the drawings.
 func (s *State) CouldReach(zone string, points []string, inside bool) bool {
 	if !s.drawn(zone) {
 		return true
 	}
-	// It has all that any drawing showed, so the searches below find no more.
+	// This set has every point that any drawing showed, so the searches below cannot
+	// find more.
 	reach := s.reachOf(zone)
 	if !overlap(reach, points) || inside {
 		return inside && overlap(reach, points)
@@ -181,8 +192,9 @@ func (s *State) CouldReach(zone string, points []string, inside bool) bool {
 	})
 }
 
-// openAndHeld: a point behind which something ran without the ledger is none, whoever
-// told of it, until the cause is corrected.
+// openAndHeld reports whether a point is recorded open and held by a lock. The answer is
+// no if something behind the point ran without the ledger, whoever reported that, until
+// the cause is corrected.
 func (s *State) openAndHeld(p string) bool {
 	for _, st := range s.Started {
 		if slices.Contains(st.Points, p) {
@@ -193,8 +205,9 @@ func (s *State) openAndHeld(p string) bool {
 	return pt != nil && !pt.Live && len(s.Guarding(p)) > 0
 }
 
-// relied reports whether every drawing by which energy may come to the place of a zone
-// was walked against the steel, and none of them was found wrong since.
+// relied reports whether the drawings of a place can be trusted. Every drawing by which
+// energy may come there must have been walked against the steel, and none found wrong
+// since.
 func (s *State) relied(zone string) bool {
 	yards := s.drawingsOf(&Job{Zone: zone})
 	for _, z := range s.PlaceOf(zone) {

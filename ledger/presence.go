@@ -8,11 +8,11 @@ import (
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-// ExposedBy says by what record the ledger knows that somebody may be hurt.
+// ExposedBy is the kind of record by which the ledger knows that somebody may be hurt.
 type ExposedBy int
 
-// A sign-on, a lock for work, a permit for bin entry that is not closed, hot work that
-// nobody has said is over.
+// BySignOn is a sign-on. ByLock is a lock hung for work. ByBinEntry is a permit for bin
+// entry that is not closed. ByHotWork is hot work that nobody has declared over.
 const (
 	BySignOn ExposedBy = iota + 1
 	ByLock
@@ -20,21 +20,23 @@ const (
 	ByHotWork
 )
 
-// Exposure is who may be hurt, where, and by what record.
+// Exposure is a person, or a group of people, who may be hurt. It says where they are
+// and by which record the ledger knows it.
 type Exposure struct {
 	By ExposedBy
-	// People is one person, or those whom a permit names; "" for a lock whose owner
-	// is not known.
+	// People is one person, or the people whom a permit names. It is [""] for a lock
+	// whose owner is not known.
 	People []string
 	Job    string
-	// Zone is where they are, "" where nobody knows: then they may be in any place.
+	// Zone is where the people are. It is "" where nobody knows: they may be in any
+	// place.
 	Zone string
-	Ref  string // the sign-on, the lock or the permit
-	// Promised are the points that a yard promised at sign-on to keep off.
+	Ref  string // the reference of the sign-on, lock or permit
+	// Promised are the points that a yard promised, at sign-on, to keep off.
 	Promised []string
 }
 
-// Finding is the code that says who may be hurt there.
+// Finding is the finding that says who may be hurt and where.
 func (e *Exposure) Finding() *recordv1.Finding {
 	switch {
 	case e.By == ByLock:
@@ -50,43 +52,47 @@ func (e *Exposure) Finding() *recordv1.Finding {
 }
 
 var (
-	// Who may be hurt, and by what record the ledger knows it.
+	// These say who may be hurt, and by which record the ledger knows it.
 	InZone         = code.New("SIGNED_ON_IN_ZONE", code.Row{Args: "people job zone record", Clause: insideClause, Who: "{people}", Next: "yardhasp sign-off {record}"})
 	LockedForWork  = code.New("LOCK_FOR_WORK", code.Row{Args: "people job zone record", Clause: insideClause, Who: "{people}", Next: "yardhasp release {record}"})
 	MayBeInside    = code.New("MAY_BE_INSIDE", code.Row{Args: "people zone permit", Clause: "1910.272(g)(1)(ii)", Who: "supervisor-manager", Next: "yardhasp permit close {permit}"})
 	MayBeAtHotWork = code.New("MAY_BE_AT_HOT_WORK", code.Row{Args: "people zone permit", Clause: insideClause, Who: "{people}", Next: "yardhasp permit hot-work-done {permit}"})
 	MayBeAnywhere  = code.New("MAY_BE_ANYWHERE", code.Row{Args: "people job record", Clause: insideClause, Who: "{people}", Next: "yardhasp sign-off {record}"})
 
-	// What stands against closing points.
+	// These stand against closing points.
 	ReachesBinEntry = code.New("REACHES_BIN_ENTRY", code.Row{Args: "points zone permit", Clause: "1910.272(g)(1)(ii)", Who: "supervisor-manager", Next: "yardhasp permit close {permit}"})
 	ReachesHotWork  = code.New("REACHES_HOT_WORK", code.Row{Args: "points zone permit people", Clause: insideClause, Who: "{people}", Next: "yardhasp permit hot-work-done {permit}"})
-	// ReachesAnywhere: somebody is signed on to a job that nobody knows.
+	// ReachesAnywhere: somebody is signed on to a job that the ledger does not know.
 	ReachesAnywhere = code.New("REACHES_ANYWHERE", code.Row{Args: "people job record", Clause: insideClause, Who: "{people}", Next: "yardhasp sign-off {record}"})
-	// ReachesPeople: energy could come to the place, under any name of it; names are
-	// the other names that the drawings show.
+	// ReachesPeople: energy could come to the place where these people are. The argument
+	// names lists the other names of that place on the drawings.
 	ReachesPeople = code.New("REACHES_PEOPLE", code.Row{Args: "points zone names job people", Clause: insideClause, Who: "{people}"})
 	// Promised: a yard promised at sign-on that these points stay off.
 	Promised = code.New("PROMISED", code.Row{Args: "person points record", Clause: insideClause, Who: "{person}", Next: "yardhasp sign-off {record}"})
 
-	// MayBeReached warns of people inside whom points could reach that may be closed,
-	// or that lost what kept them off.
+	// MayBeReached is a warning about people inside. Points that could reach them may be
+	// closed, or lost what kept them off.
 	MayBeReached          = code.New("MAY_BE_REACHED", code.Row{Args: "because:why who:why", Clause: insideClause})
 	PointsUnsureAfterLoss = code.New("POINTS_UNSURE_AFTER_LOSS", code.Row{Args: "yard"})
 	RemovedLockKeptOff    = code.New("REMOVED_LOCK_KEPT_OFF", code.Row{Args: "record"})
 )
 
-// insideClause: everybody is out of the way before a start.
+// insideClause demands that everybody is out of the way before a start.
 const insideClause = "1910.147(e)(2)(i)"
 
-// inside reports whether they may be inside without any lock of theirs on.
+// inside reports whether these people may be inside although no lock of theirs is on.
 func (e *Exposure) inside() bool { return e.By != ByLock }
 
-// Exposed answers who may be hurt if these points close: whoever is in a place that
-// energy could come to by them, under any name of it, whichever points they locked
-// (decisions.md 32; design.md, The fine print), and whoever was promised that one of
-// them stays off. A lock does not count whose holder stood clear of it for the request
-// q. While a test is being asked for, q is no request yet (its index is unset): holders
-// stand clear once it is, so no lock counts; whoever is inside may not.
+// Exposed answers the question: who may be hurt if these points close? (decisions.md 32;
+// design.md, The fine print). It lists everybody in a place that these points could
+// bring energy to. All names of the place count. It does not matter which points a
+// person locked. It also lists everybody who was promised that one of these points stays
+// off.
+//
+// A lock does not count if its holder stood clear of it for the request q. While a test
+// is being asked for, q is not yet a request (its index is unset). Then no lock counts,
+// because the holders stand clear after the test is asked for. People inside still
+// count: nobody may be inside during a test.
 func (s *State) Exposed(points []string, q *Request) []Exposure {
 	type question struct {
 		zone   string
@@ -101,13 +107,14 @@ func (s *State) Exposed(points []string, q *Request) []Exposure {
 		return known[ask]
 	}
 	return slices.DeleteFunc(s.presence(q), func(e Exposure) bool {
-		inside := e.inside() || len(s.signedOn(e.Job)) > 0 // who has a lock on may be in with them
+		inside := e.inside() || len(s.signedOn(e.Job)) > 0 // the holder of a lock may be inside together with those who signed on
 		return e.Zone != "" && !overlap(e.Promised, points) && !reached(e.Zone, inside)
 	})
 }
 
-// presence lists everybody who is or may be in some place, for the request q as Exposed
-// has it. Of a closed job too: its people may have come to the ledger late.
+// presence lists everybody who is or may be in some place. It treats the request q as
+// Exposed does. It includes the people of a closed job: their sign-on may have reached
+// the ledger after the job was closed.
 func (s *State) presence(q *Request) []Exposure {
 	var out []Exposure
 	for _, ref := range sorted(s.inside) {
@@ -131,7 +138,7 @@ func (s *State) presence(q *Request) []Exposure {
 	return out
 }
 
-// atWork lists who is signed on to a job or has a lock on for it. A lock that names no
+// atWork lists who is signed on to a job, or has a lock on for it. A lock that names no
 // open job counts for every open job whose plan it touches.
 func (s *State) atWork(j *Job, q *Request) []Exposure {
 	var out []Exposure
@@ -150,15 +157,15 @@ func (s *State) atWork(j *Job, q *Request) []Exposure {
 	return out
 }
 
-// presentAt lists who is or may be in the place of a zone. Whoever is in a zone that no
-// current drawing shows may be in any.
+// presentAt lists who is or may be in the place of a zone. A person signed on to a zone
+// that no current drawing shows may be in any place.
 func (s *State) presentAt(zone string) []Exposure {
 	return slices.DeleteFunc(s.presence(nil), func(e Exposure) bool {
 		return e.Zone != "" && s.drawn(e.Zone) && !s.samePlace(e.Zone, zone)
 	})
 }
 
-// insideAt lists the sign-ons of whoever is, or may be, in the place of a zone.
+// insideAt lists the sign-ons of everybody who is, or may be, in the place of a zone.
 func (s *State) insideAt(zone string) []*SignOn {
 	var out []*SignOn
 	for _, e := range s.presentAt(zone) {
@@ -170,7 +177,7 @@ func (s *State) insideAt(zone string) []*SignOn {
 	return out
 }
 
-// namesOf lists the people of exposures, each once.
+// namesOf lists the people of these exposures, sorted, each person once.
 func namesOf(es []Exposure) []string {
 	var out []string
 	for _, e := range es {
@@ -211,13 +218,13 @@ func (s *State) peopleConditions(q *Request, points []string) []*recordv1.Findin
 	return cs
 }
 
-// otherNames are the other names of a zone's place that the drawings show.
+// otherNames lists the other names that the drawings show for the place of a zone.
 func (s *State) otherNames(zone string) []string {
 	return slices.DeleteFunc(s.drawnNames(zone), func(z string) bool { return z == zone })
 }
 
-// noteExposed names those inside who may be hurt by points that may be closed, or
-// that lost what kept them off.
+// noteExposed warns of each person inside who may be hurt by these points. The points
+// may be closed, or may have lost what kept them off; because says which.
 func (x *step) noteExposed(points []string, because *recordv1.Finding) {
 	for _, e := range x.s.Exposed(points, nil) {
 		if e.inside() {

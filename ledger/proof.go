@@ -24,7 +24,7 @@ var _ = declare(
 		func(f *fields, a *recordv1.Reading) {
 			f.name("job", a.GetJob())
 			f.place("part", a.GetPart())
-			f.must(a.GetKind() != 0, "kind", "form-known") // one of a later release may show energy
+			f.must(a.GetKind() != 0, "kind", "form-known") // a kind from a later release may mean that energy was found
 			f.number("value", a.GetValue())
 			f.optionalText("instrument", a.GetInstrument())
 		},
@@ -48,27 +48,27 @@ var _ = declare(
 		(*step).correctFoundLive),
 )
 
-// What a reading showed. A try names no medium.
+// These say what a reading showed. A try names no medium.
 var (
 	ReadValue = code.New("READ_VALUE", code.Row{Args: "kind:word medium:word part value:text"})
 	ReadMoved = code.New("READ_MOVED", code.Row{Args: "kind:word medium:word part"})
 	ReadStill = code.New("READ_STILL", code.Row{Args: "kind:word medium:word part"})
 )
 
-// Why a reading is kept and does not count.
+// These say why a reading is kept but does not count.
 var (
 	ReaderMayNot = code.New("READER_MAY_NOT", code.Row{Args: "person part", Clause: proofClause})
-	// NotQualified: an electrical test by somebody who is no qualified person.
+	// NotQualified: a person who is not qualified took an electrical test.
 	NotQualified      = code.New("NOT_QUALIFIED", code.Row{Args: "person part", Clause: meterClause, Who: "a-qualified-person"})
 	MeterNotProved    = code.New("METER_NOT_PROVED", code.Row{Args: "part", Clause: meterClause, Who: "the-signer"})
 	ReadingIncomplete = code.New("READING_INCOMPLETE", code.Row{Args: "part", Clause: "NFPA 70E 120.5(7)", Who: "the-signer"})
 	ReadingNotAsked   = code.New("NOT_ASKED", code.Row{Args: "part", Clause: proofClause})
-	// ClockDoubt: when something was recorded can't be relied on.
+	// ClockDoubt: the time at which something was recorded cannot be relied on.
 	ClockDoubt   = code.New("CLOCK_DOUBT", code.Row{Args: "about", Clause: noSource, Who: "the-signer"})
 	ReadingTaken = code.New("READING_TAKEN", code.Row{Args: "job person reading:why"})
 )
 
-// Why a proof counts no more; it is about the reading that it stands with.
+// These say why a proof no longer counts. Each is about the reading that supports it.
 var (
 	OpenedSince    = code.New("OPENED_SINCE", code.Row{Args: "point"})
 	NotLockedSince = code.New("NOT_LOCKED_SINCE", code.Row{Args: "point"})
@@ -78,22 +78,24 @@ var (
 )
 
 var (
-	// NotProved: a reading is missing, or counts no more (because). by is who takes it.
+	// NotProved: a reading is missing or no longer counts. The argument because says
+	// why, and by says who must take it.
 	NotProved = code.New("NOT_PROVED", code.Row{Args: "part proof:text because:why clause job kind:word by:word", Who: "{by}", Next: "yardhasp reading {job} {part} --kind {kind}"})
-	// FoundLive: energy where none should be. job and people are those it stops.
+	// FoundLive: there is energy where none should be. The arguments job and people are
+	// the job and the people that it stops.
 	FoundLive = code.New("FOUND_LIVE", code.Row{Args: "part person what:text reading:why record job people", Clause: proofClause, Who: "a-qualified-person", Next: "yardhasp correct {record} --cause CAUSE"})
-	// FoundNotSeen: corrected before the finding was known where that was written.
+	// FoundNotSeen: the record corrects a finding that its yard did not yet know of.
 	FoundNotSeen     = code.New("FOUND_NOT_SEEN", code.Row{Args: "record", Who: "the-signer", Next: "yardhasp correct {record} --cause CAUSE"})
 	UnknownFoundLive = code.New("UNKNOWN_FOUND_LIVE", code.Row{Args: "record", Who: "the-signer", Next: "yardhasp board", Answer: code.Unknown})
 	CauseCorrected   = code.New("CAUSE_CORRECTED", code.Row{Args: "record person cause:text"})
 )
 
-// Proof is one reading that counts as long as nothing voids it.
+// Proof is one reading. It counts as long as nothing voids it.
 type Proof struct {
 	At Mark `json:"at"`
 }
 
-// Found is energy found where none should be: in somebody's words, or by a reading.
+// Found is energy found where none should be, told in words or shown by a reading.
 type Found struct {
 	Ref       string            `json:"ref"`
 	Part      string            `json:"part"`
@@ -103,12 +105,13 @@ type Found struct {
 	Corrected Mark              `json:"corrected"`
 }
 
-// finding says what was found. job is the one it stops, people those at risk there.
+// finding says what was found. job is the job it stops, and people are those at risk
+// there.
 func (f *Found) finding(job string, people []string) *recordv1.Finding {
 	return FoundLive.About(f.Part, f.Part, f.At.By, f.What, f.Reading, f.Ref, job, people)
 }
 
-// foundConditions lists what was found live on a job and not corrected.
+// foundConditions lists what was found live on a job and is not corrected.
 func (j *Job) foundConditions() []*recordv1.Finding {
 	var cs []*recordv1.Finding
 	for _, ref := range sorted(j.Found) {
@@ -123,8 +126,8 @@ func readingKey(part string, m recordv1.Medium, k recordv1.ReadingKind) string {
 	return fmt.Sprintf("%s %d %d", part, m, k)
 }
 
-// reading records a measurement. One that shows energy stops work, whoever took
-// it; one that proves counts only from a person who may give it.
+// reading records a measurement. A reading that shows energy stops work, whoever took
+// it. A reading that proves no energy counts only from a person who may give it.
 func (x *step) reading(r *recordv1.Reading) {
 	s := x.s
 	if r.GetMoved() || s.overLimit(r) {
@@ -159,22 +162,21 @@ func (x *step) reading(r *recordv1.Reading) {
 	x.did(ReadingTaken, r.GetPart(), j.ID, x.who.ID, readingFinding(r))
 }
 
-// clockDoubt reports whether the time of capture can't be trusted: the yard says
-// so of its clock, or the signer's is ahead of the ledger's time.
+// clockDoubt reports whether the time of capture cannot be trusted. The yard says so of
+// its clock, or the signer's clock is ahead of the ledger's time.
 func (x *step) clockDoubt() bool {
 	return x.env.GetClockDoubt() || x.rec.GetCapturedUnixMs() > x.s.Time+clockAhead
 }
 
-// measures reports whether a kind of reading needs an instrument that is proved.
+// measures reports whether a kind of reading needs a proved instrument.
 func measures(k recordv1.ReadingKind) bool {
 	return k == recordv1.ReadingKind_READING_KIND_METER || k == recordv1.ReadingKind_READING_KIND_GAS
 }
 
-// overLimit reports whether a value is above what counts as dead there. For
-// electricity the limit itself is live: only parts below 50 V need not be
-// de-energised, 1910.333(a)(1).
-// A reading that nobody asked for is held to the limit of its kind: under a
-// wrong medium, or none, energy is energy.
+// overLimit reports whether a value is above what counts as dead there. For electricity
+// the limit itself is live: only parts below 50 V need not be de-energised,
+// 1910.333(a)(1). A reading that no proof asks for is held to the limit of its kind.
+// Energy is energy, even under a wrong medium or none.
 func (s *State) overLimit(r *recordv1.Reading) bool {
 	value := math.Abs(r.GetValue())
 	if r.GetMedium() == recordv1.Medium_MEDIUM_ELECTRICITY || r.GetKind() == recordv1.ReadingKind_READING_KIND_METER {
@@ -194,8 +196,8 @@ func (s *State) overLimit(r *recordv1.Reading) bool {
 	return false
 }
 
-// readingKindWord and mediumWord are words of the catalogue, as commands write
-// them: "meter", "fuel-gas".
+// readingKindWord and mediumWord are catalogue words, as commands write them: "meter",
+// "fuel-gas".
 func readingKindWord(k recordv1.ReadingKind) string { return enumWord(k, "READING_KIND_") }
 
 func mediumWord(m recordv1.Medium) string {
@@ -205,7 +207,7 @@ func mediumWord(m recordv1.Medium) string {
 	return enumWord(m, "MEDIUM_")
 }
 
-// readingFinding is what a reading showed.
+// readingFinding says what a reading showed.
 func readingFinding(r *recordv1.Reading) *recordv1.Finding {
 	k, m, part := readingKindWord(r.GetKind()), mediumWord(r.GetMedium()), r.GetPart()
 	switch {
@@ -221,8 +223,8 @@ func (x *step) foundLive(l *recordv1.FoundLive) {
 	x.energyFound(l.GetJob(), &Found{Part: l.GetPart(), What: l.GetWhat()})
 }
 
-// energyFound stops work on the job: its readings are void and its drawings are
-// suspect until a qualified person has corrected and signed (design.md).
+// energyFound stops work on the job. Its readings are void. Its drawings are suspect
+// until a qualified person has corrected them and signed (design.md).
 func (x *step) energyFound(job string, f *Found) {
 	s := x.s
 	f.Ref, f.At = x.out.Ref, x.mark
@@ -233,7 +235,7 @@ func (x *step) energyFound(job string, f *Found) {
 		x.foundAlarm(f.finding(j.ID, namesOf(s.atWork(j, nil))))
 		return
 	}
-	// The job's name may be a slip; what was found is not.
+	// The name of the job may be a slip, but the energy was found all the same.
 	s.suspect(f.Ref, YardOf(f.Part), x.env.GetYard())
 	x.foundAlarm(f.finding("", nil))
 }
@@ -243,7 +245,7 @@ func (x *step) foundAlarm(f *recordv1.Finding) {
 	x.out.Did = append(x.out.Did, f)
 }
 
-// suspect marks the drawings of yards until the record ref is corrected.
+// suspect marks the drawings of these yards until the record ref is corrected.
 func (s *State) suspect(ref string, yards ...string) {
 	for _, y := range yards {
 		if d := s.Drawings[y]; d != nil && !slices.Contains(d.Suspect, ref) {
@@ -252,8 +254,8 @@ func (s *State) suspect(ref string, yards ...string) {
 	}
 }
 
-// foundAt is when something found live, or started without the ledger, was recorded;
-// unset when none of that reference waits for correction.
+// foundAt is when something found live, or started without the ledger, was recorded. It
+// is unset when nothing of that reference waits for correction.
 func (s *State) foundAt(ref string) Mark {
 	for _, id := range sorted(s.Jobs) {
 		if f := s.Jobs[id].Found[ref]; f != nil {
@@ -293,14 +295,14 @@ func (x *step) correctFoundLive(c *recordv1.CorrectFoundLive) {
 		if d := s.Drawings[y]; slices.Contains(d.Suspect, ref) {
 			d.Suspect = slices.DeleteFunc(d.Suspect, func(r string) bool { return r == ref })
 			d.Mended = x.mark
-			d.Walked = Mark{} // it misled somebody: it is compared with the steel again
+			d.Walked = Mark{} // the drawing misled somebody, so it must be compared with the steel again
 		}
 	}
 	s.lower(FoundLive, ref)
 	x.did(CauseCorrected, ref, ref, x.who.ID, c.GetCause())
 }
 
-// proofConditions: every reading that the drawings ask for is taken and counts.
+// proofConditions checks that every reading the drawings ask for is taken and counts.
 func (s *State) proofConditions(j *Job) []*recordv1.Finding {
 	var cs []*recordv1.Finding
 	for _, p := range s.proofs[j.ID] {
@@ -326,8 +328,8 @@ func (s *State) proofConditions(j *Job) []*recordv1.Finding {
 	return cs
 }
 
-// openedBefore reports whether every plan point was opened at least wait ms before
-// m, as far as the writer of m and the clocks can tell.
+// openedBefore reports whether every plan point was opened at least wait ms before m.
+// The writer of m must have known of the opening, and the clocks must agree.
 func (s *State) openedBefore(j *Job, m Mark, wait int64) bool {
 	for _, id := range j.Plan {
 		p := s.Points[id]
@@ -338,8 +340,8 @@ func (s *State) openedBefore(j *Job, m Mark, wait int64) bool {
 	return true
 }
 
-// closedBefore reports whether m is from after the last time that a plan point
-// was closed: a new round of work has its own notice and shut-down, (f)(1)(v).
+// closedBefore reports whether m is later than the last closing of any plan point. A new
+// round of work needs its own notice and shut-down, 1910.147(f)(1)(v).
 func (s *State) closedBefore(j *Job, m Mark) bool {
 	for _, id := range j.Plan {
 		if p := s.Points[id]; p != nil && p.Closed.Set() && !p.Closed.before(m) {
@@ -349,15 +351,16 @@ func (s *State) closedBefore(j *Job, m Mark) bool {
 	return true
 }
 
-// fault says what was found live, on the job or on a drawing it rests on, and not
-// corrected before m as the writer of m knew it; nil when nothing.
+// fault says what was found live, on the job or on a drawing it rests on, unless the
+// writer of m knew that it was corrected before m. It is nil when there is nothing.
 func (s *State) fault(j *Job, m Mark) *recordv1.Finding {
 	for _, ref := range sorted(j.Found) {
 		if f := j.Found[ref]; !f.Corrected.Set() || !f.Corrected.before(m) {
 			return FoundLiveSince.About(ref, ref)
 		}
 	}
-	// What made a reading void may lie where the zone's reach has ended since.
+	// The zone was narrowed since. Something that voided a reading may lie in the part
+	// of its reach that was taken out.
 	if n := s.Narrowed[j.Zone]; n.Set() && !n.before(m) {
 		return NarrowedSince.About(j.Zone, j.Zone)
 	}
@@ -369,9 +372,9 @@ func (s *State) fault(j *Job, m Mark) *recordv1.Finding {
 	return nil
 }
 
-// voided says why a reading no longer counts, nil when it does: it must be taken
-// after the latest opening of every plan point, with every plan point locked and
-// unbroken since (design.md; decisions.md 18).
+// voided says why a reading no longer counts. It is nil when the reading counts. It must
+// be taken after the latest opening of every plan point, and every plan point must have
+// been locked without a break since (design.md; decisions.md 18).
 func (s *State) voided(j *Job, r *Proof) *recordv1.Finding {
 	for _, id := range j.Plan {
 		p := s.Points[id]

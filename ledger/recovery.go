@@ -8,10 +8,10 @@ import (
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-// WalkedSeq is the first number of what a walkdown found. A RecoverYard enters
-// its locks, then its people, as "yard/new epoch/WalkedSeq+0", "+1" and so on: a
-// form that every record which names a hold or a sign-on can carry, and that no
-// journal reaches (at a record a millisecond it takes 30,000 years).
+// WalkedSeq is the first sequence number for what a walkdown found. A RecoverYard record
+// enters the locks it found, then the people, as "yard/new epoch/WalkedSeq+0", "+1" and
+// so on. Every record that names a hold or a sign-on can carry this form. No journal
+// reaches these numbers: at one record per millisecond that takes 30,000 years.
 const WalkedSeq = 1_000_000_000_000_000
 
 var _ = declare(
@@ -25,39 +25,39 @@ func secondManagerAndReplica(r *recordv1.Record) ([]string, []byte) {
 }
 
 var (
-	// EpochOutOfTurn: a recovery begins the yard's next epoch.
+	// EpochOutOfTurn: a recovery must begin the yard's next epoch.
 	EpochOutOfTurn = code.New("EPOCH", code.Row{Args: "yard epoch:number now:number next:number", Who: "two-managers", Next: recoverCommand})
-	// OldMachineOn: it is not said that the old machine is off. Cut off, it would go on
-	// promising.
+	// OldMachineOn: the record does not say that the old machine is off. While on and
+	// cut off, that machine would go on making promises.
 	OldMachineOn   = code.New("OLD_MACHINE", code.Row{Args: "yard", Who: "two-managers", Next: recoverCommand})
 	WalkdownTooOld = code.New("WALKDOWN_TOO_OLD", code.Row{Args: "yard signed:time hours:number", Who: "two-managers", Next: recoverCommand})
-	// WalkedUnknown: a lock or a closed handle at a point or box that nobody registered.
+	// WalkedUnknown: the walkdown names a point or box that nobody registered.
 	WalkedUnknown = code.New("WALKED_UNKNOWN", code.Row{Args: "target", Who: "supervisor-manager", Answer: code.Unknown})
-	// WalkedElsewhere: a point or box of another yard.
+	// WalkedElsewhere: the walkdown names a point or box of another yard.
 	WalkedElsewhere = code.New("WALKED_ELSEWHERE", code.Row{Args: "target home yard", Who: "the-signer"})
-	// WalkedHolderUnknown: the owner of a lock that was seen is not enrolled.
+	// WalkedHolderUnknown: the named owner of a lock that was seen is not enrolled.
 	WalkedHolderUnknown = code.New("WALKED_HOLDER_UNKNOWN", code.Row{Args: "person target", Who: "the-signer", Answer: code.Unknown})
-	// InsideUnknown: somebody found inside is not enrolled. Only the person signs off:
-	// a name that has no key would block for ever.
+	// InsideUnknown: a person found inside is not enrolled. Only that person can sign
+	// off, so a name without a key would block a start for ever.
 	InsideUnknown  = code.New("INSIDE_UNKNOWN", code.Row{Args: "person job", Who: "a-manager", Next: "yardhasp invite person {person} --name NAME --role ROLE", Answer: code.Unknown})
 	YardRecovered  = code.New("YARD_RECOVERED", code.Row{Args: "yard first second epoch:number key"})
 	VoidByRecovery = code.New("VOID_BY_RECOVERY", code.Row{Args: "yard"})
-	// MayBeTold: the go-ahead for a point may be in somebody's head still
-	// (protocol.md C11).
+	// MayBeTold: somebody may still remember a go-ahead that they were shown for this
+	// point (protocol.md C11).
 	MayBeTold = code.New("CLOSING_AUTHORITY", code.Row{Args: "point"})
-	// BoxUnsure: the lost journal may have moved keys in or out of it.
+	// BoxUnsure: the lost journal may have moved keys into or out of this box.
 	BoxUnsure   = code.New("BOX_CONTENTS", code.Row{Args: "box", Clause: "1910.147(f)(3)"})
 	FoundInside = code.New("FOUND_INSIDE", code.Row{Args: "person job record"})
-	// InsideForNoJob: somebody was found inside for a job that is not open: they may be
+	// InsideForNoJob: a person was found inside for a job that is not open. They may be
 	// anywhere.
 	InsideForNoJob = code.New("INSIDE_FOR_NO_JOB", code.Row{Args: "person job"})
 )
 
-// recoverYard takes up a yard whose replica lost its disk or was stopped because
-// two machines wrote its journal (protocol.md 3.3, C8-C12; decisions.md 3, 12).
-// What the lost journal may have promised is not known, so everything that waits
-// on the yard's word is void, and what hangs and who is inside is entered again
-// beside whatever stands already.
+// recoverYard takes up again a yard whose replica lost its disk, or was stopped because
+// two machines wrote its journal (protocol.md 3.3, C8-C12; decisions.md 3, 12). Nobody
+// knows what the lost journal promised. So every request that needs the yard's word
+// becomes void. The locks found hanging and the people found inside are entered again,
+// beside all that stands already.
 func (x *step) recoverYard(r *recordv1.RecoverYard) {
 	y := x.s.Yards[r.GetYard()]
 	if y == nil {
@@ -92,7 +92,8 @@ func (x *step) recoverYard(r *recordv1.RecoverYard) {
 	x.noteExposed(live, PointsUnsureAfterLoss.About(y.ID, y.ID))
 }
 
-// walkedRight checks that what the walkdown names is known and of this yard.
+// walkedRight checks that everything the walkdown names is known and belongs to this
+// yard.
 func (x *step) walkedRight(y *Yard, r *recordv1.RecoverYard) {
 	s := x.s
 	for _, l := range r.GetLocks() {
@@ -118,7 +119,7 @@ func (x *step) walkedRight(y *Yard, r *recordv1.RecoverYard) {
 	}
 }
 
-// walkedAt refuses a point or box that is not registered, or of another yard.
+// walkedAt refuses a point or box that is not registered or belongs to another yard.
 func (x *step) walkedAt(y *Yard, target, home string, known bool) {
 	switch {
 	case !known:
@@ -128,8 +129,8 @@ func (x *step) walkedAt(y *Yard, target, home string, known bool) {
 	}
 }
 
-// newEpoch ends the lost journal: its records are dead, its key is revoked for
-// ever, no opening written against it counts, and nothing waits for its word.
+// newEpoch ends the lost journal. Its later records do not count, and its key is revoked
+// for ever. No opening written against it counts, and no request waits for its word.
 func (x *step) newEpoch(y *Yard, r *recordv1.RecoverYard) {
 	s := x.s
 	if old := s.KeyOf(y.Key); old != nil && old.Revoked == 0 {
@@ -153,7 +154,7 @@ func (x *step) newEpoch(y *Yard, r *recordv1.RecoverYard) {
 	x.unsureAfterLoss(y, r)
 }
 
-// unsureAfterLoss flags what no walkdown of locks and handles settles.
+// unsureAfterLoss flags what a walkdown of locks and handles cannot settle.
 func (x *step) unsureAfterLoss(y *Yard, r *recordv1.RecoverYard) {
 	s := x.s
 	for _, id := range sorted(s.Points) {
@@ -168,9 +169,10 @@ func (x *step) unsureAfterLoss(y *Yard, r *recordv1.RecoverYard) {
 	}
 }
 
-// foundAtYard enters what the walkdown saw: handles first, so that a lock on a
-// closed one is flagged. Each lock becomes a NEW hold: merged into an old one of
-// the same person, a release signed earlier would end it (protocol.md C8).
+// foundAtYard enters what the walkdown saw. Handles come first, so that a lock on a
+// closed handle is flagged. Each lock becomes a NEW hold. If it were merged into an
+// earlier hold of the same person, a release signed before the walkdown would end it
+// (protocol.md C8).
 func (x *step) foundAtYard(y *Yard, r *recordv1.RecoverYard) {
 	s := x.s
 	for _, id := range slices.Sorted(slices.Values(r.GetClosed())) {
@@ -201,8 +203,8 @@ func (x *step) foundAtYard(y *Yard, r *recordv1.RecoverYard) {
 	}
 }
 
-// recoverYard: at most MaxList locks, points and people, each point and each person
-// of a job once.
+// recoverYard takes at most MaxList locks, points and people. Each point may occur once,
+// and each person once per job.
 func (f *fields) recoverYard(r *recordv1.RecoverYard) {
 	f.name("yard", r.GetYard())
 	f.counted("epoch", r.GetEpoch())

@@ -10,7 +10,7 @@ import (
 
 const (
 	removalClause = "1910.147(e)(3)"
-	// toldClause: the employee knows before they resume work.
+	// toldClause: the employee must be told before they resume work.
 	toldClause = "1910.147(e)(3)(iii)"
 )
 
@@ -30,19 +30,19 @@ func secondManager(r *recordv1.Record) ([]string, []byte) {
 }
 
 var (
-	// SecondNotManager: two managers sign it, and the second one is no manager.
+	// SecondNotManager: two managers must sign, and the second signer is not a manager.
 	SecondNotManager = code.New("SECOND_NOT_MANAGER", code.Row{Args: "person clause", Who: "another-manager", Answer: code.Denied})
-	// Postdated: it says of itself that it was signed later than now.
+	// Postdated: the record claims a time of signing that is later than now.
 	Postdated     = code.New("POSTDATED", code.Row{Args: "signed:time now:time who:word clause", Who: "{who}"})
 	RemovalTooOld = code.New("REMOVAL_TOO_OLD", code.Row{Args: "record signed:time hours:number", Clause: removalClause, Who: "two-managers"})
-	// OwnLock: nobody removes their own lock as an absent person's.
+	// OwnLock: nobody may remove their own lock as if it were an absent person's.
 	OwnLock = code.New("OWN_LOCK", code.Row{Args: "holder record", Clause: removalClause, Who: "{holder}", Next: "yardhasp release {record}", Answer: code.Denied})
 	Removed = code.New("REMOVED", code.Row{Args: "record first second not_here:text tried:text"})
-	// NobodyToTell: the owner of the lock that was removed is not known.
+	// NobodyToTell: the owner of the removed lock is not known.
 	NobodyToTell = code.New("NOBODY_TO_TELL", code.Row{Args: "record target", Clause: toldClause})
-	// AbsentSignedOn: whoever is absent is still signed on.
+	// AbsentSignedOn: the absent person is still signed on.
 	AbsentSignedOn = code.New("ABSENT_SIGNED_ON", code.Row{Args: "person job record", Clause: "1910.147(e)(2)(i)", Who: "two-managers"})
-	// NotAcknowledged stands until the holder says that they were told.
+	// NotAcknowledged stands until the holder confirms that they were told.
 	NotAcknowledged = code.New("REMOVAL_NOT_ACKNOWLEDGED", code.Row{Args: "holder target record first second", Clause: toldClause, Who: "{holder}", Next: "yardhasp removal acknowledge {record}"})
 	UnknownRemoval  = code.New("UNKNOWN_REMOVAL", code.Row{Args: "record", Who: "the-signer", Next: "yardhasp board", Answer: code.Unknown})
 	NotYourRemoval  = code.New("NOT_YOUR_REMOVAL", code.Row{Args: "holder record", Clause: toldClause, Who: "{holder}", Next: "yardhasp removal acknowledge {record}", Answer: code.Denied})
@@ -51,8 +51,8 @@ var (
 	Acknowledged   = code.New("REMOVAL_ACKNOWLEDGED", code.Row{Args: "holder target record"})
 )
 
-// UnacknowledgedRemoval is a removal that its holder has not yet been told of: they
-// are, before they work again, 1910.147(e)(3)(iii).
+// UnacknowledgedRemoval is a removal that the holder of the lock has not yet been told
+// of. They must be told before they work again, 1910.147(e)(3)(iii).
 type UnacknowledgedRemoval struct {
 	Ref    string `json:"ref"` // the hold
 	Person string `json:"person"`
@@ -65,9 +65,9 @@ func (u *UnacknowledgedRemoval) finding() *recordv1.Finding {
 	return NotAcknowledged.About(u.Person, u.Person, u.Target, u.Ref, u.At.By, u.Second)
 }
 
-// removal takes the lock of an absent person off, under the direction of two
-// managers, neither of them its holder (design.md rule 2). It ends that hold and
-// nothing else: whoever is signed on stays signed on.
+// removal takes off the lock of an absent person. Two managers direct it, and neither
+// may be the holder (design.md rule 2). It ends only that hold: a person who is signed
+// on stays signed on.
 func (x *step) removal(r *recordv1.Removal) {
 	s, ref := x.s, RefOf(r.GetHold())
 	h := s.Holds[ref]
@@ -104,24 +104,24 @@ func (x *step) removal(r *recordv1.Removal) {
 	s.raise(ref, u.finding(), x.mark)
 }
 
-// secondIsManager refuses what two managers sign when the second is none. That they
-// signed is checked before.
+// secondIsManager refuses a record of two managers when the second signer is not one.
+// The signatures themselves are checked earlier.
 func (x *step) secondIsManager(second, clause string) {
 	if !x.s.People[second].Has(manager) {
 		x.deny(SecondNotManager, second, second, clause)
 	}
 }
 
-// notPostdated refuses what says of itself that it was signed later than now: a time
-// of capture ahead would keep it fresh for as long. who does it again: a word of the
-// catalogue.
+// notPostdated refuses a record that claims to be signed later than now. Otherwise a
+// capture time in the future would keep the record fresh for too long. who is a
+// catalogue word for the person who must do it again.
 func (x *step) notPostdated(about, who, clause string) {
 	if signed := x.rec.GetCapturedUnixMs(); signed > x.s.Time+clockAhead {
 		x.deny(Postdated, about, signed, x.s.Time, who, clause)
 	}
 }
 
-// acknowledgeRemoval: the absent person has been told, by their own word.
+// acknowledgeRemoval records the absent person's own word that they were told.
 func (x *step) acknowledgeRemoval(a *recordv1.AcknowledgeRemoval) {
 	ref := RefOf(a.GetHold())
 	u := x.s.UnacknowledgedRemovals[ref]
@@ -133,7 +133,8 @@ func (x *step) acknowledgeRemoval(a *recordv1.AcknowledgeRemoval) {
 	case x.rec.GetCapturedUnixMs()+clockAhead < u.At.Late:
 		x.deny(RemovalNotSeen, ref, u.Person, ref)
 	default:
-		// Who ordered it could be the one who says that they were told.
+		// A manager who ordered the removal could sign with a key that they gave the
+		// holder. They would then confirm their own removal.
 		x.notGivenBy(ref, toldClause, u.At.By, u.Second)
 		if x.refused() {
 			return
@@ -144,8 +145,8 @@ func (x *step) acknowledgeRemoval(a *recordv1.AcknowledgeRemoval) {
 	}
 }
 
-// noteUnacknowledged flags a lock or sign-on of somebody who works again without
-// having been told that a lock of theirs was removed.
+// noteUnacknowledged flags a lock or sign-on of a person who works again before they
+// were told that a lock of theirs was removed.
 func (x *step) noteUnacknowledged(person string) {
 	for _, ref := range sorted(x.s.UnacknowledgedRemovals) {
 		if u := x.s.UnacknowledgedRemovals[ref]; u.Person == person {
@@ -154,9 +155,9 @@ func (x *step) noteUnacknowledged(person string) {
 	}
 }
 
-// unacknowledgedFor lists the unacknowledged removals that stand against work on a
-// job: those of its responsible employee, of whoever is signed on, and of whoever put
-// a lock on for it since.
+// unacknowledgedFor lists the unacknowledged removals that stand against work on a job.
+// The locks belonged to its responsible employee, to people signed on, or to people who
+// have hung a lock for it since the removal.
 func (s *State) unacknowledgedFor(j *Job) []*UnacknowledgedRemoval {
 	var out []*UnacknowledgedRemoval
 	for _, ref := range sorted(s.UnacknowledgedRemovals) {
@@ -175,9 +176,9 @@ func (s *State) unacknowledgedFor(j *Job) []*UnacknowledgedRemoval {
 	return out
 }
 
-// unacknowledgedOn reports whether somebody of a job was not yet told that this hold
-// was removed: its responsible employee, its crew, or somebody whose work it stands
-// against.
+// unacknowledgedOn reports whether a person of a job was not yet told that this hold was
+// removed. That person is its responsible employee, one of its crew, or somebody listed
+// by unacknowledgedFor.
 func (s *State) unacknowledgedOn(j *Job, hold string) bool {
 	u := s.UnacknowledgedRemovals[hold]
 	if u == nil {
@@ -186,7 +187,7 @@ func (s *State) unacknowledgedOn(j *Job, hold string) bool {
 	return u.Person == j.Responsible || slices.Contains(j.Crew, u.Person) || slices.Contains(s.unacknowledgedFor(j), u)
 }
 
-// removal: with what was done of the two duties that come before it, (e)(3)(i) and
+// removal must say how the two duties before a removal were done, 1910.147(e)(3)(i) and
 // (ii).
 func (f *fields) removal(r *recordv1.Removal) {
 	f.ref("hold", r.GetHold())

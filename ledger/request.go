@@ -40,17 +40,17 @@ var _ = declare(
 
 var (
 	RequestExists = code.New("REQUEST_EXISTS", code.Row{Args: "request", Who: "the-signer", Answer: code.Taken})
-	// DeadlineOver: asked for with a deadline that had passed.
+	// DeadlineOver: the deadline of the request had passed when it was asked for.
 	DeadlineOver = code.New("DEADLINE_OVER", code.Row{Args: "request deadline:time", Who: "the-signer"})
-	// RequestOpen: another request is open for the point.
+	// RequestOpen: another request is already open for the point.
 	RequestOpen    = code.New("REQUEST_OPEN", code.Row{Args: "point request person", Who: "{person}", Next: "yardhasp withdraw {request}"})
 	NotInPlan      = code.New("NOT_IN_PLAN", code.Row{Args: "point job person", Who: "{person}"})
 	UnknownRequest = code.New("UNKNOWN_REQUEST", code.Row{Args: "request", Who: "the-signer", Next: "yardhasp request list", Answer: code.Unknown})
-	// NotRequester: withdrawn by somebody else.
+	// NotRequester: somebody other than the requester tried to withdraw the request.
 	NotRequester = code.New("NOT_REQUESTER", code.Row{Args: "request person", Who: "{person}", Answer: code.Denied})
-	// NotAReplica: what a yard's replica alone signs.
+	// NotAReplica: only the replica of a yard may sign this record.
 	NotAReplica = code.New("NOT_A_REPLICA", code.Row{Args: "signer", Answer: code.NotSigned})
-	// DeadlineNotOver: let go before its deadline.
+	// DeadlineNotOver: a record tried to expire the request before its deadline.
 	DeadlineNotOver = code.New("DEADLINE_NOT_OVER", code.Row{Args: "request deadline:time"})
 
 	NotAwaiting     = code.New("NOT_AWAITING", code.Row{Args: "request"})
@@ -73,14 +73,14 @@ type Request struct {
 	ID        string                `json:"id"`
 	Job       string                `json:"job"`
 	Points    []string              `json:"points"`
-	Involved  []string              `json:"involved"`  // yards that must confirm
-	Attested  []string              `json:"attested"`  // yards that did
-	Energised []string              `json:"energised"` // points whose energising was taken
+	Involved  []string              `json:"involved"`  // the yards that must confirm
+	Attested  []string              `json:"attested"`  // the yards that confirmed
+	Energised []string              `json:"energised"` // the points whose energising was accepted
 	State     recordv1.RequestState `json:"state"`
 	Kind      recordv1.RequestKind  `json:"kind,omitempty"`
 	Deadline  int64                 `json:"deadline"`
 	By        Mark                  `json:"by"`
-	// Because is why it ended without being done; nil until then.
+	// Because says why the request ended without being done. It is nil until then.
 	Because *recordv1.Finding `json:"because,omitempty"`
 }
 
@@ -91,7 +91,8 @@ func (q *Request) open() bool {
 // Open reports whether the request can still lead to an energising.
 func (q *Request) Open() bool { return q.open() }
 
-// request is granted only when every condition is met; a refusal lists them all.
+// request is granted only when every condition is met. A refusal lists every condition
+// that is not met.
 func (x *step) request(r *recordv1.Request) {
 	s := x.s
 	if s.Reqs[r.GetId()] != nil {
@@ -115,16 +116,16 @@ func (x *step) request(r *recordv1.Request) {
 	}
 }
 
-// requestFor says what a request is for, as a word of the catalogue.
+// requestFor is the catalogue word for the purpose of a request.
 var requestFor = map[recordv1.RequestKind]string{
 	recordv1.RequestKind_REQUEST_KIND_UNSPECIFIED: "for-a-start",
 	recordv1.RequestKind_REQUEST_KIND_TEST:        "for-a-test",
 	recordv1.RequestKind_REQUEST_KIND_POSITIONING: "for-positioning",
 }
 
-// involved lists the yards whose word a request needs: the homes of its points,
-// of the boxes that hold one of their keys, and of every name of a place that closing
-// them may reach (protocol.md 3.3, decisions.md 9, 32).
+// involved lists the yards that must confirm a request. These are the home yards of its
+// points, of the boxes that hold a key of these points, and of every zone name of a
+// place that closing the points may reach (protocol.md 3.3, decisions.md 9, 32).
 func (s *State) involved(points []string) []string {
 	var ys []string
 	for _, p := range points {
@@ -144,7 +145,8 @@ func (s *State) involved(points []string) []string {
 	return slices.Compact(ys)
 }
 
-// fence is a yard's attestation. The last one approves.
+// fence takes a yard's confirmation of a request. The last confirmation needed approves
+// it.
 func (x *step) fence(f *recordv1.Fence) {
 	s, y := x.s, x.env.GetYard()
 	q := s.Reqs[f.GetRequest()]
@@ -154,7 +156,8 @@ func (x *step) fence(f *recordv1.Fence) {
 	case q.State != recordv1.RequestState_REQUEST_STATE_AWAITING:
 		x.deny(NotAwaiting, q.ID, q.ID)
 	case !q.By.seenBy(x.mark):
-		// It confirms an older request of that name: this one it had not seen.
+		// The yard confirmed an earlier request of the same name. It had not seen this
+		// one.
 		x.deny(FenceNotSeen, q.ID, y, q.ID)
 	case !slices.Contains(q.Involved, y):
 		x.deny(NotInvolved, q.ID, y, q.ID)
@@ -167,9 +170,9 @@ func (x *step) fence(f *recordv1.Fence) {
 	}
 }
 
-// approve lets a request through once every involved yard has confirmed it and,
-// for a test, every holder on its points stood clear for it. It looks at the state,
-// not at the record that changed it.
+// approve approves a request once every involved yard has confirmed it. A test also
+// needs that every holder on its points stood clear for it. It looks at the state alone,
+// because different records can complete the conditions.
 func (x *step) approve() {
 	for _, id := range sorted(x.s.Reqs) {
 		q := x.s.Reqs[id]
@@ -181,19 +184,19 @@ func (x *step) approve() {
 	}
 }
 
-// end ends an open request that was not done. Points already energised stay live.
+// endRequest ends an open request that was not done. Points already energised stay live.
 func (x *step) endRequest(q *Request, st recordv1.RequestState, because *recordv1.Finding) {
 	q.State, q.Because = st, because
 	x.s.end("request", q.ID)
 }
 
-// void ends an open request because the world changed.
+// void ends an open request because something it rested on has changed.
 func (x *step) void(q *Request, because *recordv1.Finding) {
 	x.endRequest(q, recordv1.RequestState_REQUEST_STATE_VOID, because)
 	x.did(RequestVoid, q.ID, q.ID, because)
 }
 
-// withdraw ends an open request by the word of its requester or a supervisor.
+// withdraw ends an open request on the word of its requester or of a supervisor.
 func (x *step) withdraw(w *recordv1.Withdraw) {
 	q := x.s.Reqs[w.GetRequest()]
 	switch {
@@ -207,8 +210,8 @@ func (x *step) withdraw(w *recordv1.Withdraw) {
 	}
 }
 
-// expire ends a request at its deadline; any replica may sign it, and the
-// entry's time decides (decisions.md 20).
+// expire ends a request at its deadline. Any replica may sign it, because the entry's
+// time decides (decisions.md 20).
 func (x *step) expire(e *recordv1.Expire) {
 	s := x.s
 	y := s.Yards[x.rec.GetSigner()]

@@ -24,43 +24,45 @@ var _ = declare(
 )
 
 var (
-	// NoOpenTest: there is no open request of the name to stand clear for.
+	// NoOpenTest: no open request of that name exists to stand clear for.
 	NoOpenTest = code.New("NO_OPEN_TEST", code.Row{Args: "request", Clause: testClause, Who: "the-signer", Next: "yardhasp request list", Answer: code.Unknown})
 	NotATest   = code.New("NOT_A_TEST", code.Row{Args: "request", Clause: testClause, Who: "the-signer"})
-	// OtherRequest: another request of the same name was meant.
+	// OtherRequest: the record means another request of the same name.
 	OtherRequest = code.New("OTHER_REQUEST", code.Row{Args: "request", Clause: testClause, Who: "the-signer", Next: "yardhasp request list"})
-	// StandsClearOfOther: the holder stood clear for a request that is still open.
+	// StandsClearOfOther: the holder stood clear for another request that is still open.
 	StandsClearOfOther = code.New("STANDS_CLEAR_OF_OTHER", code.Row{Args: "holder record request person", Clause: testClause, Who: "{person}", Next: "yardhasp withdraw {request}"})
-	// NothingToDoWith: the lock and the test do not touch.
+	// NothingToDoWith: the lock covers no point of the test.
 	NothingToDoWith = code.New("NOTHING_TO_DO_WITH_TEST", code.Row{Args: "target record request", Clause: testClause, Who: "the-signer"})
 	StandsClear     = code.New("STANDS_CLEAR", code.Row{Args: "holder target record request", Next: "yardhasp release {record}"})
 )
 
-// Test reports whether the request is for a test or for positioning in the middle
-// of the work: then the holders stand clear instead of signing off.
+// Test reports whether the request is for a test, or for positioning, in the middle of
+// the work. The holders then stand clear and do not sign off.
 func (q *Request) Test() bool { return q.Kind != recordv1.RequestKind_REQUEST_KIND_UNSPECIFIED }
 
-// StoodClear reports whether the holder stood clear, for whichever request. Such a
-// hold protects nobody. It still stands against every start, and its holder signs
-// it off (protocol.md C13).
+// StoodClear reports whether the holder stood clear, for any request. Such a hold
+// protects nobody. It still stands against every start, and its holder must sign it off
+// (protocol.md C13).
 func (h *Hold) StoodClear() bool { return h.Stood != "" }
 
-// StoodClearFor reports whether the holder stood clear for this very request: the
-// id alone won't do, for an old request leaves the state (decisions.md 24).
+// StoodClearFor reports whether the holder stood clear for exactly this request. The id
+// alone does not tell: a finished request leaves the state, and its id can be used again
+// (decisions.md 24).
 func (h *Hold) StoodClearFor(q *Request) bool {
 	return q != nil && h.StoodClear() && h.Stood == q.ID && h.StoodFor == q.By.Index
 }
 
-// Guarding lists the holds that cover a point and protect: without those whose
-// holder stood clear, a yard's equipment locks, and tags that lack what a tag alone
-// needs.
+// Guarding lists the holds that cover a point and protect somebody. It leaves out holds
+// whose holder stood clear, equipment locks of a yard, and tags that lack what a tag
+// without a lock needs.
 func (s *State) Guarding(point string) []*Hold {
 	return slices.DeleteFunc(s.HoldsOn(point), func(h *Hold) bool { return h.StoodClear() || h.Equipment || s.lacks(h, point) != nil })
 }
 
-// standClear takes a holder's protection away for one test or positioning. By
-// their own signature, with a key not younger than the hold, as a release. Nothing
-// brings it back: neither the end of the request nor another record.
+// standClear takes away a holder's protection for one test or positioning. The holder
+// must sign it, with a key that is not younger than the hold, as for a release. The
+// protection never comes back: not when the request ends, and not by another record. To
+// be protected again, the holder locks again.
 func (x *step) standClear(c *recordv1.StandClear) {
 	s, ref := x.s, RefOf(c.GetHold())
 	h, q := s.Holds[ref], s.Reqs[c.GetRequest()]
@@ -96,8 +98,8 @@ func (x *step) standClear(c *recordv1.StandClear) {
 	x.did(StandsClear, h.Ref, h.Holder, h.Target(), h.Ref, q.ID)
 }
 
-// mayStandClearFor refuses a word that would mean nothing for the request, or that is
-// still needed by another.
+// mayStandClearFor refuses a record that would mean nothing for the request. It also
+// refuses one for a hold that another open request still needs.
 func (x *step) mayStandClearFor(h *Hold, q *Request) {
 	s := x.s
 	if other := s.Reqs[h.Stood]; h.StoodClearFor(other) && other.open() {
@@ -110,8 +112,8 @@ func (x *step) mayStandClearFor(h *Hold, q *Request) {
 	}
 }
 
-// notClear lists the holds on a test's points whose holders have not stood clear
-// for it, by reference.
+// notClear lists the holds on a test's points whose holders have not stood clear for it,
+// ordered by reference.
 func (s *State) notClear(q *Request) []*Hold {
 	var out []*Hold
 	for _, ref := range sorted(s.active) {
@@ -122,13 +124,13 @@ func (s *State) notClear(q *Request) []*Hold {
 	return out
 }
 
-// holdConditions lists the holds that stand against a request for a point. For a
-// test only those of which nobody can stand clear do.
+// holdConditions lists the holds that stand against a request for a point. For a test it
+// lists only the holds that nobody can stand clear of.
 func (s *State) holdConditions(p string, q *Request) []*recordv1.Finding {
 	var cs []*recordv1.Finding
 	for _, h := range s.HoldsOn(p) {
 		if q.Test() && !h.Equipment && h.Holder != "" {
-			continue // its holder stands clear once the test is asked for
+			continue // its holder stands clear after the test is asked for
 		}
 		cs = append(cs, h.stands(p))
 	}

@@ -19,17 +19,19 @@ func responsibleUntilNow(r *recordv1.Record) ([]string, []byte) {
 
 var (
 	ResponsibleAlready = code.New("RESPONSIBLE_ALREADY", code.Row{Args: "person job", Clause: handOverClause, Answer: code.Taken})
-	// NotTheirsToPass: who signs it over is neither responsible for the job nor a
-	// supervisor or manager.
+	// NotTheirsToPass: the signer is not responsible for the job and is not a supervisor
+	// or manager.
 	NotTheirsToPass = code.New("NOT_THEIRS_TO_PASS", code.Row{Args: "person job responsible", Clause: handOverClause, Who: "{responsible}", Answer: code.Denied})
-	// NotAllLocked: whoever takes a job over has their own lock on every plan point.
+	// NotAllLocked: the person who takes a job over needs their own lock on every plan
+	// point.
 	NotAllLocked = code.New("NOT_ALL_LOCKED", code.Row{Args: "person job points", Clause: handOverClause, Who: "{person}", Next: "yardhasp lock POINT --padlock PADLOCK --job {job}"})
 	TakenOver    = code.New("TAKEN_OVER", code.Row{Args: "person job before"})
 )
 
-// takeOver makes the signer a job's responsible employee, with nobody responsible
-// for it at no moment: they are trained and have their own lock on every point of
-// the plan, and the one until now signs, or a supervisor or manager in their place.
+// takeOver makes the signer the responsible employee of a job. At no moment is nobody
+// responsible. The signer must be trained and have their own lock on every point of the
+// plan. The employee responsible so far signs too, or a supervisor or manager in their
+// place.
 func (x *step) takeOver(t *recordv1.TakeOver) {
 	s, from := x.s, t.GetFrom()
 	j := s.Jobs[t.GetJob()]

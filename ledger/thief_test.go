@@ -2,6 +2,7 @@ package ledger_test
 
 import (
 	"bytes"
+	"slices"
 	"testing"
 
 	"google.golang.org/protobuf/proto"
@@ -162,51 +163,55 @@ func TestPermits(t *testing.T) {
 			w.joinPerson(person("probe", qualified, role))
 			before := w.s.Clone()
 			for _, act := range everyAct(w, holds["lena "+feeder], holds["lena "+feeder]) {
-				kind := ledger.KindOf(act)
-				row := ledger.KindNamed(kind)
-				if kind == "join" || kind == "expire" {
+				if kind := ledger.KindOf(act); kind == "join" || kind == "expire" {
 					continue // by invitation, and by a replica
 				}
-				may := !row.May.Qualified() || qualified
-				if len(row.May.Roles()) > 0 {
-					in := false
-					for _, r := range row.May.Roles() {
-						in = in || r == role
-					}
-					may = may && in
-				}
-				if act.GetLock().GetEquipment() { // (c)(8) is about personal locks
-					may = may || role == supervisor || role == manager
-				}
-				w.s = before.Clone()
-				var o *recordv1.Outcome
-				if row.Way == ledger.ThroughJournal {
-					o = w.journal("stonebend", "probe", act)
-				} else {
-					o = w.together("probe", act)
-				}
-				w.last["stonebend"] = nil
-				denied := has(o.GetConditions(), "NOT_PERMITTED", "probe") || flagged(o, "NOT_PERMITTED")
-				if kind == "open_job" || kind == "close_job" {
-					denied = has(o.GetConditions(), "NOT_PERMITTED", "probe") && !may
-				}
-				if kind == "withdraw" {
-					denied, may = flagged(o, "NOT_PERMITTED"), may || false
-				}
-				if denied == may {
-					t.Errorf("%s by a %s (qualified %v): table says may=%v; outcome accepted=%v %v, flags %v",
-						kind, ledger.RoleName(role), qualified, may, o.GetAccepted(), codes(o), o.GetFlags())
-				}
-				if row.Class == ledger.Protects && !o.GetAccepted() {
-					t.Errorf("%s by a %s is refused, but what protects is never refused: %v", kind, ledger.RoleName(role), codes(o))
-				}
-				w.last = map[string][]byte{}
-				for _, y := range []string{"stonebend", "millrow", "eastfork"} {
-					if hs := before.Yards[y].Hashes; len(hs) > 0 {
-						w.last[y] = unhex(t, hs[len(hs)-1])
-					}
-				}
+				w.backTo(before)
+				w.asTheTableSays(act, role, qualified)
 			}
+		}
+	}
+}
+
+// asTheTableSays has the person "probe" do an act: it is refused or flagged where the
+// table says that the role may not, and what protects is taken of everybody.
+func (w *world) asTheTableSays(act *recordv1.Record, role recordv1.Role, qualified bool) {
+	w.t.Helper()
+	row := ledger.KindNamed(ledger.KindOf(act))
+	may := inTable(row, act, role, qualified)
+	var o *recordv1.Outcome
+	if row.Way == ledger.ThroughJournal {
+		o = w.journal("stonebend", "probe", act)
+	} else {
+		o = w.together("probe", act)
+	}
+	if denied := has(o.GetConditions(), ledger.NotPermitted, "probe") || flagged(o, ledger.NotPermitted); denied == may {
+		w.t.Errorf("%s by a %s (qualified %v): table says may=%v; outcome accepted=%v %v, flags %v",
+			row.Name, ledger.RoleName(role), qualified, may, o.GetAccepted(), codes(o), o.GetFlags())
+	}
+	if row.Class == ledger.Protects && !o.GetAccepted() {
+		w.t.Errorf("%s by a %s is refused, but what protects is never refused: %v", row.Name, ledger.RoleName(role), codes(o))
+	}
+}
+
+// inTable reports whether the table lets somebody of a role do an act.
+func inTable(row *ledger.Kind, act *recordv1.Record, role recordv1.Role, qualified bool) bool {
+	if act.GetLock().GetEquipment() && (role == supervisor || role == manager) {
+		return true // (c)(8) is about personal locks
+	}
+	if row.May.Qualified() && !qualified {
+		return false
+	}
+	return len(row.May.Roles()) == 0 || slices.Contains(row.May.Roles(), role)
+}
+
+// backTo sets the world back to an earlier state, and the yards' journals with it.
+func (w *world) backTo(s *ledger.State) {
+	w.t.Helper()
+	w.s, w.last = s.Clone(), map[string][]byte{}
+	for _, y := range []string{"stonebend", "millrow", "eastfork"} {
+		if hs := s.Yards[y].Hashes; len(hs) > 0 {
+			w.last[y] = unhex(w.t, hs[len(hs)-1])
 		}
 	}
 }

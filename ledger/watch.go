@@ -7,7 +7,8 @@ import (
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-// observerClause: an observer outside, equipped to help, in touch with those inside.
+// observerClause asks for an observer outside, equipped to help and in touch with those
+// inside.
 const observerClause = "1910.272(g)(3)"
 
 var _ = declare(
@@ -28,39 +29,43 @@ var _ = declare(
 		(*step).leaveWatch),
 )
 
-// What the records about a watch say.
+// These are what the records about a watch say.
 var (
 	WatchStood = code.New("WATCH_STOOD", code.Row{Args: "person duty:word job station:text"})
 	WatchLeft  = code.New("WATCH_LEFT", code.Row{Args: "person duty:word job"})
-	// WatchLeftBefore: the word that it is left came before the watch itself.
+	// WatchLeftBefore: the record that the watch was left came before the watch itself.
 	WatchLeftBefore = code.New("WATCH_LEFT_BEFORE", code.Row{Args: "record", Who: "the-signer"})
-	// WatchNotArrived: left, and its own record is not here yet.
+	// WatchNotArrived: the watch was left, and its own record has not arrived yet.
 	WatchNotArrived = code.New("WATCH_NOT_ARRIVED", code.Row{Args: "record"})
-	// WatchLeftOnArrival is what that record then changes.
+	// WatchLeftOnArrival: when the record of that watch arrives, the watch counts as
+	// left.
 	WatchLeftOnArrival = code.New("WATCH_LEFT_ON_ARRIVAL", code.Row{Args: "record"})
 	UnknownWatch       = code.New("UNKNOWN_WATCH", code.Row{Args: "record", Who: "the-signer", Next: "yardhasp permit list", Answer: code.Unknown})
-	// WatchEnded: left before.
+	// WatchEnded: the watch was left before.
 	WatchEnded = code.New("WATCH_ENDED", code.Row{Args: "record person"})
 )
 
-// Why a watch can't carry a permit.
+// These say why a watch cannot support a permit.
 var (
 	NoObserver  = code.New("NO_OBSERVER", code.Row{Args: "job watchers", Clause: observerClause, Who: "{watchers}", Next: "yardhasp permit observe {job}"})
 	NoFireWatch = code.New("NO_FIRE_WATCH", code.Row{Args: "job watchers", Clause: fireWatchClause, Who: "{watchers}", Next: "yardhasp permit fire-watch {job}"})
-	// ObserverInside: signed on while watching from outside.
+	// ObserverInside: the observer is signed on inside while watching from outside.
 	ObserverInside = code.New("OBSERVER_INSIDE", code.Row{Args: "person job", Clause: observerClause, Who: "{person}"})
-	// ObserverElsewhere: another watch is stood as well; record is that watch.
+	// ObserverElsewhere: the person also stands another watch. The argument record is
+	// that watch.
 	ObserverElsewhere = code.New("OBSERVER_ELSEWHERE", code.Row{Args: "person duty:word job record", Clause: observerClause, Who: "{person}", Next: "yardhasp permit leave-watch {record}"})
-	// FireWatchElsewhere: signed on to the zone of another job; record is that sign-on.
+	// FireWatchElsewhere: the person is signed on to the zone of another job. The
+	// argument record is that sign-on.
 	FireWatchElsewhere   = code.New("FIRE_WATCH_ELSEWHERE", code.Row{Args: "person job record", Clause: fireWatchClause, Who: "{person}", Next: "yardhasp sign-off {record}"})
 	FireWatchNotEquipped = code.New("FIRE_WATCH_NOT_EQUIPPED", code.Row{Args: "person job", Clause: "1910.252(a) (unchecked)", Who: "{person}", Next: "yardhasp permit fire-watch {job} --equipped"})
-	// ObserverNotTrained: in rescue, with how to call for help.
+	// ObserverNotTrained: the observer is not trained in rescue and in how to call for
+	// help.
 	ObserverNotTrained  = code.New("OBSERVER_NOT_TRAINED", code.Row{Args: "person", Clause: "1910.272(g)(5)", Who: "{person}", Next: "yardhasp person training {person} --class observer-rescue --until DAY"})
 	NoContact           = code.New("NO_CONTACT", code.Row{Args: "person job", Clause: observerClause, Who: "{person}", Next: "yardhasp permit observe {job}"})
 	ObserverNotEquipped = code.New("OBSERVER_NOT_EQUIPPED", code.Row{Args: "person job", Clause: observerClause, Who: "{person}", Next: "yardhasp permit observe {job} --equipped"})
 )
 
-// Watch is one person standing watch: as observer outside a bin, or for fire.
+// Watch is one person standing watch, as observer outside a bin or for fire.
 type Watch struct {
 	Ref           string           `json:"ref"`
 	Person        string           `json:"person"`
@@ -74,11 +79,12 @@ type Watch struct {
 	Off           Mark             `json:"off"`
 }
 
-// DutyWord is the catalogue's word for what somebody stands watch for: "fire-watch".
+// DutyWord is the catalogue word for what a person stands watch for, such as
+// "fire-watch".
 func DutyWord(d recordv1.Duty) string { return enumWord(d, "DUTY_") }
 
-// standWatch records that the signer stands watch. What is wrong with it is
-// recorded too, and no permit rests on it.
+// standWatch records that the signer stands watch. A watch with faults is recorded too,
+// but no permit can rest on it.
 func (x *step) standWatch(w *recordv1.StandWatch) {
 	j := x.job(w.GetJob())
 	if j == nil || !x.ok {
@@ -97,9 +103,9 @@ func (x *step) standWatch(w *recordv1.StandWatch) {
 	x.did(WatchStood, j.ID, x.who.ID, DutyWord(w.GetDuty()), j.ID, w.GetStation())
 }
 
-// leaveWatch: a watch is not stood any more, whoever saw it. The word may come
-// before the watch that it names, from a yard that was cut off; and what one person
-// stands is left as a whole, however often it was recorded.
+// leaveWatch records that nobody stands a watch any more, whoever saw that. The record
+// may arrive before the watch that it names, if that comes from a yard that was cut off.
+// A person may have recorded one watch several times: all of these are left together.
 func (x *step) leaveWatch(l *recordv1.LeaveWatch) {
 	w := x.s.Watches[l.GetWatch()]
 	switch {
@@ -128,8 +134,8 @@ func (x *step) left(w *Watch) {
 	x.did(WatchLeft, w.Job, w.Person, DutyWord(w.Duty), w.Job)
 }
 
-// watchesOf lists who stands a duty for a job, in order of reference. A watch that
-// nobody left for longer than a shift is taken as left.
+// watchesOf lists who stands a duty for a job, ordered by reference. A watch that was
+// not left for longer than a shift counts as left.
 func (s *State) watchesOf(job string, d recordv1.Duty, at int64) []*Watch {
 	var out []*Watch
 	for _, ref := range sorted(s.Watches) {
@@ -140,7 +146,7 @@ func (s *State) watchesOf(job string, d recordv1.Duty, at int64) []*Watch {
 	return out
 }
 
-// watchFaults says why a watch can't carry a permit; none when it can.
+// watchFaults says why a watch cannot support a permit. It is empty when it can.
 func (s *State) watchFaults(w *Watch, at int64) []*recordv1.Finding {
 	var cs []*recordv1.Finding
 	add := func(bad bool, f *recordv1.Finding) {
@@ -172,8 +178,8 @@ func (s *State) watchFaults(w *Watch, at int64) []*recordv1.Finding {
 	return cs
 }
 
-// insideFirst is the first sign-on, by reference, of somebody inside for whom is
-// holds; nil for none.
+// insideFirst is the first sign-on, by reference, of the people inside for which is
+// holds. It is nil when there is none.
 func (s *State) insideFirst(is func(*SignOn) bool) *SignOn {
 	for _, ref := range sorted(s.inside) {
 		if so := s.inside[ref]; is(so) {
@@ -183,8 +189,8 @@ func (s *State) insideFirst(is func(*SignOn) bool) *SignOn {
 	return nil
 }
 
-// watchConditions lists what is missing of a watch that a permit names people for:
-// one of them standing it without fault is enough.
+// watchConditions lists what is missing of a watch for which a permit names people. One
+// of them standing it without fault is enough.
 func (s *State) watchConditions(job string, d recordv1.Duty, named []string, at int64) []*recordv1.Finding {
 	var faults []*recordv1.Finding
 	for _, w := range s.watchesOf(job, d, at) {

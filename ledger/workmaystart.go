@@ -8,37 +8,39 @@ import (
 )
 
 var (
-	// PlanDoesNotIsolate: live are the ways by which energy still reaches the zone.
+	// PlanDoesNotIsolate: energy still reaches the zone. The argument live lists the
+	// ways.
 	PlanDoesNotIsolate = code.New("PLAN_DOES_NOT_ISOLATE", code.Row{Args: "zone job live:why responsible", Clause: "1910.147(d)(3)", Who: "{responsible}", Next: "yardhasp plan {zone}"})
 	EnergyReaches      = code.New("ENERGY_REACHES", code.Row{Args: "source part steps"})
 	NoDrawing          = code.New("NO_DRAWING", code.Row{Args: "yard", Clause: walkClause, Who: "supervisor-manager", Next: "yardhasp drawing publish FILE"})
-	// NotWalked and SuspectDrawing are also of the drawings: a zone is narrowed on those
-	// alone that were walked. records are what was found live and not corrected.
+	// NotWalked and SuspectDrawing also stand against narrowing a zone, which rests on
+	// walked drawings only. The argument records is what was found live and not
+	// corrected.
 	NotWalked      = code.New("NOT_WALKED", code.Row{Args: "yard revision:number", Clause: walkClause, Who: "a-qualified-person", Next: "yardhasp drawing walk {yard} --revision {revision}"})
 	SuspectDrawing = code.New("SUSPECT_DRAWING", code.Row{Args: "yard records", Clause: walkClause, Who: "a-qualified-person", Next: "yardhasp correct {records} --cause CAUSE"})
 	NotOpen        = code.New("NOT_OPEN", code.Row{Args: "point", Clause: "1910.147(d)(3)", Who: "authorised", Next: "yardhasp isolate {point}"})
-	// NotTried: the point was opened after somebody hung their lock, and they have not
-	// tried the handle against it since.
+	// NotTried: the point was opened after the person hung their lock. They have not
+	// tried the handle against the lock since.
 	NotTried = code.New("NOT_TRIED", code.Row{Args: "point person lock", Clause: proofClause, Who: "{person}", Next: "yardhasp tried {lock}"})
-	// Stopped: work may not go on, and people are signed on.
+	// Stopped: work must stop, and people are signed on.
 	Stopped = code.New("STOPPED", code.Row{Args: "job because:why people"})
 )
 
-// MissingForWork lists what is missing before work may start on a job: none
-// means it may, as this state knows it. Each names its clause and who can supply
-// what is missing.
+// MissingForWork lists what is missing before work may start on a job. An empty list
+// means that work may start, as far as this state knows. Each finding names its clause
+// and who can supply what is missing.
 func (s *State) MissingForWork(j *Job) []*recordv1.Finding { return s.MissingForWorkAt(j, s.Time) }
 
-// MissingForWorkAt lists what is missing at a later moment, in Unix ms, with
-// nothing recorded since: a re-check comes due, training ends. A screen asks with
-// its own clock; what the ledger does goes by the ledger's time. In a zone that
-// people enter, work needs a bin-entry permit in force as well.
+// MissingForWorkAt lists what is missing at a later moment, in Unix ms, if nothing is
+// recorded until then: a re-check comes due, training ends. A screen asks with its own
+// clock. The ledger itself goes by the ledger's time. In a zone that people enter, work
+// also needs a bin-entry permit in force.
 func (s *State) MissingForWorkAt(j *Job, at int64) []*recordv1.Finding {
 	at = max(at, s.Time)
 	return append(s.isolationConditions(j, at), s.permitMissing(j, at)...)
 }
 
-// isolationConditions lists what is missing of the isolation and its proof.
+// isolationConditions lists what is missing for the isolation and its proof.
 func (s *State) isolationConditions(j *Job, at int64) []*recordv1.Finding {
 	cs := s.planConditions(j)
 	cs = append(cs, s.drawingConditions(j)...)
@@ -59,7 +61,7 @@ func (s *State) isolationConditions(j *Job, at int64) []*recordv1.Finding {
 	return append(cs, s.proofConditions(j)...)
 }
 
-// planConditions: the plan cuts the zone off on the current drawings.
+// planConditions checks that the plan cuts the zone off on the current drawings.
 func (s *State) planConditions(j *Job) []*recordv1.Finding {
 	v := s.verdicts[j.ID]
 	if v.Isolates {
@@ -72,8 +74,8 @@ func (s *State) planConditions(j *Job) []*recordv1.Finding {
 	return []*recordv1.Finding{PlanDoesNotIsolate.About(j.Zone, j.Zone, j.ID, live, j.Responsible)}
 }
 
-// drawingConditions: every drawing that the job rests on was walked, and misled nobody
-// since.
+// drawingConditions checks that every drawing the job rests on was walked, and misled
+// nobody since.
 func (s *State) drawingConditions(j *Job) []*recordv1.Finding {
 	var cs []*recordv1.Finding
 	for _, y := range s.drawingsOf(j) {
@@ -90,16 +92,16 @@ func (s *State) drawingConditions(j *Job) []*recordv1.Finding {
 	return cs
 }
 
-// workers names whose own locks a job's work needs: its responsible employee's and
-// everybody's who is signed on.
+// workers names the people whose own locks the work of a job needs: its responsible
+// employee and everybody signed on.
 func (s *State) workers(j *Job) []string {
 	out := append([]string{j.Responsible}, s.signedOnPeople(j.ID)...)
 	slices.Sort(out)
 	return slices.Compact(out)
 }
 
-// workerConditions: each of them is trained, and knows and is known to the other
-// employer where there is one.
+// workerConditions checks that each of them is trained. Where there is an outside
+// employer, each must know the other employer's rules and be known to it.
 func (s *State) workerConditions(j *Job, at int64) []*recordv1.Finding {
 	var cs []*recordv1.Finding
 	for _, id := range s.workers(j) {
@@ -115,8 +117,9 @@ func (s *State) workerConditions(j *Job, at int64) []*recordv1.Finding {
 	return cs
 }
 
-// pointConditions: every plan point open, held by the responsible employee and
-// by everyone signed on, and tried where the lock is older than the opening.
+// pointConditions checks every plan point. It must be open and held by the responsible
+// employee and by everyone signed on. Where a lock is older than the opening, its holder
+// must have tried the handle.
 func (s *State) pointConditions(j *Job) []*recordv1.Finding {
 	var cs []*recordv1.Finding
 	for _, id := range j.Plan {
@@ -132,7 +135,7 @@ func (s *State) pointConditions(j *Job) []*recordv1.Finding {
 	return cs
 }
 
-// ownLockConditions: somebody's own lock counts for work on an open point.
+// ownLockConditions checks that a person's own lock on an open point counts for work.
 func (s *State) ownLockConditions(j *Job, p *Point, who string) []*recordv1.Finding {
 	mine := slices.DeleteFunc(s.Guarding(p.ID), func(h *Hold) bool { return h.Holder != who })
 	if len(mine) == 0 {
@@ -145,7 +148,7 @@ func (s *State) ownLockConditions(j *Job, p *Point, who string) []*recordv1.Find
 	return cs
 }
 
-// noLock says why nothing of somebody's protects them on a point.
+// noLock says why no lock of the person protects them on a point.
 func (s *State) noLock(j *Job, point, who string) *recordv1.Finding {
 	hung := s.HoldsOn(point)
 	tag := slices.IndexFunc(hung, func(h *Hold) bool { return h.Holder == who && !h.Equipment && !h.StoodClear() })
@@ -155,16 +158,16 @@ func (s *State) noLock(j *Job, point, who string) *recordv1.Finding {
 	return NoLock.About(point, who, point, j.ID, "1910.147(d)(4)(i)")
 }
 
-// guards reports whether a hold counts for work on a point: it is not older than
-// the latest opening, by the records and by the clocks (a lock can wait in an
-// outbox), or its owner tried the handle since (design.md).
+// guards reports whether a hold counts for work on a point. It must not be older than
+// the latest opening, or its owner tried the handle since (design.md). Both the order of
+// records and the clocks decide, because a lock can wait in an outbox.
 func (s *State) guards(h *Hold, p *Point) bool {
 	on := s.coveredSince(h, p.ID)
 	return p.Opened.before(on) || h.Tried.Set() && p.Opened.before(h.Tried)
 }
 
-// watchStandings notes, after each record, since when a job's work may start, and
-// raises it when that stops while people are signed on.
+// watchStandings notes, after each record, since when work on a job may start. It raises
+// an alarm when work must stop while people are signed on.
 func (s *State) watchStandings(at Mark) {
 	for _, id := range sorted(s.Jobs) {
 		j := s.Jobs[id]
@@ -176,13 +179,13 @@ func (s *State) watchStandings(at Mark) {
 		switch {
 		case len(cs) == 0:
 			if !j.Met.Set() {
-				j.Met = at // unset still after an entry that nobody signed
+				j.Met = at // still unset after an entry that nobody signed
 			}
 			j.Stopped = nil
 		case len(people) == 0:
 			j.Met, j.Stopped = Mark{}, nil
 		case j.Met.Set() || j.Stopped == nil:
-			// Whoever entered before it was ready is told to stop as well.
+			// People who entered before work could start are also told to stop.
 			j.Met, j.Stopped = Mark{}, worst(cs)
 		default:
 			j.Met = Mark{}
@@ -195,7 +198,7 @@ func (s *State) watchStandings(at Mark) {
 	}
 }
 
-// worst is the condition to be read first: what may be live, before what is owed.
+// worst is the condition to read first. What may be live comes before what is owed.
 func worst(cs []*recordv1.Finding) *recordv1.Finding {
 	for _, c := range []code.Code{FoundLive, FoundStarted, NotOpen, NoLock} {
 		if i := slices.IndexFunc(cs, func(f *recordv1.Finding) bool { return code.Is(f, c) }); i >= 0 {

@@ -8,6 +8,8 @@ import (
 	"google.golang.org/grpc/codes"
 
 	"yardhasp/ledger"
+	"yardhasp/ledger/code"
+	recordv1 "yardhasp/proto/yardhasp/record/v1"
 	"yardhasp/replica/store"
 	"yardhasp/replica/yard"
 )
@@ -103,7 +105,7 @@ func (r *Replica) lookAtDisk() {
 	r.node.SetDiskFull(level == store.LevelFull)
 	switch {
 	case level == store.LevelFull && was != level:
-		r.log.Error("this replica writes nothing any more", "why", d.words())
+		r.log.Error("this replica writes nothing any more", "why", brief(d.trouble()), "free", free)
 		r.node.HandOver()
 		if err := d.watch.DropBallast(); err != nil {
 			r.log.Warn("the ballast stays", "err", err)
@@ -134,36 +136,46 @@ func (d *disk) brim() bool {
 	return !d.told && err == nil && level == store.LevelFull
 }
 
-// words says what is wrong with the disk, "" when nothing is.
-func (d *disk) words() string {
+// How the disk is. Sizes are in MiB.
+var (
+	DiskUnknown = code.New("DISK_UNKNOWN", code.Row{Args: "error:text"})
+	DiskFull    = code.New("DISK_FULL", code.Row{Args: "free:number needed:number"})
+	// DiskShort: what protects goes in, new permissions are not asked for here.
+	DiskShort = code.New("DISK_SHORT", code.Row{Args: "free:number"})
+	// DiskLow refuses what can wait.
+	DiskLow = code.New("DISK_LOW", code.Row{Args: "because:why"})
+)
+
+// trouble is what is wrong with the disk, nil when nothing is.
+func (d *disk) trouble() *recordv1.Finding {
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	switch {
 	case d.level == store.LevelPlenty:
-		return ""
+		return nil
 	case d.err != nil:
-		return "DISK: its free space can't be told, so nothing is written here: " + d.err.Error()
+		return DiskUnknown.About("", d.err.Error())
 	case d.level == store.LevelFull:
-		return fmt.Sprintf("DISK FULL: %d MB free: nothing is written here until %d MB are free; it then goes on by itself", d.free>>20, d.low>>20)
+		return DiskFull.About("", d.free>>20, d.low>>20)
 	}
-	return fmt.Sprintf("DISK LOW: %d MB free: free some space soon; locks, sign-offs and readings still go in, new requests and registrations don't", d.free>>20)
+	return DiskShort.About("", d.free>>20)
 }
 
-// asleep says why nothing may be written here, "" when it may.
-func (d *disk) asleep() string {
+// asleep says why nothing may be written here, nil when it may.
+func (d *disk) asleep() *recordv1.Finding {
 	if d.is(store.LevelFull) {
-		return d.words()
+		return d.trouble()
 	}
-	return ""
+	return nil
 }
 
 // room refuses an act that the disk has no room for.
 func (r *Replica) room(kind *ledger.Kind) error {
 	switch {
-	case r.disk.asleep() != "":
-		return r.journalError(&yard.NotServing{Why: r.disk.asleep()}, kind.Name)
+	case r.disk.asleep() != nil:
+		return r.journalError(&yard.NotServing{Because: r.disk.asleep()}, kind.Name)
 	case kind.LowDisk == ledger.NotOnLowDisk && r.disk.is(store.LevelLow):
-		return detailed(codes.ResourceExhausted, "nothing was recorded: "+r.disk.words(), "DISK_LOW", nil)
+		return answer(codes.ResourceExhausted, DiskLow.About(kind.Name, r.disk.trouble()))
 	}
 	return nil
 }

@@ -8,7 +8,9 @@ import (
 	"golang.org/x/mod/sumdb/note"
 
 	"yardhasp/ledger"
+	"yardhasp/ledger/code"
 	"yardhasp/ledger/seal"
+	recordv1 "yardhasp/proto/yardhasp/record/v1"
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
 )
 
@@ -33,25 +35,31 @@ const (
 	maxDivergences = 32
 	// maxNote bounds a checkpoint of another replica, in bytes.
 	maxNote = 4096
-
-	divergedWhy = "replicas hold different histories"
 )
 
-// alarmOf puts divergences into words.
-func alarmOf(ds []divergence) string {
-	var out []string
-	for i := range ds {
-		out = append(out, ds[i].String())
-	}
-	if len(out) > 3 {
-		out = append(out[:3], fmt.Sprintf("and %d more pairs", len(out)-3))
-	}
-	return "DIFFERENT HISTORIES: " + strings.Join(out, "; ") + ". Nothing is approved, promised or confirmed until this is settled: do a person-to-person check"
+var (
+	// HistoriesDiffer: nothing is approved, promised or confirmed until it is settled.
+	HistoriesDiffer = code.New("HISTORIES_DIFFER", code.Row{Args: "because:why"})
+	// RootsDiffer: what two yards signed of the same entries.
+	RootsDiffer = code.New("ROOTS_DIFFER", code.Row{Args: "first second size:number"})
+	// HistoryInDoubt is why a reading is not confirmed then.
+	HistoryInDoubt = code.New("HISTORY_IN_DOUBT", code.Row{})
+)
+
+func (d *divergence) finding() *recordv1.Finding {
+	return RootsDiffer.About(d.yards[0], d.yards[0], d.yards[1], d.size)
 }
 
-// divergedWords is what the holder of a lock is told while nothing is promised.
-func divergedWords(yard, alarm string) string {
-	return fmt.Sprintf("Written down at %s, NOT A PROMISE. %s.", yard, alarm)
+// alarmOf names the first few divergences, and how many more there are.
+func alarmOf(ds []divergence) *recordv1.Finding {
+	var out []*recordv1.Finding
+	for i := range ds {
+		out = append(out, ds[i].finding())
+	}
+	if n := len(out) - 3; n > 0 {
+		out = append(out[:3], ledger.MoreReasons.About("", n))
+	}
+	return HistoriesDiffer.About("", out)
 }
 
 // rootAt is this replica's root of the first size entries, false when it can't
@@ -145,10 +153,10 @@ func (r *Replica) raise(d divergence) {
 }
 
 // diverged stops the yard's promises; none is under way when it returns.
-func (d *driver) diverged(why string) {
+func (d *driver) diverged(because *recordv1.Finding) {
 	d.mu.Lock()
 	defer d.mu.Unlock()
-	d.y.Diverged(why)
+	d.y.Diverged(because)
 }
 
 // shown is what another replica is told of divergences.

@@ -10,10 +10,10 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
-	"strings"
 	"sync"
 
 	"yardhasp/ledger"
+	"yardhasp/ledger/code"
 	"yardhasp/ledger/seal"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 	"yardhasp/replica/yard"
@@ -90,10 +90,9 @@ func (d *driver) step(fn func(s *ledger.State, now int64) (yard.Effects, error))
 	var shown, own yard.Effects
 	err := d.beginEpoch()
 	if err != nil {
-		d.y.Broken(err.Error())
-		return nil, &yard.NotServing{Why: err.Error()}
+		return nil, d.broken(err)
 	}
-	d.y.Diverged(d.r.alarmText())
+	d.y.Diverged(d.r.divergence())
 	d.y.Suspend(d.r.disk.asleep())
 	d.r.node.View(func(s *ledger.State, raftIndex uint64) {
 		shown = d.y.View(s, raftIndex, now)
@@ -104,14 +103,21 @@ func (d *driver) step(fn func(s *ledger.State, now int64) (yard.Effects, error))
 	all := append(shown.Append, own.Append...)
 	if len(all) > 0 {
 		if werr := d.file.Append(all...); werr != nil {
-			d.y.Broken(werr.Error())
 			d.r.log.Error("the journal can't be written", "err", werr)
-			return nil, &yard.NotServing{Why: werr.Error()}
+			return nil, d.broken(werr)
 		}
 		d.y.Appended(all[len(all)-1].Envelope.GetSeq())
 		d.poke()
 	}
 	return own.Reply, err
+}
+
+// broken takes the yard out of service until a restart, and says so. The caller holds
+// d.mu.
+func (d *driver) broken(err error) error {
+	d.y.Broken(err.Error())
+	_, why := d.y.Serving()
+	return &yard.NotServing{Because: why}
 }
 
 // capture writes one signed record into the journal.
@@ -126,7 +132,7 @@ func (d *driver) panel(point string) (v yard.PanelView) {
 		return yard.Effects{}, nil
 	})
 	if err != nil {
-		return yard.PanelView{WhyNot: []string{err.Error()}}
+		return yard.PanelView{Against: []*recordv1.Finding{yard.OutOfService.About(d.r.set.Yard, d.r.set.Yard, whyOut(err))}}
 	}
 	return v
 }
@@ -143,20 +149,31 @@ func (d *driver) ticket(key []byte, t *recordv1.Ticket) (reply *yard.Reply, err 
 	})
 }
 
-func (d *driver) serving() (ok bool, why string) {
+// serving reports whether the yard may promise, and if not, why.
+func (d *driver) serving() (ok bool, why *recordv1.Finding) {
 	_, err := d.step(func(*ledger.State, int64) (yard.Effects, error) {
 		ok, why = d.y.Serving()
 		return yard.Effects{}, nil
 	})
 	if err != nil {
-		return false, err.Error()
+		return false, whyOut(err)
 	}
 	return ok, why
 }
 
+// whyOut is why a step came to nothing: steps without a record fail only where the
+// journal can't be written.
+func whyOut(err error) *recordv1.Finding {
+	var out *yard.NotServing
+	if errors.As(err, &out) {
+		return out.Because
+	}
+	return yard.JournalNotWritable.About("", "", err.Error())
+}
+
 // compact drops what the ledger has had for long.
 func (d *driver) compact() {
-	if d.r.disk.asleep() != "" {
+	if d.r.disk.asleep() != nil {
 		return
 	}
 	d.mu.Lock()
@@ -213,13 +230,16 @@ func (d *driver) waitDrained(ctx context.Context, seq uint64) error {
 	}
 }
 
-// written lists what only this yard knows, in the words of the board.
+// HeldHere: permission to switch these points on is not given while the record stands.
+var HeldHere = code.New("HELD_HERE", code.Row{Args: "points"})
+
+// written lists what only this yard knows, as the board has it.
 func (d *driver) written() (out []*recordv1.WrittenView) {
 	d.step(func(*ledger.State, int64) (yard.Effects, error) {
 		for _, w := range d.y.Written() {
 			v := &recordv1.WrittenView{Ref: w.Ref, Kind: w.Kind, Signer: w.Signer, About: w.About, SinceUnixMs: w.At}
 			if len(w.Promised) > 0 {
-				v.Promise = fmt.Sprintf("held here: permission to switch on %s is not given while it stands", strings.Join(w.Promised, ", "))
+				v.Worth = HeldHere.About(w.Ref, w.Promised)
 			}
 			out = append(out, v)
 		}
@@ -228,13 +248,14 @@ func (d *driver) written() (out []*recordv1.WrittenView) {
 	return out
 }
 
-// about names the act of a record of the journal and what it hangs on.
-func (d *driver) caveat(seq uint64) string {
+// caveat says what a lock of the journal must not be taken for, nil for nothing.
+func (d *driver) caveat(seq uint64) *recordv1.Finding {
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	return d.y.Caveat(seq)
 }
 
+// about names the act of a record of the journal and what it hangs on.
 func (d *driver) about(seq uint64) (kind, target string) {
 	d.mu.Lock()
 	defer d.mu.Unlock()

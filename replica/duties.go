@@ -6,7 +6,6 @@ import (
 	"io"
 	"maps"
 	"slices"
-	"strings"
 	"time"
 
 	"google.golang.org/grpc/codes"
@@ -15,9 +14,11 @@ import (
 	"google.golang.org/protobuf/proto"
 
 	"yardhasp/ledger"
+	"yardhasp/ledger/code"
 	"yardhasp/ledger/seal"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
+	"yardhasp/replica/yard"
 )
 
 // duties does what a replica owes without being asked. All of it is derived from
@@ -164,27 +165,36 @@ func (r *Replica) report() {
 	r.node.View(func(s *ledger.State, _ uint64) { founded = s.Ledger != "" })
 	set("", !r.stopped.Load())
 	set("ledger.read", founded)
-	set("ledger.disk", r.disk.words() == "")
-	set("ledger.agree", r.alarmText() == "")
+	set("ledger.disk", r.disk.trouble() == nil)
+	set("ledger.agree", r.divergence() == nil)
 	set("ledger.write", founded && !r.stopped.Load() && r.node.LeaderYard() != "")
 }
 
-// health lists what is wrong with this replica, worst first.
-func (r *Replica) health() []string {
-	var out []string
-	if a := r.alarmText(); a != "" {
-		out = append(out, a)
+var (
+	// HistoryDamaged: fault is what the check of the history found.
+	HistoryDamaged = code.New("HISTORY_DAMAGED", code.Row{Args: "fault:text"})
+	// HistoryBehind: the history before a snapshot is being fetched; tried is what came
+	// of it so far.
+	HistoryBehind = code.New("HISTORY_BEHIND", code.Row{Args: "tried:text"})
+)
+
+// Health lists what is wrong with this replica, worst first; empty when it finds
+// nothing.
+func (r *Replica) Health() []*recordv1.Finding {
+	var out []*recordv1.Finding
+	if d := r.divergence(); d != nil {
+		out = append(out, d)
 	}
-	if w := r.disk.words(); w != "" {
-		out = append(out, w)
+	if t := r.disk.trouble(); t != nil {
+		out = append(out, t)
 	}
 	if ok, why := r.yard.serving(); !ok {
-		out = append(out, "this yard can't promise anything now: "+why)
+		out = append(out, yard.OutOfService.About(r.set.Yard, r.set.Yard, why))
 	}
 	if f := r.node.HistoryFault(); f != "" {
-		out = append(out, f)
+		out = append(out, HistoryDamaged.About("", f))
 	} else if r.node.HistoryBehind() {
-		out = append(out, strings.TrimSpace("the history before a snapshot is still being fetched from another yard. "+r.node.Unfilled()))
+		out = append(out, HistoryBehind.About("", r.node.Unfilled()))
 	}
 	return out
 }

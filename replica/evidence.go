@@ -6,6 +6,8 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+
+	"yardhasp/ledger/code"
 )
 
 // A divergence is kept in the data directory, both checkpoints beside each other,
@@ -44,6 +46,9 @@ func (r *Replica) keepEvidence() {
 	}
 }
 
+// EvidenceUnreadable: replicas signed different roots, and the files say no more.
+var EvidenceUnreadable = code.New("EVIDENCE_UNREADABLE", code.Row{Args: "files:text"})
+
 // readEvidence raises the alarm again for every file that is there, readable or
 // not, before anything is promised.
 func (r *Replica) readEvidence() error {
@@ -68,11 +73,11 @@ func (r *Replica) readEvidence() error {
 	case len(r.divergences) > 0:
 		r.alarm = alarmOf(r.divergences)
 	case len(broken) > 0:
-		r.alarm = "DIFFERENT HISTORIES: replicas signed different roots, and " + strings.Join(broken, ", ") +
-			" can't be read. Nothing is approved, promised or confirmed until this is settled: do a person-to-person check"
+		r.alarm = HistoriesDiffer.About("", EvidenceUnreadable.About("", strings.Join(broken, ", ")))
+		r.log.Error("replicas hold different histories, and what they signed can't be read", "files", broken)
 	}
-	if r.alarm != "" {
-		r.log.Error("replicas hold different histories", "what", r.alarm)
+	for i := range r.divergences {
+		r.log.Error("replicas hold different histories", "what", r.divergences[i].String())
 	}
 	return nil
 }

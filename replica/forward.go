@@ -4,9 +4,8 @@ import (
 	"context"
 	"time"
 
-	"yardhasp/client/words"
 	"yardhasp/ledger"
-	recordv1 "yardhasp/proto/yardhasp/record/v1"
+	"yardhasp/ledger/code"
 	"yardhasp/replica/yard"
 )
 
@@ -60,21 +59,23 @@ func (d *driver) forward(ctx context.Context) (more bool, err error) {
 		return false, err
 	}
 	for i, o := range outs {
-		if o.GetRef() == "" || hasCode(o, "SEQ_GAP") {
+		if o.GetRef() == "" || code.Has(o.GetConditions(), ledger.SeqGap) {
 			d.unsure = true
 			return true, nil
 		}
 		d.sent = pending[i].Envelope.GetSeq()
 		for _, c := range o.GetConditions() {
-			switch c.GetCode() {
-			case "CLONED_JOURNAL", "YARD_STOPPED", "OTHER_REPLICA", "OLD_EPOCH":
-				d.r.log.Error("the ledger does not take this yard's journal", "why", words.English.Says(c), "do", words.English.Remedy(c))
+			if code.Is(c, notTaken...) {
+				d.r.log.Error("the ledger does not take this yard's journal", "why", brief(c))
 				return false, nil
 			}
 		}
 	}
 	return true, nil
 }
+
+// notTaken are the refusals of a journal as a whole: sending on at once is no use.
+var notTaken = []code.Code{ledger.ClonedJournal, ledger.YardStopped, ledger.OtherReplica, ledger.OldEpoch, ledger.EpochAhead, ledger.JournalOfOtherLedger}
 
 // pending lists what was not sent yet, none while the ledger has this yard
 // stopped.
@@ -119,13 +120,4 @@ func (d *driver) pack(pending []yard.Record) [][]byte {
 		size += len(p.Sealed)
 	}
 	return entries
-}
-
-func hasCode(o *recordv1.Outcome, code string) bool {
-	for _, c := range o.GetConditions() {
-		if c.GetCode() == code {
-			return true
-		}
-	}
-	return false
 }

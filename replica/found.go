@@ -13,7 +13,6 @@ import (
 	"google.golang.org/protobuf/proto"
 
 	"yardhasp/client/keys"
-	"yardhasp/client/words"
 	"yardhasp/ledger"
 	"yardhasp/ledger/seal"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
@@ -62,7 +61,7 @@ func Found(f Founding, now time.Time) (ledgerID []byte, err error) {
 		return nil, err
 	}
 	if o := ledger.New().Apply(e); !o.GetAccepted() {
-		return nil, fmt.Errorf("the ledger can't be founded: %s", words.English.Says(o.GetConditions()[0]))
+		return nil, fmt.Errorf("the ledger can't be founded: %s", brief(o.GetConditions()[0]))
 	}
 	id := sha256.Sum256(body)
 	if err := writeFile(filepath.Join(f.Dir, "founding"), raw, 0o600); err != nil {

@@ -121,7 +121,3 @@ func flag(b bool) float64 {
 	}
 	return 0
 }
-
-// Health lists what is wrong with this replica in plain words, worst first; empty
-// when it finds nothing.
-func (r *Replica) Health() []string { return r.health() }

@@ -13,6 +13,7 @@ import (
 
 	"yardhasp/client/pin"
 	"yardhasp/ledger"
+	"yardhasp/ledger/code"
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
 )
 
@@ -36,6 +37,9 @@ var open = map[string]bool{
 	"/grpc.health.v1.Health/Check":                  true,
 	"/grpc.health.v1.Health/Watch":                  true,
 }
+
+// KeyNotEnrolled: the key of the connection is nobody's here, or counts no more.
+var KeyNotEnrolled = code.New("KEY_NOT_ENROLLED", code.Row{Who: "a-manager", Answer: code.NotSigned})
 
 // identify decides by key who may call what. A person reads and submits; only a
 // yard's replica speaks PeerService.
@@ -70,7 +74,7 @@ func (r *Replica) identify(ctx context.Context, method string) (context.Context,
 	switch {
 	case open[method]:
 	case c.person == "" && c.yard == "":
-		return nil, status.Error(codes.Unauthenticated, "this key is not enrolled here, or was revoked: join with an invitation; if you just joined, this yard may not have heard of it yet")
+		return nil, answer(codes.Unauthenticated, KeyNotEnrolled.About(""))
 	case isPeerMethod(method) && c.yard == "":
 		return nil, status.Error(codes.PermissionDenied, "only a yard's replica makes this call")
 	}

@@ -2,13 +2,35 @@ package replica
 
 import (
 	"context"
-	"fmt"
 	"strings"
 
-	"yardhasp/client/words"
 	"yardhasp/ledger"
+	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
+)
+
+// What the holder of a lock is told. warnings come first: what the lock does not do.
+var (
+	LockConfirmed = code.New("LOCK_CONFIRMED", code.Row{Args: "points at:time warnings:why"})
+	LockHeldHere  = code.New("LOCK_HELD_HERE", code.Row{Args: "points yard warnings:why"})
+	// LockContested: a start of what it covers is asked for, or under way.
+	LockContested = code.New("LOCK_CONTESTED", code.Row{Args: "target warnings:why", Next: "yardhasp panel {target}"})
+	// LockUnconfirmed: another yard could promise it, and has not answered.
+	LockUnconfirmed = code.New("LOCK_UNCONFIRMED", code.Row{Args: "target yard home warnings:why"})
+	// These three protect nothing: the point is on, or one whose key is in the box, or
+	// no key is in the box.
+	LockWhileLive  = code.New("LOCK_WHILE_LIVE", code.Row{Args: "point warnings:why", Clause: "1910.147(d)(3)"})
+	BoxWhileLive   = code.New("BOX_LOCK_WHILE_LIVE", code.Row{Args: "box warnings:why", Clause: "1910.147(d)(3)"})
+	LockOnEmptyBox = code.New("LOCK_ON_EMPTY_BOX", code.Row{Args: "box warnings:why", Clause: "1910.147(f)(3)"})
+	// LockInDoubt: replicas hold different histories, so nothing is promised.
+	LockInDoubt = code.New("LOCK_IN_DOUBT", code.Row{Args: "yard because:why"})
+
+	// What the holder is told of a lock that is off, or that they stood clear of
+	// (protocol.md 4).
+	LockIsOff      = code.New("LOCK_IS_OFF", code.Row{Args: "record", Next: "yardhasp history"})
+	LockEnded      = code.New("LOCK_ENDED", code.Row{Args: "target at:time person how:why"})
+	StoodClearOfIt = code.New("STOOD_CLEAR_OF_IT", code.Row{Args: "target request"})
 )
 
 var byGrant = map[recordv1.Grant]servicev1.Status{
@@ -26,57 +48,97 @@ func (r *Replica) lockReceipt(ctx context.Context, rec *servicev1.Receipt, seq u
 	if st, ok := byGrant[rec.GetGrant()]; ok {
 		rec.Status = st
 	}
-	confirmed := drained && r.confirm(ctx) == nil && r.alarmText() == ""
+	confirmed := drained && r.confirm(ctx) == nil && r.divergence() == nil
 	_, target := r.yard.about(seq)
-	promised, ended := rec.GetPromised(), ""
+	promised := rec.GetPromised()
+	var ended *recordv1.Finding
 	live := map[string]bool{}
 	r.node.View(func(s *ledger.State, _ uint64) {
 		h := s.Holds[rec.GetRef()]
-		switch {
-		case h == nil && drained:
-			ended = "This lock is off: see the history. You have no protection from it."
-		case h == nil:
-		case !h.Active():
-			ended = endedWords(h)
-		case h.StoodClear():
-			ended = stoodClearWords(h)
-		case confirmed:
-			target, promised = h.Target(), s.Covers(h)
+		if ended = endedMeans(h, rec.GetRef(), drained); ended != nil {
+			return
+		}
+		if h != nil {
+			target = h.Target()
+		}
+		if h != nil && confirmed {
+			promised = s.Covers(h)
 		}
 		for _, p := range promised {
 			live[p] = s.Points[p] == nil || s.Points[p].Live
 		}
 	})
-	if ended != "" {
+	if ended != nil {
 		rec.Promised = nil
-		rec.Status, rec.Text = servicev1.Status_STATUS_CONFIRMED, ended
+		rec.Status, rec.Means = servicev1.Status_STATUS_CONFIRMED, ended
 		return
 	}
 	if confirmed {
 		rec.Status = servicev1.Status_STATUS_CONFIRMED
 	}
-	if confirmed && len(promised) == 0 {
-		rec.Status = servicev1.Status_STATUS_LIVE // an empty box protects nothing
-		target += " (empty)"
-	}
-	if r.anyLive(promised, live, confirmed) {
+	empty := confirmed && len(promised) == 0 // an empty box protects nothing
+	if empty || r.anyLive(promised, live, confirmed) {
 		rec.Status = servicev1.Status_STATUS_LIVE
 	}
-	home := ledger.YardOf(target)
-	if target == "" {
-		target, home = "the point", "another yard"
-	}
 	rec.Promised = promised
-	if a := r.alarmText(); a != "" && rec.Status != servicev1.Status_STATUS_LIVE {
-		rec.Status, rec.Promised, rec.Text = servicev1.Status_STATUS_UNCONFIRMED, nil, divergedWords(r.set.Name, a)
+	if d := r.divergence(); d != nil && rec.Status != servicev1.Status_STATUS_LIVE {
+		rec.Status, rec.Promised, rec.Means = servicev1.Status_STATUS_UNCONFIRMED, nil, LockInDoubt.About(rec.GetRef(), r.set.Yard, d)
 		return
 	}
-	rec.Text = strings.TrimSpace(r.yard.caveat(seq) + " " + lockWords(rec.Status, r.set.Name, target, home, promised, rec.GetOutcome().GetTimeUnixMs()))
+	rec.Means = lockMeans(rec, r.set.Yard, target, empty, r.lockWarnings(rec, seq))
+}
+
+// endedMeans says that a lock protects nobody any more, nil while it may.
+func endedMeans(h *ledger.Hold, ref string, drained bool) *recordv1.Finding {
+	switch {
+	case h == nil && drained:
+		return LockIsOff.About(ref, ref)
+	case h == nil:
+		return nil
+	case !h.Active():
+		return LockEnded.About(ref, h.Target(), h.Off.Late, h.Off.By, h.How)
+	case h.StoodClear():
+		return StoodClearOfIt.About(ref, h.Target(), h.Stood)
+	}
+	return nil
+}
+
+// lockWarnings are what a lock does not do: isolate the work it was hung for, or
+// protect its holder at all.
+func (r *Replica) lockWarnings(rec *servicev1.Receipt, seq uint64) []*recordv1.Finding {
+	var out []*recordv1.Finding
 	for _, f := range rec.GetOutcome().GetFlags() {
-		if f.GetCode() == "DOES_NOT_ISOLATE" || f.GetCode() == "TAG_LACKS" {
-			rec.Text = strings.TrimSpace(words.English.Says(f) + ". " + rec.Text)
+		if code.Is(f, ledger.DoesNotIsolate) || code.Is(f, ledger.HoldsNothing...) {
+			out = append(out, f)
 		}
 	}
+	if c := r.yard.caveat(seq); c != nil {
+		out = append(out, c)
+	}
+	return out
+}
+
+// lockMeans is what the holder of a lock that is on is told.
+func lockMeans(rec *servicev1.Receipt, yard, target string, empty bool, warnings []*recordv1.Finding) *recordv1.Finding {
+	ref := rec.GetRef()
+	box := strings.Count(target, "/") == 1
+	switch rec.GetStatus() {
+	case servicev1.Status_STATUS_CONFIRMED:
+		return LockConfirmed.About(ref, rec.GetPromised(), rec.GetOutcome().GetTimeUnixMs(), warnings)
+	case servicev1.Status_STATUS_HELD_LOCALLY:
+		return LockHeldHere.About(ref, rec.GetPromised(), yard, warnings)
+	case servicev1.Status_STATUS_CONTESTED:
+		return LockContested.About(ref, target, warnings)
+	case servicev1.Status_STATUS_LIVE:
+		switch {
+		case box && empty:
+			return LockOnEmptyBox.About(ref, target, warnings)
+		case box:
+			return BoxWhileLive.About(ref, target, warnings)
+		}
+		return LockWhileLive.About(ref, target, warnings)
+	}
+	return LockUnconfirmed.About(ref, target, yard, ledger.YardOf(target), warnings)
 }
 
 // anyLive reports whether one of the points is live: by the ledger, and for this
@@ -93,15 +155,4 @@ func (r *Replica) anyLive(points []string, ledgerSays map[string]bool, confirmed
 		}
 	}
 	return false
-}
-
-// stoodClearWords is what a holder is told who stood clear (protocol.md 4).
-func stoodClearWords(h *ledger.Hold) string {
-	return fmt.Sprintf("You have stood clear for test %s. You have NO protection. After the test: lock again, or sign off.", h.Stood)
-}
-
-// endedWords is what the holder of a lock that is off is told, released, removed
-// or handed over (protocol.md 4).
-func endedWords(h *ledger.Hold) string {
-	return fmt.Sprintf("Ended at %s by %s: %s. You have no protection from it.", clock(h.Off.Late), h.Off.By, words.English.Says(h.How))
 }

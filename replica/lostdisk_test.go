@@ -118,7 +118,7 @@ func (d *desk) as(person string, want int, args ...string) (stdout, stderr strin
 	return d.run(want, d.cli, append([]string{"--profile", person + ".yaml"}, args...)...)
 }
 
-func has(t *testing.T, what, text string, words ...string) {
+func has(t testing.TB, what, text string, words ...string) {
 	t.Helper()
 	for _, w := range words {
 		if !strings.Contains(text, w) {
@@ -165,48 +165,86 @@ func TestLostDiskByCommand(t *testing.T) {
 	c.do("nia", "stonebend", actRequest("start-1", "boot-1", time.Hour, feeder, second))
 	c.requestIs("start-1", recordv1.RequestState_REQUEST_STATE_APPROVED)
 	d := c.desk("nia", "ines")
+	m := &freshMachine{dir: filepath.Join(t.TempDir(), "fresh"), addr: freeAddr(t)}
+	late := d.prepared(m)
+	d.recoverySigned(m, d.walkedDown(m))
+	d.servesAgain(m)
+	c.requestIs("start-1", recordv1.RequestState_REQUEST_STATE_VOID)
+	walked := c.walkedHolds()
+	c.tooLate(late)
+	c.do("ravi", "millrow", actRelease(walked))
+	d.playedAll("A disk is lost")
+}
 
-	fresh, addr := filepath.Join(t.TempDir(), "fresh"), freeAddr(t)
-	prepare := []string{"prepare-recovery", "--data", fresh, "--yard", "millrow", "--profile", "nia.yaml", "--listen", addr, "--address", addr}
+// freshMachine takes the place of millrow's: its data folder, its address, and the key
+// that it made.
+type freshMachine struct{ dir, addr, key string }
+
+// prepared prepares the machine, which is refused while the old one runs and when a
+// replica is there already. It returns a late record of the old machine.
+func (d *desk) prepared(m *freshMachine) (late []byte) {
+	c, t := d.c, d.c.t
+	t.Helper()
+	prepare := []string{"prepare-recovery", "--data", m.dir, "--yard", "millrow", "--profile", "nia.yaml", "--listen", m.addr, "--address", m.addr}
 	_, errs := d.run(1, c.bin, prepare...)
 	has(t, "preparing while the yard runs", errs, "millrow answers the others", "switch its machine off")
 
-	late := c.lateRecord("millrow", "lena", second, "stonebend", "eastfork")
+	late = c.lateRecord("millrow", "lena", second, "stonebend", "eastfork")
 	c.until("millrow is missed", func() bool {
 		m, err := c.as("nia", "stonebend").Members(c.ctx(), "")
 		return err == nil && m.GetHasQuorum() && m.GetAlive() == 2
 	})
 	out, _ := d.run(0, c.bin, prepare...)
 	key := regexp.MustCompile(`--key (\S+) --address (\S+) --epoch (\d+)`).FindStringSubmatch(out)
-	if key == nil || key[2] != addr || key[3] != "2" {
+	if key == nil || key[2] != m.addr || key[3] != "2" {
 		t.Fatalf("what to type next is not said: %v\n%s", key, out)
 	}
+	m.key = key[1]
 	_, errs = d.run(1, c.bin, prepare...)
 	has(t, "preparing twice", errs, "holds a replica already")
+	return late
+}
 
+// walkedDown writes down what was found at the yard. Nothing is written before somebody
+// says that the old machine is off. It returns the file with the draft.
+func (d *desk) walkedDown(m *freshMachine) (file string) {
+	d.c.t.Helper()
 	known, _ := d.as("nia", 0, "board", "--at", "millrow", "--all")
-	has(t, "what the ledger knows of the yard", known, second)
-	walk := []string{"recover-yard", "millrow", "--second", "ines", "--key", key[1], "--address", addr, "--lock", second + " holder=ravi job=boot-1 seen=brass, tag 14",
+	has(d.c.t, "what the ledger knows of the yard", known, second)
+
+	walk := []string{"recover-yard", "millrow", "--second", "ines", "--key", m.key, "--address", m.addr, "--lock", second + " holder=ravi job=boot-1 seen=brass, tag 14",
 		"--none-closed", "--inside", "lena=boot-1"}
-	_, errs = d.as("nia", 2, walk...)
-	has(t, "no word of the old machine", errs, "--old-machine-off is missing")
+	_, errs := d.as("nia", 2, walk...)
+	has(d.c.t, "no word of the old machine", errs, "--old-machine-off is missing")
 	draft, _ := d.as("nia", 0, append(walk, "--old-machine-off")...)
-	file := filepath.Join(d.dir, "recovery.txt")
+	file = filepath.Join(d.dir, "recovery.txt")
 	if err := os.WriteFile(file, []byte(draft), 0o600); err != nil {
-		t.Fatal(err)
+		d.c.t.Fatal(err)
 	}
+	return file
+}
+
+// recoverySigned has the second manager and the new machine sign the draft, and sends it.
+// It is not taken with fewer signatures.
+func (d *desk) recoverySigned(m *freshMachine, file string) {
+	d.c.t.Helper()
 	d.as("nia", 1, "send", file)
 	shown, _ := d.as("ines", 0, "countersign", file)
-	has(t, "what ines signs", shown, "millrow begins epoch 2", "switched off, its disk taken out", "holder ravi", "brass, tag 14", "found inside          lena", "1 locks, 0 handles closed")
+	has(d.c.t, "what ines signs", shown, "millrow begins epoch 2", "switched off, its disk taken out", "holder ravi", "brass, tag 14", "found inside          lena", "1 locks, 0 handles closed")
 	d.as("ines", 1, "send", file)
-	d.run(0, c.bin, "version") // the fresh machine has the programs, and no profile:
-	d.run(0, d.cli, "--profile", "none.yaml", "countersign", file, "--new-key", filepath.Join(fresh, "replica.key"))
+	d.run(0, d.c.bin, "version") // the fresh machine has the programs, and no profile:
+	d.run(0, d.cli, "--profile", "none.yaml", "countersign", file, "--new-key", filepath.Join(m.dir, "replica.key"))
 	sent, _ := d.as("ines", 0, "send", file)
-	has(t, "sending", sent, "CONFIRMED")
+	has(d.c.t, "sending", sent, "CONFIRMED")
+}
 
-	c.dirs["millrow"] = fresh
+// servesAgain starts the machine and waits until the yard is a voting member again.
+func (d *desk) servesAgain(m *freshMachine) {
+	c := d.c
+	c.t.Helper()
+	c.dirs["millrow"] = m.dir
 	c.yards = slices.DeleteFunc(c.yards, func(y client.Yard) bool { return y.ID == "millrow" })
-	c.learn("millrow", addr)
+	c.learn("millrow", m.addr)
 	for id, k := range c.conns {
 		k.Close()
 		delete(c.conns, id)
@@ -217,24 +255,27 @@ func TestLostDiskByCommand(t *testing.T) {
 		m, err := c.as("nia", "stonebend").Members(c.ctx(), "")
 		return err == nil && len(m.GetMembers()) == 3 && m.GetVoters() == 3 && m.GetAlive() == 3
 	})
-	c.requestIs("start-1", recordv1.RequestState_REQUEST_STATE_VOID)
+}
+
+// walkedHolds: the yard's new journal begins at its first record, and eastfork's board
+// shows the lock that was walked as ravi's. It returns that lock.
+func (c *cluster) walkedHolds() string {
+	c.t.Helper()
 	rec := c.do("ravi", "millrow", lockOn(second, "", ""))
 	if rec.GetRef() != "millrow/2/1" || rec.GetStatus() != servicev1.Status_STATUS_CONFIRMED {
-		t.Errorf("the first lock of the new journal: %s %v", rec.GetRef(), rec.GetStatus())
+		c.t.Errorf("the first lock of the new journal: %s %v", rec.GetRef(), rec.GetStatus())
 	}
 	b, err := c.board("eastfork", servicev1.Consistency_CONSISTENCY_CONFIRMED)
 	if err != nil {
-		t.Fatal(err)
+		c.t.Fatal(err)
 	}
 	walked := ledger.Ref("millrow", 2, ledger.WalkedSeq)
 	if !slices.ContainsFunc(b.GetHolds(), func(h *recordv1.HoldView) bool {
 		return h.GetRef() == walked && h.GetHolder() == "ravi" && h.GetTarget() == second
 	}) {
-		t.Errorf("the lock that was walked is no hold: %v", b.GetHolds())
+		c.t.Errorf("the lock that was walked is no hold: %v", b.GetHolds())
 	}
-	c.tooLate(late)
-	c.do("ravi", "millrow", actRelease(walked))
-	d.playedAll("A disk is lost")
+	return walked
 }
 
 // tooLate sends a record of a lost journal to the leader, as a yard's replica would.

@@ -4,10 +4,16 @@ import (
 	"context"
 
 	"google.golang.org/grpc/codes"
-	"google.golang.org/grpc/status"
 
 	"yardhasp/ledger"
+	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
+)
+
+// What a contractor of another employer may not read.
+var (
+	NotYourJob      = code.New("NOT_YOUR_JOB", code.Row{Args: "job person", Who: "{person}", Answer: code.Denied})
+	HistoryNotYours = code.New("HISTORY_NOT_YOURS", code.Row{Args: "person", Who: "supervisor", Answer: code.Denied})
 )
 
 // outsider names the caller when they are a contractor of another employer, "" for
@@ -30,7 +36,7 @@ func notTheirs(j *recordv1.JobView, who string) error {
 	if who == "" || j == nil || ledger.Concerns(j, who) {
 		return nil
 	}
-	return status.Errorf(codes.PermissionDenied, "%s is not one of your jobs: ask its responsible employee, %s", j.GetId(), j.GetResponsible())
+	return answer(codes.PermissionDenied, NotYourJob.About(j.GetId(), j.GetId(), j.GetResponsible()))
 }
 
 // outcomeFor leaves of an outcome that is not an outsider's only its place, so that
@@ -53,5 +59,5 @@ func leafFor(index uint64, leaf []byte, who string) error {
 			return nil
 		}
 	}
-	return status.Error(codes.PermissionDenied, "the history is for the co-op's own people: ask a supervisor for what you need of it")
+	return answer(codes.PermissionDenied, HistoryNotYours.About(who, who))
 }

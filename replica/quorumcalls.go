@@ -8,7 +8,9 @@ import (
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
 
+	"yardhasp/client"
 	"yardhasp/ledger"
+	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
 	"yardhasp/replica/quorum"
@@ -125,14 +127,14 @@ func (r *Replica) contacts() []*recordv1.YardContact {
 
 // asOf describes the state s as an answer's footing. Call it inside View, after
 // confirm if it is to be confirmed.
-func (r *Replica) asOf(s *ledger.State, confirmed bool, why string) *recordv1.AsOf {
+func (r *Replica) asOf(s *ledger.State, confirmed bool, because *recordv1.Finding) *recordv1.AsOf {
 	root := s.Root()
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	a := &recordv1.AsOf{Size: s.Size(), Root: root[:], TimeUnixMs: s.Time, Yard: r.set.Yard, ReadUnixMs: r.now().UnixMilli(),
-		Confirmed: confirmed, ConfirmedUnixMs: r.confirmedAt, Why: why, Alarm: r.alarm}
-	if r.alarm != "" {
-		a.Confirmed, a.Why = false, divergedWhy // of which history, nobody can say
+		Confirmed: confirmed, ConfirmedUnixMs: r.confirmedAt, Because: because, Divergence: r.alarm}
+	if r.alarm != nil {
+		a.Confirmed, a.Because = false, HistoryInDoubt.About("") // of which history, nobody can say
 	}
 	for _, id := range sortedYards(s) {
 		y := s.Yards[id]
@@ -150,27 +152,30 @@ func (r *Replica) asOf(s *ledger.State, confirmed bool, why string) *recordv1.As
 	return a
 }
 
+// LocalRead: the caller wants what this replica has, and asked no quorum.
+var LocalRead = code.New("LOCAL_READ", code.Row{})
+
 // read runs fn on the state, confirmed if asked and possible.
 func (r *Replica) read(ctx context.Context, want servicev1.Consistency, fn func(s *ledger.State, a *recordv1.AsOf)) error {
-	confirmed, why := false, "a local read was asked for"
+	confirmed, because := false, LocalRead.About("")
 	if want != servicev1.Consistency_CONSISTENCY_LOCAL {
 		c, cancel := context.WithTimeout(ctx, r.patience())
 		err := r.confirm(c)
 		cancel()
 		confirmed = err == nil
 		if err != nil {
-			why = "no quorum of yards answered"
+			because = client.ReasonNoQuorum.About("")
 			if want == servicev1.Consistency_CONSISTENCY_CONFIRMED {
 				return failed(err)
 			}
 		} else {
-			why = ""
+			because = nil
 		}
-		if a := r.alarmText(); a != "" && want == servicev1.Consistency_CONSISTENCY_CONFIRMED {
-			return detailed(codes.FailedPrecondition, a, "DIVERGED", nil)
+		if d := r.divergence(); d != nil && want == servicev1.Consistency_CONSISTENCY_CONFIRMED {
+			return answer(codes.FailedPrecondition, d)
 		}
 	}
-	r.node.View(func(s *ledger.State, _ uint64) { fn(s, r.asOf(s, confirmed, why)) })
+	r.node.View(func(s *ledger.State, _ uint64) { fn(s, r.asOf(s, confirmed, because)) })
 	return nil
 }
 

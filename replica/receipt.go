@@ -3,14 +3,13 @@ package replica
 import (
 	"context"
 	"errors"
-	"fmt"
 	"time"
 
 	"google.golang.org/grpc/codes"
-	"google.golang.org/grpc/status"
 
-	"yardhasp/client/words"
+	"yardhasp/client"
 	"yardhasp/ledger"
+	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
 	"yardhasp/replica/quorum"
@@ -38,7 +37,7 @@ func unheard(err error) bool {
 		return false
 	}
 	for _, c := range no.Conditions {
-		if !notFound[c.GetCode()] && c.GetCode() != "NOT_THE_SIGNER" && c.GetCode() != "NOT_APPROVED" {
+		if row, _ := code.Of(c).Row(); row.Answer != code.Unknown && !code.Is(c, ledger.NotTheSigner, ledger.NotApproved) {
 			return false
 		}
 	}
@@ -57,14 +56,12 @@ func (r *Replica) journalError(err error, kind string) error {
 	var no *yard.Refused
 	switch {
 	case errors.As(err, &ns):
-		return detailed(codes.Unavailable, "CATCHING UP / OUT OF SERVICE: this yard's machine cannot promise anything now ("+ns.Why+"). What you signed is not recorded here. Do a person-to-person check", "NOT_SERVING", nil)
+		return answer(codes.Unavailable, client.ReasonNotServing.About(r.set.Yard, r.set.Yard, ns.Because))
 	case errors.As(err, &no):
-		if no.Has("NOT_HOME") {
-			for _, c := range no.Conditions {
-				if c.GetCode() == "NOT_HOME" {
-					return detailed(codes.FailedPrecondition, words.English.Says(c), "NOT_HOME", map[string]string{"yard": ledger.YardOf(c.GetSubject())},
-						&recordv1.Outcome{Kind: kind, Conditions: no.Conditions})
-				}
+		for _, c := range no.Conditions {
+			if code.Is(c, yard.NotHome...) {
+				return detailed(codes.FailedPrecondition, brief(c), string(client.ReasonNotHome), map[string]string{"yard": ledger.YardOf(c.GetSubject())},
+					&recordv1.Outcome{Kind: kind, Conditions: no.Conditions})
 			}
 		}
 		return refused(&recordv1.Outcome{Kind: kind, Conditions: no.Conditions})
@@ -87,15 +84,12 @@ func (r *Replica) journalReceipt(ctx context.Context, reply *yard.Reply, kind st
 	switch kind {
 	case "lock", "found_lock":
 		r.lockReceipt(ctx, rec, reply.Seq, drained)
-	case "release", "sign_off":
+	case "release":
 		rec.Status = r.written(rec.Outcome)
-		rec.Text = releaseWords(rec.Status, r.set.Name, rec.Outcome)
-		if kind == "sign_off" {
-			rec.Text = noteWords(rec.Status, r.set.Name, rec.Outcome)
-		}
+		rec.Means = releaseMeans(rec.Status, r.set.Yard, rec.Outcome)
 	default:
 		rec.Status = r.written(rec.Outcome)
-		rec.Text = noteWords(rec.Status, r.set.Name, rec.Outcome)
+		rec.Means = noteMeans(rec.Status, r.set.Yard, rec.Outcome)
 	}
 	return rec, nil
 }
@@ -103,7 +97,7 @@ func (r *Replica) journalReceipt(ctx context.Context, reply *yard.Reply, kind st
 // written is what the outcome of a record other than a lock amounts to; nil: none
 // is known here.
 func (r *Replica) written(o *recordv1.Outcome) servicev1.Status {
-	if o == nil || r.alarmText() != "" {
+	if o == nil || r.divergence() != nil {
 		return servicev1.Status_STATUS_WRITTEN
 	}
 	return servicev1.Status_STATUS_CONFIRMED
@@ -121,6 +115,12 @@ func (r *Replica) outcome(ctx context.Context, ref string) *recordv1.Outcome {
 		}
 	}
 }
+
+var (
+	// TicketElsewhere: the ledger has it, from another yard or from long ago.
+	TicketElsewhere = code.New("TICKET_ELSEWHERE", code.Row{Args: "device counter:number", Next: "yardhasp history"})
+	TicketNotHere   = code.New("TICKET_NOT_HERE", code.Row{Args: "device counter:number", Answer: code.Unknown})
+)
 
 // receiptOf tells what became of a ticket.
 func (r *Replica) receiptOf(ctx context.Context, key []byte, device string, counter uint64) (*servicev1.Receipt, error) {
@@ -145,7 +145,7 @@ func (r *Replica) receiptOf(ctx context.Context, key []byte, device string, coun
 		used = s.TicketUsed(key, &recordv1.Ticket{Device: device, Counter: counter})
 	})
 	if used {
-		return nil, detailed(codes.FailedPrecondition, fmt.Sprintf("a record with ticket %s %d is in the ledger, from another yard or from long ago: ask the yard that took it, or see the board and the history", device, counter), "TICKET_REPEATED", nil)
+		return nil, answer(codes.FailedPrecondition, TicketElsewhere.About(device, device, counter))
 	}
-	return nil, status.Errorf(codes.NotFound, "no record with ticket %s %d has reached this yard: treat it as not recorded", device, counter)
+	return nil, answer(codes.NotFound, TicketNotHere.About(device, device, counter))
 }

@@ -76,7 +76,7 @@ func (d *driver) beginEpoch() error {
 			epoch, at = me.Epoch, raftIndex
 		}
 	})
-	if epoch <= d.file.Header().Epoch || d.r.disk.asleep() != "" {
+	if epoch <= d.file.Header().Epoch || d.r.disk.asleep() != nil {
 		return nil
 	}
 	run := make([]byte, 8)

@@ -11,48 +11,62 @@ import (
 	"google.golang.org/grpc/status"
 	"google.golang.org/protobuf/protoadapt"
 
-	"yardhasp/client/words"
+	"yardhasp/client"
 	"yardhasp/ledger"
+	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 	"yardhasp/replica/quorum"
 )
 
 const errorDomain = "yardhasp"
 
-// notFound lists the condition codes that mean "no such thing".
-var notFound = map[string]bool{"UNKNOWN_POINT": true, "UNKNOWN_JOB": true, "UNKNOWN_HOLD": true, "UNKNOWN_REQUEST": true, "UNKNOWN_PERSON": true,
-	"UNKNOWN_YARD": true, "UNKNOWN_ZONE": true, "UNKNOWN_SIGN_ON": true, "UNKNOWN_INVITATION": true, "UNKNOWN_DRAWING": true, "UNKNOWN_KEY": true}
-
 // refused turns a refused outcome into a status: every condition as a
-// PreconditionFailure violation, and the whole outcome beside it.
+// PreconditionFailure violation, and the whole outcome beside it. Words are made of it
+// where people read it.
 func refused(o *recordv1.Outcome) error {
-	code := codes.FailedPrecondition
 	pf := &errdetails.PreconditionFailure{}
-	var texts []string
-	allUnknown := true
-	for _, c := range o.GetConditions() {
-		texts = append(texts, words.English.Says(c))
-		pf.Violations = append(pf.Violations, &errdetails.PreconditionFailure_Violation{Type: c.GetCode(), Subject: c.GetSubject(), Description: words.English.Says(c)})
-		allUnknown = allUnknown && notFound[c.GetCode()]
-		switch c.GetCode() {
-		case "MALFORMED":
-			code = codes.InvalidArgument
-		case "BAD_SIGNATURE", "NOT_THE_SIGNER", "KEY_REVOKED":
-			code = codes.Unauthenticated
-		case "NOT_PERMITTED", "NOT_YOUR_LOCK", "NOT_YOUR_SIGN_ON", "NOT_YOURS":
-			code = codes.PermissionDenied
-		case "EXISTS", "TICKET_REPEATED":
-			code = codes.AlreadyExists
+	var said []string
+	reason := "REFUSED"
+	for i, c := range o.GetConditions() {
+		if i == 0 {
+			reason = c.GetCode()
+		}
+		said = append(said, brief(c))
+		pf.Violations = append(pf.Violations, &errdetails.PreconditionFailure_Violation{Type: c.GetCode(), Subject: c.GetSubject()})
+	}
+	return detailed(answerFor(o.GetConditions()), strings.Join(said, "; "), reason, nil, pf, o)
+}
+
+var answers = map[code.Answer]codes.Code{
+	code.Malformed: codes.InvalidArgument, code.NotSigned: codes.Unauthenticated, code.Denied: codes.PermissionDenied, code.Taken: codes.AlreadyExists,
+}
+
+// answerFor is the status of a refusal: NOT_FOUND where everything that it names is
+// unknown, else what the first condition of another answer than "not met" asks for.
+func answerFor(unmet []*recordv1.Finding) codes.Code {
+	unknown := len(unmet) > 0
+	answer := codes.FailedPrecondition
+	for _, c := range unmet {
+		row, _ := code.Of(c).Row()
+		unknown = unknown && row.Answer == code.Unknown
+		if a, ok := answers[row.Answer]; ok && answer == codes.FailedPrecondition {
+			answer = a
 		}
 	}
-	if allUnknown && len(texts) > 0 {
-		code = codes.NotFound
+	if unknown {
+		return codes.NotFound
 	}
-	reason := "REFUSED"
-	if len(o.GetConditions()) > 0 {
-		reason = o.GetConditions()[0].GetCode()
-	}
-	return detailed(code, strings.Join(texts, "; "), reason, nil, pf, o)
+	return answer
+}
+
+// brief is a finding as a log line or the text of a status has it: its code and what
+// it is about.
+func brief(f *recordv1.Finding) string { return strings.TrimSpace(f.GetCode() + " " + f.GetSubject()) }
+
+// answer is an error that a person reads: the finding goes with it, and its code is
+// the reason.
+func answer(c codes.Code, f *recordv1.Finding) error {
+	return detailed(c, brief(f), f.GetCode(), nil, f)
 }
 
 func detailed(code codes.Code, msg, reason string, meta map[string]string, more ...protoadapt.MessageV1) error {
@@ -75,13 +89,13 @@ func failed(err error) error {
 	case err == nil:
 		return nil
 	case errors.Is(err, quorum.ErrUnknownOutcome):
-		return detailed(codes.Aborted, err.Error()+": ask for its receipt with the same ticket", "OUTCOME_UNKNOWN", nil)
+		return answer(codes.Aborted, client.ReasonOutcomeUnknown.About(""))
 	case errors.Is(err, quorum.ErrNotLeader), errors.Is(err, quorum.ErrNoQuorum), errors.Is(err, context.DeadlineExceeded):
-		return detailed(codes.Unavailable, quorum.ErrNoQuorum.Error()+": nothing is approved, started or read as confirmed until they do", "NO_QUORUM", nil)
+		return answer(codes.Unavailable, client.ReasonNoQuorum.About(""))
 	case errors.Is(err, raft.ErrRaftShutdown):
 		return stopping()
 	case errors.Is(err, ledger.ErrNewer):
-		return detailed(codes.InvalidArgument, err.Error(), "NEWER_RELEASE", nil)
+		return answer(codes.InvalidArgument, client.ReasonNewerRelease.About("", err.Error()))
 	}
 	if _, ok := status.FromError(err); ok {
 		return err

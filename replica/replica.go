@@ -104,9 +104,9 @@ type Replica struct {
 	confirmedAt  int64
 	ledAt        time.Time // when a leader was last known, or this replica was opened
 	lastContacts []*recordv1.YardContact
-	alarm        string       // what divergences says
-	divergences  []divergence // see divergence.go
-	evidence     sync.Mutex   // held while evidence is written; taken before mu
+	alarm        *recordv1.Finding // what divergences says
+	divergences  []divergence      // see divergence.go
+	evidence     sync.Mutex        // held while evidence is written; taken before mu
 }
 
 // Open starts the replica of a data directory.
@@ -356,7 +356,8 @@ func (r *Replica) ledgerID() []byte {
 	return b
 }
 
-func (r *Replica) alarmText() string {
+// divergence is what is known of replicas that hold different histories, nil for none.
+func (r *Replica) divergence() *recordv1.Finding {
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	return r.alarm

@@ -10,6 +10,8 @@ import (
 	"google.golang.org/protobuf/proto"
 
 	"yardhasp/ledger"
+	"yardhasp/ledger/code"
+	"yardhasp/ledger/seal"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
 )
@@ -40,7 +42,7 @@ func (m *memberServer) Join(ctx context.Context, q *servicev1.JoinRequest) (*ser
 	ctx, cancel := context.WithTimeout(ctx, 2*defaultWait)
 	defer cancel()
 	done, no := r.tryJoin(e)
-	if no != nil && no.GetCode() == "UNKNOWN_INVITATION" && r.askAbout(ctx) {
+	if no != nil && code.Is(no, ledger.UnknownInvitation) && r.askAbout(ctx) {
 		done, no = r.tryJoin(e)
 	}
 	if no != nil {
@@ -73,34 +75,31 @@ func (m *memberServer) Join(ctx context.Context, q *servicev1.JoinRequest) (*ser
 // has joined by it already, and only the answer got lost.
 func (r *Replica) tryJoin(e *ledger.Entry) (done bool, no *recordv1.Finding) {
 	j, id := e.Record().GetJoin(), e.Record().GetSigner()
-	say := func(code, text, remedy string) {
-		no = &recordv1.Finding{Code: code, Subject: j.GetInvitation(), Text: text, Remedy: remedy, Who: "a manager"}
-	}
 	now := r.now().UnixMilli()
 	r.node.View(func(s *ledger.State, _ uint64) {
 		var i recordv1.Invite
 		inv := s.Invites[j.GetInvitation()]
 		if inv == nil || proto.Unmarshal(inv.Whom, &i) != nil {
-			say("UNKNOWN_INVITATION", "there is no such invitation in this ledger", "ask a manager for one")
+			no = ledger.UnknownInvitation.About(j.GetInvitation(), j.GetInvitation())
 			return
 		}
 		signed := func(key []byte) bool {
 			return slices.ContainsFunc(e.Keys(), func(k []byte) bool { return bytes.Equal(k, key) })
 		}
-		key := s.KeyOf(j.GetKey())
+		key, invited := s.KeyOf(j.GetKey()), i.GetPerson().GetId()+i.GetYard().GetId()
 		switch {
 		case !signed(i.GetOnceKey()) || !signed(j.GetKey()) || bytes.Equal(i.GetOnceKey(), j.GetKey()):
-			say("BAD_SIGNATURE", "joining is signed by the invitation's one-time key and by the new key", "use the whole token")
-		case i.GetPerson().GetId()+i.GetYard().GetId() != id:
-			say("NOT_THE_SIGNER", "the invitation is not for "+id, "sign as the one who is invited")
+			no = ledger.JoinUnsigned.About(j.GetInvitation(), j.GetInvitation())
+		case invited != id:
+			no = ledger.InvitationForAnother.About(id, id, invited)
 		case inv.Used && key != nil && key.Revoked == 0 && key.Person+key.Yard == id:
 			done = true
 		case inv.Used:
-			say("INVITATION_USED", "the invitation was used before", "ask for a new one")
+			no = ledger.InvitationUsed.About(j.GetInvitation(), j.GetInvitation())
 		case max(now, s.Time) >= inv.Expires:
-			say("EXPIRED", "the invitation is over", "ask for a new one")
+			no = ledger.InvitationExpired.About(j.GetInvitation(), j.GetInvitation(), inv.Expires)
 		case key != nil:
-			say("KEY_IN_USE", "this key is enrolled already", "make a new key")
+			no = ledger.KeyInUse.About(id, seal.Fingerprint(j.GetKey()))
 		}
 	})
 	return done, no

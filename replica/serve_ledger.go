@@ -11,6 +11,7 @@ import (
 	"google.golang.org/protobuf/proto"
 
 	"yardhasp/ledger"
+	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
 	"yardhasp/replica/quorum"
@@ -67,7 +68,7 @@ func (s *ledgerServer) Submit(ctx context.Context, q *servicev1.SubmitRequest) (
 		return nil, err
 	}
 	if c := callerOf(ctx); c.yard == "" && c.person == "" {
-		return nil, status.Error(codes.Unauthenticated, "this key is not enrolled here")
+		return nil, answer(codes.Unauthenticated, KeyNotEnrolled.About(""))
 	}
 	most := wait(q.GetWaitMs())
 	if kind.Way == ledger.ThroughJournal {
@@ -99,7 +100,7 @@ func (r *Replica) submitDirect(ctx context.Context, e *ledger.Entry, signed []by
 		return nil, failed(err)
 	}
 	o := outs[0]
-	if len(o.GetConditions()) == 1 && o.GetConditions()[0].GetCode() == "TICKET_REPEATED" {
+	if len(o.GetConditions()) == 1 && code.Has(o.GetConditions(), ledger.TicketRepeated) {
 		// Taken before, and only now seen here.
 		c, cancel := context.WithTimeout(ctx, r.patience())
 		defer cancel()
@@ -117,7 +118,7 @@ func (r *Replica) directReceipt(o *recordv1.Outcome, repeated bool) (*servicev1.
 		return nil, refused(o)
 	}
 	st := r.written(o)
-	return &servicev1.Receipt{Status: st, Text: noteWords(st, r.set.Name, o),
+	return &servicev1.Receipt{Status: st, Means: noteMeans(st, r.set.Yard, o),
 		Outcome: o, Yard: r.set.Yard, ReadUnixMs: r.now().UnixMilli(), RepeatedTicket: repeated}, nil
 }
 
@@ -167,7 +168,7 @@ func (s *ledgerServer) GetBoard(ctx context.Context, q *servicev1.GetBoardReques
 		b.AsOf = a
 	})
 	if err == nil && b == nil {
-		return nil, status.Errorf(codes.NotFound, "there is no yard %q: an empty board would read as nothing locked", q.GetYard())
+		return nil, answer(codes.NotFound, ledger.UnknownYard.About(q.GetYard(), q.GetYard()))
 	}
 	if b != nil && (q.GetYard() == "" || q.GetYard() == s.r.set.Yard) {
 		b.WrittenHere = s.r.yard.written()
@@ -178,6 +179,10 @@ func (s *ledgerServer) GetBoard(ctx context.Context, q *servicev1.GetBoardReques
 	return &servicev1.GetBoardResponse{Board: b}, err
 }
 
+// JobNotHere: open or closed, the state has no such job; one that closed long ago is
+// in the history.
+var JobNotHere = code.New("JOB_NOT_HERE", code.Row{Args: "job", Next: "yardhasp job list", Answer: code.Unknown})
+
 func (s *ledgerServer) GetJob(ctx context.Context, q *servicev1.GetJobRequest) (*servicev1.GetJobResponse, error) {
 	var j *recordv1.JobView
 	err := s.r.read(ctx, q.GetConsistency(), func(st *ledger.State, a *recordv1.AsOf) {
@@ -186,7 +191,7 @@ func (s *ledgerServer) GetJob(ctx context.Context, q *servicev1.GetJobRequest) (
 		}
 	})
 	if err == nil && j == nil {
-		return nil, status.Errorf(codes.NotFound, "there is no job %q; jobs that closed long ago are in the history", q.GetJob())
+		return nil, answer(codes.NotFound, JobNotHere.About(q.GetJob(), q.GetJob()))
 	}
 	if no := notTheirs(j, s.r.outsider(ctx)); err == nil && no != nil {
 		return nil, no
@@ -200,7 +205,7 @@ func (s *ledgerServer) Watch(q *servicev1.WatchRequest, out servicev1.LedgerServ
 	who, outside := callerOf(out.Context()), s.r.outsider(out.Context())
 	for {
 		if !s.r.enrolled(who) {
-			return status.Error(codes.Unauthenticated, "this key was revoked")
+			return answer(codes.Unauthenticated, KeyNotEnrolled.About(""))
 		}
 		changed := s.r.node.Changed()
 		for size := s.r.history.Size(); next < size; next++ {
@@ -246,7 +251,7 @@ func (s *ledgerServer) GetDrawing(ctx context.Context, q *servicev1.GetDrawingRe
 		}
 	})
 	if err == nil && res == nil {
-		return nil, status.Errorf(codes.NotFound, "yard %q has no drawing here", q.GetYard())
+		return nil, answer(codes.NotFound, ledger.UnknownDrawing.About(q.GetYard(), q.GetYard()))
 	}
 	return res, err
 }

@@ -2,12 +2,13 @@ package replica
 
 import (
 	"context"
-	"fmt"
 
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
 
+	"yardhasp/client"
 	"yardhasp/ledger"
+	"yardhasp/ledger/code"
 	"yardhasp/ledger/seal"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
@@ -27,9 +28,9 @@ func (m *memberServer) GetMembers(ctx context.Context, _ *servicev1.GetMembersRe
 	err := r.confirm(c)
 	cancel()
 	ms := r.node.Members()
-	res := &servicev1.GetMembersResponse{Voters: uint32(ms.Voters), Quorum: uint32(ms.Quorum), HasQuorum: err == nil, Yard: r.set.Yard, Health: r.health()}
+	res := &servicev1.GetMembersResponse{Voters: uint32(ms.Voters), Quorum: uint32(ms.Quorum), HasQuorum: err == nil, Yard: r.set.Yard, Wrong: r.Health()}
 	r.node.View(func(s *ledger.State, _ uint64) {
-		res.AsOf = r.asOf(s, err == nil, "")
+		res.AsOf = r.asOf(s, err == nil, unconfirmedFor(err))
 		res.Ledger, res.Coop = s.LedgerID(), s.Coop
 		heard := map[string]*recordv1.YardContact{}
 		for _, k := range res.AsOf.GetYards() {
@@ -50,24 +51,43 @@ func (m *memberServer) GetMembers(ctx context.Context, _ *servicev1.GetMembersRe
 	if res.HasQuorum && res.Alive > res.Quorum {
 		res.MayFail = res.Alive - res.Quorum
 	}
-	res.Text = membersText(res)
+	res.Means = membersMeans(res)
 	return res, nil
 }
 
-func membersText(m *servicev1.GetMembersResponse) string {
+// unconfirmedFor is why a reading is not confirmed after err, nil when it is.
+func unconfirmedFor(err error) *recordv1.Finding {
+	if err == nil {
+		return nil
+	}
+	return client.ReasonNoQuorum.About("")
+}
+
+// What the number of voters means.
+var (
+	OneYard  = code.New("ONE_YARD", code.Row{})
+	TwoYards = code.New("TWO_YARDS", code.Row{})
+	// NoneMayFail, SomeMayFail and EvenMayFail: how many voters may fail before nothing
+	// can be approved; an even number of voters protects no better than one fewer.
+	NoneMayFail = code.New("NONE_MAY_FAIL", code.Row{Args: "alive:number voters:number needed:number"})
+	SomeMayFail = code.New("SOME_MAY_FAIL", code.Row{Args: "alive:number voters:number needed:number may_fail:number"})
+	EvenMayFail = code.New("EVEN_MAY_FAIL", code.Row{Args: "alive:number voters:number needed:number may_fail:number"})
+)
+
+func membersMeans(m *servicev1.GetMembersResponse) *recordv1.Finding {
 	switch {
 	case !m.GetHasQuorum():
-		return "NO QUORUM: nothing is approved, started or confirmed until more yards answer. Locks can still be recorded here."
+		return client.ReasonNoQuorum.About("")
 	case m.GetVoters() == 1:
-		return "One yard: if this machine is lost, so is the ledger. Add two more yards, or witnesses, before relying on it."
+		return OneYard.About("")
 	case m.GetVoters() == 2:
-		return "Two yards: if either machine is lost, nothing can be approved until it is back. Add a third yard, or a witness."
+		return TwoYards.About("")
 	case m.GetMayFail() == 0:
-		return fmt.Sprintf("%d of %d voters answer, %d are needed: NONE may fail now.", m.GetAlive(), m.GetVoters(), m.GetQuorum())
+		return NoneMayFail.About("", m.GetAlive(), m.GetVoters(), m.GetQuorum())
 	case m.GetVoters()%2 == 0:
-		return fmt.Sprintf("%d of %d voters answer, %d are needed: %d may fail. An even number of voters protects no better than one fewer.", m.GetAlive(), m.GetVoters(), m.GetQuorum(), m.GetMayFail())
+		return EvenMayFail.About("", m.GetAlive(), m.GetVoters(), m.GetQuorum(), m.GetMayFail())
 	}
-	return fmt.Sprintf("%d of %d voters answer, %d are needed: %d may fail.", m.GetAlive(), m.GetVoters(), m.GetQuorum(), m.GetMayFail())
+	return SomeMayFail.About("", m.GetAlive(), m.GetVoters(), m.GetQuorum(), m.GetMayFail())
 }
 
 // peerServer answers PeerService.

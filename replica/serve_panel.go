@@ -6,9 +6,19 @@ import (
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
 
+	"yardhasp/client"
 	"yardhasp/ledger"
+	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
+)
+
+var (
+	// GoAhead alone lets the person at the panel close the point, while it shows.
+	GoAhead    = code.New("GO_AHEAD", code.Row{Args: "point request"})
+	DoNotClose = code.New("DO_NOT_CLOSE", code.Row{Args: "point"})
+	// OwnMachine: the panel reads its yard's own machine, and asks no other.
+	OwnMachine = code.New("OWN_MACHINE", code.Row{Args: "yard"})
 )
 
 // GetPanel tells the person at a panel what they need before an act there. The
@@ -20,32 +30,32 @@ func (s *ledgerServer) GetPanel(ctx context.Context, q *servicev1.GetPanelReques
 		return ok
 	}
 	if !known() && !(r.catchUp(ctx) && known()) {
-		return nil, status.Errorf(codes.NotFound, "no point %q is registered: read the label at the panel again", q.GetPoint())
+		return nil, answer(codes.NotFound, ledger.UnknownPoint.About(q.GetPoint(), q.GetPoint()))
 	}
 	// Another yard's point is shown too, never with a go-ahead: a box here may
 	// take its key.
-	v, confirmed, why := r.yard.panel(q.GetPoint()), false, "the panel reads this yard's own machine"
+	v, confirmed, because := r.yard.panel(q.GetPoint()), false, OwnMachine.About(r.set.Yard, r.set.Yard)
 	if v.GoAhead {
 		// Energising always needs the quorum, so a go-ahead is shown only behind it.
 		c, cancel := context.WithTimeout(ctx, r.patience())
 		confirmed = r.confirm(c) == nil
 		cancel()
 		if v = r.yard.panel(q.GetPoint()); confirmed {
-			why = ""
+			because = nil
 		} else if v.GoAhead {
-			v.GoAhead, why = false, "no quorum of yards answered"
-			v.WhyNot = append(v.WhyNot, why)
+			v.GoAhead, because = false, client.ReasonNoQuorum.About("")
+			v.Against = append(v.Against, because)
 		}
 	}
 	res := &servicev1.GetPanelResponse{Point: q.GetPoint(), Yard: r.set.Yard, Position: v.Position,
-		Moved: &recordv1.Moved{Epoch: v.Moved.Epoch, Seq: v.Moved.Seq}, Run: v.Run, GoAhead: v.GoAhead, Request: v.Request, WhyNot: v.WhyNot}
+		Moved: &recordv1.Moved{Epoch: v.Moved.Epoch, Seq: v.Moved.Seq}, Run: v.Run, GoAhead: v.GoAhead, Request: v.Request, Against: v.Against}
 	if v.GoAhead {
-		res.Text, res.Caution = goAheadWords, ledger.Caution
+		res.Means, res.Caution = GoAhead.About(q.GetPoint(), q.GetPoint(), v.Request), ledger.Caution
 	} else {
-		res.Text = "No go-ahead: do not close it."
+		res.Means = DoNotClose.About(q.GetPoint(), q.GetPoint())
 	}
 	r.node.View(func(st *ledger.State, _ uint64) {
-		res.AsOf = r.asOf(st, confirmed, why)
+		res.AsOf = r.asOf(st, confirmed, because)
 	})
 	return res, nil
 }

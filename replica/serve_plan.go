@@ -6,14 +6,18 @@ import (
 	"strings"
 
 	"google.golang.org/grpc/codes"
-	"google.golang.org/grpc/status"
 
 	"yardhasp/client/sheet"
 	"yardhasp/ledger"
+	"yardhasp/ledger/code"
 	"yardhasp/ledger/energy"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
 )
+
+// NoSuchPlan: what was asked can't be computed on the current drawings; why is what the
+// energy model says.
+var NoSuchPlan = code.New("NO_SUCH_PLAN", code.Row{Args: "zone why:text", Answer: code.Unknown})
 
 // Plan computes on the current drawings what isolates a zone, or examines the
 // points that are given.
@@ -46,7 +50,7 @@ func (s *ledgerServer) Plan(ctx context.Context, q *servicev1.PlanRequest) (*ser
 		return nil, err
 	}
 	if bad != nil {
-		return nil, status.Error(codes.NotFound, bad.Error())
+		return nil, answer(codes.NotFound, NoSuchPlan.About(q.GetZone(), q.GetZone(), bad.Error()))
 	}
 	return res, nil
 }

@@ -17,7 +17,7 @@ import (
 	"google.golang.org/protobuf/protoadapt"
 
 	"yardhasp/client/pin"
-	"yardhasp/client/words"
+	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
 )
@@ -104,18 +104,18 @@ func (y *Yard) Runs() []string {
 func Refuse(out *recordv1.Outcome) error {
 	pre := &errdetails.PreconditionFailure{}
 	for _, c := range out.GetConditions() {
-		pre.Violations = append(pre.Violations, &errdetails.PreconditionFailure_Violation{Type: c.GetCode(), Subject: c.GetSubject(), Description: words.English.Says(c)})
+		pre.Violations = append(pre.Violations, &errdetails.PreconditionFailure_Violation{Type: c.GetCode(), Subject: c.GetSubject()})
 	}
 	return with(codes.FailedPrecondition, "refused", out, pre)
 }
 
 // Fail is an error with an ErrorInfo; home is the metadata "yard", if any.
-func Fail(code codes.Code, reason, text, home string) error {
-	info := &errdetails.ErrorInfo{Reason: reason, Domain: "yardhasp"}
+func Fail(answer codes.Code, reason code.Code, text, home string) error {
+	info := &errdetails.ErrorInfo{Reason: string(reason), Domain: "yardhasp"}
 	if home != "" {
 		info.Metadata = map[string]string{"yard": home}
 	}
-	return with(code, text, info)
+	return with(answer, text, info)
 }
 
 func with(code codes.Code, text string, details ...protoadapt.MessageV1) error {

@@ -5,6 +5,7 @@ import (
 
 	"yardhasp/client/words"
 	"yardhasp/ledger"
+	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
@@ -30,6 +31,10 @@ type Event struct {
 	Changes []string `json:"changes"`
 	Flags   []string `json:"flags"`
 	Unmet   []string `json:"unmet"`
+
+	// took: the ledger took a reading as one. What showed energy became something else,
+	// found live.
+	took bool
 }
 
 // About is what an entry is about, by name, each list sorted.
@@ -123,7 +128,7 @@ func NewCollector() *Collector {
 func (c *Collector) Add(e *ledger.Entry, out *recordv1.Outcome, s *ledger.State) {
 	ev := &Event{Index: out.GetIndex(), TimeUnixMs: out.GetTimeUnixMs(), Kind: out.GetKind(), Signer: out.GetSigner(), Accepted: out.GetAccepted(), Ref: out.GetRef(),
 		Changes: words.English.Changes(out), Details: []Field{}, Flags: []string{}, Unmet: []string{},
-		About: About{[]string{}, []string{}, []string{}, []string{}, []string{}}}
+		About: About{[]string{}, []string{}, []string{}, []string{}, []string{}}, took: code.Has(out.GetDid(), ledger.ReadingTaken)}
 	for _, f := range out.GetFlags() {
 		ev.Flags = append(ev.Flags, words.English.WithClause(f))
 	}

@@ -84,7 +84,7 @@ func (x *sheets) add(ev *Event, rec *recordv1.Record, s *ledger.State) {
 		r := a.Reading
 		x.readings = append(x.readings, &Reading{Job: r.GetJob(), Part: r.GetPart(), Medium: mediumWord(r.GetMedium()), Kind: kindWord(r.GetKind()), Value: r.GetValue(), Unit: unitOf(r.GetKind()),
 			Instrument: r.GetInstrument(), ProvedBefore: r.GetProvedBefore(), ProvedAfter: r.GetProvedAfter(), Moved: r.GetMoved(), By: ev.Signer, AtUnixMs: at,
-			Counts: ev.Accepted && len(ev.Flags) == 0 && !r.GetMoved() && took(ev), of: ev})
+			Counts: ev.Accepted && len(ev.Flags) == 0 && !r.GetMoved() && ev.took, of: ev})
 	case *recordv1.Record_OpenJob:
 		if ev.Accepted {
 			x.zones[a.OpenJob.GetId()] = a.OpenJob.GetZone()
@@ -122,12 +122,6 @@ func (x *sheets) add(ev *Event, rec *recordv1.Record, s *ledger.State) {
 			x.training = append(x.training, &Training{Person: p.GetId(), By: ev.Signer, AtUnixMs: ev.TimeUnixMs, UntilUnixMs: p.GetTrainedUntilUnixMs(), Qualified: p.GetQualified(), of: ev})
 		}
 	}
-}
-
-// took reports whether the ledger took a reading as one: what showed energy became
-// something else, found live.
-func took(ev *Event) bool {
-	return slices.ContainsFunc(ev.Changes, func(c string) bool { return strings.HasPrefix(c, "reading for ") })
 }
 
 func earlier(a, b int64) int64 {

@@ -115,32 +115,18 @@ func functions(t *testing.T) []function {
 	return out
 }
 
-// TestShape fails for each function that is too long, and for one that is listed as
-// still too long and no longer is.
+// TestShape fails for each function that is too long.
 func TestShape(t *testing.T) {
 	all := functions(t)
 	if len(all) < 1000 {
 		t.Fatalf("only %d functions were found under %s", len(all), root)
 	}
-	var still []string
 	for _, f := range all {
-		switch {
-		case !f.tooLong():
-		case slices.Contains(stillTooLong, f.name):
-			still = append(still, f.name)
-		default:
+		if f.tooLong() {
 			t.Errorf("%s: %s has %d lines and %d branches, the most are %d and %d: split it by what it is about", f.at, f.name, f.lines, f.branches, mostLines, mostBranches)
 		}
 	}
-	for _, name := range stillTooLong {
-		if !slices.Contains(still, name) {
-			t.Errorf("%s is listed as still too long, and is not, or is gone: take it off the list", name)
-		}
-		if !strings.HasPrefix(name, "ledger.") {
-			t.Errorf("%s: only the package ledger may have functions that are still too long", name)
-		}
-	}
-	t.Logf("%d functions, %d still too long", len(all), len(still))
+	t.Logf("%d functions", len(all))
 }
 
 // TestMeasure: what counts as a line and as a branch.

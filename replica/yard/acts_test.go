@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"yardhasp/ledger"
+	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 	"yardhasp/testdata/story"
 )
@@ -179,11 +180,11 @@ func approved(t testing.TB, zone string, points ...string) *world {
 func wantGrant(t testing.TB, r *Reply, want recordv1.Grant, promised ...string) {
 	t.Helper()
 	if r.Grant != want || fmt.Sprint(r.Promised) != fmt.Sprint(promised) {
-		t.Errorf("granted %v for %v (%s), want %v for %v", r.Grant, r.Promised, r.Why, want, promised)
+		t.Errorf("granted %v for %v (%v), want %v for %v", r.Grant, r.Promised, r.Because, want, promised)
 	}
 }
 
-func wantRefused(t testing.TB, err error, code string) {
+func wantRefused(t testing.TB, err error, code code.Code) {
 	t.Helper()
 	r, ok := err.(*Refused)
 	if !ok || !r.Has(code) {

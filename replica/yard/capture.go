@@ -2,9 +2,10 @@ package yard
 
 import (
 	"bytes"
-	"fmt"
+	"slices"
 
 	"yardhasp/ledger"
+	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
@@ -16,12 +17,6 @@ const (
 	// is in doubt, in ms (common practice, no source).
 	clockBehind = 2 * 60 * 1000
 )
-
-// atPanel are the acts that count only as long as nothing happened since the
-// panel was read: they are done again there, never sent later (decisions.md 3).
-// FoundClosed and FoundStarted are not among them: they say that points are live,
-// so a late one can only protect.
-var atPanel = map[string]bool{"isolate": true, "closed": true, "energise": true, "box_add": true, "box_remove": true}
 
 // Capture journals one signed record (protocol.md 3.4). now is the yard's clock,
 // Unix ms; run is what Panel gave for the point of an act at a panel. Its error
@@ -42,26 +37,26 @@ func (y *Yard) Capture(signed []byte, now int64, run string) (Effects, error) {
 	if err := y.admit(c, it); err != nil {
 		return Effects{}, err
 	}
-	if atPanel[it.kind] {
+	if ledger.KindFor(it.rec).Panel == ledger.AtPanel {
 		if err := y.admitAtPanel(c, it, run); err != nil {
 			return Effects{}, err
 		}
 	}
 	env := y.envelope(now)
-	var why string
+	var why *recordv1.Finding
 	env.Grant, env.Promised, why = c.grantFor(it)
-	if y.apart != "" && env.Grant == recordv1.Grant_GRANT_HELD_LOCALLY {
+	if y.apart != nil && env.Grant == recordv1.Grant_GRANT_HELD_LOCALLY {
 		env.Grant, env.Promised, why = recordv1.Grant_GRANT_UNCONFIRMED, nil, y.apart
 	}
 	env.Body = &recordv1.Envelope_Signed{Signed: signed}
 	it, err = y.write(env)
 	if err != nil {
 		y.Broken(err.Error())
-		return Effects{}, &NotServing{y.broken}
+		return Effects{}, &NotServing{y.outOfService()}
 	}
 	y.note(it)
 	r := y.reply(it, false)
-	r.Why = why
+	r.Because = why
 	return Effects{Append: []Record{it.Record}, Reply: &r}, nil
 }
 
@@ -69,27 +64,27 @@ func (y *Yard) Capture(signed []byte, now int64, run string) (Effects, error) {
 // (decisions.md 13), and which ledger the record is for.
 func (y *Yard) read(signed []byte) (*item, error) {
 	if len(signed) > MaxSigned {
-		return nil, refuse("MALFORMED", "", fmt.Sprintf("the record has %d bytes, more than %d", len(signed), MaxSigned), "", "")
+		return nil, refuse(ledger.EntryTooLarge.About("", len(signed), MaxSigned))
 	}
 	e, err := ledger.Decode(ledger.DirectEntry(signed))
 	if err != nil {
 		return nil, err
 	}
 	if f := e.Fault(); f != nil {
-		return nil, &Refused{[]*recordv1.Finding{f}}
+		return nil, refuse(f)
 	}
 	if e.Record() == nil {
-		return nil, refuse("MALFORMED", "", "there is no record in it", "sign it again", "")
+		return nil, refuse(ledger.Empty.About("", "part-record"))
 	}
 	if bad := ledger.Check(e.Record()); len(bad) > 0 {
 		return nil, &Refused{bad}
 	}
 	if !bytes.Equal(e.Record().GetLedger(), y.h.Ledger) {
-		return nil, refuse("OTHER_LEDGER", "", "the record was signed for another ledger", "sign it again for this one", "")
+		return nil, refuse(ledger.OtherLedger.About(""))
 	}
 	it, err := newItem(Record{Envelope: &recordv1.Envelope{Body: &recordv1.Envelope_Signed{Signed: signed}}})
 	if err != nil {
-		return nil, refuse("MALFORMED", "", err.Error(), "sign it again", "")
+		return nil, refuse(ledger.Malformed.About("", "part-record"))
 	}
 	return it, nil
 }
@@ -111,29 +106,29 @@ func (y *Yard) repeat(it *item) *item {
 // the person learns of it at once.
 func (y *Yard) admit(c *scene, it *item) error {
 	k, by := ledger.KindFor(it.rec), it.rec.GetSigner()
-	if k == nil || k.Way != ledger.ThroughJournal {
-		return refuse("WRONG_WAY", it.kind, "this kind of record goes to the ledger directly, not through a yard's journal", "send it as a direct entry", by)
+	if k.Way != ledger.ThroughJournal {
+		return refuse(k.NotThisWay())
 	}
 	key := c.signer(by, it.keys)
 	if key == nil || c.v.People[by] == nil {
-		return refuse("NOT_THE_SIGNER", by, fmt.Sprintf("the record says it is by %q, but no key of theirs signed it", by), "sign it with your own key", by)
+		return refuse(ledger.NotTheSigner.About(by, by))
 	}
 	if k.Class == ledger.Lifts && key.Revoked > 0 {
-		return refuse("KEY_REVOKED", by, "the key that signed this was revoked", "sign with your present key", by)
+		return refuse(ledger.KeyRevoked.About(by, by))
 	}
 	if k.Class == ledger.Lifts && !c.may(it) {
-		return refuse("NOT_PERMITTED", by, by+" may not do this", "ask somebody who may", "")
+		return refuse(ledger.NotPermitted.About(by, by, k.May.Word(), k.Clause))
 	}
 	if who := c.owner(it); who != "" && who != by {
-		code := "NOT_YOUR_LOCK"
 		if it.signOn != "" {
-			code = "NOT_YOUR_SIGN_ON"
+			return refuse(ledger.NotYourSignOn.About(it.signOn, it.signOn, who))
 		}
-		return refuse(code, it.hold+it.signOn, "this is "+who+"'s, as this yard knows it: only "+who+" ends it", "ask them", who)
+		return refuse(ledger.NotYourLock.About(it.hold, who, c.hangsOn(it.hold), it.hold))
 	}
 	used := len(y.tickets[it.ticket]) > 0 || c.v.TicketUsed(it.keys[0], it.rec.GetTicket())
 	if used && k.Class != ledger.Protects {
-		return refuse("TICKET_REPEATED", by, "a record with this ticket was taken before, here or at another yard", "ask for its receipt; to do the act again, sign it again", by)
+		t := it.rec.GetTicket()
+		return refuse(ledger.TicketRepeated.About(by, by, t.GetDevice(), t.GetCounter()))
 	}
 	return c.admitTarget(it, k.Elsewhere == ledger.HomeOnly)
 }
@@ -155,20 +150,33 @@ func (c *scene) owner(it *item) string {
 	return ""
 }
 
+// hangsOn is the point or box of a lock, as this yard knows it.
+func (c *scene) hangsOn(hold string) string {
+	if h := c.v.Holds[hold]; h != nil {
+		return h.Target()
+	}
+	for _, t := range c.tail {
+		if t.ref() == hold {
+			return t.point + t.box
+		}
+	}
+	return ""
+}
+
 // admitTarget refuses an unknown target, and what belongs to another yard.
 func (c *scene) admitTarget(it *item, homeOnly bool) error {
 	home := ""
 	if it.box != "" {
 		b := c.v.Boxes[it.box]
 		if b == nil {
-			return refuse("UNKNOWN_POINT", it.box, "no such box is registered", "read the label again", it.rec.GetSigner())
+			return refuse(ledger.UnknownBox.About(it.box, it.box))
 		}
 		home = b.Yard
 	}
 	if it.point != "" {
 		p := c.v.Points[it.point]
 		if p == nil {
-			return refuse("UNKNOWN_POINT", it.point, "no such point is registered", "read the label at the panel again", it.rec.GetSigner())
+			return refuse(ledger.UnknownPoint.About(it.point, it.point))
 		}
 		if it.box == "" {
 			home = p.Yard
@@ -178,24 +186,47 @@ func (c *scene) admitTarget(it *item, homeOnly bool) error {
 		home = ledger.YardOf(it.narrows)
 	}
 	if homeOnly && home != c.yard {
-		return refuse("NOT_HOME", it.point+it.box+it.narrows, "this is recorded only at its home yard "+home, "record it there, at the panel", it.rec.GetSigner())
+		return refuse(notHome(it, home))
 	}
 	return nil
 }
 
+// NotHome are the refusals of what only another yard, its home, records.
+var NotHome = []code.Code{ledger.PointNotHome, ledger.BoxNotHome, ledger.ZoneNotHome}
+
+func notHome(it *item, home string) *recordv1.Finding {
+	switch {
+	case it.narrows != "":
+		return ledger.ZoneNotHome.About(it.narrows, it.narrows, home)
+	case it.box != "":
+		return ledger.BoxNotHome.About(it.box, it.box, home)
+	}
+	return ledger.PointNotHome.About(it.point, it.point, home)
+}
+
+// What stands against an act that the person at the panel does.
+var (
+	// OtherRun: the panel was read before this machine came into service, or the handle
+	// was moved since.
+	OtherRun = code.New("OTHER_RUN", code.Row{Args: "point", Who: "the-signer", Next: "yardhasp panel {point}"})
+	// StaleReading: the point was switched, or seen closed, since the panel was read.
+	StaleReading = code.New("STALE_READING", code.Row{Args: "point", Who: "the-signer", Next: "yardhasp panel {point}"})
+	// Diverged: replicas hold different histories, so nobody can allow a start.
+	Diverged = code.New("DIVERGED", code.Row{Args: "point because:why"})
+)
+
 // admitAtPanel refuses an act at a panel that was not done on what the panel
 // shows now.
 func (y *Yard) admitAtPanel(c *scene, it *item, run string) error {
-	by := it.rec.GetSigner()
 	if run != y.Run(it.point) {
-		return refuse("OTHER_RUN", it.point, "the panel was read before this replica came into service, or the handle was moved since", "read the panel again and do it again there", by)
+		return refuse(OtherRun.About(it.point, it.point))
 	}
 	if (it.kind == "isolate" || it.kind == "closed") && it.moved != c.moved(it.point) {
-		return refuse("STALE_READING", it.point, "the point was switched or found closed since the panel was read", "read the panel again and do it again there", by)
+		return refuse(StaleReading.About(it.point, it.point))
 	}
 	if it.kind == "energise" {
-		if y.apart != "" {
-			return refuse("DIVERGED", it.point, y.apart, "leave the point as it is", by)
+		if y.apart != nil {
+			return refuse(Diverged.About(it.point, it.point, y.apart))
 		}
 		return c.admitEnergise(it)
 	}
@@ -205,54 +236,41 @@ func (y *Yard) admitAtPanel(c *scene, it *item, run string) error {
 // admitEnergise is the yard's own look before it asks: the ledger decides, but a
 // refusal at the panel costs nothing, and an Energise in flight blocks locks.
 func (c *scene) admitEnergise(it *item) error {
-	p, by := it.point, it.rec.GetSigner()
-	var cs []*recordv1.Finding
-	add := func(code, text, remedy string) {
-		cs = append(cs, &recordv1.Finding{Code: code, Subject: p, Text: text, Remedy: remedy, Who: by, Clause: "1910.147(e)"})
-	}
-	q := c.v.Reqs[it.request]
-	if q == nil || q.State != recordv1.RequestState_REQUEST_STATE_APPROVED {
-		add("NOT_APPROVED", "request "+it.request+" is not approved, as this yard knows it", "wait until every yard concerned has confirmed, or request again")
+	p, q := it.point, c.v.Reqs[it.request]
+	var unmet []*recordv1.Finding
+	switch {
+	case q == nil:
+		unmet = append(unmet, ledger.UnknownRequest.About(it.request, it.request))
+	case q.State != recordv1.RequestState_REQUEST_STATE_APPROVED:
+		unmet = append(unmet, notApproved(q))
 	}
 	if q != nil && !covers(q, p) {
-		add("NOT_REQUESTED", "request "+it.request+" is not for "+p+", or it was energised already", "request it")
+		unmet = append(unmet, ledger.NotRequested.About(p, q.ID, p))
 	}
 	if c.pending(p) {
-		add("PENDING", "energising "+p+" is asked for already", "wait for the ledger")
+		unmet = append(unmet, EnergiseUnderWay.About(p, p))
 	}
-	for _, s := range c.standing(p, q) {
-		add("HOLD_STANDS", s, "they take it off, or sign off")
-	}
-	if len(cs) > 0 {
-		return &Refused{cs}
+	unmet = append(unmet, c.standing(p, q)...)
+	if len(unmet) > 0 {
+		return &Refused{unmet}
 	}
 	return nil
 }
 
 func covers(q *ledger.Request, p string) bool {
-	for _, e := range q.Energised {
-		if e == p {
-			return false
-		}
-	}
-	for _, s := range q.Points {
-		if s == p {
-			return true
-		}
-	}
-	return false
+	return slices.Contains(q.Points, p) && !slices.Contains(q.Energised, p)
 }
 
 // grantFor works out what is promised for a record.
-func (c *scene) grantFor(it *item) (recordv1.Grant, []string, string) {
+func (c *scene) grantFor(it *item) (recordv1.Grant, []string, *recordv1.Finding) {
 	var g recordv1.Grant
 	var points []string
-	var why string
+	var why *recordv1.Finding
 	switch it.kind {
 	case "lock", "found_lock":
 		var home string
 		points, home, _ = c.promise(target(it))
-		g, why = c.grant(home == c.yard, points)
+		g, why = c.grant(home, points)
 	case "sign_on":
 		g, points, why = c.grantSignOn(it.job)
 	default:

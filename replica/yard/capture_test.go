@@ -8,6 +8,7 @@ import (
 	"google.golang.org/protobuf/encoding/protowire"
 
 	"yardhasp/ledger"
+	"yardhasp/ledger/code"
 	"yardhasp/ledger/seal"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
@@ -21,22 +22,23 @@ func TestRefusals(t *testing.T) {
 	flipped := signWith(t, seal.RecordDomain, marshal(t, good), "wanda")
 	flipped[len(flipped)-1] ^= 1
 	for _, c := range []struct {
-		name, code string
-		signed     []byte
+		name   string
+		code   code.Code
+		signed []byte
 	}{
 		{"no record", "MALFORMED", []byte("\x07nonsense")},
-		{"no act", "MALFORMED", w.sign("wanda", func(*recordv1.Record) {})},
-		{"bad shape", "MALFORMED", w.sign("wanda", says(`lock {point="Leg 1"}`))},
-		{"too long", "MALFORMED", make([]byte, MaxSigned+1)},
+		{"no act", ledger.Empty, w.sign("wanda", func(*recordv1.Record) {})},
+		{"bad shape", ledger.BadField, w.sign("wanda", says(`lock {point="Leg 1"}`))},
+		{"too long", ledger.EntryTooLarge, make([]byte, MaxSigned+1)},
 		{"bad signature", "BAD_SIGNATURE", flipped},
 		{"another ledger", "OTHER_LEDGER", signWith(t, seal.RecordDomain, marshal(t, other), "wanda")},
 		{"nobody's key", "NOT_THE_SIGNER", signWith(t, seal.RecordDomain, marshal(t, good), "stranger")},
 		{"somebody else's key", "NOT_THE_SIGNER", signWith(t, seal.RecordDomain, marshal(t, good), "walt")},
 		{"unknown point", "UNKNOWN_POINT", w.sign("wanda", lockAct(onPoint("eastfork/mcc/none")))},
-		{"unknown box", "UNKNOWN_POINT", w.sign("wanda", lockAct(onBox("eastfork/none")))},
+		{"unknown box", ledger.UnknownBox, w.sign("wanda", lockAct(onBox("eastfork/none")))},
 		{"a direct kind", "WRONG_WAY", w.sign("mia", says("withdraw r1"))},
-		{"home only, elsewhere", "NOT_HOME", w.sign("wanda", movedAs("isolate", belt, e.y.Panel(belt)))},
-		{"found closed, elsewhere", "NOT_HOME", w.sign("wanda", says("found-closed %s", belt))},
+		{"home only, elsewhere", ledger.PointNotHome, w.sign("wanda", movedAs("isolate", belt, e.y.Panel(belt)))},
+		{"found closed, elsewhere", ledger.PointNotHome, w.sign("wanda", says("found-closed %s", belt))},
 		{"a lifting act by one who may not", "NOT_PERMITTED", w.sign("abe", says("close-job j1"))},
 	} {
 		t.Run(c.name, func(t *testing.T) {
@@ -280,7 +282,7 @@ func TestCaptureRefusesAnothersSignOff(t *testing.T) {
 	on := e.signOn("wanda", "j1").Seq
 	try := func(when string) {
 		t.Helper()
-		for code, r := range map[string]func(*recordv1.Record){
+		for code, r := range map[code.Code]func(*recordv1.Record){
 			"NOT_YOUR_LOCK":    says("release eastfork/1/%d", hold),
 			"NOT_YOUR_SIGN_ON": says("sign-off eastfork/1/%d", on),
 		} {

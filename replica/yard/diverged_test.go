@@ -2,7 +2,6 @@ package yard
 
 import (
 	"errors"
-	"strings"
 	"testing"
 
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
@@ -11,21 +10,24 @@ import (
 // Design, "The replicated ledger": two roots at one index stop approvals. What
 // follows is checked for the yard alone: facts are taken, no word is given.
 
+// apart is what a replica says of two histories.
+var apart = &recordv1.Finding{Code: "HISTORIES_DIFFER"}
+
 func TestDivergedGivesNoWord(t *testing.T) {
 	w := newWorld(t)
 	e := w.yards["eastfork"]
 	w.opened(leg, drag)
 	wantGrant(t, e.lock("wanda", onPoint(leg)), held, leg)
-	e.y.Diverged("") // nothing is known against it
+	e.y.Diverged(nil) // nothing is known against it
 	wantGrant(t, e.lock("wanda", onPoint(leg)), held, leg)
-	e.y.Diverged("different histories")
+	e.y.Diverged(apart)
 	r := e.lock("walt", onPoint(leg))
 	wantGrant(t, r, unconfirmed)
-	if !strings.Contains(r.Why, "different histories") {
-		t.Errorf("why: %q", r.Why)
+	if r.Because != apart {
+		t.Errorf("because: %v", r.Because)
 	}
 	if ok, why := e.y.Serving(); !ok {
-		t.Errorf("facts are not taken any more: %s", why)
+		t.Errorf("facts are not taken any more: %v", why)
 	}
 	w.settle()
 	if hs := w.s.HoldsOn(leg); len(hs) != 3 {
@@ -40,21 +42,21 @@ func TestDivergedGivesNoWord(t *testing.T) {
 // Energise is taken.
 func TestDivergedWithdrawsTheGoAhead(t *testing.T) {
 	w, e := goAhead(t)
-	e.y.Diverged("different histories")
-	wantNoGo(t, e, "different histories")
+	e.y.Diverged(apart)
+	wantNoGo(t, e, "HISTORIES_DIFFER")
 	w.settle()
-	wantNoGo(t, e, "different histories")
+	wantNoGo(t, e, "HISTORIES_DIFFER")
 
 	w = approved(t, "eastfork/tunnel", drag)
 	e = w.yards["eastfork"]
 	run := e.y.Panel(drag).Run
-	e.y.Diverged("different histories")
+	e.y.Diverged(apart)
 	if e.y.Panel(drag).Run == run {
 		t.Error("what the panel showed before still counts")
 	}
 	_, err := e.energise(drag, "r1")
 	var no *Refused
-	if !errors.As(err, &no) || !no.Has("DIVERGED") {
+	if !errors.As(err, &no) || !no.Has(Diverged) {
 		t.Errorf("an energise is answered with %v", err)
 	}
 }
@@ -62,24 +64,24 @@ func TestDivergedWithdrawsTheGoAhead(t *testing.T) {
 // TestDivergedGivesNoFence: a request waits for ever for a yard that gives no
 // word, whatever the others say.
 func TestDivergedGivesNoFence(t *testing.T) {
-	for _, apart := range []bool{false, true} {
+	for _, differ := range []bool{false, true} {
 		w := newWorld(t)
 		e := w.yards["eastfork"]
 		e.job("j1", "eastfork/tunnel", drag)
 		w.opened(drag)
 		w.clear("j1")
-		if apart {
-			e.y.Diverged("different histories")
+		if differ {
+			e.y.Diverged(apart)
 		}
 		w.request("r1", "j1", drag)
 		w.settle()
 		w.settle()
 		want := recordv1.RequestState_REQUEST_STATE_APPROVED
-		if apart {
+		if differ {
 			want = recordv1.RequestState_REQUEST_STATE_AWAITING
 		}
 		if got := w.s.Reqs["r1"].State; got != want {
-			t.Errorf("told of a divergence: %v; the request is %v, want %v", apart, got, want)
+			t.Errorf("told of a divergence: %v; the request is %v, want %v", differ, got, want)
 		}
 	}
 }

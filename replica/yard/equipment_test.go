@@ -20,7 +20,7 @@ func TestEquipmentLockIsNoBarrier(t *testing.T) {
 		w.opened(drag)
 		r := e.note("walt", says("lock %s "+l, drag))
 		wantGrant(t, r, held, drag)
-		if e.y.Caveat(r.Seq) == "" {
+		if e.y.Caveat(r.Seq) == nil {
 			t.Errorf("%s: its receipt reads like that of a personal lock", name)
 		}
 		wantGrant(t, e.signOn("wanda", "j1"), live)
@@ -29,8 +29,8 @@ func TestEquipmentLockIsNoBarrier(t *testing.T) {
 		if got := e.y.Panel(drag).Position; got != recordv1.Position_POSITION_OPEN {
 			t.Errorf("%s: the panel says %v", name, got)
 		}
-		if own := e.lock("wanda", onPoint(drag)); e.y.Caveat(own.Seq) != "" {
-			t.Errorf("a personal lock has the caveat %q", e.y.Caveat(own.Seq))
+		if own := e.lock("wanda", onPoint(drag)); e.y.Caveat(own.Seq) != nil {
+			t.Errorf("a personal lock has the caveat %v", e.y.Caveat(own.Seq))
 		}
 		wantGrant(t, e.signOn("walt", "j1"), held, drag)
 	}
@@ -49,6 +49,6 @@ func TestAnotherLegsChokeStopsNothing(t *testing.T) {
 	w.yards["millrow"].drain()
 	e.catchUp()
 	if v := e.y.Panel(drag); !v.GoAhead {
-		t.Errorf("the go-ahead is gone: %v", v.WhyNot)
+		t.Errorf("the go-ahead is gone: %v", v.Against)
 	}
 }

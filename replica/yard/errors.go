@@ -4,16 +4,20 @@ import (
 	"fmt"
 	"strings"
 
+	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
 // NotServing means that this yard's machine can promise nothing now. The signed
 // bytes may wait in an outbox if their kind allows it (decisions.md 15).
-type NotServing struct{ Why string }
+type NotServing struct{ Because *recordv1.Finding }
 
 func (e *NotServing) Error() string {
-	return "this yard's machine is out of service: " + e.Why + ": do a person-to-person check"
+	return "this yard's machine is out of service: " + brief(e.Because) + ": do a person-to-person check"
 }
+
+// brief is a finding as an error or a log line has it: its code and what it is about.
+func brief(f *recordv1.Finding) string { return strings.TrimSpace(f.GetCode() + " " + f.GetSubject()) }
 
 // Refused means that the record was not written down, and why.
 type Refused struct{ Conditions []*recordv1.Finding }
@@ -21,24 +25,16 @@ type Refused struct{ Conditions []*recordv1.Finding }
 func (e *Refused) Error() string {
 	var out []string
 	for _, c := range e.Conditions {
-		out = append(out, c.GetCode()+" "+c.GetSubject())
+		out = append(out, brief(c))
 	}
 	return "not written down: " + strings.Join(out, "; ")
 }
 
-// Has reports whether a condition with this code is among the unmet ones.
-func (e *Refused) Has(code string) bool {
-	for _, c := range e.Conditions {
-		if c.GetCode() == code {
-			return true
-		}
-	}
-	return false
-}
+// Has reports whether a condition with one of the codes is among the unmet ones.
+func (e *Refused) Has(codes ...code.Code) bool { return code.Has(e.Conditions, codes...) }
 
-func refuse(code, subject, text, remedy, who string) error {
-	return &Refused{[]*recordv1.Finding{{Code: code, Subject: subject, Text: text, Remedy: remedy, Who: who}}}
-}
+// refuse is the refusal for one condition.
+func refuse(unmet *recordv1.Finding) error { return &Refused{[]*recordv1.Finding{unmet}} }
 
 // ShortenedError means that the journal on the disk is not what was promised on:
 // something acknowledged is missing or changed. The yard must not promise,

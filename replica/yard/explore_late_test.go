@@ -3,6 +3,7 @@ package yard
 import (
 	"testing"
 
+	"yardhasp/ledger"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
@@ -78,7 +79,7 @@ func TestSignOnWhileNarrowingWaits(t *testing.T) {
 	w.level()
 	wantGrant(t, e.signOn("wanda", "j2"), held, leg)
 	_, err := w.yards["millrow"].capture(w.sign("mia", trim), "")
-	wantRefused(t, err, "NOT_HOME")
+	wantRefused(t, err, ledger.ZoneNotHome)
 }
 
 // TestClosingAfterAnOpeningCounts: somebody saw the go-ahead, somebody else opened the

@@ -3,6 +3,7 @@ package yard
 import (
 	"testing"
 
+	"yardhasp/ledger"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
@@ -92,9 +93,9 @@ func TestMembershipOnlyAtTheBoxHome(t *testing.T) {
 	w := newWorld(t)
 	w.opened(belt)
 	_, err := w.yards["millrow"].boxAct(true, box, belt)
-	wantRefused(t, err, "NOT_HOME")
+	wantRefused(t, err, ledger.BoxNotHome)
 	_, err = w.yards["eastfork"].boxAct(true, "eastfork/none", leg)
-	wantRefused(t, err, "UNKNOWN_POINT")
+	wantRefused(t, err, ledger.UnknownBox)
 }
 
 func TestDecision4OwnUndrainedRecordsDecide(t *testing.T) {

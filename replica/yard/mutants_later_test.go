@@ -94,8 +94,8 @@ var laterMutants = []mutant{
 		edits: cut(recoveries, `if !r.GetOldMachineOff() {`, `if r.GetEpoch() == 0 {`)},
 	{name: "fresh-disk-serves-unrecovered", config: "disk-lost-box", why: "C11: only after a walkdown",
 		edits: []edit{{yards, `if !bytes.Equal(me.Key, y.key.Public().(ed25519.PublicKey)) {
-		return "the ledger`, `if len(me.Key) == 0 {
-		return "the ledger`}, {yards, `if me.Drained > last {`, `if me.Drained > last && me.Cloned {`}, {yards, `if !y.agrees(me) {`, `if me.Cloned && !y.agrees(me) {`}}},
+		return about(OtherMachine)`, `if len(me.Key) == 0 {
+		return about(OtherMachine)`}, {yards, `if me.Drained > last {`, `if me.Drained > last && me.Cloned {`}, {yards, `if !y.agrees(me) {`, `if me.Cloned && !y.agrees(me) {`}}},
 	// A copied disk.
 	{name: "second-record-unnoticed", config: "copied-disk", sample: true, why: "decision 1: two envelopes for one place prove a copied disk",
 		edits: cut(journals, `x.cloned(y, "two-records-with-one-number")

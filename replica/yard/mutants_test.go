@@ -60,6 +60,22 @@ func TestMutants(t *testing.T) {
 	fmt.Printf("mutants caught %d of %d\n", caught, ran)
 }
 
+// TestMutantsFitTheSource: every text that a mutant takes away stands in its file once,
+// so that no guard goes untried for a line that was written anew.
+func TestMutantsFitTheSource(t *testing.T) {
+	for _, m := range slices.Concat(everyMutant(), redundant) {
+		for _, e := range m.edits {
+			src, err := os.ReadFile(filepath.Join("..", "..", filepath.FromSlash(e.file)))
+			if err != nil {
+				t.Fatal(err)
+			}
+			if n := bytes.Count(src, []byte(e.old)); n != 1 {
+				t.Errorf("%s: the text to change stands %d times in %s, want once: %s", m.name, n, e.file, e.old)
+			}
+		}
+	}
+}
+
 func namesOf(ms []mutant) []string {
 	var out []string
 	for _, m := range ms {

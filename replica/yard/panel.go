@@ -5,7 +5,27 @@ import (
 	"slices"
 
 	"yardhasp/ledger"
+	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
+)
+
+// What stands against a go-ahead at a panel.
+var (
+	// OutOfService: the yard's machine can promise nothing now.
+	OutOfService = code.New("OUT_OF_SERVICE", code.Row{Args: "yard because:why"})
+	// OnlyAtHome: the panel's own yard gives the word, and no other.
+	OnlyAtHome = code.New("GO_AHEAD_ONLY_AT_HOME", code.Row{Args: "point home"})
+	// NotAskedHere: nobody has asked since the machine came into service, or the handle
+	// was moved since.
+	NotAskedHere = code.New("NOT_ASKED_HERE", code.Row{Args: "point", Next: "yardhasp energise {point} --request REQUEST"})
+	// MovedSinceAsked: the handle was moved, or seen closed, after the asking.
+	MovedSinceAsked = code.New("MOVED_SINCE_ASKED", code.Row{Args: "point"})
+	// EnergiseNotTaken and EnergiseNotAccepted: the ledger has not the Energise yet, or
+	// has refused it.
+	EnergiseNotTaken    = code.New("ENERGISE_NOT_TAKEN", code.Row{Args: "point"})
+	EnergiseNotAccepted = code.New("ENERGISE_NOT_ACCEPTED", code.Row{Args: "point request"})
+	// OpenInLedger: by the ledger nobody was allowed to close it.
+	OpenInLedger = code.New("OPEN_IN_LEDGER", code.Row{Args: "point"})
 )
 
 // PanelView is what the person at a panel sees of a point.
@@ -21,8 +41,8 @@ type PanelView struct {
 	GoAhead bool
 	// Request is what the go-ahead belongs to, or the open request for the point.
 	Request string
-	// WhyNot lists what stands against a go-ahead.
-	WhyNot []string
+	// Against lists what stands against a go-ahead.
+	Against []*recordv1.Finding
 }
 
 // Run names this run of the replica for acts at a point's panel, since it last
@@ -49,12 +69,12 @@ func (y *Yard) taken(point string) bool {
 // Panel shows a point to the person at its panel.
 func (y *Yard) Panel(point string) PanelView {
 	if ok, why := y.Serving(); !ok {
-		return PanelView{WhyNot: []string{"this yard's machine is out of service: " + why}}
+		return PanelView{Against: []*recordv1.Finding{OutOfService.About(y.h.Yard, y.h.Yard, why)}}
 	}
 	c := y.scene()
 	p := c.v.Points[point]
 	if p == nil {
-		return PanelView{WhyNot: []string{"no such point is registered: read the label again"}}
+		return PanelView{Against: []*recordv1.Finding{ledger.UnknownPoint.About(point, point)}}
 	}
 	v := PanelView{Position: recordv1.Position_POSITION_LIVE, Moved: c.moved(point), Run: y.Run(point), Request: c.fenced(point)}
 	if !c.live(point) {
@@ -64,22 +84,22 @@ func (y *Yard) Panel(point string) PanelView {
 		}
 	}
 	if p.Yard != y.h.Yard {
-		v.WhyNot = []string{"its home yard is " + p.Yard + ": only its own panel gives the word"}
+		v.Against = []*recordv1.Finding{OnlyAtHome.About(point, point, p.Yard)}
 		return v
 	}
 	a, asked := y.asked[point]
 	if !asked {
-		v.WhyNot = append(v.WhyNot, "nobody has asked to energise it here since the replica came into service, or the handle was moved since")
+		v.Against = append(v.Against, NotAskedHere.About(point, point))
 	} else {
 		v.Request = a.Request
-		v.WhyNot = append(v.WhyNot, c.unaccepted(point, a)...)
+		v.Against = append(v.Against, c.unaccepted(point, a)...)
 	}
-	v.WhyNot = append(v.WhyNot, c.standing(point, c.v.Reqs[a.Request])...)
-	v.WhyNot = append(v.WhyNot, c.chokes(point)...)
-	if y.apart != "" {
-		v.WhyNot = append(v.WhyNot, y.apart)
+	v.Against = append(v.Against, c.standing(point, c.v.Reqs[a.Request])...)
+	v.Against = append(v.Against, c.chokes(point)...)
+	if y.apart != nil {
+		v.Against = append(v.Against, y.apart)
 	}
-	v.GoAhead = len(v.WhyNot) == 0
+	v.GoAhead = len(v.Against) == 0
 	return v
 }
 
@@ -87,26 +107,31 @@ func (y *Yard) Panel(point string) PanelView {
 // request still stands" in view. That the point was not moved since, and is live,
 // follows from note having forgotten the Energise otherwise, and that the ledger
 // took it from its accepting it; they stay as second defences.
-func (c *scene) unaccepted(point string, a ask) []string {
-	var out []string
+func (c *scene) unaccepted(point string, a ask) []*recordv1.Finding {
+	var out []*recordv1.Finding
 	p, q := c.v.Points[point], c.v.Reqs[a.Request]
 	if c.moved(point) != a.At {
-		out = append(out, "the point was switched or found closed since")
+		out = append(out, MovedSinceAsked.About(point, point))
 	}
 	if p.Moved != a.At {
-		out = append(out, "the ledger has not taken the energising yet")
+		out = append(out, EnergiseNotTaken.About(point, point))
 	}
 	if q == nil {
-		return append(out, "request "+a.Request+" is over")
+		return append(out, ledger.UnknownRequest.About(a.Request, a.Request))
 	}
 	if !slices.Contains(q.Energised, point) {
-		out = append(out, "the ledger has not accepted the energising")
+		out = append(out, EnergiseNotAccepted.About(point, point, a.Request))
 	}
 	if q.State != recordv1.RequestState_REQUEST_STATE_APPROVED && q.State != recordv1.RequestState_REQUEST_STATE_DONE {
-		out = append(out, "request "+a.Request+" is "+ledger.RequestWord(q.State))
+		out = append(out, notApproved(q))
 	}
 	if !p.Live {
-		out = append(out, "the ledger has it as open")
+		out = append(out, OpenInLedger.About(point, point))
 	}
 	return out
+}
+
+// notApproved says how far the request has come.
+func notApproved(q *ledger.Request) *recordv1.Finding {
+	return ledger.NotApproved.About(q.ID, q.ID, ledger.RequestWord(q.State), []*recordv1.Finding{})
 }

@@ -1,9 +1,11 @@
 package yard
 
 import (
-	"strings"
+	"slices"
 	"testing"
 
+	"yardhasp/ledger"
+	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
@@ -24,19 +26,19 @@ func goAhead(t *testing.T) (*world, *site) {
 	}
 	e.catchUp()
 	if v := e.y.Panel(drag); !v.GoAhead || v.Request != "r1" {
-		t.Fatalf("no go-ahead: %v", v.WhyNot)
+		t.Fatalf("no go-ahead: %v", v.Against)
 	}
 	return w, e
 }
 
-func wantNoGo(t *testing.T, e *site, word string) {
+func wantNoGo(t *testing.T, e *site, because code.Code) {
 	t.Helper()
 	v := e.y.Panel(drag)
 	if v.GoAhead {
 		t.Fatal("the go-ahead is still shown")
 	}
-	if all := strings.Join(v.WhyNot, "; "); !strings.Contains(all, word) {
-		t.Errorf("why not: %s, want %q in it", all, word)
+	if !code.Has(v.Against, because) {
+		t.Errorf("against it stands: %v, want %s", v.Against, because)
 	}
 }
 
@@ -44,41 +46,42 @@ func wantNoGo(t *testing.T, e *site, word string) {
 // before the ledger hears of it.
 func TestDecision6GoAheadIsWithdrawn(t *testing.T) {
 	for _, c := range []struct {
-		name, why string
-		do        func(w *world, e *site)
+		name string
+		why  code.Code
+		do   func(w *world, e *site)
 	}{
-		{"C3: by an opening", "handle was moved", func(w *world, e *site) { e.open(drag) }},
-		{"by found closed", "handle was moved", func(w *world, e *site) { e.foundClosed(drag) }},
-		{"by a start found", "handle was moved", func(w *world, e *site) { e.foundStarted(leg, drag) }},
-		{"by the closing reported", "handle was moved", func(w *world, e *site) {
+		{"C3: by an opening", NotAskedHere, func(w *world, e *site) { e.open(drag) }},
+		{"by found closed", NotAskedHere, func(w *world, e *site) { e.foundClosed(drag) }},
+		{"by a start found", NotAskedHere, func(w *world, e *site) { e.foundStarted(leg, drag) }},
+		{"by the closing reported", NotAskedHere, func(w *world, e *site) {
 			v := e.y.Panel(drag)
 			if _, err := e.capture(w.sign("walt", movedAs("closed", drag, v)), v.Run); err != nil {
 				w.t.Fatal(err)
 			}
 		}},
-		{"by an own lock", "written down here", func(w *world, e *site) { e.lock("wanda", onPoint(drag)) }},
-		{"by an own found lock", "written down here", func(w *world, e *site) {
+		{"by an own lock", LockWrittenHere, func(w *world, e *site) { e.lock("wanda", onPoint(drag)) }},
+		{"by an own found lock", FoundLockWrittenHere, func(w *world, e *site) {
 			e.note("wanda", says("found-lock %s", drag))
 		}},
-		{"by a lock of another yard", "has a lock", func(w *world, e *site) {
+		{"by a lock of another yard", ledger.HoldStands, func(w *world, e *site) {
 			w.yards["millrow"].lock("wanda", onPoint(drag))
 			w.yards["millrow"].drain()
 			e.catchUp()
 		}},
-		{"by a sign-on here", "not yet in the ledger", func(w *world, e *site) { e.signOn("wanda", "j1") }},
-		{"by a sign-on to a job nobody knows", "not yet in the ledger", func(w *world, e *site) { e.signOn("wanda", "j9") }},
-		{"by a sign-on elsewhere", "is signed on", func(w *world, e *site) {
+		{"by a sign-on here", SignOnWrittenHere, func(w *world, e *site) { e.signOn("wanda", "j1") }},
+		{"by a sign-on to a job nobody knows", SignOnWrittenHere, func(w *world, e *site) { e.signOn("wanda", "j9") }},
+		{"by a sign-on elsewhere", ledger.InZone, func(w *world, e *site) {
 			w.yards["millrow"].signOn("wanda", "j1")
 			w.yards["millrow"].drain()
 			e.catchUp()
 		}},
-		{"1910.272(q)(1): by a choke found here", "choked, not yet in the ledger", func(w *world, e *site) { e.choked("eastfork/tunnel") }},
-		{"1910.272(q)(1): by a choke found elsewhere", "dig it out by hand", func(w *world, e *site) {
+		{"1910.272(q)(1): by a choke found here", ChokeWrittenHere, func(w *world, e *site) { e.choked("eastfork/tunnel") }},
+		{"1910.272(q)(1): by a choke found elsewhere", ledger.Choked, func(w *world, e *site) {
 			w.yards["millrow"].choked("eastfork/tunnel")
 			w.yards["millrow"].drain()
 			e.catchUp()
 		}},
-		{"by leaving service", "out of service", func(w *world, e *site) { e.y.Broken("no space") }},
+		{"by leaving service", OutOfService, func(w *world, e *site) { e.y.Broken("no space") }},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			w, e := goAhead(t)
@@ -96,7 +99,7 @@ func TestDecision6GoAheadLivesInMemory(t *testing.T) {
 	_, e := goAhead(t)
 	e.restart("run1")
 	e.catchUp()
-	wantNoGo(t, e, "since the replica came into service")
+	wantNoGo(t, e, NotAskedHere)
 	// An Energise in flight while serving ends, too: isolate and request again.
 	w := approved(t, "eastfork/tunnel", drag)
 	e = w.yards["eastfork"]
@@ -110,7 +113,7 @@ func TestDecision6GoAheadLivesInMemory(t *testing.T) {
 	if !w.s.Points[drag].Live {
 		t.Fatal("the energising was not accepted")
 	}
-	wantNoGo(t, e, "since the replica came into service")
+	wantNoGo(t, e, NotAskedHere)
 }
 
 func TestStateGoingBackEndsTheRun(t *testing.T) {
@@ -138,11 +141,11 @@ func TestVoidRequestGivesNoGoAhead(t *testing.T) {
 	e.drain()
 	e.catchUp()
 	if !e.y.Panel(drag).GoAhead {
-		t.Fatalf("no go-ahead: %v", e.y.Panel(drag).WhyNot)
+		t.Fatalf("no go-ahead: %v", e.y.Panel(drag).Against)
 	}
 	w.direct("mia", says("withdraw r1"))
 	e.catchUp()
-	wantNoGo(t, e, "withdrawn")
+	wantNoGo(t, e, ledger.NotApproved)
 }
 
 func TestRefusedEnergiseGivesNoGoAhead(t *testing.T) {
@@ -158,40 +161,41 @@ func TestRefusedEnergiseGivesNoGoAhead(t *testing.T) {
 	if w.s.Points[drag].Live {
 		t.Fatal("energised over a lock")
 	}
-	wantNoGo(t, e, "not accepted")
+	wantNoGo(t, e, EnergiseNotAccepted)
 	// The word comes from the ledger's acceptance, not from the switch being live.
 	e.foundClosed(drag)
 	w.settle()
-	wantNoGo(t, e, "handle was moved")
+	wantNoGo(t, e, NotAskedHere)
 }
 
 func TestEnergiseIsRefusedAtThePanel(t *testing.T) {
 	for _, c := range []struct {
-		name, code string
-		do         func(w *world, e *site)
+		name string
+		code code.Code
+		do   func(w *world, e *site)
 	}{
-		{"no such request", "NOT_APPROVED", func(w *world, e *site) {
+		{"no such request", ledger.NotApproved, func(w *world, e *site) {
 			w.direct("mia", says("withdraw r1"))
 			e.catchUp()
 		}},
-		{"asked already", "PENDING", func(w *world, e *site) {
+		{"asked already", EnergiseUnderWay, func(w *world, e *site) {
 			if _, err := e.energise(drag, "r1"); err != nil {
 				w.t.Fatal(err)
 			}
 		}},
-		{"energised already", "NOT_REQUESTED", func(w *world, e *site) {
+		{"energised already", ledger.NotRequested, func(w *world, e *site) {
 			if _, err := e.energise(drag, "r1"); err != nil {
 				w.t.Fatal(err)
 			}
 			w.settle()
 		}},
-		{"an own lock on a box that the key went into", "HOLD_STANDS", func(w *world, e *site) {
+		{"an own lock on a box that the key went into", LockWrittenHere, func(w *world, e *site) {
 			if _, err := e.boxAct(true, box, drag); err != nil {
 				w.t.Fatal(err)
 			}
 			e.lock("wanda", onBox(box))
 		}},
-		{"an own lock not drained", "HOLD_STANDS", func(w *world, e *site) { e.lock("wanda", onPoint(drag)) }},
+		{"an own lock not drained", LockWrittenHere, func(w *world, e *site) { e.lock("wanda", onPoint(drag)) }},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			w := approved(t, "eastfork/tunnel", drag)
@@ -285,8 +289,9 @@ func TestPromisedSignOnToAJobClosedElsewhere(t *testing.T) {
 	if !w.s.Jobs["j1"].Closed.Set() {
 		t.Fatal("the job is still open")
 	}
-	if got := strings.Join(e.y.Panel(drag).WhyNot, "; "); !strings.Contains(got, r.Ref) {
-		t.Errorf("the sign-on is not among what stands against a start: %s", got)
+	against := e.y.Panel(drag).Against
+	if !slices.ContainsFunc(against, func(f *recordv1.Finding) bool { return slices.Contains(code.Names(f, "record"), r.Ref) }) {
+		t.Errorf("the sign-on is not among what stands against a start: %v", against)
 	}
 }
 
@@ -299,10 +304,10 @@ func TestOwnLockOnABoxStandsAgainstItsPoints(t *testing.T) {
 	}
 	w.settle()
 	e.lock("wanda", onBox(box))
-	if got := e.y.scene().ownLock(drag); !strings.Contains(got, "wanda") {
-		t.Errorf("own lock on %s: %q", drag, got)
+	if got := e.y.scene().ownLock(drag); !code.Is(got, LockWrittenHere) || !slices.Equal(code.Names(got, "holder"), []string{"wanda"}) {
+		t.Errorf("own lock on %s: %v", drag, got)
 	}
-	if got := e.y.scene().ownLock(leg); got != "" {
-		t.Errorf("own lock on %s: %q", leg, got)
+	if got := e.y.scene().ownLock(leg); got != nil {
+		t.Errorf("own lock on %s: %v", leg, got)
 	}
 }

@@ -1,12 +1,11 @@
 package yard
 
 import (
-	"fmt"
 	"maps"
 	"slices"
 
-	"yardhasp/client/words"
 	"yardhasp/ledger"
+	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
@@ -102,52 +101,68 @@ func (c *scene) promise(t *recordv1.Target) (points []string, home string, known
 	return points, home, known
 }
 
+// What stands against a promise.
+var (
+	PointLive = code.New("POINT_LIVE", code.Row{Args: "point"})
+	// OfOtherYard: its home yard alone could promise it.
+	OfOtherYard   = code.New("OF_OTHER_YARD", code.Row{Args: "yard"})
+	CoversNothing = code.New("COVERS_NOTHING", code.Row{})
+	// EnergiseUnderWay: somebody asked to close it, and the ledger has not answered.
+	EnergiseUnderWay = code.New("ENERGISE_UNDER_WAY", code.Row{Args: "point", Clause: "1910.147(e)"})
+	// ZoneLive: energy comes into the zone past no open and locked point.
+	ZoneLive = code.New("ZONE_LIVE", code.Row{Args: "zone"})
+	// NarrowingUnderWay: that fewer points reach it is written down here alone.
+	NarrowingUnderWay = code.New("NARROWING_UNDER_WAY", code.Row{Args: "zone"})
+	// LiveByOlderDrawing: the point reaches the zone by an older drawing alone.
+	LiveByOlderDrawing = code.New("LIVE_BY_OLDER_DRAWING", code.Row{Args: "point zone"})
+)
+
 // grant is decisions.md 5: HELD_LOCALLY, or the first that applies of LIVE,
 // UNCONFIRMED and CONTESTED, with the reason. That no own Energise is pending
 // follows from there being no open request; it stays as a second defence.
-func (c *scene) grant(home bool, points []string) (recordv1.Grant, string) {
+func (c *scene) grant(home string, points []string) (recordv1.Grant, *recordv1.Finding) {
 	for _, p := range points {
 		if c.live(p) {
-			return recordv1.Grant_GRANT_LIVE, p + " is recorded as switched on"
+			return recordv1.Grant_GRANT_LIVE, PointLive.About(p, p)
 		}
 	}
-	if !home {
-		return recordv1.Grant_GRANT_UNCONFIRMED, "it belongs to another yard, which has not answered"
+	if home != c.yard {
+		return recordv1.Grant_GRANT_UNCONFIRMED, OfOtherYard.About(home, home)
 	}
 	if len(points) == 0 {
-		return recordv1.Grant_GRANT_CONTESTED, "it covers no point"
+		return recordv1.Grant_GRANT_CONTESTED, CoversNothing.About("")
 	}
 	for _, p := range points {
 		if c.pending(p) {
-			return recordv1.Grant_GRANT_CONTESTED, "switching on " + p + " is under way"
+			return recordv1.Grant_GRANT_CONTESTED, EnergiseUnderWay.About(p, p)
 		}
 		if id := c.fenced(p); id != "" {
-			return recordv1.Grant_GRANT_CONTESTED, fmt.Sprintf("request %s asks to energise %s", id, p)
+			return recordv1.Grant_GRANT_CONTESTED, ledger.RequestOpen.About(p, p, id, c.v.Reqs[id].By.By)
 		}
 	}
-	return recordv1.Grant_GRANT_HELD_LOCALLY, ""
+	return recordv1.Grant_GRANT_HELD_LOCALLY, nil
 }
 
 // grantSignOn is decisions.md 9 and 32: at the zone's yard by the rule of a lock, over
 // the points that energy meets on its way into any zone of its place, those that stop
 // it included. A job that the ledger does not have yet can't carry a promise: its
 // opening may still be refused, and the ledger would not know the zone.
-func (c *scene) grantSignOn(job string) (recordv1.Grant, []string, string) {
+func (c *scene) grantSignOn(job string) (recordv1.Grant, []string, *recordv1.Finding) {
 	j := c.v.Jobs[job]
 	if j == nil || j.Closed.Set() {
-		return recordv1.Grant_GRANT_UNCONFIRMED, nil, "the ledger has no open job " + job
+		return recordv1.Grant_GRANT_UNCONFIRMED, nil, ledger.UnknownJob.About(job, job)
 	}
-	home := ledger.YardOf(j.Zone) == c.yard
+	home := ledger.YardOf(j.Zone)
 	points, live, err := c.v.ReachNow(j.Zone, c.barrier)
 	switch {
-	case err != nil && !home:
-		return recordv1.Grant_GRANT_UNCONFIRMED, nil, j.Zone + " belongs to another yard, and no current drawing shows it"
+	case err != nil && home != c.yard:
+		return recordv1.Grant_GRANT_UNCONFIRMED, nil, ledger.ReachUnknown.About(j.Zone, j.Zone)
 	case err != nil:
-		return recordv1.Grant_GRANT_CONTESTED, nil, "no current drawing shows " + j.Zone
+		return recordv1.Grant_GRANT_CONTESTED, nil, ledger.ReachUnknown.About(j.Zone, j.Zone)
 	case live:
-		return recordv1.Grant_GRANT_LIVE, nil, "energy reaches " + j.Zone + " past no open and locked point"
+		return recordv1.Grant_GRANT_LIVE, nil, ZoneLive.About(j.Zone, j.Zone)
 	case c.narrowing(j.Zone):
-		return recordv1.Grant_GRANT_CONTESTED, nil, "that fewer points reach " + j.Zone + " is written down here and not yet in the ledger"
+		return recordv1.Grant_GRANT_CONTESTED, nil, NarrowingUnderWay.About(j.Zone, j.Zone)
 	}
 	// No revision narrows a zone by itself.
 	older := c.v.OlderPoints(j.Zone)
@@ -156,7 +171,7 @@ func (c *scene) grantSignOn(job string) (recordv1.Grant, []string, string) {
 	points = slices.Compact(points)
 	g, why := c.grant(home, points)
 	if i := slices.IndexFunc(older, c.live); g == recordv1.Grant_GRANT_LIVE && i >= 0 {
-		why = older[i] + " is recorded as switched on, and reaches " + j.Zone + " by an older drawing alone"
+		why = LiveByOlderDrawing.About(older[i], older[i], j.Zone)
 	}
 	return g, points, why
 }
@@ -207,9 +222,20 @@ func target(it *item) *recordv1.Target {
 	return it.rec.GetLock().GetTarget()
 }
 
+// What this yard alone knows to stand against closing a point.
+var (
+	// LockWrittenHere and FoundLockWrittenHere: not yet in the ledger.
+	LockWrittenHere      = code.New("LOCK_WRITTEN_HERE", code.Row{Args: "holder target record", Clause: "1910.147(e)(3)", Who: "{holder}", Next: "yardhasp release {record}"})
+	FoundLockWrittenHere = code.New("FOUND_LOCK_WRITTEN_HERE", code.Row{Args: "person target record", Clause: "1910.147(e)(3)", Who: "its-owner"})
+	SignOnWrittenHere    = code.New("SIGN_ON_WRITTEN_HERE", code.Row{Args: "person job record", Clause: "1910.147(e)(2)(i)", Who: "{person}", Next: "yardhasp sign-off {record}"})
+	// JobLockWrittenHere: the lock is for work where closing the point lets energy come.
+	JobLockWrittenHere = code.New("JOB_LOCK_WRITTEN_HERE", code.Row{Args: "person job record", Clause: "1910.147(e)(2)(i)", Who: "{person}", Next: "yardhasp release {record}"})
+	ChokeWrittenHere   = code.New("CHOKE_WRITTEN_HERE", code.Row{Args: "where record", Clause: "1910.272(q)(1)", Who: "authorised-supervisor", Next: "yardhasp clear-choke {record} --dug-out"})
+)
+
 // ownLock describes an own undrained lock or found lock that covers p, counting
-// a key put into its box here; "" when there is none.
-func (c *scene) ownLock(p string) string {
+// a key put into its box here; nil when there is none.
+func (c *scene) ownLock(p string) *recordv1.Finding {
 	for _, it := range c.tail {
 		if it.kind != "lock" && it.kind != "found_lock" {
 			continue
@@ -220,10 +246,14 @@ func (c *scene) ownLock(p string) string {
 			covers = covers || in || c.putIn(it.box, p)
 		}
 		if covers {
-			return fmt.Sprintf("a lock is written down here and not yet in the ledger (%s, by %s)", it.ref(), it.rec.GetSigner())
+			says := LockWrittenHere
+			if it.kind == "found_lock" {
+				says = FoundLockWrittenHere
+			}
+			return says.About(p, it.rec.GetSigner(), it.point+it.box, it.ref())
 		}
 	}
-	return ""
+	return nil
 }
 
 func (c *scene) putIn(box, p string) bool {
@@ -234,33 +264,29 @@ func (c *scene) putIn(box, p string) bool {
 // own undrained locks, and who may be hurt, by the ledger's own question (decisions.md
 // 6, 32). A release or sign-off written here counts only once the ledger has it. For
 // a test q, a hold whose holder stood clear for it does not stand against it.
-func (c *scene) standing(p string, q *ledger.Request) []string {
-	var out []string
+func (c *scene) standing(p string, q *ledger.Request) []*recordv1.Finding {
+	var out []*recordv1.Finding
 	for _, h := range c.v.HoldsOn(p) {
 		if h.StoodClearFor(q) {
 			continue
 		}
-		who := h.Holder
-		if who == "" {
-			who = "somebody unknown"
-		}
-		out = append(out, fmt.Sprintf("%s has a lock on %s (%s)", who, h.Target(), h.Ref))
+		out = append(out, h.Stands(p))
 	}
-	if l := c.ownLock(p); l != "" {
+	if l := c.ownLock(p); l != nil {
 		out = append(out, l)
 	}
 	for _, e := range c.v.Exposed([]string{p}, q) {
 		if h := c.v.Holds[e.Ref]; e.By == ledger.ByLock && slices.Contains(c.v.Covers(h), p) {
 			continue // said above
 		}
-		out = append(out, words.English.Says(e.Finding()))
+		out = append(out, e.Finding())
 	}
 	for _, it := range c.tail {
 		if it.kind == "sign_on" && (slices.Contains(it.Envelope.GetPromised(), p) || c.reaches(p, it.job, true)) {
-			out = append(out, fmt.Sprintf("%s is signed on for job %s, not yet in the ledger (%s)", it.rec.GetSigner(), it.job, it.ref()))
+			out = append(out, SignOnWrittenHere.About(p, it.rec.GetSigner(), it.job, it.ref()))
 		}
 		if job := lockJob(it); job != "" && len(c.zones(job)) > 0 && c.reaches(p, job, false) {
-			out = append(out, fmt.Sprintf("%s has a lock on for job %s, not yet in the ledger (%s)", it.rec.GetSigner(), job, it.ref()))
+			out = append(out, JobLockWrittenHere.About(p, it.rec.GetSigner(), job, it.ref()))
 		}
 	}
 	return out
@@ -276,16 +302,16 @@ func lockJob(it *item) string {
 
 // chokes lists the choked legs, in view or own undrained, that closing p could turn:
 // never jog one, 1910.272(q)(1). One cleared here counts until the ledger has it.
-func (c *scene) chokes(p string) []string {
-	var out []string
+func (c *scene) chokes(p string) []*recordv1.Finding {
+	var out []*recordv1.Finding
 	for _, ref := range slices.Sorted(maps.Keys(c.v.Chokes)) {
 		if k := c.v.Chokes[ref]; c.v.Turns(k, []string{p}) {
-			out = append(out, fmt.Sprintf("%s is choked (%s): dig it out by hand", k.Where, ref))
+			out = append(out, k.Finding())
 		}
 	}
 	for _, it := range c.tail {
 		if w := it.rec.GetFoundChoked().GetWhere(); w != "" && c.v.ChokeReached(w, []string{p}) {
-			out = append(out, fmt.Sprintf("%s is choked, not yet in the ledger (%s)", w, it.ref()))
+			out = append(out, ChokeWrittenHere.About(w, w, it.ref()))
 		}
 	}
 	return out
@@ -358,5 +384,6 @@ func (c *scene) signer(person string, keys [][]byte) *ledger.Key {
 
 // may reports whether the signer's role and qualification allow the act.
 func (c *scene) may(it *item) bool {
-	return ledger.KindFor(it.rec).May.Allows(c.v.People[it.rec.GetSigner()])
+	k := ledger.KindFor(it.rec)
+	return k != nil && k.May.Allows(c.v.People[it.rec.GetSigner()])
 }

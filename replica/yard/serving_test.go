@@ -1,19 +1,19 @@
 package yard
 
 import (
-	"strings"
 	"testing"
 
 	"yardhasp/ledger"
+	"yardhasp/ledger/code"
 	"yardhasp/ledger/seal"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-func wantOut(t *testing.T, e *site, word string) {
+func wantOut(t *testing.T, e *site, because ...code.Code) {
 	t.Helper()
 	ok, why := e.y.Serving()
-	if ok || !strings.Contains(why, word) {
-		t.Errorf("serving %v, because %q, want out of service for %q", ok, why, word)
+	if ok || !code.Is(why, because...) {
+		t.Errorf("serving %v, because %v, want out of service for %s", ok, why, because)
 	}
 	_, err := e.y.Capture(e.w.sign("wanda", lockAct(onPoint(leg))), e.w.now, "")
 	if _, is := err.(*NotServing); !is {
@@ -28,17 +28,17 @@ func TestNotServingBeforeAState(t *testing.T) {
 	w := newWorld(t)
 	e := w.yards["eastfork"]
 	e.restart("run1")
-	wantOut(t, e, "no state")
+	wantOut(t, e, NoStateYet)
 	e.see(ledger.New(), 0)
-	wantOut(t, e, "another ledger")
+	wantOut(t, e, OwnJournalElsewhere)
 	e.see(w.stateAt(1), 1)
 	if ok, why := e.y.Serving(); !ok {
-		t.Errorf("not serving: %s", why)
+		t.Errorf("not serving: %v", why)
 	}
 	m := w.yards["millrow"]
 	m.restart("run1")
 	m.see(w.stateAt(1), 1)
-	wantOut(t, m, "does not know this yard")
+	wantOut(t, m, YardNotKnownYet)
 }
 
 // C5, both halves of the guard.
@@ -55,7 +55,7 @@ func TestC5RestartWithAnOlderState(t *testing.T) {
 		if got := e.see(w.stateAt(n), uint64(n)); len(got) > 0 {
 			t.Fatalf("after %d entries: fences are written while catching up", n)
 		}
-		wantOut(t, e, "catching up")
+		wantOut(t, e, NotCaughtUp, YardNotKnownYet)
 	}
 	e.catchUp()
 	wantGrant(t, e.lock("wanda", onPoint(drag)), live)
@@ -78,9 +78,9 @@ func TestC5RestartWithAnOlderState(t *testing.T) {
 	e.h, e.disk = h, nil
 	e.restart("run1")
 	e.see(w.stateAt(before), uint64(before))
-	wantOut(t, e, "catching up")
+	wantOut(t, e, NotCaughtUp, YardNotKnownYet)
 	e.see(w.stateAt(before), h.RaftIndex)
-	wantOut(t, e, "older than what its journal has dropped")
+	wantOut(t, e, StateTooOld)
 	e.catchUp()
 	wantGrant(t, e.lock("wanda", onPoint(drag)), live)
 	w.settle()
@@ -98,7 +98,7 @@ func TestDecision7LedgerHasMoreThanTheJournal(t *testing.T) {
 	e.disk = e.disk[:1]
 	e.restart("run1")
 	e.catchUp()
-	wantOut(t, e, "more of this yard's journal")
+	wantOut(t, e, JournalShort)
 }
 
 func TestDecision7LedgerHasAnotherRecord(t *testing.T) {
@@ -110,13 +110,13 @@ func TestDecision7LedgerHasAnotherRecord(t *testing.T) {
 	e.lock("wanda", onPoint(leg))
 	e.drain()
 	twin.catchUp()
-	wantOut(t, twin, "another record")
+	wantOut(t, twin, JournalDiffers)
 	// Decision 1: two envelopes for one seq stop the yard.
 	for _, r := range twin.disk {
 		w.commit(ledger.JournalEntry(r.Sealed))
 	}
 	w.catchUp()
-	wantOut(t, e, "two machines")
+	wantOut(t, e, ledger.YardStopped)
 }
 
 func TestC9AnotherKeyOrEpochServesNothing(t *testing.T) {
@@ -127,14 +127,14 @@ func TestC9AnotherKeyOrEpochServesNothing(t *testing.T) {
 	s := w.s.Clone()
 	s.Yards["eastfork"].Key = public("new-machine")
 	e.see(s, n)
-	wantOut(t, e, "another machine")
+	wantOut(t, e, OtherMachine)
 	if len(e.y.Pending()) != 0 {
 		t.Error("records are forwarded under another machine's name")
 	}
 	s = w.s.Clone()
 	s.Yards["eastfork"].Epoch = 2
 	e.see(s, n)
-	wantOut(t, e, "epoch")
+	wantOut(t, e, OtherEpoch)
 	if len(e.y.Pending()) != 0 {
 		t.Error("records of an old epoch are forwarded")
 	}
@@ -159,7 +159,7 @@ func TestStateThatMovedUnseen(t *testing.T) {
 		t.Fatal(err)
 	}
 	shared.Apply(env)
-	wantOut(t, e, "newest state")
+	wantOut(t, e, StateNotShown)
 }
 
 func TestC12ReplyAndForwardOnlyWhatIsDurable(t *testing.T) {
@@ -180,7 +180,7 @@ func TestC12ReplyAndForwardOnlyWhatIsDurable(t *testing.T) {
 	if len(e.y.Pending()) != 0 {
 		t.Error("forwarded after a failed append")
 	}
-	wantOut(t, e, "disk is full")
+	wantOut(t, e, JournalNotWritable)
 	e.restart("run1") // the disk never got it
 	e.catchUp()
 	if r := e.lock("walt", onPoint(leg)); r.Seq != 1 {

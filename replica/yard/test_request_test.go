@@ -1,9 +1,10 @@
 package yard
 
 import (
-	"strings"
 	"testing"
 
+	"yardhasp/ledger"
+	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
@@ -31,21 +32,21 @@ func TestC13GoAheadOfATest(t *testing.T) {
 	}
 	test("t1")
 	_, err := e.energise(drag, "t1")
-	wantRefused(t, err, "NOT_APPROVED")
-	wantRefused(t, err, "HOLD_STANDS")
+	wantRefused(t, err, ledger.NotApproved)
+	wantRefused(t, err, ledger.HoldStands)
 	clear("t1")
 	if _, err := e.energise(drag, "t1"); err != nil {
 		t.Fatal(err)
 	}
 	w.settle()
 	if v := e.y.Panel(drag); !v.GoAhead {
-		t.Fatalf("everybody stood clear and there is no go-ahead: %v", v.WhyNot)
+		t.Fatalf("everybody stood clear and there is no go-ahead: %v", v.Against)
 	}
 	// She locks again at once: nothing at this panel may close on the old word.
 	wantGrant(t, e.lock("wanda", onPoint(drag)), recordv1.Grant_GRANT_LIVE)
-	wantNoGo(t, e, "written down here")
+	wantNoGo(t, e, LockWrittenHere)
 	w.settle()
-	wantNoGo(t, e, "has a lock")
+	wantNoGo(t, e, ledger.HoldStands)
 
 	// Open again: her new lock stands, the old one protects nobody here either.
 	e.open(drag)
@@ -73,7 +74,7 @@ func TestC13NoBarrier(t *testing.T) {
 	// A word for another test is no word for this one.
 	q := *w.s.Reqs["t1"]
 	q.ID = "t2"
-	if all := strings.Join(e.y.scene().standing(drag, &q), "; "); !strings.Contains(all, "wanda has a lock") {
-		t.Errorf("against the test t2 stands: %q, want wanda's lock", all)
+	if against := e.y.scene().standing(drag, &q); !code.Has(against, ledger.StoodClearLockStands) {
+		t.Errorf("against the test t2 stands: %v, want wanda's lock", against)
 	}
 }

@@ -9,6 +9,7 @@ import (
 	"slices"
 
 	"yardhasp/ledger"
+	"yardhasp/ledger/code"
 	"yardhasp/ledger/seal"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
@@ -29,11 +30,11 @@ type Yard struct {
 	size    uint64 // ledger size of the view when it was shown
 	applied uint64 // raft index of the view
 
-	asleep string // why it writes nothing for now, "" for nothing
-	broken string // why no promise is given until a restart, "" for nothing
-	inside bool   // SERVING, as of the last look
-	apart  string // why nothing rests on the state: replicas hold different histories
-	stint  uint64 // counts the times that serving began anew
+	asleep *recordv1.Finding // why it writes nothing for now, nil for nothing
+	broken string            // what stopped the journal until a restart, "" for nothing
+	inside bool              // SERVING, as of the last look
+	apart  *recordv1.Finding // why nothing rests on the state: replicas hold different histories
+	stint  uint64            // counts the times that serving began anew
 
 	// Of this stint only: leaving SERVING forgets them (decisions.md 3 and 6).
 	asked  map[string]ask    // point -> the Energise that may give a go-ahead
@@ -62,8 +63,8 @@ type Reply struct {
 	// own word about the record is newer than they are.
 	Grant    recordv1.Grant
 	Promised []string
-	// Why says what stands against a promise, "" when it was given.
-	Why string
+	// Because says what stands against a promise, nil when it was given.
+	Because *recordv1.Finding
 	// Repeated: the record was written before; nothing new was.
 	Repeated bool
 	// Drained: the shown state has taken the record.
@@ -165,7 +166,7 @@ func (y *Yard) View(s *ledger.State, raftApplied uint64, now int64) Effects {
 		return Effects{}
 	}
 	y.inside = true
-	if y.apart != "" {
+	if y.apart != nil {
 		return Effects{} // this yard's word would rest on a history in doubt
 	}
 	var out Effects
@@ -194,8 +195,8 @@ func (y *Yard) leave() {
 	clear(y.handle)
 }
 
-// Broken tells the Yard that a record could not be made durable. It serves no
-// more until a restart.
+// Broken tells the Yard that a record could not be made durable, and what the system
+// said of it. It serves no more until a restart.
 func (y *Yard) Broken(why string) {
 	if y.broken == "" {
 		y.broken = why
@@ -205,15 +206,15 @@ func (y *Yard) Broken(why string) {
 
 // Diverged tells the Yard that replicas hold different histories. Until a restart
 // it writes down facts as before, but gives no fence, no promise and no go-ahead,
-// and takes no Energise. An empty why says nothing.
-func (y *Yard) Diverged(why string) {
-	if why == "" {
+// and takes no Energise. nil says nothing.
+func (y *Yard) Diverged(because *recordv1.Finding) {
+	if because == nil {
 		return
 	}
-	if y.apart == "" {
+	if y.apart == nil {
 		y.leave()
 	}
-	y.apart = why
+	y.apart = because
 }
 
 // Appended tells the Yard that its records up to seq are durable.
@@ -222,56 +223,83 @@ func (y *Yard) Appended(seq uint64) {
 	y.durable = max(y.durable, min(seq, last))
 }
 
+// Why a yard's machine is out of service.
+var (
+	JournalNotWritable = code.New("JOURNAL_NOT_WRITABLE", code.Row{Args: "yard error:text"})
+	NoStateYet         = code.New("NO_STATE_YET", code.Row{Args: "yard"})
+	StateNotShown      = code.New("STATE_NOT_SHOWN", code.Row{Args: "yard"})
+	// OwnJournalElsewhere: the journal on its disk is of another ledger.
+	OwnJournalElsewhere = code.New("OWN_JOURNAL_OF_OTHER_LEDGER", code.Row{Args: "yard"})
+	// YardNotKnownYet: the ledger as this machine has it does not have the yard.
+	YardNotKnownYet = code.New("YARD_NOT_KNOWN_YET", code.Row{Args: "yard"})
+	// OtherMachine: the ledger knows another machine as this yard's.
+	OtherMachine = code.New("OTHER_MACHINE", code.Row{Args: "yard", Who: "two-managers", Next: recoverCommand})
+	OtherEpoch   = code.New("JOURNAL_OF_OTHER_EPOCH", code.Row{Args: "yard epoch:number now:number"})
+	// NotCaughtUp: it has not applied what its journal rests on.
+	NotCaughtUp = code.New("NOT_CAUGHT_UP", code.Row{Args: "yard"})
+	// StateTooOld: its state is older than what its journal has dropped.
+	StateTooOld = code.New("STATE_TOO_OLD", code.Row{Args: "yard"})
+	// JournalShort: the ledger has records of this yard that its disk lacks.
+	JournalShort   = code.New("JOURNAL_SHORT", code.Row{Args: "yard", Who: "two-managers", Next: recoverCommand})
+	JournalDiffers = code.New("JOURNAL_DIFFERS", code.Row{Args: "yard", Who: "two-managers", Next: recoverCommand})
+)
+
+// recoverCommand begins a yard anew after a walkdown.
+const recoverCommand = "yardhasp recover-yard {yard} --second MANAGER --key KEY --address HOST:PORT --old-machine-off"
+
 // Serving reports whether the yard may write and promise, and if not, why
 // (protocol.md 3.4, decisions.md 7).
-func (y *Yard) Serving() (bool, string) {
+func (y *Yard) Serving() (bool, *recordv1.Finding) {
 	why := y.outOfService()
-	return why == "", why
+	return why == nil, why
 }
 
-func (y *Yard) outOfService() string {
-	if y.broken != "" {
-		return "its journal can't be written: " + y.broken
+func (y *Yard) outOfService() *recordv1.Finding {
+	about := func(c code.Code, more ...any) *recordv1.Finding {
+		return c.About(y.h.Yard, append([]any{y.h.Yard}, more...)...)
 	}
-	if y.asleep != "" {
+	if y.broken != "" {
+		return about(JournalNotWritable, y.broken)
+	}
+	if y.asleep != nil {
 		return y.asleep
 	}
 	if y.view == nil {
-		return "it has no state of the ledger yet"
+		return about(NoStateYet)
 	}
 	if y.view.Size() != y.size {
-		return "it was not shown the newest state"
+		return about(StateNotShown)
 	}
 	if !bytes.Equal(y.view.LedgerID(), y.h.Ledger) {
-		return "its journal belongs to another ledger"
+		return about(OwnJournalElsewhere)
 	}
 	me := y.view.Yards[y.h.Yard]
 	if me == nil {
-		return "it is catching up: the ledger it has does not know this yard yet"
+		return about(YardNotKnownYet)
 	}
 	if !bytes.Equal(me.Key, y.key.Public().(ed25519.PublicKey)) {
-		return "the ledger knows another machine as this yard's: recover the yard with a walkdown"
+		return about(OtherMachine)
 	}
 	if me.Epoch != y.h.Epoch {
-		return fmt.Sprintf("its journal is of epoch %d, the ledger is in epoch %d", y.h.Epoch, me.Epoch)
+		return about(OtherEpoch, y.h.Epoch, me.Epoch)
 	}
 	if me.Cloned {
-		return "two machines wrote this yard's journal: recover the yard with a walkdown"
+		return about(ledger.YardStopped)
 	}
 	if y.applied < y.floor() {
-		return "it is catching up: it has not yet applied what its journal rests on"
+		return about(NotCaughtUp)
 	}
 	last, _ := y.last()
 	if me.Drained > last {
-		return "the ledger has more of this yard's journal than its disk: recover the yard with a walkdown"
+		return about(JournalShort)
 	}
 	if me.Drained < y.h.Compacted {
-		return "it is catching up: its state is older than what its journal has dropped"
+		return about(StateTooOld)
 	}
 	if !y.agrees(me) {
-		return "the ledger has another record of this yard's journal than its disk: recover the yard with a walkdown"
+		return about(JournalDiffers)
 	}
-	return ""
+	return nil
 }
 
 // agrees reports whether the last record that the ledger took is ours.
@@ -306,6 +334,9 @@ func (y *Yard) Pending() []Record {
 	return out
 }
 
+// UnknownRecord: the journal of this yard has no such record, or has dropped it.
+var UnknownRecord = code.New("UNKNOWN_RECORD", code.Row{Args: "record", Next: "yardhasp history", Answer: code.Unknown})
+
 // Receipt is the recorded answer to the record with a seq, and whether it is
 // durable: one that is not may not be sent. It is not given out of SERVING, when
 // what was promised may no longer hold.
@@ -315,7 +346,8 @@ func (y *Yard) Receipt(seq uint64) (r Reply, durable bool, err error) {
 	}
 	it := y.at(seq)
 	if it == nil {
-		return Reply{}, false, refuse("UNKNOWN_RECORD", ledger.Ref(y.h.Yard, y.h.Epoch, seq), "this yard's journal has no such record, or has dropped it", "see the history", "")
+		ref := ledger.Ref(y.h.Yard, y.h.Epoch, seq)
+		return Reply{}, false, refuse(UnknownRecord.About(ref, ref))
 	}
 	return y.reply(it, true), seq <= y.durable, nil
 }
@@ -330,19 +362,22 @@ func (y *Yard) About(seq uint64) (kind, target string) {
 	return it.kind, it.point + it.box
 }
 
-// Caveat says what a lock of the journal must not be taken for; empty for a
-// personal lock and for any other record.
-func (y *Yard) Caveat(seq uint64) string {
+// EquipmentLockHere: what was written down is a yard's equipment lock.
+var EquipmentLockHere = code.New("EQUIPMENT_LOCK_HERE", code.Row{Args: "target", Clause: "1910.147(d)(4)(i)"})
+
+// Caveat says what a lock of the journal must not be taken for; nil for a personal
+// lock and for any other record.
+func (y *Yard) Caveat(seq uint64) *recordv1.Finding {
 	it := y.at(seq)
 	switch {
 	case it == nil:
-		return ""
+		return nil
 	case it.rec.GetLock().GetEquipment():
-		return "EQUIPMENT LOCK: it protects nobody. Whoever works here hangs their own lock."
+		return EquipmentLockHere.About(it.point+it.box, it.point+it.box)
 	case it.rec.GetLock().GetTag().GetOnly():
-		return "TAG ONLY: it warns and restrains nothing."
+		return ledger.TagOnly.About(it.point+it.box, it.point+it.box)
 	}
-	return ""
+	return nil
 }
 
 // FindTicket finds the latest record of the journal with a ticket of a key.
@@ -375,9 +410,9 @@ func (y *Yard) Clone() *Yard {
 // Yards with the same bytes behave the same.
 func (y *Yard) AppendCanonical(b []byte) []byte {
 	b = fmt.Appendf(b, "%x %s %d %s %d %x %d\n", y.h.Ledger, y.h.Yard, y.h.Epoch, y.h.Incarnation, y.h.Compacted, y.h.Hash, y.h.RaftIndex)
-	b = fmt.Appendf(b, "%q %d %d %d %d %q %v %q\n", y.run, y.stint, y.durable, y.size, y.applied, y.broken, y.inside, y.apart)
-	if y.asleep != "" {
-		b = fmt.Appendf(b, "asleep %q\n", y.asleep)
+	b = fmt.Appendf(b, "%q %d %d %d %d %q %v %q\n", y.run, y.stint, y.durable, y.size, y.applied, y.broken, y.inside, y.apart.GetCode())
+	if y.asleep != nil {
+		b = fmt.Appendf(b, "asleep %q\n", y.asleep.GetCode())
 	}
 	for _, it := range y.journal {
 		b = fmt.Appendf(b, "%d %x\n", it.RaftIndex, it.hash)

@@ -19,11 +19,19 @@ func (p *page) asOf(v *recordv1.AsOf) {
 	} else {
 		p.unconfirmed(v)
 	}
-	if v.GetAlarm() != "" {
-		p.loud("ALARM:", "%s", v.GetAlarm())
-	}
+	p.diverged(v)
 	p.notHeard(v)
 }
+
+// diverged says loudly that replicas hold different histories.
+func (p *page) diverged(v *recordv1.AsOf) {
+	if v.GetDivergence() != nil {
+		p.loud("ALARM:", "%s", p.a.words().Says(v.GetDivergence()))
+	}
+}
+
+// saysOf is a finding in words, "" for none.
+func (p *page) saysOf(f *recordv1.Finding) string { return saysOf(p.a, f) }
 
 // unconfirmed says since when nothing is known. The yard's own clock counts the
 // age at its reading; what passed here since is added.
@@ -31,11 +39,11 @@ func (p *page) unconfirmed(v *recordv1.AsOf) {
 	last := v.GetConfirmedUnixMs()
 	if last == 0 {
 		p.loud("UNCONFIRMED:", "last known at %s, answered by %s, where no quorum was heard since it started%s",
-			p.a.when(v.GetTimeUnixMs()), orDash(v.GetYard()), because(v.GetWhy()))
+			p.a.when(v.GetTimeUnixMs()), orDash(v.GetYard()), because(p.saysOf(v.GetBecause())))
 		return
 	}
 	old := time.Duration(v.GetReadUnixMs()-last)*time.Millisecond + p.kept
-	p.loud("UNCONFIRMED:", "last known at %s, %s, answered by %s%s", time.UnixMilli(last).UTC().Format(time.RFC3339), age(old), orDash(v.GetYard()), because(v.GetWhy()))
+	p.loud("UNCONFIRMED:", "last known at %s, %s, answered by %s%s", time.UnixMilli(last).UTC().Format(time.RFC3339), age(old), orDash(v.GetYard()), because(p.saysOf(v.GetBecause())))
 }
 
 func because(why string) string {

@@ -186,12 +186,9 @@ func (p *page) board(b *recordv1.Board) {
 func (p *page) writtenHere(b *recordv1.Board) {
 	var rows [][]string
 	for _, w := range b.GetWrittenHere() {
-		worth := w.GetPromise()
+		worth := "NOT A PROMISE"
 		if w.GetWorth() != nil {
 			worth = p.a.words().Says(w.GetWorth())
-		}
-		if worth == "" {
-			worth = "NOT A PROMISE"
 		}
 		rows = append(rows, []string{w.GetRef(), strings.ReplaceAll(w.GetKind(), "_", " "), w.GetSigner(), orDash(w.GetAbout()), p.a.when(w.GetSinceUnixMs()), worth})
 	}

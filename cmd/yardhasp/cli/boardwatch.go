@@ -174,7 +174,7 @@ func (h *hanging) draw() error {
 			if b.AsOf.Confirmed {
 				b.AsOf.ConfirmedUnixMs = b.AsOf.ReadUnixMs
 			}
-			b.AsOf.Confirmed, b.AsOf.Why = false, "the connection is lost"
+			b.AsOf.Confirmed, b.AsOf.Because = false, client.ConnectionLost.About("")
 			for _, j := range b.Jobs {
 				j.AsOf = b.AsOf
 			}

@@ -29,14 +29,16 @@ func (a *App) panelCmd() *cobra.Command {
 func (p *page) panel(v *servicev1.GetPanelResponse) {
 	// The panel's own machine decides, cut off or not: no quorum is asked.
 	p.line("as of %s, from %s's own machine", p.a.when(v.GetAsOf().GetReadUnixMs()), orDash(v.GetYard()))
-	if v.GetAsOf().GetAlarm() != "" {
-		p.loud("ALARM:", "%s", v.GetAsOf().GetAlarm())
-	}
+	p.diverged(v.GetAsOf())
 	p.notAsked(v.GetAsOf())
 	p.line("\n%s: %s", v.GetPoint(), positionWord(v.GetPosition()))
 	if !v.GetGoAhead() {
 		p.loud("DO NOT CLOSE:", "there is no go-ahead")
-		p.list("why not", v.GetWhyNot())
+		var against []string
+		for _, f := range v.GetAgainst() {
+			against = append(against, p.a.alarm(f))
+		}
+		p.list("why not", against)
 		return
 	}
 	p.line("GO-AHEAD for request %s: close now, at this panel, while this shows. Ask again right before you close", v.GetRequest())

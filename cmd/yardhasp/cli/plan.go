@@ -76,7 +76,7 @@ func (a *App) planHere(files []string, req *servicev1.PlanRequest) (*servicev1.P
 	}
 	out := sheet.Plan(g, p, int(req.GetPeople()))
 	out.Drawings = revisions(ds.list)
-	out.AsOf = &recordv1.AsOf{Why: fmt.Sprintf("computed on this machine from %d drawing files; whether they are the current ones is not known", len(ds.list))}
+	out.AsOf = &recordv1.AsOf{Because: client.ComputedHere.About("", len(ds.list))}
 	return out, nil
 }
 
@@ -96,7 +96,7 @@ func (a *App) showPlan(plan *servicev1.PlanResponse, given bool) error {
 
 func (p *page) plan(v *servicev1.PlanResponse, given bool) {
 	if v.GetAsOf().GetYard() == "" && !v.GetAsOf().GetConfirmed() {
-		p.loud("UNCONFIRMED:", "%s", v.GetAsOf().GetWhy())
+		p.loud("UNCONFIRMED:", "%s", p.saysOf(v.GetAsOf().GetBecause()))
 	} else {
 		p.asOf(v.GetAsOf())
 	}

@@ -32,7 +32,7 @@ func (a *App) settled(cl *client.Client, kind string, r *servicev1.Receipt, err 
 	}
 	if errors.As(err, &refused) && a.output != "table" {
 		// A program reads the refusal where it reads the receipt.
-		whole := &servicev1.Receipt{Status: servicev1.Status_STATUS_REFUSED, Text: "refused", Outcome: refused.Outcome}
+		whole := &servicev1.Receipt{Status: servicev1.Status_STATUS_REFUSED, Outcome: refused.Outcome}
 		if perr := a.print(whole, nil); perr != nil {
 			return perr
 		}
@@ -66,9 +66,9 @@ func otherNumber(err error) error {
 	switch {
 	case !errors.As(err, &refused):
 		return err
-	case code.Has(refused.Outcome.GetConditions(), ledger.UnknownSignOn):
+	case refused.Has(ledger.UnknownSignOn):
 		return &hinted{err, []string{"if it is the number of a lock, that lock is recorded as on still: it ends by \"yardhasp release LOCK\"; \"yardhasp shift\" lists what you hold"}}
-	case code.Has(refused.Outcome.GetConditions(), ledger.UnknownHold):
+	case refused.Has(ledger.UnknownHold):
 		return &hinted{err, []string{"if it is the number of a sign-on, you count as inside still: it ends by \"yardhasp sign-off SIGN-ON\"; \"yardhasp shift\" lists what you hold"}}
 	}
 	return err
@@ -101,7 +101,9 @@ func (p *page) receipt(kind string, r *servicev1.Receipt) {
 	default:
 		p.loud(status+",", "read at %s from %s", p.a.when(r.GetReadUnixMs()), orDash(r.GetYard()))
 	}
-	p.line("%s", r.GetText())
+	if r.GetMeans() != nil {
+		p.line("%s", p.a.words().Says(r.GetMeans()))
+	}
 	if r.GetRepeatedTicket() {
 		p.line("This record was taken before; this is the recorded answer.")
 	}
@@ -231,7 +233,7 @@ func (a *App) follow(ctx context.Context, cl *client.Client, every time.Duration
 	for {
 		r, err := ask()
 		var unreachable *client.Unreachable
-		now := r.GetStatus().String() + r.GetText()
+		now := r.GetStatus().String() + a.words().Says(r.GetMeans())
 		switch final := r.GetStatus() == servicev1.Status_STATUS_CONFIRMED || r.GetStatus() == servicev1.Status_STATUS_REFUSED; {
 		case errors.As(err, &unreachable):
 			if now = "unreachable"; now != last {

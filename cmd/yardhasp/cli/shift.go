@@ -259,7 +259,7 @@ func (p *page) shift(v *shift) {
 // insiders are those signed on to a job whose conditions for work are not met; that
 // an answer is not confirmed is no condition of the job.
 func insiders(j *recordv1.JobView, ss []*recordv1.SignOnView) []string {
-	if !slices.ContainsFunc(j.GetToStart(), func(c *recordv1.Finding) bool { return c.GetCode() != "UNCONFIRMED" }) {
+	if !slices.ContainsFunc(j.GetToStart(), func(c *recordv1.Finding) bool { return !code.Is(c, client.Unconfirmed) }) {
 		return nil
 	}
 	var who []string

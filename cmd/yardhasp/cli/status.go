@@ -84,8 +84,8 @@ func (a *App) learn(m *servicev1.GetMembersResponse, update bool) error {
 
 func (p *page) status(m *servicev1.GetMembersResponse) {
 	p.asOf(m.GetAsOf())
-	for _, h := range m.GetHealth() {
-		p.loud("NOT WELL:", "%s", h)
+	for _, f := range m.GetWrong() {
+		p.loud("NOT WELL:", "%s", p.a.alarm(f))
 	}
 	if !m.GetHasQuorum() {
 		p.loud("NO QUORUM:", "%s can't reach enough yards: locks are written down here, nothing else is possible", m.GetYard())
@@ -93,8 +93,8 @@ func (p *page) status(m *servicev1.GetMembersResponse) {
 	p.line("")
 	p.line("%s, seen from %s, ledger %s", m.GetCoop(), m.GetYard(), hex.EncodeToString(m.GetLedger()))
 	p.line("voters %d, alive %d, quorum %d, %s", m.GetVoters(), m.GetAlive(), m.GetQuorum(), mayFail(m))
-	if m.GetText() != "" {
-		p.line("%s", m.GetText())
+	if m.GetMeans() != nil {
+		p.line("%s", p.a.words().Says(m.GetMeans()))
 	}
 	var rows [][]string
 	for _, y := range m.GetMembers() {

@@ -11,6 +11,7 @@ import (
 	"github.com/prometheus/client_golang/prometheus"
 	"github.com/prometheus/client_golang/prometheus/promhttp"
 
+	"yardhasp/client/words"
 	"yardhasp/replica"
 )
 
@@ -42,7 +43,7 @@ func adminHandler(r *replica.Replica) http.Handler {
 	mux.HandleFunc("GET /healthz", func(w http.ResponseWriter, _ *http.Request) { fmt.Fprintln(w, "running") })
 	mux.HandleFunc("GET /readyz", func(w http.ResponseWriter, _ *http.Request) {
 		if wrong := r.Health(); len(wrong) > 0 {
-			http.Error(w, strings.Join(wrong, "\n"), http.StatusServiceUnavailable)
+			http.Error(w, strings.Join(words.English.List(wrong), "\n"), http.StatusServiceUnavailable)
 			return
 		}
 		fmt.Fprintln(w, "this replica finds nothing wrong with itself; that says nothing about any machine or point")

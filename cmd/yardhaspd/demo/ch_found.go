@@ -11,6 +11,7 @@ import (
 	"yardhasp/client/drawing"
 	"yardhasp/client/keys"
 	"yardhasp/client/token"
+	"yardhasp/client/words"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
 	"yardhasp/testdata/coop"
@@ -81,7 +82,7 @@ func foundLedger(s *story) {
 	}
 	m, err := s.who["nia-okoro"].Members(s.ctx, "")
 	s.must(err, "read the members")
-	s.page.say("%s", m.GetText())
+	s.page.say("%s", words.English.Says(m.GetMeans()))
 	s.expect(m.GetMayFail() == 1, "of three voters %d may fail, want 1", m.GetMayFail())
 }
 

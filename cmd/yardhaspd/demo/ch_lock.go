@@ -5,6 +5,7 @@ import (
 	"strings"
 	"time"
 
+	"yardhasp/client/words"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
 )
@@ -53,7 +54,7 @@ func lockOn(s *story) {
 		r := s.done(who, "locked the box "+lockBox+" with padlock "+padlocks[who], actLock(padlocks[who]))
 		s.holds[who] = r.GetRef()
 		if who == "lena" {
-			s.page.say("lena reads: %s", r.GetText())
+			s.page.say("lena reads: %s", words.English.Says(r.GetMeans()))
 		}
 		s.expect(len(r.GetPromised()) == len(s.plan.GetPoints()), "%s's lock covers %v", who, r.GetPromised())
 	}

@@ -3,6 +3,7 @@ package demo
 import (
 	"slices"
 
+	"yardhasp/client/words"
 	"yardhasp/ledger"
 	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
@@ -72,8 +73,8 @@ func energise(s *story) {
 		}
 		v, err := s.who[who].Panel(s.ctx, p)
 		s.must(err, "read the panel of "+p)
-		s.expect(v.GetGoAhead() && v.GetCaution() == ledger.Caution, "the panel of %s shows no go-ahead, or no caution: %v", p, v.GetWhyNot())
-		s.page.permission("panel of %s: %s", p, v.GetText())
+		s.expect(v.GetGoAhead() && v.GetCaution() == ledger.Caution, "the panel of %s shows no go-ahead, or no caution: %v", p, v.GetAgainst())
+		s.page.permission("panel of %s: %s", p, words.English.Says(v.GetMeans()))
 		s.done(who, "closed "+p, actClosed(p))
 	}
 	s.done("ravi", "closed job "+jobID, &recordv1.Record{Act: &recordv1.Record_CloseJob{CloseJob: &recordv1.CloseJob{Job: jobID}}})

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"yardhasp/client"
+	"yardhasp/client/words"
 	"yardhasp/ledger"
 	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
@@ -48,7 +49,7 @@ func linkFails(s *story) {
 	s.page.act(alone.GetAsOf().GetYard(), "nia-okoro", "read the board at Millrow itself", "of "+entry(alone.GetAsOf().GetSize()-1), known(alone.GetAsOf()))
 	s.page.asOf(alone.GetAsOf())
 	s.expect(alone.GetAsOf().GetYard() == cutYard, "%s answered for %s", alone.GetAsOf().GetYard(), cutYard)
-	s.expect(alone.GetAsOf().GetWhy() != "", "an unconfirmed board does not say why")
+	s.expect(alone.GetAsOf().GetBecause() != nil, "an unconfirmed board does not say why")
 }
 
 // sinceWhen checks that a board tells since when the yard was not heard.
@@ -70,7 +71,7 @@ func lockCutOff(s *story) {
 	own := s.tomasLocks(ownPoint)
 	s.page.say("Stonebend's pan would not be his to promise. He locks it as well, and is told the truth:")
 	far := s.lock(farPoint, servicev1.Status_STATUS_UNCONFIRMED)
-	s.expect(strings.Contains(far.GetText(), "NOT A PROMISE"), "a lock on another yard's point says %q", far.GetText())
+	s.expect(strings.Contains(words.English.Says(far.GetMeans()), "NOT A PROMISE"), "a lock on another yard's point says %q", words.English.Says(far.GetMeans()))
 	s.expect(own.GetYard() == cutYard && far.GetYard() == cutYard, "%s and %s wrote the locks", own.GetYard(), far.GetYard())
 	s.notAtPanel(ownPoint)
 }
@@ -96,7 +97,7 @@ func (s *story) lock(point string, want servicev1.Status) *servicev1.Receipt {
 
 // told shows a receipt's words and what it promises.
 func (s *story) told(r *servicev1.Receipt) {
-	s.page.say("| %s: %s", statusWord(r.GetStatus()), r.GetText())
+	s.page.say("| %s: %s", statusWord(r.GetStatus()), words.English.Says(r.GetMeans()))
 	if r.GetStatus() == servicev1.Status_STATUS_HELD_LOCALLY || r.GetStatus() == servicev1.Status_STATUS_CONFIRMED {
 		s.page.say("| promised: %s", orElse(strings.Join(r.GetPromised(), ", "), "nothing"))
 	}
@@ -110,10 +111,10 @@ func (s *story) notAtPanel(point string) {
 	v, err := s.who["tomas"].Panel(s.ctx, point)
 	if s.must(err, "read the panel of "+point) {
 		s.page.act(cutYard, "tomas", "read the panel of "+point, "", "NO START")
-		for _, why := range v.GetWhyNot() {
+		for _, why := range words.English.List(v.GetAgainst()) {
 			s.page.say("| %s", why)
 		}
-		s.expect(!v.GetGoAhead() && len(v.GetWhyNot()) > 0, "the panel of %s: %v", point, v)
+		s.expect(!v.GetGoAhead() && len(v.GetAgainst()) > 0, "the panel of %s: %v", point, v)
 	}
 }
 

@@ -3,6 +3,7 @@ package demo
 import (
 	"slices"
 
+	"yardhasp/client/words"
 	"yardhasp/ledger"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
@@ -32,8 +33,8 @@ func otherJob(s *story) {
 		}
 		v, err := s.who["iris"].Panel(s.ctx, p)
 		s.must(err, "read the panel of "+p)
-		s.expect(v.GetGoAhead() && v.GetCaution() == ledger.Caution, "the panel of %s shows no go-ahead, or no caution: %v", p, v.GetWhyNot())
-		s.page.permission("panel of %s: %s", p, v.GetText())
+		s.expect(v.GetGoAhead() && v.GetCaution() == ledger.Caution, "the panel of %s shows no go-ahead, or no caution: %v", p, v.GetAgainst())
+		s.page.permission("panel of %s: %s", p, words.English.Says(v.GetMeans()))
 		s.done("iris", "closed "+p, actClosed(p))
 	}
 	s.done("iris", "closed job "+liftJob, &recordv1.Record{Act: &recordv1.Record_CloseJob{CloseJob: &recordv1.CloseJob{Job: liftJob}}})

@@ -135,7 +135,7 @@ func (p *page) asOf(a *recordv1.AsOf) {
 	if a.GetConfirmed() {
 		p.say("| as of %s, %d entries: CONFIRMED by a quorum, answered by %s", stamp(a.GetTimeUnixMs()), a.GetSize(), a.GetYard())
 	} else {
-		p.say("| UNCONFIRMED: last known at %s, %d entries, answered by %s%s", stamp(a.GetTimeUnixMs()), a.GetSize(), a.GetYard(), after(": ", a.GetWhy()))
+		p.say("| UNCONFIRMED: last known at %s, %d entries, answered by %s%s", stamp(a.GetTimeUnixMs()), a.GetSize(), a.GetYard(), after(": ", because(a)))
 	}
 	var lost []string
 	for _, y := range a.GetYards() {
@@ -144,6 +144,14 @@ func (p *page) asOf(a *recordv1.AsOf) {
 		}
 	}
 	p.say("| yards not heard from: %s", orElse(strings.Join(lost, ", "), "none"))
+}
+
+// because is why an answer is not confirmed, in words.
+func because(a *recordv1.AsOf) string {
+	if a.GetBecause() == nil {
+		return ""
+	}
+	return words.English.Says(a.GetBecause())
 }
 
 // since says how long a yard was not heard.

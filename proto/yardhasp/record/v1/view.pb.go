@@ -241,13 +241,10 @@ type AsOf struct {
 	Confirmed bool `protobuf:"varint,6,opt,name=confirmed,proto3" json:"confirmed,omitempty"`
 	// When a quorum last confirmed anything to this replica; 0: not since it started.
 	ConfirmedUnixMs int64 `protobuf:"varint,7,opt,name=confirmed_unix_ms,json=confirmedUnixMs,proto3" json:"confirmed_unix_ms,omitempty"`
-	// To go.
-	Why string `protobuf:"bytes,8,opt,name=why,proto3" json:"why,omitempty"`
 	// Why it isn't confirmed; unset: it is.
 	Because *Finding       `protobuf:"bytes,11,opt,name=because,proto3" json:"because,omitempty"`
 	Yards   []*YardContact `protobuf:"bytes,9,rep,name=yards,proto3" json:"yards,omitempty"`
 	// Set when two replicas hold different histories.
-	Alarm         string   `protobuf:"bytes,10,opt,name=alarm,proto3" json:"alarm,omitempty"`
 	Divergence    *Finding `protobuf:"bytes,12,opt,name=divergence,proto3" json:"divergence,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -332,13 +329,6 @@ func (x *AsOf) GetConfirmedUnixMs() int64 {
 	return 0
 }
 
-func (x *AsOf) GetWhy() string {
-	if x != nil {
-		return x.Why
-	}
-	return ""
-}
-
 func (x *AsOf) GetBecause() *Finding {
 	if x != nil {
 		return x.Because
@@ -351,13 +341,6 @@ func (x *AsOf) GetYards() []*YardContact {
 		return x.Yards
 	}
 	return nil
-}
-
-func (x *AsOf) GetAlarm() string {
-	if x != nil {
-		return x.Alarm
-	}
-	return ""
 }
 
 func (x *AsOf) GetDivergence() *Finding {
@@ -1594,8 +1577,6 @@ type WrittenView struct {
 	// The point, box or job it is about; empty when its kind has none.
 	About       string `protobuf:"bytes,4,opt,name=about,proto3" json:"about,omitempty"`
 	SinceUnixMs int64  `protobuf:"varint,5,opt,name=since_unix_ms,json=sinceUnixMs,proto3" json:"since_unix_ms,omitempty"`
-	// What it may be relied on for here, in plain words; empty when nothing.
-	Promise string `protobuf:"bytes,6,opt,name=promise,proto3" json:"promise,omitempty"`
 	// What it may be relied on for here; unset: nothing.
 	Worth         *Finding `protobuf:"bytes,7,opt,name=worth,proto3" json:"worth,omitempty"`
 	unknownFields protoimpl.UnknownFields
@@ -1665,13 +1646,6 @@ func (x *WrittenView) GetSinceUnixMs() int64 {
 		return x.SinceUnixMs
 	}
 	return 0
-}
-
-func (x *WrittenView) GetPromise() string {
-	if x != nil {
-		return x.Promise
-	}
-	return ""
 }
 
 func (x *WrittenView) GetWorth() *Finding {
@@ -1886,7 +1860,7 @@ var File_yardhasp_record_v1_view_proto protoreflect.FileDescriptor
 
 const file_yardhasp_record_v1_view_proto_rawDesc = "" +
 	"\n" +
-	"\x1dyardhasp/record/v1/view.proto\x12\x12yardhasp.record.v1\x1a yardhasp/record/v1/finding.proto\x1a yardhasp/record/v1/padlock.proto\x1a\x1fyardhasp/record/v1/people.proto\x1a\x1fyardhasp/record/v1/permit.proto\x1a\x1fyardhasp/record/v1/record.proto\"\xa3\x03\n" +
+	"\x1dyardhasp/record/v1/view.proto\x12\x12yardhasp.record.v1\x1a yardhasp/record/v1/finding.proto\x1a yardhasp/record/v1/padlock.proto\x1a\x1fyardhasp/record/v1/people.proto\x1a\x1fyardhasp/record/v1/permit.proto\x1a\x1fyardhasp/record/v1/record.proto\"\xfb\x02\n" +
 	"\x04AsOf\x12\x12\n" +
 	"\x04size\x18\x01 \x01(\x04R\x04size\x12\x12\n" +
 	"\x04root\x18\x02 \x01(\fR\x04root\x12 \n" +
@@ -1896,12 +1870,9 @@ const file_yardhasp_record_v1_view_proto_rawDesc = "" +
 	"\fread_unix_ms\x18\x05 \x01(\x03R\n" +
 	"readUnixMs\x12\x1c\n" +
 	"\tconfirmed\x18\x06 \x01(\bR\tconfirmed\x12*\n" +
-	"\x11confirmed_unix_ms\x18\a \x01(\x03R\x0fconfirmedUnixMs\x12\x10\n" +
-	"\x03why\x18\b \x01(\tR\x03why\x125\n" +
+	"\x11confirmed_unix_ms\x18\a \x01(\x03R\x0fconfirmedUnixMs\x125\n" +
 	"\abecause\x18\v \x01(\v2\x1b.yardhasp.record.v1.FindingR\abecause\x125\n" +
-	"\x05yards\x18\t \x03(\v2\x1f.yardhasp.record.v1.YardContactR\x05yards\x12\x14\n" +
-	"\x05alarm\x18\n" +
-	" \x01(\tR\x05alarm\x12;\n" +
+	"\x05yards\x18\t \x03(\v2\x1f.yardhasp.record.v1.YardContactR\x05yards\x12;\n" +
 	"\n" +
 	"divergence\x18\f \x01(\v2\x1b.yardhasp.record.v1.FindingR\n" +
 	"divergence\"\xa8\x01\n" +
@@ -2036,14 +2007,13 @@ const file_yardhasp_record_v1_view_proto_rawDesc = "" +
 	"\texchanges\x18R \x03(\v2 .yardhasp.record.v1.ExchangeViewR\texchanges\x12;\n" +
 	"\bpadlocks\x18F \x03(\v2\x1f.yardhasp.record.v1.PadlockViewR\bpadlocks\x128\n" +
 	"\apermits\x18< \x03(\v2\x1e.yardhasp.record.v1.PermitViewR\apermits\x12B\n" +
-	"\fwritten_here\x18\f \x03(\v2\x1f.yardhasp.record.v1.WrittenViewR\vwrittenHere\"\xd2\x01\n" +
+	"\fwritten_here\x18\f \x03(\v2\x1f.yardhasp.record.v1.WrittenViewR\vwrittenHere\"\xb8\x01\n" +
 	"\vWrittenView\x12\x10\n" +
 	"\x03ref\x18\x01 \x01(\tR\x03ref\x12\x12\n" +
 	"\x04kind\x18\x02 \x01(\tR\x04kind\x12\x16\n" +
 	"\x06signer\x18\x03 \x01(\tR\x06signer\x12\x14\n" +
 	"\x05about\x18\x04 \x01(\tR\x05about\x12\"\n" +
-	"\rsince_unix_ms\x18\x05 \x01(\x03R\vsinceUnixMs\x12\x18\n" +
-	"\apromise\x18\x06 \x01(\tR\apromise\x121\n" +
+	"\rsince_unix_ms\x18\x05 \x01(\x03R\vsinceUnixMs\x121\n" +
 	"\x05worth\x18\a \x01(\v2\x1b.yardhasp.record.v1.FindingR\x05worth\"\xdb\x02\n" +
 	"\n" +
 	"PersonView\x12\x0e\n" +

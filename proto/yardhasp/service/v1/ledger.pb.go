@@ -148,8 +148,6 @@ func (Status) EnumDescriptor() ([]byte, []int) {
 type Receipt struct {
 	state  protoimpl.MessageState `protogen:"open.v1"`
 	Status Status                 `protobuf:"varint,1,opt,name=status,proto3,enum=yardhasp.service.v1.Status" json:"status,omitempty"`
-	// What the status means, in plain words.
-	Text string `protobuf:"bytes,2,opt,name=text,proto3" json:"text,omitempty"`
 	// What the status means for this record.
 	Means *v1.Finding `protobuf:"bytes,10,opt,name=means,proto3" json:"means,omitempty"`
 	// Place in the yard's journal, "yard/epoch/seq"; empty for a direct entry.
@@ -201,13 +199,6 @@ func (x *Receipt) GetStatus() Status {
 		return x.Status
 	}
 	return Status_STATUS_UNSPECIFIED
-}
-
-func (x *Receipt) GetText() string {
-	if x != nil {
-		return x.Text
-	}
-	return ""
 }
 
 func (x *Receipt) GetMeans() *v1.Finding {
@@ -541,12 +532,10 @@ type GetPanelResponse struct {
 	// True only while the person at the panel may close it.
 	GoAhead bool   `protobuf:"varint,6,opt,name=go_ahead,json=goAhead,proto3" json:"go_ahead,omitempty"`
 	Request string `protobuf:"bytes,7,opt,name=request,proto3" json:"request,omitempty"`
-	Text    string `protobuf:"bytes,8,opt,name=text,proto3" json:"text,omitempty"`
 	// What the person at the panel is told.
 	Means *v1.Finding `protobuf:"bytes,12,opt,name=means,proto3" json:"means,omitempty"`
 	AsOf  *v1.AsOf    `protobuf:"bytes,9,opt,name=as_of,json=asOf,proto3" json:"as_of,omitempty"`
-	// What ends the go-ahead, when it doesn't show: why not.
-	WhyNot        []string      `protobuf:"bytes,10,rep,name=why_not,json=whyNot,proto3" json:"why_not,omitempty"`
+	// What stands against a go-ahead, when it doesn't show.
 	Against       []*v1.Finding `protobuf:"bytes,13,rep,name=against,proto3" json:"against,omitempty"`
 	Caution       string        `protobuf:"bytes,11,opt,name=caution,proto3" json:"caution,omitempty"`
 	unknownFields protoimpl.UnknownFields
@@ -632,13 +621,6 @@ func (x *GetPanelResponse) GetRequest() string {
 	return ""
 }
 
-func (x *GetPanelResponse) GetText() string {
-	if x != nil {
-		return x.Text
-	}
-	return ""
-}
-
 func (x *GetPanelResponse) GetMeans() *v1.Finding {
 	if x != nil {
 		return x.Means
@@ -649,13 +631,6 @@ func (x *GetPanelResponse) GetMeans() *v1.Finding {
 func (x *GetPanelResponse) GetAsOf() *v1.AsOf {
 	if x != nil {
 		return x.AsOf
-	}
-	return nil
-}
-
-func (x *GetPanelResponse) GetWhyNot() []string {
-	if x != nil {
-		return x.WhyNot
 	}
 	return nil
 }
@@ -2212,10 +2187,9 @@ var File_yardhasp_service_v1_ledger_proto protoreflect.FileDescriptor
 
 const file_yardhasp_service_v1_ledger_proto_rawDesc = "" +
 	"\n" +
-	" yardhasp/service/v1/ledger.proto\x12\x13yardhasp.service.v1\x1a yardhasp/record/v1/drawing.proto\x1a\x1eyardhasp/record/v1/entry.proto\x1a yardhasp/record/v1/finding.proto\x1a\x1fyardhasp/record/v1/record.proto\x1a\x1dyardhasp/record/v1/view.proto\"\xfa\x02\n" +
+	" yardhasp/service/v1/ledger.proto\x12\x13yardhasp.service.v1\x1a yardhasp/record/v1/drawing.proto\x1a\x1eyardhasp/record/v1/entry.proto\x1a yardhasp/record/v1/finding.proto\x1a\x1fyardhasp/record/v1/record.proto\x1a\x1dyardhasp/record/v1/view.proto\"\xe6\x02\n" +
 	"\aReceipt\x123\n" +
-	"\x06status\x18\x01 \x01(\x0e2\x1b.yardhasp.service.v1.StatusR\x06status\x12\x12\n" +
-	"\x04text\x18\x02 \x01(\tR\x04text\x121\n" +
+	"\x06status\x18\x01 \x01(\x0e2\x1b.yardhasp.service.v1.StatusR\x06status\x121\n" +
 	"\x05means\x18\n" +
 	" \x01(\v2\x1b.yardhasp.record.v1.FindingR\x05means\x12\x10\n" +
 	"\x03ref\x18\x03 \x01(\tR\x03ref\x12/\n" +
@@ -2240,7 +2214,7 @@ const file_yardhasp_service_v1_ledger_proto_rawDesc = "" +
 	"\x12GetReceiptResponse\x126\n" +
 	"\areceipt\x18\x01 \x01(\v2\x1c.yardhasp.service.v1.ReceiptR\areceipt\"'\n" +
 	"\x0fGetPanelRequest\x12\x14\n" +
-	"\x05point\x18\x01 \x01(\tR\x05point\"\xce\x03\n" +
+	"\x05point\x18\x01 \x01(\tR\x05point\"\xa1\x03\n" +
 	"\x10GetPanelResponse\x12\x14\n" +
 	"\x05point\x18\x01 \x01(\tR\x05point\x12\x12\n" +
 	"\x04yard\x18\x02 \x01(\tR\x04yard\x128\n" +
@@ -2248,12 +2222,9 @@ const file_yardhasp_service_v1_ledger_proto_rawDesc = "" +
 	"\x05moved\x18\x04 \x01(\v2\x19.yardhasp.record.v1.MovedR\x05moved\x12\x10\n" +
 	"\x03run\x18\x05 \x01(\tR\x03run\x12\x19\n" +
 	"\bgo_ahead\x18\x06 \x01(\bR\agoAhead\x12\x18\n" +
-	"\arequest\x18\a \x01(\tR\arequest\x12\x12\n" +
-	"\x04text\x18\b \x01(\tR\x04text\x121\n" +
+	"\arequest\x18\a \x01(\tR\arequest\x121\n" +
 	"\x05means\x18\f \x01(\v2\x1b.yardhasp.record.v1.FindingR\x05means\x12-\n" +
-	"\x05as_of\x18\t \x01(\v2\x18.yardhasp.record.v1.AsOfR\x04asOf\x12\x17\n" +
-	"\awhy_not\x18\n" +
-	" \x03(\tR\x06whyNot\x125\n" +
+	"\x05as_of\x18\t \x01(\v2\x18.yardhasp.record.v1.AsOfR\x04asOf\x125\n" +
 	"\aagainst\x18\r \x03(\v2\x1b.yardhasp.record.v1.FindingR\aagainst\x12\x18\n" +
 	"\acaution\x18\v \x01(\tR\acaution\"i\n" +
 	"\x0fGetBoardRequest\x12B\n" +

@@ -292,14 +292,15 @@ type GetMembersResponse struct {
 	// How many more voters may fail before nothing can be approved.
 	MayFail uint32 `protobuf:"varint,5,opt,name=may_fail,json=mayFail,proto3" json:"may_fail,omitempty"`
 	// True when this replica can reach a quorum now.
-	HasQuorum bool   `protobuf:"varint,6,opt,name=has_quorum,json=hasQuorum,proto3" json:"has_quorum,omitempty"`
-	Text      string `protobuf:"bytes,7,opt,name=text,proto3" json:"text,omitempty"`
-	Ledger    []byte `protobuf:"bytes,8,opt,name=ledger,proto3" json:"ledger,omitempty"`
-	Coop      string `protobuf:"bytes,9,opt,name=coop,proto3" json:"coop,omitempty"`
-	Yard      string `protobuf:"bytes,10,opt,name=yard,proto3" json:"yard,omitempty"`
-	// Health of this replica, worst first; empty: well.
-	Health        []string `protobuf:"bytes,11,rep,name=health,proto3" json:"health,omitempty"`
-	AsOf          *v1.AsOf `protobuf:"bytes,12,opt,name=as_of,json=asOf,proto3" json:"as_of,omitempty"`
+	HasQuorum bool `protobuf:"varint,6,opt,name=has_quorum,json=hasQuorum,proto3" json:"has_quorum,omitempty"`
+	// What the numbers mean for the co-op.
+	Means  *v1.Finding `protobuf:"bytes,7,opt,name=means,proto3" json:"means,omitempty"`
+	Ledger []byte      `protobuf:"bytes,8,opt,name=ledger,proto3" json:"ledger,omitempty"`
+	Coop   string      `protobuf:"bytes,9,opt,name=coop,proto3" json:"coop,omitempty"`
+	Yard   string      `protobuf:"bytes,10,opt,name=yard,proto3" json:"yard,omitempty"`
+	// What is wrong with this replica, worst first; empty: nothing it knows of.
+	Wrong         []*v1.Finding `protobuf:"bytes,11,rep,name=wrong,proto3" json:"wrong,omitempty"`
+	AsOf          *v1.AsOf      `protobuf:"bytes,12,opt,name=as_of,json=asOf,proto3" json:"as_of,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -376,11 +377,11 @@ func (x *GetMembersResponse) GetHasQuorum() bool {
 	return false
 }
 
-func (x *GetMembersResponse) GetText() string {
+func (x *GetMembersResponse) GetMeans() *v1.Finding {
 	if x != nil {
-		return x.Text
+		return x.Means
 	}
-	return ""
+	return nil
 }
 
 func (x *GetMembersResponse) GetLedger() []byte {
@@ -404,9 +405,9 @@ func (x *GetMembersResponse) GetYard() string {
 	return ""
 }
 
-func (x *GetMembersResponse) GetHealth() []string {
+func (x *GetMembersResponse) GetWrong() []*v1.Finding {
 	if x != nil {
-		return x.Health
+		return x.Wrong
 	}
 	return nil
 }
@@ -422,7 +423,7 @@ var File_yardhasp_service_v1_membership_proto protoreflect.FileDescriptor
 
 const file_yardhasp_service_v1_membership_proto_rawDesc = "" +
 	"\n" +
-	"$yardhasp/service/v1/membership.proto\x12\x13yardhasp.service.v1\x1a\x1fyardhasp/record/v1/record.proto\x1a\x1dyardhasp/record/v1/view.proto\"%\n" +
+	"$yardhasp/service/v1/membership.proto\x12\x13yardhasp.service.v1\x1a yardhasp/record/v1/finding.proto\x1a\x1fyardhasp/record/v1/record.proto\x1a\x1dyardhasp/record/v1/view.proto\"%\n" +
 	"\vJoinRequest\x12\x16\n" +
 	"\x06signed\x18\x01 \x01(\fR\x06signed\"\x84\x01\n" +
 	"\fJoinResponse\x12\x1a\n" +
@@ -441,7 +442,7 @@ const file_yardhasp_service_v1_membership_proto_rawDesc = "" +
 	"\x12last_heard_unix_ms\x18\a \x01(\x03R\x0flastHeardUnixMs\x12 \n" +
 	"\vfingerprint\x18\b \x01(\tR\vfingerprint\x12\x1f\n" +
 	"\vreplica_key\x18\t \x01(\fR\n" +
-	"replicaKey\"\xe6\x02\n" +
+	"replicaKey\"\xa0\x03\n" +
 	"\x12GetMembersResponse\x125\n" +
 	"\amembers\x18\x01 \x03(\v2\x1b.yardhasp.service.v1.MemberR\amembers\x12\x16\n" +
 	"\x06voters\x18\x02 \x01(\rR\x06voters\x12\x14\n" +
@@ -449,13 +450,13 @@ const file_yardhasp_service_v1_membership_proto_rawDesc = "" +
 	"\x06quorum\x18\x04 \x01(\rR\x06quorum\x12\x19\n" +
 	"\bmay_fail\x18\x05 \x01(\rR\amayFail\x12\x1d\n" +
 	"\n" +
-	"has_quorum\x18\x06 \x01(\bR\thasQuorum\x12\x12\n" +
-	"\x04text\x18\a \x01(\tR\x04text\x12\x16\n" +
+	"has_quorum\x18\x06 \x01(\bR\thasQuorum\x121\n" +
+	"\x05means\x18\a \x01(\v2\x1b.yardhasp.record.v1.FindingR\x05means\x12\x16\n" +
 	"\x06ledger\x18\b \x01(\fR\x06ledger\x12\x12\n" +
 	"\x04coop\x18\t \x01(\tR\x04coop\x12\x12\n" +
 	"\x04yard\x18\n" +
-	" \x01(\tR\x04yard\x12\x16\n" +
-	"\x06health\x18\v \x03(\tR\x06health\x12-\n" +
+	" \x01(\tR\x04yard\x121\n" +
+	"\x05wrong\x18\v \x03(\v2\x1b.yardhasp.record.v1.FindingR\x05wrong\x12-\n" +
 	"\x05as_of\x18\f \x01(\v2\x18.yardhasp.record.v1.AsOfR\x04asOf2\xbf\x01\n" +
 	"\x11MembershipService\x12K\n" +
 	"\x04Join\x12 .yardhasp.service.v1.JoinRequest\x1a!.yardhasp.service.v1.JoinResponse\x12]\n" +
@@ -482,21 +483,24 @@ var file_yardhasp_service_v1_membership_proto_goTypes = []any{
 	(*Member)(nil),             // 3: yardhasp.service.v1.Member
 	(*GetMembersResponse)(nil), // 4: yardhasp.service.v1.GetMembersResponse
 	(*v1.YardInfo)(nil),        // 5: yardhasp.record.v1.YardInfo
-	(*v1.AsOf)(nil),            // 6: yardhasp.record.v1.AsOf
+	(*v1.Finding)(nil),         // 6: yardhasp.record.v1.Finding
+	(*v1.AsOf)(nil),            // 7: yardhasp.record.v1.AsOf
 }
 var file_yardhasp_service_v1_membership_proto_depIdxs = []int32{
 	5, // 0: yardhasp.service.v1.JoinResponse.yards:type_name -> yardhasp.record.v1.YardInfo
 	3, // 1: yardhasp.service.v1.GetMembersResponse.members:type_name -> yardhasp.service.v1.Member
-	6, // 2: yardhasp.service.v1.GetMembersResponse.as_of:type_name -> yardhasp.record.v1.AsOf
-	0, // 3: yardhasp.service.v1.MembershipService.Join:input_type -> yardhasp.service.v1.JoinRequest
-	2, // 4: yardhasp.service.v1.MembershipService.GetMembers:input_type -> yardhasp.service.v1.GetMembersRequest
-	1, // 5: yardhasp.service.v1.MembershipService.Join:output_type -> yardhasp.service.v1.JoinResponse
-	4, // 6: yardhasp.service.v1.MembershipService.GetMembers:output_type -> yardhasp.service.v1.GetMembersResponse
-	5, // [5:7] is the sub-list for method output_type
-	3, // [3:5] is the sub-list for method input_type
-	3, // [3:3] is the sub-list for extension type_name
-	3, // [3:3] is the sub-list for extension extendee
-	0, // [0:3] is the sub-list for field type_name
+	6, // 2: yardhasp.service.v1.GetMembersResponse.means:type_name -> yardhasp.record.v1.Finding
+	6, // 3: yardhasp.service.v1.GetMembersResponse.wrong:type_name -> yardhasp.record.v1.Finding
+	7, // 4: yardhasp.service.v1.GetMembersResponse.as_of:type_name -> yardhasp.record.v1.AsOf
+	0, // 5: yardhasp.service.v1.MembershipService.Join:input_type -> yardhasp.service.v1.JoinRequest
+	2, // 6: yardhasp.service.v1.MembershipService.GetMembers:input_type -> yardhasp.service.v1.GetMembersRequest
+	1, // 7: yardhasp.service.v1.MembershipService.Join:output_type -> yardhasp.service.v1.JoinResponse
+	4, // 8: yardhasp.service.v1.MembershipService.GetMembers:output_type -> yardhasp.service.v1.GetMembersResponse
+	7, // [7:9] is the sub-list for method output_type
+	5, // [5:7] is the sub-list for method input_type
+	5, // [5:5] is the sub-list for extension type_name
+	5, // [5:5] is the sub-list for extension extendee
+	0, // [0:5] is the sub-list for field type_name
 }
 
 func init() { file_yardhasp_service_v1_membership_proto_init() }
