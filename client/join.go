@@ -13,6 +13,7 @@ import (
 	"google.golang.org/protobuf/proto"
 
 	"yardhasp/client/token"
+	"yardhasp/ledger"
 	"yardhasp/ledger/seal"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
@@ -133,7 +134,7 @@ func (c *Client) joinAt(ctx context.Context, signed []byte) (*servicev1.JoinResp
 		switch {
 		case errors.As(err, &far):
 		case errors.As(err, &answer) && (answer.Reason == ReasonNoQuorum || answer.Reason == ReasonNotServing):
-		case errors.As(err, &refused) && unknown != nil && (refused.Has("INVITATION_USED") || refused.Has("KEY_IN_USE")):
+		case errors.As(err, &refused) && unknown != nil && (refused.Has(ledger.InvitationUsed, ledger.KeyInUse)):
 			return nil, fmt.Errorf("join: the invitation was taken, but the answer got lost: keep the new key and ask a manager for the yards' addresses: %w", unknown)
 		case errors.As(err, &refused) || errors.As(err, &answer) && answer.Reason != ReasonOutcomeUnknown:
 			return nil, err

@@ -14,6 +14,7 @@ import (
 
 	"yardhasp/client"
 	"yardhasp/client/fakeyard"
+	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
 )
@@ -186,9 +187,9 @@ func TestWithhold(t *testing.T) {
 	if b.Jobs[0].GetStage() != recordv1.Stage_STAGE_WORK_MAY_START || b.Requests[0].GetState() != recordv1.RequestState_REQUEST_STATE_APPROVED {
 		t.Errorf("a confirmed board was changed: %v", b)
 	}
-	p := &servicev1.GetPanelResponse{Point: "millrow/mcc-1/fan", Yard: "eastfork", GoAhead: true, Text: "close now"}
+	p := &servicev1.GetPanelResponse{Point: "millrow/mcc-1/fan", Yard: "eastfork", GoAhead: true, Means: &recordv1.Finding{Code: "GO_AHEAD"}}
 	client.WithholdPanel(p)
-	if p.GetGoAhead() || p.GetText() != "" || len(p.GetWhyNot()) == 0 {
+	if p.GetGoAhead() || p.GetMeans() != nil || !code.Has(p.GetAgainst(), client.NotThePanelsYard) {
 		t.Errorf("another yard's go-ahead is left: %v", p)
 	}
 	p = &servicev1.GetPanelResponse{Point: "millrow/mcc-1/fan", Yard: "millrow", GoAhead: true}

@@ -12,6 +12,7 @@ import (
 
 	"yardhasp/client"
 	"yardhasp/client/fakeyard"
+	"yardhasp/ledger"
 	"yardhasp/ledger/seal"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
@@ -188,7 +189,7 @@ func TestDirectRecordTakenBefore(t *testing.T) {
 			return nil, status.Error(codes.Unavailable, "down")
 		}
 		n.yards["millrow"].OnSubmit = func(int, *servicev1.SubmitRequest) (*servicev1.Receipt, error) {
-			return nil, fakeyard.Refuse(&recordv1.Outcome{TimeUnixMs: 9, Conditions: []*recordv1.Finding{{Code: "TICKET_REPEATED", Text: "taken before"}}})
+			return nil, fakeyard.Refuse(&recordv1.Outcome{TimeUnixMs: 9, Conditions: []*recordv1.Finding{ledger.TicketRepeated.About("ann-dahl", "ann-dahl", "tablet-1", 1)}})
 		}
 		n.yards["millrow"].OnReceipt = func(r *servicev1.GetReceiptRequest) (*servicev1.Receipt, error) {
 			if r.GetDevice() != "tablet-1" || r.GetCounter() != 1 {
@@ -210,8 +211,8 @@ func TestRefused(t *testing.T) {
 	n := newNet(t)
 	synctest.Test(t, func(t *testing.T) {
 		want := &recordv1.Outcome{Index: 7, TimeUnixMs: 9, Kind: "request", Conditions: []*recordv1.Finding{
-			{Code: "HOLD_STANDS", Subject: "millrow/mcc-1/leg-2", Text: "ben-ito has a lock on it", Remedy: "ben-ito takes it off", Who: "ben-ito", Clause: "1910.147(e)(3)"},
-			{Code: "NOT_CLEAR", Subject: "boot", Text: "the area is not recorded clear"},
+			ledger.HoldStands.About("millrow/mcc-1/leg-2", "ben-ito", "millrow/mcc-1/leg-2", "millrow/1/9"),
+			ledger.NotClear.About("boot", "boot", "ann-dahl"),
 		}}
 		n.yards["eastfork"].OnSubmit = func(int, *servicev1.SubmitRequest) (*servicev1.Receipt, error) { return nil, fakeyard.Refuse(want) }
 		c, end := n.start()
@@ -268,10 +269,10 @@ func TestPanelAct(t *testing.T) {
 
 // A receipt that says refused is a refusal too, also one without an outcome.
 func TestRefusedReceipt(t *testing.T) {
-	cond := &recordv1.Finding{Code: "ENDED", Text: "that lock is off already"}
+	cond := ledger.HoldEnded.About("eastfork/1/7", "eastfork/1/7", "eastfork/mcc-1/fan", []*recordv1.Finding{}, int64(5))
 	for name, r := range map[string]*servicev1.Receipt{
 		"by the ledger":    {Status: servicev1.Status_STATUS_WRITTEN, Outcome: &recordv1.Outcome{TimeUnixMs: 9, Conditions: []*recordv1.Finding{cond}}},
-		"by its word only": {Status: servicev1.Status_STATUS_REFUSED, Text: "that lock is off already"},
+		"by its word only": {Status: servicev1.Status_STATUS_REFUSED, Means: cond},
 	} {
 		t.Run(name, func(t *testing.T) {
 			n := newNet(t)
@@ -281,7 +282,7 @@ func TestRefusedReceipt(t *testing.T) {
 				defer end()
 				_, err := c.Submit(soon(t), request())
 				var refused *client.Refused
-				if !errors.As(err, &refused) || err.Error() != "refused: that lock is off already" {
+				if !errors.As(err, &refused) || !refused.Has(ledger.HoldEnded) {
 					t.Errorf("error %v, want the refusal", err)
 				}
 			})

@@ -112,7 +112,7 @@ func request() *recordv1.Record {
 }
 
 func confirmed(int, *servicev1.SubmitRequest) (*servicev1.Receipt, error) {
-	return &servicev1.Receipt{Status: servicev1.Status_STATUS_CONFIRMED, Text: "Recorded."}, nil
+	return &servicev1.Receipt{Status: servicev1.Status_STATUS_CONFIRMED}, nil
 }
 
 func soon(t *testing.T) context.Context {

@@ -22,6 +22,7 @@ import (
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
 	"yardhasp/replica"
+	"yardhasp/replica/yard"
 )
 
 // cluster is real replicas over TLS on loopback, in this process.
@@ -184,7 +185,7 @@ func (c *cluster) refuse(person, yard string, want code.Code, act *recordv1.Reco
 	if err == nil {
 		c.t.Fatalf("%s at %s: accepted (%v), want %s", person, yard, rec.GetStatus(), want)
 	}
-	if r, ok := asRefused(err); !ok || !code.Has(r.Outcome.GetConditions(), want) {
+	if r, ok := asRefused(err); !ok || !r.Has(want) {
 		c.t.Fatalf("%s at %s: %v, want %s", person, yard, err, want)
 	}
 }
@@ -295,8 +296,8 @@ func TestThreeYards(t *testing.T) {
 	c.do("nia", "stonebend", &recordv1.Record{Act: &recordv1.Record_RegisterPoint{RegisterPoint: &recordv1.RegisterPoint{Point: point, Holes: 2}}})
 	c.do("ravi", "millrow", &recordv1.Record{Act: &recordv1.Record_Isolate{Isolate: &recordv1.Isolate{Point: point}}})
 	rec := c.do("ravi", "millrow", lockOn(point, "r1", ""))
-	if rec.GetStatus() != servicev1.Status_STATUS_CONFIRMED || !strings.Contains(rec.GetText(), "nobody will be given permission") {
-		t.Fatalf("lock: %v %s", rec.GetStatus(), rec.GetText())
+	if rec.GetStatus() != servicev1.Status_STATUS_CONFIRMED || !code.Is(rec.GetMeans(), replica.LockConfirmed) {
+		t.Fatalf("lock: %v %s", rec.GetStatus(), said(rec.GetMeans()))
 	}
 	for _, y := range []string{"stonebend", "millrow", "eastfork"} {
 		b, err := c.as("nia", y).Board(c.ctx(), servicev1.Consistency_CONSISTENCY_CONFIRMED, "")
@@ -313,13 +314,13 @@ func TestThreeYards(t *testing.T) {
 	c.refuse("nia", "eastfork", ledger.NotYourLock, release)
 	c.do("ravi", "eastfork", release)
 	// A yard's equipment lock and a tag alone say first what they are not.
-	for want, more := range map[string]*recordv1.Lock{
-		"EQUIPMENT LOCK: it protects nobody": {Equipment: true, ReviewUnixMs: 1 << 50},
-		"TAG ONLY: it warns":                 {Tag: &recordv1.Tag{Only: true}},
+	for want, more := range map[code.Code]*recordv1.Lock{
+		yard.EquipmentLockHere: {Equipment: true, ReviewUnixMs: 1 << 50},
+		ledger.TagOnly:         {Tag: &recordv1.Tag{Only: true}},
 	} {
 		more.Target = &recordv1.Target{On: &recordv1.Target_Point{Point: point}}
-		if rec := c.do("nia", "millrow", &recordv1.Record{Act: &recordv1.Record_Lock{Lock: more}}); !strings.Contains(rec.GetText(), want) {
-			t.Errorf("the receipt says %q", rec.GetText())
+		if rec := c.do("nia", "millrow", &recordv1.Record{Act: &recordv1.Record_Lock{Lock: more}}); !strings.Contains(said(rec.GetMeans()), string(want)) {
+			t.Errorf("the receipt says %q", said(rec.GetMeans()))
 		}
 	}
 }

@@ -2,6 +2,7 @@ package replica_test
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -10,8 +11,10 @@ import (
 
 	"yardhasp/client"
 	"yardhasp/ledger"
+	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
+	"yardhasp/replica"
 )
 
 const (
@@ -35,7 +38,7 @@ func (c *cluster) cutOff(yard string) *recordv1.Board {
 	var b *recordv1.Board
 	c.until(yard+" is cut off", func() (ok bool) {
 		m, err := servicev1.NewMembershipServiceClient(c.dial(c.keys["nia"], yard)).GetMembers(c.ctx(), &servicev1.GetMembersRequest{})
-		if err != nil || m.GetHasQuorum() || !strings.HasPrefix(m.GetText(), "NO QUORUM") {
+		if err != nil || m.GetHasQuorum() || !code.Is(m.GetMeans(), client.ReasonNoQuorum) {
 			return false
 		}
 		b, err = c.board(yard, servicev1.Consistency_CONSISTENCY_UNSPECIFIED)
@@ -112,7 +115,7 @@ func (c *cluster) receiptAtMillrow(k *recordv1.Ticket, waitMS uint32) (*servicev
 func (c *cluster) admitsToBeCutOff(before time.Time, known *recordv1.Ticket) {
 	c.t.Helper()
 	b := c.cutOff("millrow")
-	if a := b.GetAsOf(); a.GetWhy() == "" || a.GetConfirmedUnixMs() == 0 || a.GetConfirmedUnixMs() > a.GetReadUnixMs() || a.GetConfirmedUnixMs() < before.Add(-time.Minute).UnixMilli() {
+	if a := b.GetAsOf(); a.GetBecause() == nil || a.GetConfirmedUnixMs() == 0 || a.GetConfirmedUnixMs() > a.GetReadUnixMs() || a.GetConfirmedUnixMs() < before.Add(-time.Minute).UnixMilli() {
 		c.t.Errorf("an unconfirmed board does not say how old it is and why: %v", a)
 	}
 	_, err := c.board("millrow", servicev1.Consistency_CONSISTENCY_CONFIRMED)
@@ -136,20 +139,20 @@ func (c *cluster) locksWhileCutOff() (tickets []*recordv1.Ticket, refs []string)
 	type want struct {
 		point  string
 		status servicev1.Status
-		words  string
+		means  code.Code
 	}
-	for _, w := range []want{{legOne, servicev1.Status_STATUS_HELD_LOCALLY, "cannot reach the other yards"}, {fanOne, servicev1.Status_STATUS_UNCONFIRMED, "NOT A PROMISE"},
-		{legOne, servicev1.Status_STATUS_HELD_LOCALLY, "cannot reach"}, {fanOne, servicev1.Status_STATUS_UNCONFIRMED, "NOT A PROMISE"}} {
+	for _, w := range []want{{legOne, servicev1.Status_STATUS_HELD_LOCALLY, replica.LockHeldHere}, {fanOne, servicev1.Status_STATUS_UNCONFIRMED, replica.LockUnconfirmed},
+		{legOne, servicev1.Status_STATUS_HELD_LOCALLY, replica.LockHeldHere}, {fanOne, servicev1.Status_STATUS_UNCONFIRMED, replica.LockUnconfirmed}} {
 		act := lockOn(w.point, "", "")
 		act.Ticket = c.ticket()
 		rec, err := c.submitAt("ravi", "millrow", 100, act)
-		if err != nil || rec.GetStatus() != w.status || !strings.Contains(rec.GetText(), w.words) || rec.GetOutcome() != nil {
+		if err != nil || rec.GetStatus() != w.status || !code.Is(rec.GetMeans(), w.means) || rec.GetOutcome() != nil {
 			c.t.Errorf("a lock on %s while cut off: %v %v, want %v", w.point, rec, err, w.status)
 		}
 		tickets, refs = append(tickets, act.Ticket), append(refs, rec.GetRef())
 	}
 	rel, err := c.submitAt("ravi", "millrow", 100, actRelease(refs[2]))
-	if err != nil || rel.GetStatus() != servicev1.Status_STATUS_WRITTEN || !strings.Contains(rel.GetText(), "UNPROTECTED") {
+	if err != nil || rel.GetStatus() != servicev1.Status_STATUS_WRITTEN || !code.Is(rel.GetMeans(), replica.ReleaseWritten) {
 		c.t.Errorf("a release while cut off: %v %v", rel, err)
 	}
 	return tickets, refs
@@ -169,7 +172,7 @@ func (c *cluster) locksArrive(tickets []*recordv1.Ticket, refs []string) {
 		})
 	}
 	r, err := c.receiptAtMillrow(tickets[2], 5000)
-	if err != nil || !strings.Contains(r.GetReceipt().GetText(), "no protection") || len(r.GetReceipt().GetPromised()) > 0 {
+	if err != nil || !code.Is(r.GetReceipt().GetMeans(), replica.LockIsOff, replica.LockEnded) || len(r.GetReceipt().GetPromised()) > 0 {
 		c.t.Errorf("the receipt of a lock that is off: %v %v", r, err)
 	}
 }
@@ -218,7 +221,7 @@ func TestPowerLossWhileCutOff(t *testing.T) {
 		t.Error("the state did not come back")
 	}
 	// Its own board says what only it knows, and that the lock is held.
-	if n := len(b.GetWrittenHere()); n != 2 || b.GetWrittenHere()[1].GetRef() != rec.GetRef() || !strings.Contains(b.GetWrittenHere()[1].GetPromise(), legOne) {
+	if n := len(b.GetWrittenHere()); n != 2 || b.GetWrittenHere()[1].GetRef() != rec.GetRef() || !slices.Equal(code.Names(b.GetWrittenHere()[1].GetWorth(), "points"), []string{legOne}) {
 		t.Errorf("written down here only: %v", b.GetWrittenHere())
 	}
 }

@@ -40,7 +40,7 @@ func (c *cluster) ill(yard string) string {
 	if err != nil {
 		c.t.Fatal(err)
 	}
-	return strings.Join(res.GetHealth(), "\n")
+	return said(res.GetWrong()...)
 }
 
 func ballast(t testing.TB, dir string) bool {
@@ -77,19 +77,19 @@ func TestDiskLowAndFull(t *testing.T) {
 	}
 
 	g.set(r, 199)
-	if h := c.ill("stonebend"); !strings.Contains(h, "DISK LOW: 199 MB free") {
+	if h := c.ill("stonebend"); !strings.Contains(h, "DISK_SHORT 199") {
 		t.Errorf("health %q", h)
 	}
 	for _, act := range []*recordv1.Record{actRequest("start-1", "boot-1", time.Hour, fanOne), actEnergise("start-1", fanOne), actPoint("stonebend/p/d")} {
 		_, err := c.submitAt("nia", "stonebend", 0, act)
-		c.wantErr(err, codes.ResourceExhausted, "DISK_LOW")
+		c.wantErr(err, codes.ResourceExhausted, replica.DiskLow)
 	}
 	hold := c.do("nia", "stonebend", lockOn(fanOne, "", "")).GetRef()
 	c.do("nia", "stonebend", actRelease(hold))
 
 	g.set(r, 49)
 	size := c.holds("stonebend")
-	if h := c.ill("stonebend"); !strings.Contains(h, "DISK FULL: 49 MB free") {
+	if h := c.ill("stonebend"); !strings.Contains(h, "DISK_FULL 49") {
 		t.Errorf("health %q", h)
 	}
 	if ballast(t, dir) {
@@ -101,7 +101,7 @@ func TestDiskLowAndFull(t *testing.T) {
 		for _, act := range []*recordv1.Record{lockOn(fanOne, "", ""), actPoint("stonebend/p/d")} {
 			_, err := c.submitAt("nia", "stonebend", 0, act)
 			c.wantErr(err, codes.Unavailable, client.ReasonNotServing)
-			if !strings.Contains(err.Error(), "DISK FULL") {
+			if !strings.Contains(err.Error(), string(replica.DiskFull)) {
 				t.Errorf("%d MB free: %v", free, err)
 			}
 		}

@@ -19,6 +19,7 @@ import (
 	"google.golang.org/grpc/health/grpc_health_v1"
 
 	"yardhasp/client/keys"
+	"yardhasp/ledger/code"
 	"yardhasp/ledger/seal"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
@@ -31,7 +32,7 @@ func (c *cluster) alarmed(yard string) (b *recordv1.Board) {
 	c.until(yard+" shows the alarm", func() bool {
 		var err error
 		b, err = c.board(yard, servicev1.Consistency_CONSISTENCY_UNSPECIFIED)
-		return err == nil && b.GetAsOf().GetAlarm() != ""
+		return err == nil && b.GetAsOf().GetDivergence() != nil
 	})
 	return b
 }
@@ -79,8 +80,8 @@ func TestDivergenceStopsEveryWord(t *testing.T) {
 	})
 	c.until("the go-ahead", func() bool { return c.feederPanel().GetGoAhead() })
 	c.size("millrow")
-	if err := c.up["millrow"].CompareWith(c.ctx(), "stonebend"); err != nil || c.up["millrow"].Alarm() != "" || c.up["stonebend"].Alarm() != "" {
-		t.Fatalf("equal roots: %v, %q, %q", err, c.up["millrow"].Alarm(), c.up["stonebend"].Alarm())
+	if err := c.up["millrow"].CompareWith(c.ctx(), "stonebend"); err != nil || said(c.up["millrow"].Divergence()) != "" || said(c.up["stonebend"].Divergence()) != "" {
+		t.Fatalf("equal roots: %v, %q, %q", err, said(c.up["millrow"].Divergence()), said(c.up["stonebend"].Divergence()))
 	}
 
 	size := c.up["millrow"].Misremember()
@@ -90,8 +91,8 @@ func TestDivergenceStopsEveryWord(t *testing.T) {
 	for _, y := range []string{"millrow", "stonebend", "eastfork"} {
 		c.tellsOfDivergence(y, size)
 	}
-	if v := c.feederPanel(); v.GetGoAhead() || v.GetAsOf().GetConfirmed() || !strings.Contains(strings.Join(v.GetWhyNot(), "; "), "millrow and stonebend") {
-		t.Errorf("the panel says go-ahead %v, %v", v.GetGoAhead(), v.GetWhyNot())
+	if v := c.feederPanel(); v.GetGoAhead() || v.GetAsOf().GetConfirmed() || !strings.Contains(said(v.GetAgainst()...), "millrow stonebend") {
+		t.Errorf("the panel says go-ahead %v, %v", v.GetGoAhead(), said(v.GetAgainst()...))
 	}
 
 	c.nothingIsPromised()
@@ -100,7 +101,7 @@ func TestDivergenceStopsEveryWord(t *testing.T) {
 	// It outlives a restart, and ends only by hand.
 	c.halt("stonebend")
 	c.start("stonebend")
-	if a := c.up["stonebend"].Alarm(); !strings.Contains(a, "millrow and stonebend") {
+	if a := said(c.up["stonebend"].Divergence()); !strings.Contains(a, "millrow stonebend") {
 		t.Errorf("after a restart: %q", a)
 	}
 	c.thirdYardBelieves()
@@ -111,8 +112,8 @@ func TestDivergenceStopsEveryWord(t *testing.T) {
 		c.start(y)
 	}
 	c.size("millrow")
-	if err := c.up["millrow"].CompareWith(c.ctx(), "stonebend"); err != nil || c.up["millrow"].Alarm() != "" {
-		t.Errorf("after it was settled: %v %q", err, c.up["millrow"].Alarm())
+	if err := c.up["millrow"].CompareWith(c.ctx(), "stonebend"); err != nil || said(c.up["millrow"].Divergence()) != "" {
+		t.Errorf("after it was settled: %v %q", err, said(c.up["millrow"].Divergence()))
 	}
 }
 
@@ -131,13 +132,13 @@ func (c *cluster) tellsOfDivergence(y string, size uint64) {
 	c.t.Helper()
 	b := c.alarmed(y)
 	a := b.GetAsOf()
-	if a.GetConfirmed() || !strings.Contains(a.GetAlarm(), "millrow and stonebend") || !strings.Contains(a.GetAlarm(), fmt.Sprintf("first %d entries", size)) {
-		c.t.Errorf("board at %s: confirmed %v, alarm %q, want both yards and %d", y, a.GetConfirmed(), a.GetAlarm(), size)
+	if a.GetConfirmed() || !strings.Contains(said(a.GetDivergence()), fmt.Sprintf("millrow stonebend %d", size)) {
+		c.t.Errorf("board at %s: confirmed %v, alarm %q, want both yards and %d", y, a.GetConfirmed(), said(a.GetDivergence()), size)
 	}
 	_, err := c.board(y, servicev1.Consistency_CONSISTENCY_CONFIRMED)
-	c.wantErr(err, codes.FailedPrecondition, "DIVERGED")
+	c.wantErr(err, codes.FailedPrecondition, replica.HistoriesDiffer)
 	m, err := servicev1.NewMembershipServiceClient(c.dial(c.keys["nia"], y)).GetMembers(c.ctx(), &servicev1.GetMembersRequest{})
-	if err != nil || len(m.GetHealth()) == 0 || !strings.Contains(m.GetHealth()[0], "millrow and stonebend") || m.GetAsOf().GetAlarm() == "" {
+	if err != nil || len(m.GetWrong()) == 0 || !strings.Contains(said(m.GetWrong()[0]), "millrow stonebend") || m.GetAsOf().GetDivergence() == nil {
 		c.t.Errorf("members at %s: %v %v", y, m, err)
 	}
 	c.until("health of "+y, func() bool {
@@ -171,8 +172,8 @@ func (c *cluster) nothingIsPromised() {
 		if s := rec.GetStatus(); s != servicev1.Status_STATUS_UNCONFIRMED && s != servicev1.Status_STATUS_LIVE || len(rec.GetPromised()) > 0 || rec.GetOutcome() == nil {
 			c.t.Errorf("a lock at %s: %v, promised %v, recorded %v", yard, s, rec.GetPromised(), rec.GetOutcome() != nil)
 		}
-		if yard == "millrow" && (rec.GetGrant() != recordv1.Grant_GRANT_UNCONFIRMED && rec.GetGrant() != recordv1.Grant_GRANT_CONTESTED || !strings.Contains(rec.GetText(), "NOT A PROMISE")) {
-			c.t.Errorf("an open point of its own at millrow: %v %s", rec.GetGrant(), rec.GetText())
+		if yard == "millrow" && (rec.GetGrant() != recordv1.Grant_GRANT_UNCONFIRMED && rec.GetGrant() != recordv1.Grant_GRANT_CONTESTED || !code.Is(rec.GetMeans(), replica.LockInDoubt)) {
+			c.t.Errorf("an open point of its own at millrow: %v %s", rec.GetGrant(), said(rec.GetMeans()))
 		}
 	}
 }
@@ -220,11 +221,11 @@ func (c *cluster) thirdYardBelieves() {
 	for _, pair := range [][2]string{{"stonebend", "eastfork"}, {"eastfork", "stonebend"}} {
 		c.settled("eastfork")
 		c.start("eastfork")
-		if a := c.up["eastfork"].Alarm(); a != "" {
+		if a := said(c.up["eastfork"].Divergence()); a != "" {
 			c.t.Fatalf("eastfork, with the file moved away: %q", a)
 		}
 		c.until(pair[0]+" reaches "+pair[1], func() bool { return c.up[pair[0]].CompareWith(c.ctx(), pair[1]) == nil })
-		if a := c.up["eastfork"].Alarm(); !strings.Contains(a, "millrow and stonebend") {
+		if a := said(c.up["eastfork"].Divergence()); !strings.Contains(a, "millrow stonebend") {
 			c.t.Errorf("%s asked %s, and eastfork says %q", pair[0], pair[1], a)
 		}
 	}
@@ -239,8 +240,8 @@ func TestUnreadableEvidence(t *testing.T) {
 		t.Fatal(err)
 	}
 	c.start("stonebend")
-	if b := c.alarmed("stonebend"); !strings.Contains(b.GetAsOf().GetAlarm(), "divergence-7.txt") {
-		t.Errorf("alarm %q", b.GetAsOf().GetAlarm())
+	if b := c.alarmed("stonebend"); !strings.Contains(said(b.GetAsOf().GetDivergence()), "divergence-7.txt") {
+		t.Errorf("alarm %q", said(b.GetAsOf().GetDivergence()))
 	}
 }
 
@@ -248,8 +249,8 @@ func TestUnreadableEvidence(t *testing.T) {
 // yard is refused, alarms nobody, and is in the log.
 func TestForgedCheckpoints(t *testing.T) {
 	t.Parallel()
-	said := &lines{}
-	c := three(t, func(c *cluster) { c.tune = func(cfg *replica.Config) { cfg.Logger = slog.New(said) } })
+	logged := &lines{}
+	c := three(t, func(c *cluster) { c.tune = func(cfg *replica.Config) { cfg.Logger = slog.New(logged) } })
 	c.size("millrow")
 	key, err := keys.Read(filepath.Join(c.dirs["millrow"], "replica.key"), nil)
 	if err != nil {
@@ -300,10 +301,10 @@ func TestForgedCheckpoints(t *testing.T) {
 			t.Errorf("%s: %v %v", name, res, err)
 		}
 	}
-	if a := c.up["stonebend"].Alarm(); a != "" || len(c.evidence("stonebend")) > 0 {
+	if a := said(c.up["stonebend"].Divergence()); a != "" || len(c.evidence("stonebend")) > 0 {
 		t.Errorf("forged checkpoints alarm: %q", a)
 	}
-	if said.count("a yard's checkpoint is ignored") < 7 || said.count("prove nothing") < 4 {
+	if logged.count("a yard's checkpoint is ignored") < 7 || logged.count("prove nothing") < 4 {
 		t.Error("what was ignored is not in the log")
 	}
 	// A person is no replica.
@@ -318,8 +319,8 @@ func TestForgedCheckpoints(t *testing.T) {
 	}
 	q := &servicev1.CompareRootRequest{Size: size, Root: root[:], Note: sign("eastfork", third, c.id, root),
 		Divergences: []*servicev1.Divergence{{First: good, Second: sign("millrow", key, c.id, other)}}}
-	if _, err := servicev1.NewPeerServiceClient(c.dial(third, "stonebend")).CompareRoot(c.ctx(), q); err != nil || !strings.Contains(c.up["stonebend"].Alarm(), "millrow and stonebend") {
-		t.Errorf("two signed roots shown by a third yard: %v, %q", err, c.up["stonebend"].Alarm())
+	if _, err := servicev1.NewPeerServiceClient(c.dial(third, "stonebend")).CompareRoot(c.ctx(), q); err != nil || !strings.Contains(said(c.up["stonebend"].Divergence()), "millrow stonebend") {
+		t.Errorf("two signed roots shown by a third yard: %v, %q", err, said(c.up["stonebend"].Divergence()))
 	}
 }
 
@@ -340,7 +341,7 @@ func TestEqualRootsNeverAlarm(t *testing.T) {
 				if c.up[a].CompareWith(c.ctx(), b) == nil {
 					compared++
 				}
-				if w := c.up[a].Alarm() + c.up[b].Alarm(); w != "" {
+				if w := said(c.up[a].Divergence()) + said(c.up[b].Divergence()); w != "" {
 					t.Fatalf("%s and %s: %s", a, b, w)
 				}
 			}

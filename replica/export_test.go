@@ -4,6 +4,7 @@ import (
 	"context"
 
 	"yardhasp/ledger"
+	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
 // Misremember gives this replica another root for every size it knows up to now,
@@ -30,8 +31,8 @@ func (r *Replica) Checkpoint() (size uint64, root [32]byte, text string, err err
 	return r.newest()
 }
 
-// Alarm is what stands against this replica's word.
-func (r *Replica) Alarm() string { return r.alarmText() }
+// Divergence is what stands against this replica's word.
+func (r *Replica) Divergence() *recordv1.Finding { return r.divergence() }
 
 // WaitDrained waits until this replica's state has a yard's journal up to seq.
 func (r *Replica) WaitDrained(ctx context.Context, yard string, seq uint64) error {

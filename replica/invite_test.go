@@ -39,7 +39,7 @@ func TestInvitations(t *testing.T) {
 	size := c.size("stonebend")
 	refusedFor := func(name string, want code.Code, err error) {
 		t.Helper()
-		if no, ok := asRefused(err); !ok || !code.Has(no.Outcome.GetConditions(), want) {
+		if no, ok := asRefused(err); !ok || !no.Has(want) {
 			t.Errorf("%s: %v, want %s", name, err, want)
 		}
 		if now := c.size("stonebend"); now != size {

@@ -111,8 +111,8 @@ func TestKillUnderLoad(t *testing.T) {
 	c.same(leaves, yards...)
 	for _, y := range yards {
 		m, err := servicev1.NewMembershipServiceClient(c.dial(c.keys["nia"], y)).GetMembers(c.ctx(), &servicev1.GetMembersRequest{})
-		if err != nil || len(m.GetHealth()) > 0 {
-			t.Errorf("%s is not well: %v %v", y, m.GetHealth(), err)
+		if err != nil || len(m.GetWrong()) > 0 {
+			t.Errorf("%s is not well: %v %v", y, said(m.GetWrong()...), err)
 		}
 	}
 }
@@ -246,7 +246,7 @@ func (c *cluster) whyMissing(y *tally, all []acked) string {
 	}
 	for _, yard := range []string{"stonebend", "millrow", "eastfork"} {
 		m, err := servicev1.NewMembershipServiceClient(c.dial(c.keys["nia"], yard)).GetMembers(c.ctx(), &servicev1.GetMembersRequest{})
-		text += fmt.Sprintf("\n%s says %q (%v)", yard, m.GetHealth(), err)
+		text += fmt.Sprintf("\n%s says %q (%v)", yard, said(m.GetWrong()...), err)
 	}
 	return text
 }

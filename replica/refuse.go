@@ -59,9 +59,17 @@ func answerFor(unmet []*recordv1.Finding) codes.Code {
 	return answer
 }
 
-// brief is a finding as a log line or the text of a status has it: its code and what
-// it is about.
-func brief(f *recordv1.Finding) string { return strings.TrimSpace(f.GetCode() + " " + f.GetSubject()) }
+// brief is a finding as a log line or the text of a status has it: its code, what it is
+// about, and its reasons.
+func brief(f *recordv1.Finding) string {
+	out := strings.TrimSpace(f.GetCode() + " " + f.GetSubject())
+	for _, a := range f.GetArgs() {
+		for _, why := range a.GetFindings() {
+			out += ": " + brief(why)
+		}
+	}
+	return out
+}
 
 // answer is an error that a person reads: the finding goes with it, and its code is
 // the reason.

@@ -73,7 +73,7 @@ func TestSnapshots(t *testing.T) {
 	c.same(c.size("eastfork"), "eastfork", "stonebend")
 	c.until("eastfork is well", func() bool {
 		m, err := servicev1.NewMembershipServiceClient(c.dial(c.keys["nia"], "eastfork")).GetMembers(c.ctx(), &servicev1.GetMembersRequest{})
-		return err == nil && len(m.GetHealth()) == 0
+		return err == nil && len(m.GetWrong()) == 0
 	})
 }
 

@@ -2,7 +2,6 @@ package replica_test
 
 import (
 	"slices"
-	"strings"
 	"testing"
 	"time"
 
@@ -11,6 +10,7 @@ import (
 	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
+	"yardhasp/replica"
 )
 
 func (c *cluster) goAhead(point string) bool {
@@ -19,10 +19,10 @@ func (c *cluster) goAhead(point string) bool {
 	if err != nil {
 		c.t.Fatal(err)
 	}
-	if p.GetGoAhead() && (!p.GetAsOf().GetConfirmed() || !strings.HasPrefix(p.GetText(), "GO-AHEAD")) {
+	if p.GetGoAhead() && (!p.GetAsOf().GetConfirmed() || !code.Is(p.GetMeans(), replica.GoAhead)) {
 		c.t.Errorf("a go-ahead without its footing: %v", p)
 	}
-	if !p.GetGoAhead() && len(p.GetWhyNot()) == 0 {
+	if !p.GetGoAhead() && len(p.GetAgainst()) == 0 {
 		c.t.Errorf("no go-ahead at %s, and no reason given", point)
 	}
 	return p.GetGoAhead()
@@ -116,7 +116,7 @@ func TestApprovedIsVoidedByALock(t *testing.T) {
 	c.do("nia", "stonebend", actRequest("start-1", "boot-1", time.Hour, feeder, second))
 	c.requestIs("start-1", recordv1.RequestState_REQUEST_STATE_APPROVED)
 	if rec := c.do("lena", "eastfork", lockOn(second, "", "")); rec.GetStatus() != servicev1.Status_STATUS_CONFIRMED {
-		t.Errorf("the lock is %v: %s", rec.GetStatus(), rec.GetText())
+		t.Errorf("the lock is %v: %s", rec.GetStatus(), said(rec.GetMeans()))
 	}
 	c.requestIs("start-1", recordv1.RequestState_REQUEST_STATE_VOID)
 	c.refuse("ravi", "stonebend", ledger.NotApproved, actEnergise("start-1", feeder))

@@ -105,7 +105,7 @@ func (c *cluster) stops(yard, job string, want code.Code) bool {
 
 func wantRefused(t *testing.T, rec *servicev1.Receipt, err error, want code.Code) {
 	t.Helper()
-	if r, ok := asRefused(err); !ok || !code.Has(r.Outcome.GetConditions(), want) {
+	if r, ok := asRefused(err); !ok || !r.Has(want) {
 		t.Errorf("%v, %v: want %s", rec, err, want)
 	}
 }

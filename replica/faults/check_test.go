@@ -46,8 +46,8 @@ func (e *ending) same() (all []entry, bad []string) {
 		if root := tree.Root(); !bytes.Equal(root[:], e.roots[y]) {
 			bad = append(bad, fmt.Sprintf("the root %s gives is not that of its %d entries", y, len(e.leaves[y])))
 		}
-		for _, h := range e.health[y] {
-			bad = append(bad, y+" is not well: "+h)
+		for _, f := range e.wrong[y] {
+			bad = append(bad, y+" is not well: "+f.String())
 		}
 	}
 	if len(bad) > 0 {

@@ -27,7 +27,7 @@ type ending struct {
 	leaves map[string][][]byte
 	roots  map[string][]byte
 	outs   map[string][]*recordv1.Outcome
-	health map[string][]string
+	wrong  map[string][]*recordv1.Finding
 }
 
 // raw reaches a yard's replica past the client package, from that yard; one
@@ -124,7 +124,7 @@ func (w *world) missing(e *ending) string {
 }
 
 func (w *world) read() (*ending, error) {
-	e := &ending{yards: w.all(), leaves: map[string][][]byte{}, roots: map[string][]byte{}, outs: map[string][]*recordv1.Outcome{}, health: map[string][]string{}}
+	e := &ending{yards: w.all(), leaves: map[string][][]byte{}, roots: map[string][]byte{}, outs: map[string][]*recordv1.Outcome{}, wrong: map[string][]*recordv1.Finding{}}
 	for _, y := range e.yards {
 		if err := w.readYard(y, e); err != nil {
 			return nil, fmt.Errorf("%s: %w", y, err)
@@ -151,7 +151,7 @@ func (w *world) readYard(y string, e *ending) error {
 	if err != nil {
 		return err
 	}
-	e.health[y] = m.GetHealth()
+	e.wrong[y] = m.GetWrong()
 	st, err := l.Export(ctx, &servicev1.ExportRequest{To: size})
 	if err != nil {
 		return err
@@ -167,7 +167,7 @@ func (w *world) readYard(y string, e *ending) error {
 		e.leaves[y] = append(e.leaves[y], m.GetEntry())
 	}
 	if uint64(len(e.leaves[y])) != size {
-		return fmt.Errorf("%d of %d entries; it says: %q", len(e.leaves[y]), size, e.health[y])
+		return fmt.Errorf("%d of %d entries; it says: %v", len(e.leaves[y]), size, e.wrong[y])
 	}
 	watch, err := l.Watch(ctx, &servicev1.WatchRequest{})
 	if err != nil {

@@ -136,7 +136,7 @@ func (p *person) look(ctx context.Context, point string) bool {
 	v, err := p.k.Panel(ctx, point)
 	told := "no answer"
 	if err == nil {
-		o.panel, told = v, v.GetText()
+		o.panel, told = v, v.GetMeans().GetCode()
 	}
 	p.w.story.finish(o, told)
 	return o.panel.GetGoAhead()

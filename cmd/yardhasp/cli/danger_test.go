@@ -7,6 +7,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"yardhasp/client"
 	"yardhasp/ledger"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
@@ -40,7 +41,7 @@ func TestInside(t *testing.T) {
 		want int
 	}{
 		"something is missing":                   {lacks(noLock), 1},
-		"nothing but a quorum is missing":        {lacks(&recordv1.Finding{Code: "UNCONFIRMED"}), 0},
+		"nothing but a quorum is missing":        {lacks(client.Unconfirmed.About("boot-7", "boot-7")), 0},
 		"nothing is missing":                     {mayStart(true), 0},
 		"something is missing and nobody inside": {&recordv1.JobView{Id: "boot-9", AsOf: asOf(true), ToStart: lacks(noLock).ToStart}, 0},
 	} {

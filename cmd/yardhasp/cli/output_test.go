@@ -40,14 +40,14 @@ func TestJSONSaysFindings(t *testing.T) {
 		t.Fatal(err)
 	}
 	f := got.Jobs[0].ToStart[0]
-	if got.Coop != "<co-op>" || f.Code != "PERMIT_SUSPENDED" || f.Args[0].Name != "permit" || f.Args[0].Names[0] != "p-1" {
+	if got.Coop != "<co-op>" || f.Code != string(ledger.PermitSuspended) || f.Args[0].Name != "permit" || f.Args[0].Names[0] != "p-1" {
 		t.Errorf("not what was put in:\n%s", raw)
 	}
 	want := (&App{}).words()
 	if e := f.English; e.Says != want.Says(b.Jobs[0].ToStart[0]) || e.Remedy == "" || e.Who == "" || e.Next != "yardhasp permit close p-1" || e.Clause == "" {
 		t.Errorf("in English it is %+v", e)
 	}
-	if in := f.Args[1].Findings[0]; in.Code != "NO_OBSERVER" || in.English.Says != want.Says(inner) {
+	if in := f.Args[1].Findings[0]; in.Code != string(ledger.NoObserver) || in.English.Says != want.Says(inner) {
 		t.Errorf("the reason inside is %+v", in)
 	}
 }

@@ -44,7 +44,7 @@ func scene(y *fakeyard.Yard) {
 	}
 	peopleScene(y)
 	y.OnMembers = func() (*servicev1.GetMembersResponse, error) {
-		return &servicev1.GetMembersResponse{AsOf: asOf(true), Coop: "Three Forks Grain Co-op", Yard: y.ID, Voters: 3, Alive: 2, Quorum: 2, MayFail: 0, HasQuorum: true, Health: []string{"the disk is 91 % full"},
+		return &servicev1.GetMembersResponse{AsOf: asOf(true), Coop: "Three Forks Grain Co-op", Yard: y.ID, Voters: 3, Alive: 2, Quorum: 2, MayFail: 0, HasQuorum: true, Wrong: []*recordv1.Finding{told("the disk is 91 % full")},
 			Members: []*servicev1.Member{{Yard: "eastfork", Voter: true, Leader: true, Alive: true},
 				{Yard: "millrow", Voter: true, Address: "127.0.0.1:1", ReplicaKey: keyOf("impostor").Public().(ed25519.PublicKey)},
 				{Yard: "stonebend", Address: "127.0.0.1:2", ReplicaKey: keyOf("stonebend").Public().(ed25519.PublicKey)}}}, nil
@@ -54,7 +54,7 @@ func scene(y *fakeyard.Yard) {
 		if point == "millrow/mcc-1/borrowed" {
 			from = "eastfork"
 		}
-		return &servicev1.GetPanelResponse{Point: point, Yard: from, Run: "run-1", Position: recordv1.Position_POSITION_OPEN, GoAhead: true, Request: "r-1", Text: "close now", AsOf: asOf(point != "millrow/mcc-1/cut-off")}, nil
+		return &servicev1.GetPanelResponse{Point: point, Yard: from, Run: "run-1", Position: recordv1.Position_POSITION_OPEN, GoAhead: true, Request: "r-1", Means: told("close now"), AsOf: asOf(point != "millrow/mcc-1/cut-off")}, nil
 	}
 	y.OnWatch = func(from uint64) ([]*recordv1.Outcome, error) {
 		if from > 1 {
@@ -106,21 +106,21 @@ func sceneReceipt(y *fakeyard.Yard, rec *recordv1.Record) *servicev1.Receipt {
 		for _, v := range rec.GetAirReading().GetValues() {
 			text += fmt.Sprintf("%v=%d ", v.GetAgent(), v.GetThousandths())
 		}
-		return &servicev1.Receipt{Status: servicev1.Status_STATUS_CONFIRMED, Yard: y.ID, Ref: "eastfork/1/8", Text: text + rec.GetAirReading().GetLevel().String()}
+		return &servicev1.Receipt{Status: servicev1.Status_STATUS_CONFIRMED, Yard: y.ID, Ref: "eastfork/1/8", Means: told(text + rec.GetAirReading().GetLevel().String())}
 	case rec.GetIssuePermit().GetBinEntry() != nil:
 		b := rec.GetIssuePermit().GetBinEntry()
-		return &servicev1.Receipt{Status: servicev1.Status_STATUS_CONFIRMED, Yard: y.ID, Text: fmt.Sprintf("Issued: %s, %v, air every %d s, waist %v.", strings.Join(b.GetEntrants(), "+"), b.GetLine(), b.GetAirEverySeconds(), b.GetStopsAtWaist())}
+		return &servicev1.Receipt{Status: servicev1.Status_STATUS_CONFIRMED, Yard: y.ID, Means: told(fmt.Sprintf("Issued: %s, %v, air every %d s, waist %v.", strings.Join(b.GetEntrants(), "+"), b.GetLine(), b.GetAirEverySeconds(), b.GetStopsAtWaist()))}
 	case rec.GetPublishProcedure() != nil:
 		p := rec.GetPublishProcedure()
-		return &servicev1.Receipt{Status: servicev1.Status_STATUS_CONFIRMED, Yard: y.ID, ReadUnixMs: 1790000400000, Text: fmt.Sprintf("version %d, %d points, text %.9q", p.GetVersion(), len(p.GetPoints()), p.GetText())}
+		return &servicev1.Receipt{Status: servicev1.Status_STATUS_CONFIRMED, Yard: y.ID, ReadUnixMs: 1790000400000, Means: told(fmt.Sprintf("version %d, %d points, text %.9q", p.GetVersion(), len(p.GetPoints()), p.GetText()))}
 	case rec.GetRecordTraining() != nil:
-		return &servicev1.Receipt{Status: servicev1.Status_STATUS_CONFIRMED, Yard: y.ID, ReadUnixMs: 1790000400000, Text: rec.GetRecordTraining().String()}
+		return &servicev1.Receipt{Status: servicev1.Status_STATUS_CONFIRMED, Yard: y.ID, ReadUnixMs: 1790000400000, Means: told(rec.GetRecordTraining().String())}
 	case said(rec) != "":
-		return &servicev1.Receipt{Status: servicev1.Status_STATUS_CONFIRMED, Yard: y.ID, ReadUnixMs: 1790000400000, Text: said(rec), Ref: "eastfork/1/8"}
+		return &servicev1.Receipt{Status: servicev1.Status_STATUS_CONFIRMED, Yard: y.ID, ReadUnixMs: 1790000400000, Means: told(said(rec)), Ref: "eastfork/1/8"}
 	case rec.GetLock().GetPadlock() == "p-live":
-		return &servicev1.Receipt{Status: servicev1.Status_STATUS_LIVE, Yard: y.ID, Ref: "eastfork/1/9", Text: "eastfork/mcc-1/fan is recorded as switched on. Your lock is noted but protects nothing until it is isolated and this screen changes."}
+		return &servicev1.Receipt{Status: servicev1.Status_STATUS_LIVE, Yard: y.ID, Ref: "eastfork/1/9", Means: told("eastfork/mcc-1/fan is recorded as switched on. Your lock is noted but protects nothing until it is isolated and this screen changes.")}
 	}
-	ok := &servicev1.Receipt{Status: servicev1.Status_STATUS_CONFIRMED, Yard: y.ID, ReadUnixMs: 1790000400000, Text: "Recorded by the co-op at 14:02.", Ref: "eastfork/1/8"}
+	ok := &servicev1.Receipt{Status: servicev1.Status_STATUS_CONFIRMED, Yard: y.ID, ReadUnixMs: 1790000400000, Means: told("Recorded by the co-op at 14:02."), Ref: "eastfork/1/8"}
 	if rec.GetLock() != nil { // a yard names what a lock that is on is promised
 		ok.Promised = []string{rec.GetLock().GetTarget().GetPoint()}
 	}
@@ -133,9 +133,9 @@ func sceneReceipts(y *fakeyard.Yard) func(*servicev1.GetReceiptRequest) (*servic
 	return func(r *servicev1.GetReceiptRequest) (*servicev1.Receipt, error) {
 		if r.GetCounter() == 77 { // held here for two questions, then everywhere
 			if n := asked.Add(1); n > 2 {
-				return &servicev1.Receipt{Status: servicev1.Status_STATUS_CONFIRMED, Yard: y.ID, Text: "Recorded by the co-op."}, nil
+				return &servicev1.Receipt{Status: servicev1.Status_STATUS_CONFIRMED, Yard: y.ID, Means: told("Recorded by the co-op.")}, nil
 			}
-			return &servicev1.Receipt{Status: servicev1.Status_STATUS_HELD_LOCALLY, Yard: y.ID, Text: "East Fork has recorded your lock."}, nil
+			return &servicev1.Receipt{Status: servicev1.Status_STATUS_HELD_LOCALLY, Yard: y.ID, Means: told("East Fork has recorded your lock.")}, nil
 		}
 		if r.GetCounter() == 2 {
 			return &servicev1.Receipt{Status: servicev1.Status_STATUS_WRITTEN, Yard: y.ID, Outcome: twoConditions()}, nil
@@ -143,7 +143,7 @@ func sceneReceipts(y *fakeyard.Yard) func(*servicev1.GetReceiptRequest) (*servic
 		if r.GetCounter() > 2 {
 			return nil, fakeyard.Fail(codes.NotFound, "", "no such ticket here", "")
 		}
-		return &servicev1.Receipt{Status: servicev1.Status_STATUS_WRITTEN, Yard: y.ID, Text: "Written down.", RepeatedTicket: true}, nil
+		return &servicev1.Receipt{Status: servicev1.Status_STATUS_WRITTEN, Yard: y.ID, Means: told("Written down."), RepeatedTicket: true}, nil
 	}
 }
 
@@ -168,7 +168,7 @@ func sceneBoard(r *servicev1.GetBoardRequest) (*recordv1.Board, error) {
 	j := mayStart(confirmed)
 	return &recordv1.Board{AsOf: asOf(confirmed), Coop: "Three Forks Grain Co-op", Raised: []*recordv1.Finding{ledger.FoundClosed.About("millrow/mcc-1/fan", "millrow/mcc-1/fan", "dov", nil, nil, nil)}, Jobs: []*recordv1.JobView{j, crewsJob(confirmed)}, Requests: j.Requests,
 		Holds: crewsJob(confirmed).Holds, Due: due(), Procedures: []*recordv1.ProcedureView{procedureView()},
-		WrittenHere: []*recordv1.WrittenView{{Ref: "eastfork/1/12", Kind: "lock", Signer: "ann-dahl", About: "eastfork/mcc-1/fan", SinceUnixMs: 1790000300000, Promise: "held here"}, {Ref: "eastfork/1/13", Kind: "found_lock", Signer: "bo-lind"}},
+		WrittenHere: []*recordv1.WrittenView{{Ref: "eastfork/1/12", Kind: "lock", Signer: "ann-dahl", About: "eastfork/mcc-1/fan", SinceUnixMs: 1790000300000, Worth: told("held here")}, {Ref: "eastfork/1/13", Kind: "found_lock", Signer: "bo-lind"}},
 		Permits:     []*recordv1.PermitView{permitInForce(), permitSuspended()},
 		People: []*recordv1.PersonView{{Id: "ann-dahl", Name: "Ann Dahl", Roles: []recordv1.Role{recordv1.Role_ROLE_AUTHORISED}, HasKey: true},
 			{Id: "bo-lind", Name: "Bo Lind", Roles: []recordv1.Role{recordv1.Role_ROLE_MANAGER}, HasKey: true},

@@ -99,7 +99,7 @@ func TestUnconfirmedHoldsNoPermission(t *testing.T) {
 		if err := a.showBoard(permitBoard(false), 0, boardOf{}); err != nil {
 			t.Fatal(err)
 		}
-		v := &servicev1.GetPanelResponse{Point: "millrow/mcc-1/fan", Yard: "eastfork", AsOf: asOf(false), GoAhead: true, Text: "close now"}
+		v := &servicev1.GetPanelResponse{Point: "millrow/mcc-1/fan", Yard: "eastfork", AsOf: asOf(false), GoAhead: true, Means: told("close now")}
 		client.WithholdPanel(v)
 		if err := a.print(v, func(p *page) { p.panel(v) }); err != nil {
 			t.Fatal(err)

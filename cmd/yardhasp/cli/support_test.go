@@ -174,7 +174,7 @@ func asOf(confirmed bool) *recordv1.AsOf {
 	v := &recordv1.AsOf{Size: 41, TimeUnixMs: 1790000000000, Yard: "eastfork", ReadUnixMs: 1790000400000, Confirmed: confirmed, ConfirmedUnixMs: 1790000040000,
 		Yards: []*recordv1.YardContact{{Yard: "eastfork", Heard: true}, {Yard: "millrow", LastHeardUnixMs: 1789990000000}}}
 	if !confirmed {
-		v.Why = "millrow and stonebend do not answer"
+		v.Because = told("millrow and stonebend do not answer")
 	}
 	return v
 }
@@ -202,4 +202,9 @@ func permitSuspended() *recordv1.PermitView {
 	v.Because = v.Missing
 	v.Air[0].OutOfLimits, v.Air[0].Value = true, "19.2 %"
 	return v
+}
+
+// told is a finding of a code that no catalogue has: it shows as the code with its words.
+func told(words string) *recordv1.Finding {
+	return &recordv1.Finding{Code: "TOLD", Args: []*recordv1.Arg{{Name: "words", Kind: recordv1.ArgKind_ARG_KIND_TEXT, Text: words}}}
 }
