@@ -52,10 +52,10 @@ func (x *step) identify(k *Kind) {
 	if !k.May.Allows(x.who) && !(equipment && x.who.Has(supervisor, manager)) {
 		x.ok = false
 		if k.Class == Lifts && !(k.May.own && len(k.May.roles) > 0) {
-			x.deny(NotPermitted, x.who.ID, x.who.ID, k.May.word(), k.Clause)
+			x.deny(NotPermitted, x.who.ID, x.who.ID, k.May.Word(), k.Clause)
 			return
 		}
-		x.note(NotPermitted, x.who.ID, x.who.ID, k.May.word(), k.Clause)
+		x.note(NotPermitted, x.who.ID, x.who.ID, k.May.Word(), k.Clause)
 	}
 	if k.Training == TrainingNeeded && !equipment && !x.who.trained(x.mark.Time) {
 		x.note(TrainingLapsed, x.who.ID, x.who.ID)

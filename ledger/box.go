@@ -98,7 +98,7 @@ func (x *step) boxRemove(b *recordv1.BoxRemove) {
 		return
 	}
 	for _, h := range s.holdsAt(box.ID) {
-		x.out.Conditions = append(x.out.Conditions, h.stands(h.Ref))
+		x.out.Conditions = append(x.out.Conditions, h.Stands(h.Ref))
 	}
 	if !x.refused() {
 		delete(box.Points, b.GetPoint())

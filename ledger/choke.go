@@ -55,8 +55,8 @@ type Choke struct {
 	At    Mark     `json:"at"`
 }
 
-// finding says what is choked. A choked leg must never be jogged to free it.
-func (c *Choke) finding() *recordv1.Finding {
+// Finding says what is choked. A choked leg must never be jogged to free it.
+func (c *Choke) Finding() *recordv1.Finding {
 	how := "choked"
 	if c.Fed {
 		how = "fed-with-grain"
@@ -72,8 +72,8 @@ func (x *step) foundChoked(f *recordv1.FoundChoked) {
 	if len(c.Zones) == 0 {
 		x.note(ChokeNotDrawn, c.Where, c.Where)
 	}
-	s.raise(c.Ref, c.finding(), x.mark)
-	x.out.Did = append(x.out.Did, c.finding())
+	s.raise(c.Ref, c.Finding(), x.mark)
+	x.out.Did = append(x.out.Did, c.Finding())
 	for _, id := range sorted(s.Reqs) {
 		if q := s.Reqs[id]; q.open() && s.Turns(c, q.Points) {
 			x.void(q, VoidByChoke.About(q.ID, c.Where))
@@ -135,7 +135,7 @@ func (s *State) chokeConditions(points []string) []*recordv1.Finding {
 	var cs []*recordv1.Finding
 	for _, ref := range sorted(s.Chokes) {
 		if c := s.Chokes[ref]; s.Turns(c, points) {
-			cs = append(cs, c.finding())
+			cs = append(cs, c.Finding())
 		}
 	}
 	return cs
@@ -146,7 +146,7 @@ func (s *State) chokesFor(j *Job) []*recordv1.Finding {
 	var out []*recordv1.Finding
 	for _, ref := range sorted(s.Chokes) {
 		if c := s.Chokes[ref]; slices.Contains(s.zonesAt(c.Where), j.Zone) || c.Where == j.Zone || s.Turns(c, j.Plan) {
-			out = append(out, c.finding())
+			out = append(out, c.Finding())
 		}
 	}
 	return out

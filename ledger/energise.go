@@ -77,7 +77,7 @@ func (x *step) energise(e *recordv1.Energise) {
 	}
 	for _, h := range s.HoldsOn(p.ID) {
 		if !q.Test() || !h.StoodClearFor(q) {
-			x.out.Conditions = append(x.out.Conditions, h.stands(p.ID))
+			x.out.Conditions = append(x.out.Conditions, h.Stands(p.ID))
 		}
 	}
 	x.out.Conditions = append(x.out.Conditions, s.againstStart(s.Jobs[q.Job], q, []string{p.ID})...)

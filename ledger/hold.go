@@ -188,9 +188,9 @@ func (s *State) locksAt(target string) int {
 	return len(slices.DeleteFunc(s.holdsAt(target), func(h *Hold) bool { return h.StoodClear() || h.TagOnly() }))
 }
 
-// stands says that a lock is on and how it may come off. A found lock comes off only
+// Stands says that a lock is on and how it may come off. A found lock comes off only
 // after its owner claimed it; nobody else can release it.
-func (h *Hold) stands(subject string) *recordv1.Finding {
+func (h *Hold) Stands(subject string) *recordv1.Finding {
 	switch {
 	case h.Equipment:
 		return EquipmentLockStands.About(subject, h.Holder, h.Target(), h.Ref)

@@ -47,9 +47,9 @@ func (m May) Allows(p *Person) bool {
 	return len(m.roles) == 0 || p.Has(m.roles...)
 }
 
-// word names who may in the catalogue: "authorised-supervisor-manager",
+// Word names who may in the catalogue: "authorised-supervisor-manager",
 // "a-qualified-person".
-func (m May) word() string {
+func (m May) Word() string {
 	if m.qualified {
 		return "a-qualified-person"
 	}

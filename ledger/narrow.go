@@ -81,7 +81,7 @@ func (x *step) narrowZone(n *recordv1.NarrowZone) {
 	}
 	for _, ref := range sorted(s.Chokes) {
 		if c := s.Chokes[ref]; s.Turns(c, n.GetPoints()) {
-			x.out.Conditions = append(x.out.Conditions, c.finding())
+			x.out.Conditions = append(x.out.Conditions, c.Finding())
 		}
 	}
 	x.narrowUnsure(n.GetPoints())

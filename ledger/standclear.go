@@ -132,7 +132,7 @@ func (s *State) holdConditions(p string, q *Request) []*recordv1.Finding {
 		if q.Test() && !h.Equipment && h.Holder != "" {
 			continue // its holder stands clear after the test is asked for
 		}
-		cs = append(cs, h.stands(p))
+		cs = append(cs, h.Stands(p))
 	}
 	return cs
 }
