@@ -148,9 +148,9 @@ func (d *Draft) Missing() []string {
 	return out
 }
 
-// Cosign adds the signature of this client's person. It is an error when the draft
+// Countersign adds the signature of this client's person. It is an error when the draft
 // is of another ledger, does not name them, or has their signature.
-func (c *Client) Cosign(d *Draft) error {
+func (c *Client) Countersign(d *Draft) error {
 	if !bytes.Equal(d.rec.GetLedger(), c.profile.Ledger) {
 		return errors.New("the draft is of another ledger than your profile: nothing signed for one counts in another")
 	}
@@ -158,8 +158,8 @@ func (c *Client) Cosign(d *Draft) error {
 		fmt.Sprintf("the draft does not name %s: only who is named in it signs", c.profile.Person))
 }
 
-// CosignNewKey adds the signature of the new key that the draft brings in.
-func (d *Draft) CosignNewKey(key ed25519.PrivateKey) error {
+// CountersignNewKey adds the signature of the new key that the draft brings in.
+func (d *Draft) CountersignNewKey(key ed25519.PrivateKey) error {
 	if len(key) != ed25519.PrivateKeySize {
 		return errors.New("the new key is not a whole Ed25519 private key: read it from its file again")
 	}
@@ -209,7 +209,7 @@ func (c *Client) ReplaceKey(ctx context.Context, key ed25519.PrivateKey) (*servi
 	if err != nil {
 		return nil, err
 	}
-	if err := d.CosignNewKey(key); err != nil {
+	if err := d.CountersignNewKey(key); err != nil {
 		return nil, err
 	}
 	return c.Send(ctx, d)

@@ -60,10 +60,10 @@ func TestDraft(t *testing.T) {
 			t.Errorf("half a draft was sent: %v", err)
 		}
 		text := mustText(t, d)
-		if err := c.Cosign(d); err == nil {
+		if err := c.Countersign(d); err == nil {
 			t.Error("one person signed twice")
 		}
-		if err := n.as("eve-moe").Cosign(d); err == nil || !strings.Contains(err.Error(), "does not name eve-moe") {
+		if err := n.as("eve-moe").Countersign(d); err == nil || !strings.Contains(err.Error(), "does not name eve-moe") {
 			t.Errorf("somebody not named signed: %v", err)
 		}
 		there, err := client.ReadDraft(text)
@@ -72,7 +72,7 @@ func TestDraft(t *testing.T) {
 		}
 		bo := n.as("bo-lind")
 		defer bo.Close()
-		if err := bo.Cosign(there); err != nil {
+		if err := bo.Countersign(there); err != nil {
 			t.Fatal(err)
 		}
 		back, err := client.ReadDraft(mustText(t, there))
@@ -134,7 +134,7 @@ func TestDraftChanged(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if err := bo.Cosign(d); err == nil {
+		if err := bo.Countersign(d); err == nil {
 			t.Error("signed for another ledger")
 		}
 		if _, err := c.NewDraft(lockOn("millrow/mcc-1/leg-2")); err == nil {

@@ -189,7 +189,7 @@ func TestDirectRecordTakenBefore(t *testing.T) {
 			return nil, status.Error(codes.Unavailable, "down")
 		}
 		n.yards["millrow"].OnSubmit = func(int, *servicev1.SubmitRequest) (*servicev1.Receipt, error) {
-			return nil, fakeyard.Refuse(&recordv1.Outcome{TimeUnixMs: 9, Conditions: []*recordv1.Finding{{Code: "TICKET_REPEATED", Text: "taken before"}}})
+			return nil, fakeyard.Refuse(&recordv1.Outcome{TimeUnixMs: 9, Conditions: []*recordv1.Finding{ledger.TicketRepeated.About("ann-dahl", "ann-dahl", "tablet-1", 1)}})
 		}
 		n.yards["millrow"].OnReceipt = func(r *servicev1.GetReceiptRequest) (*servicev1.Receipt, error) {
 			if r.GetDevice() != "tablet-1" || r.GetCounter() != 1 {
@@ -211,8 +211,8 @@ func TestRefused(t *testing.T) {
 	n := newNet(t)
 	synctest.Test(t, func(t *testing.T) {
 		want := &recordv1.Outcome{Index: 7, TimeUnixMs: 9, Kind: "request", Conditions: []*recordv1.Finding{
-			{Code: "HOLD_STANDS", Subject: "millrow/mcc-1/leg-2", Text: "ben-ito has a lock on it", Remedy: "ben-ito takes it off", Who: "ben-ito", Clause: "1910.147(e)(3)"},
-			{Code: "NOT_CLEAR", Subject: "boot", Text: "the area is not recorded clear"},
+			ledger.HoldStands.About("millrow/mcc-1/leg-2", "ben-ito", "millrow/mcc-1/leg-2", "millrow/1/9"),
+			ledger.NotClear.About("boot", "boot", "ann-dahl"),
 		}}
 		n.yards["eastfork"].OnSubmit = func(int, *servicev1.SubmitRequest) (*servicev1.Receipt, error) { return nil, fakeyard.Refuse(want) }
 		c, end := n.start()

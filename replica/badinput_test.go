@@ -7,7 +7,9 @@ import (
 	"google.golang.org/grpc/health/grpc_health_v1"
 	"google.golang.org/protobuf/proto"
 
+	"yardhasp/client"
 	"yardhasp/ledger"
+	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
 )
@@ -37,21 +39,21 @@ func TestBadInput(t *testing.T) {
 	for name, w := range map[string]struct {
 		signed []byte
 		code   codes.Code
-		reason string
+		reason code.Code
 	}{
-		"nothing":         {nil, codes.Unauthenticated, "UNSIGNED"},
-		"noise":           {[]byte("a lock, please"), codes.InvalidArgument, "MALFORMED"},
-		"unsigned":        {unsigned(lockOn(legOne, "", "")), codes.Unauthenticated, "UNSIGNED"},
-		"changed":         {flipped, codes.Unauthenticated, "BAD_SIGNATURE"},
-		"newer release":   {c.sign("ravi", newer), codes.InvalidArgument, "NEWER_RELEASE"},
-		"another ledger":  {c.sign("ravi", other), codes.FailedPrecondition, "OTHER_LEDGER"},
-		"bad name":        {c.sign("ravi", nameless), codes.InvalidArgument, "BAD_FIELD"},
-		"no act":          {c.sign("ravi", &recordv1.Record{}), codes.InvalidArgument, "EMPTY"},
-		"expiry":          {c.sign("ravi", expire), codes.FailedPrecondition, "WRONG_WAY"},
-		"another's name":  {c.sign("nia", lockOn(legOne, "", ""), c.keys["ravi"]), codes.Unauthenticated, "NOT_THE_SIGNER"},
-		"unknown point":   {c.sign("ravi", lockOn("millrow/panel-9/none", "", "")), codes.NotFound, "UNKNOWN_POINT"},
-		"too long":        {make([]byte, ledger.MaxEntryBytes+1), codes.InvalidArgument, "ENTRY_TOO_LARGE"},
-		"not at its home": {c.sign("ravi", actIsolate(legOne)), codes.FailedPrecondition, "NOT_HOME"},
+		"nothing":         {nil, codes.Unauthenticated, ledger.Unsigned},
+		"noise":           {[]byte("a lock, please"), codes.InvalidArgument, ledger.Malformed},
+		"unsigned":        {unsigned(lockOn(legOne, "", "")), codes.Unauthenticated, ledger.Unsigned},
+		"changed":         {flipped, codes.Unauthenticated, ledger.BadSignature},
+		"newer release":   {c.sign("ravi", newer), codes.InvalidArgument, client.ReasonNewerRelease},
+		"another ledger":  {c.sign("ravi", other), codes.FailedPrecondition, ledger.OtherLedger},
+		"bad name":        {c.sign("ravi", nameless), codes.InvalidArgument, ledger.BadField},
+		"no act":          {c.sign("ravi", &recordv1.Record{}), codes.InvalidArgument, ledger.Empty},
+		"expiry":          {c.sign("ravi", expire), codes.FailedPrecondition, ledger.WrongWay},
+		"another's name":  {c.sign("nia", lockOn(legOne, "", ""), c.keys["ravi"]), codes.Unauthenticated, ledger.NotTheSigner},
+		"unknown point":   {c.sign("ravi", lockOn("millrow/panel-9/none", "", "")), codes.NotFound, ledger.UnknownPoint},
+		"too long":        {make([]byte, ledger.MaxEntryBytes+1), codes.InvalidArgument, ledger.EntryTooLarge},
+		"not at its home": {c.sign("ravi", actIsolate(legOne)), codes.FailedPrecondition, client.ReasonNotHome},
 	} {
 		_, err := c.raw("ravi", "stonebend").Submit(c.ctx(), &servicev1.SubmitRequest{Signed: w.signed})
 		if t.Log(name); err == nil {
@@ -64,9 +66,9 @@ func TestBadInput(t *testing.T) {
 	}
 	// Well formed, and refused by the rules: a leaf that says so.
 	_, err := c.submitAt("ravi", "eastfork", 0, actRelease("millrow/1/99"))
-	c.wantErr(err, codes.NotFound, "UNKNOWN_HOLD")
+	c.wantErr(err, codes.NotFound, ledger.UnknownHold)
 	_, err = c.submitAt("ravi", "eastfork", 0, actPadlock("r-9", "ravi"))
-	c.wantErr(err, codes.PermissionDenied, "NOT_PERMITTED")
+	c.wantErr(err, codes.PermissionDenied, ledger.NotPermitted)
 	if now := c.size("eastfork"); now != size+2 {
 		t.Errorf("two refusals by the rules left %d leaves", now-size)
 	}
@@ -107,7 +109,7 @@ func TestReplay(t *testing.T) {
 	other := actPadlock("n-2", "nia")
 	other.Ticket = padlock.Ticket
 	_, err := c.submitAt("nia", "stonebend", 0, other)
-	c.wantErr(err, codes.AlreadyExists, "TICKET_REPEATED")
+	c.wantErr(err, codes.AlreadyExists, ledger.TicketRepeated)
 	// At another yard the same direct entry gets its recorded answer, too.
 	res, err := c.raw("nia", "eastfork").Submit(c.ctx(), &servicev1.SubmitRequest{Signed: direct})
 	if err != nil || !res.GetReceipt().GetRepeatedTicket() {
@@ -153,7 +155,7 @@ func TestWhoMayCall(t *testing.T) {
 			t.Errorf("health for %s: %v", name, err)
 		}
 		_, err = m.Join(c.ctx(), &servicev1.JoinRequest{Signed: []byte("noise")})
-		c.wantErr(err, codes.InvalidArgument, "MALFORMED")
+		c.wantErr(err, codes.InvalidArgument, ledger.Malformed)
 	}
 	barred("stranger")
 	if now := c.size("millrow"); now != size {

@@ -311,7 +311,7 @@ func TestThreeYards(t *testing.T) {
 	hold := &recordv1.JournalRef{Yard: "millrow", Epoch: 1}
 	fmt.Sscanf(rec.GetRef(), "millrow/1/%d", &hold.Seq)
 	release := &recordv1.Record{Act: &recordv1.Record_Release{Release: &recordv1.Release{Hold: hold}}}
-	c.refuse("nia", "eastfork", "NOT_YOUR_LOCK", release)
+	c.refuse("nia", "eastfork", ledger.NotYourLock, release)
 	c.do("ravi", "eastfork", release)
 	// A yard's equipment lock and a tag alone say first what they are not.
 	for want, more := range map[code.Code]*recordv1.Lock{

@@ -10,6 +10,7 @@ import (
 	"google.golang.org/grpc/codes"
 
 	"yardhasp/client"
+	"yardhasp/ledger"
 	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
@@ -118,7 +119,7 @@ func (c *cluster) admitsToBeCutOff(before time.Time, known *recordv1.Ticket) {
 		c.t.Errorf("an unconfirmed board does not say how old it is and why: %v", a)
 	}
 	_, err := c.board("millrow", servicev1.Consistency_CONSISTENCY_CONFIRMED)
-	c.wantErr(err, codes.Unavailable, "NO_QUORUM")
+	c.wantErr(err, codes.Unavailable, client.ReasonNoQuorum)
 	// What was confirmed once may have been removed since, as this yard can't know
 	// (protocol.md C6).
 	old, err := c.receiptAtMillrow(known, 100)
@@ -126,9 +127,9 @@ func (c *cluster) admitsToBeCutOff(before time.Time, known *recordv1.Ticket) {
 		c.t.Errorf("the receipt of an older lock, read while cut off: %v %v", old, err)
 	}
 	_, err = c.submitAt("nia", "millrow", 300, actRequest("start-1", "boot-1", time.Hour, legOne))
-	c.wantErr(err, codes.Unavailable, "NO_QUORUM")
+	c.wantErr(err, codes.Unavailable, client.ReasonNoQuorum)
 	_, err = c.submitAt("nia", "millrow", 300, actPadlock("p-1", "ravi"))
-	c.wantErr(err, codes.Unavailable, "NO_QUORUM")
+	c.wantErr(err, codes.Unavailable, client.ReasonNoQuorum)
 }
 
 // locksWhileCutOff writes down four locks at millrow: a promise where it is the point's
@@ -181,7 +182,7 @@ func (c *cluster) inOrder() {
 	c.t.Helper()
 	next := uint64(1)
 	for _, o := range c.replay(c.same(c.size("millrow"), "millrow", "eastfork", "stonebend")) {
-		if hasCond(o, "ALREADY_IN_LEDGER") || hasCond(o, "SEQ_GAP") {
+		if hasCond(o, ledger.InLedger) || hasCond(o, ledger.SeqGap) {
 			c.t.Errorf("entry %d: %s was sent twice or out of order", o.GetIndex(), o.GetRef())
 		}
 		if strings.HasPrefix(o.GetRef(), "millrow/1/") {

@@ -63,7 +63,7 @@ func (e *Damage) anew() string {
   2. On a fresh disk, with the profile of anybody enrolled:
        yardhaspd prepare-recovery --data NEW-DIR --yard %[2]s --profile PROFILE --listen HOST:PORT
   3. Two managers have the whole yard walked: every point, every box, every zone.
-  4. Type what step 2 printed: yardhasp recover-yard, cosign, send; then start NEW-DIR.
+  4. Type what step 2 printed: yardhasp recover-yard, countersign, send; then start NEW-DIR.
   yardhasp recover-yard --help says all of it`, e.Dir, e.Yard)
 }
 

@@ -11,6 +11,7 @@ import (
 	"google.golang.org/grpc/status"
 	"google.golang.org/protobuf/proto"
 
+	"yardhasp/client"
 	"yardhasp/client/token"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
@@ -153,7 +154,7 @@ func TestInviteNeedsQuorum(t *testing.T) {
 	rec := &recordv1.Record{Act: &recordv1.Record_Join{Join: &recordv1.Join{Invitation: tok.Invitation, Key: public(testKey("lena"))}}}
 	signed := c.sign("lena", rec, testKey("lena"), testKey("once lena"))
 	_, err := servicev1.NewMembershipServiceClient(c.dial(testKey("lena"), "millrow")).Join(c.ctx(), &servicev1.JoinRequest{Signed: signed})
-	if reason(err) != "NO_QUORUM" {
+	if reason(err) != client.ReasonNoQuorum {
 		t.Errorf("joining without a quorum: %v", err)
 	}
 }

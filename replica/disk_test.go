@@ -10,6 +10,7 @@ import (
 
 	"google.golang.org/grpc/codes"
 
+	"yardhasp/client"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
 	"yardhasp/replica"
@@ -81,7 +82,7 @@ func TestDiskLowAndFull(t *testing.T) {
 	}
 	for _, act := range []*recordv1.Record{actRequest("start-1", "boot-1", time.Hour, fanOne), actEnergise("start-1", fanOne), actPoint("stonebend/p/d")} {
 		_, err := c.submitAt("nia", "stonebend", 0, act)
-		c.wantErr(err, codes.ResourceExhausted, "DISK_LOW")
+		c.wantErr(err, codes.ResourceExhausted, replica.DiskLow)
 	}
 	hold := c.do("nia", "stonebend", lockOn(fanOne, "", "")).GetRef()
 	c.do("nia", "stonebend", actRelease(hold))
@@ -99,8 +100,8 @@ func TestDiskLowAndFull(t *testing.T) {
 		g.set(r, free)
 		for _, act := range []*recordv1.Record{lockOn(fanOne, "", ""), actPoint("stonebend/p/d")} {
 			_, err := c.submitAt("nia", "stonebend", 0, act)
-			c.wantErr(err, codes.Unavailable, "NOT_SERVING")
-			if !strings.Contains(err.Error(), "DISK_FULL") {
+			c.wantErr(err, codes.Unavailable, client.ReasonNotServing)
+			if !strings.Contains(err.Error(), string(replica.DiskFull)) {
 				t.Errorf("%d MB free: %v", free, err)
 			}
 		}

@@ -136,7 +136,7 @@ func (c *cluster) tellsOfDivergence(y string, size uint64) {
 		c.t.Errorf("board at %s: confirmed %v, alarm %q, want both yards and %d", y, a.GetConfirmed(), said(a.GetDivergence()), size)
 	}
 	_, err := c.board(y, servicev1.Consistency_CONSISTENCY_CONFIRMED)
-	c.wantErr(err, codes.FailedPrecondition, string(replica.HistoriesDiffer))
+	c.wantErr(err, codes.FailedPrecondition, replica.HistoriesDiffer)
 	m, err := servicev1.NewMembershipServiceClient(c.dial(c.keys["nia"], y)).GetMembers(c.ctx(), &servicev1.GetMembersRequest{})
 	if err != nil || len(m.GetWrong()) == 0 || !strings.Contains(said(m.GetWrong()[0]), "millrow stonebend") || m.GetAsOf().GetDivergence() == nil {
 		c.t.Errorf("members at %s: %v %v", y, m, err)

@@ -44,7 +44,7 @@
 // A log or a journal that lost anything is never mended, nor replaced by an older
 // copy. Damage says so in the words that people see, at the start and in "repair",
 // and leads to RecoverYard. Two managers and the new replica's key sign that record
-// like any draft (ledger.Cosigners). The fresh disk is a new member under a new key
+// like any draft (ledger.CountersignersOf). The fresh disk is a new member under a new key
 // (Replica.replaced).
 //
 // On a full disk the stores are not even closed: badger writes when it closes.

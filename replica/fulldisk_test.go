@@ -142,7 +142,7 @@ func (c *cluster) stopsInTime(disk string) {
 func (c *cluster) refusedForSpace() {
 	c.t.Helper()
 	err := c.lockAt("millrow")
-	c.wantErr(err, codes.Unavailable, "NOT_SERVING")
+	c.wantErr(err, codes.Unavailable, client.ReasonNotServing)
 	if err == nil || !strings.Contains(err.Error(), "nothing is written here until 256 MB are free") {
 		c.t.Errorf("the refusal: %v", err)
 	}

@@ -11,6 +11,7 @@ import (
 
 	"yardhasp/client"
 	"yardhasp/client/token"
+	"yardhasp/ledger"
 	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
@@ -66,12 +67,12 @@ func TestInvitations(t *testing.T) {
 		_, err := servicev1.NewMembershipServiceClient(c.dial(testKey(key), "stonebend")).Join(c.ctx(), &servicev1.JoinRequest{Signed: ks})
 		return decodeRefused(err)
 	}
-	refusedFor("without the one-time key", "JOIN_UNSIGNED", join("lena", "inv-lena", nil, "lena"))
-	refusedFor("with another one-time key", "JOIN_UNSIGNED", join("lena", "inv-lena", nil, "lena", "once mara"))
-	refusedFor("for somebody else", "INVITATION_FOR_ANOTHER", join("mara", "inv-lena", nil, "mara", "once lena"))
-	refusedFor("unknown", "UNKNOWN_INVITATION", join("mara", "inv-mara", nil, "mara", "once mara"))
-	refusedFor("for another ledger", "OTHER_LEDGER", join("lena", "inv-lena", make([]byte, 32), "lena", "once lena"))
-	refusedFor("with a manager's key", "KEY_IN_USE", join("lena", "inv-lena", nil, "nia", "once lena"))
+	refusedFor("without the one-time key", ledger.JoinUnsigned, join("lena", "inv-lena", nil, "lena"))
+	refusedFor("with another one-time key", ledger.JoinUnsigned, join("lena", "inv-lena", nil, "lena", "once mara"))
+	refusedFor("for somebody else", ledger.InvitationForAnother, join("mara", "inv-lena", nil, "mara", "once lena"))
+	refusedFor("unknown", ledger.UnknownInvitation, join("mara", "inv-mara", nil, "mara", "once mara"))
+	refusedFor("for another ledger", ledger.OtherLedger, join("lena", "inv-lena", make([]byte, 32), "lena", "once lena"))
+	refusedFor("with a manager's key", ledger.KeyInUse, join("lena", "inv-lena", nil, "nia", "once lena"))
 
 	if _, err := client.JoinPerson(c.ctx(), tok, c.keys["lena"]); err != nil {
 		t.Fatal(err)
@@ -81,14 +82,14 @@ func TestInvitations(t *testing.T) {
 		t.Errorf("the same joining again, as after a lost answer: %v", err)
 	}
 	_, err = client.JoinPerson(c.ctx(), tok, c.keys["mara"])
-	refusedFor("used twice", "INVITATION_USED", err)
+	refusedFor("used twice", ledger.InvitationUsed, err)
 
 	short := person("mara")
 	short.Id, short.OnceKey, short.ExpiresUnixMs = "inv-mara", public(testKey("once mara")), time.Now().Add(1500*time.Millisecond).UnixMilli()
 	c.do("nia", "stonebend", &recordv1.Record{Act: &recordv1.Record_Invite{Invite: proto.Clone(short).(*recordv1.Invite)}})
 	c.until("its end", func() bool { return time.Now().UnixMilli() > short.ExpiresUnixMs })
 	size = c.size("stonebend")
-	refusedFor("expired", "INVITATION_EXPIRED", join("mara", "inv-mara", nil, "mara", "once mara"))
+	refusedFor("expired", ledger.InvitationExpired, join("mara", "inv-mara", nil, "mara", "once mara"))
 }
 
 // decodeRefused gives the outcome in a status as the client does.
@@ -140,5 +141,5 @@ func TestYardJoinsAgain(t *testing.T) {
 		t.Errorf("through the new yard: %v", err)
 	}
 	_, err = c.submitAt("nia", "millrow", 0, actPadlock("n-1", "nia"))
-	c.wantErr(err, codes.AlreadyExists, "EXISTS")
+	c.wantErr(err, codes.AlreadyExists, ledger.PadlockExists)
 }

@@ -178,7 +178,7 @@ func (y *tally) take(e *ledger.Entry) {
 	if o.GetAccepted() {
 		word = "accepted"
 	}
-	if hasCond(o, "ALREADY_IN_LEDGER") || hasCond(o, "TICKET_REPEATED") {
+	if hasCond(o, ledger.InLedger) || hasCond(o, ledger.TicketRepeated) {
 		return // sent again after a lost answer: the first one counts
 	}
 	if o.GetRef() != "" {

@@ -229,11 +229,11 @@ func (d *desk) walkedDown(m *freshMachine) (file string) {
 func (d *desk) recoverySigned(m *freshMachine, file string) {
 	d.c.t.Helper()
 	d.as("nia", 1, "send", file)
-	shown, _ := d.as("ines", 0, "cosign", file)
+	shown, _ := d.as("ines", 0, "countersign", file)
 	has(d.c.t, "what ines signs", shown, "millrow begins epoch 2", "switched off, its disk taken out", "holder ravi", "brass, tag 14", "found inside          lena", "1 locks, 0 handles closed")
 	d.as("ines", 1, "send", file)
 	d.run(0, d.c.bin, "version") // the fresh machine has the programs, and no profile:
-	d.run(0, d.cli, "--profile", "none.yaml", "cosign", file, "--new-key", filepath.Join(m.dir, "replica.key"))
+	d.run(0, d.cli, "--profile", "none.yaml", "countersign", file, "--new-key", filepath.Join(m.dir, "replica.key"))
 	sent, _ := d.as("ines", 0, "send", file)
 	has(d.c.t, "sending", sent, "CONFIRMED")
 }
@@ -294,7 +294,7 @@ func (c *cluster) tooLate(sealed []byte) {
 			c.t.Fatal(err)
 		}
 		res, err := servicev1.NewPeerServiceClient(c.dial(key, v.GetYard())).Propose(c.ctx(), &servicev1.ProposeRequest{Entries: [][]byte{ledger.JournalEntry(sealed)}})
-		if err != nil || len(res.GetOutcomes()) != 1 || !hasCond(res.GetOutcomes()[0], "OLD_EPOCH") {
+		if err != nil || len(res.GetOutcomes()) != 1 || !hasCond(res.GetOutcomes()[0], ledger.OldEpoch) {
 			c.t.Errorf("a record of the lost journal: %v %v, want OLD_EPOCH", res, err)
 		}
 		return

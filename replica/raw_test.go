@@ -19,6 +19,7 @@ import (
 	"yardhasp/client"
 	"yardhasp/client/pin"
 	"yardhasp/ledger"
+	"yardhasp/ledger/code"
 	"yardhasp/ledger/seal"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
@@ -86,19 +87,19 @@ func (c *cluster) submitAt(person, yard string, waitMS uint32, rec *recordv1.Rec
 }
 
 // reason is the ErrorInfo reason of a status.
-func reason(err error) string {
+func reason(err error) code.Code {
 	for _, d := range status.Convert(err).Details() {
 		if i, ok := d.(*errdetails.ErrorInfo); ok {
-			return i.GetReason()
+			return code.Code(i.GetReason())
 		}
 	}
 	return ""
 }
 
-func (c *cluster) wantErr(err error, code codes.Code, why string) {
+func (c *cluster) wantErr(err error, want codes.Code, why code.Code) {
 	c.t.Helper()
-	if status.Code(err) != code || reason(err) != why {
-		c.t.Errorf("got %v (%s) %v, want %v (%s)", status.Code(err), reason(err), err, code, why)
+	if status.Code(err) != want || reason(err) != why {
+		c.t.Errorf("got %v (%s) %v, want %v (%s)", status.Code(err), reason(err), err, want, why)
 	}
 }
 
@@ -189,6 +190,4 @@ func (c *cluster) replay(leaves [][]byte) []*recordv1.Outcome {
 	return out
 }
 
-func hasCond(o *recordv1.Outcome, code string) bool {
-	return slices.ContainsFunc(o.GetConditions(), func(c *recordv1.Finding) bool { return c.GetCode() == code })
-}
+func hasCond(o *recordv1.Outcome, want code.Code) bool { return code.Has(o.GetConditions(), want) }

@@ -5,6 +5,8 @@ import (
 	"testing"
 	"time"
 
+	"yardhasp/client/words"
+	"yardhasp/ledger"
 	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
@@ -50,12 +52,15 @@ func TestStart(t *testing.T) {
 	if !ok {
 		t.Fatalf("a request with locks on: %v", err)
 	}
-	for _, want := range []struct{ code, who string }{{"HOLD_STANDS", "ravi"}, {"HOLD_STANDS", "lena"}, {"SIGNED_ON", "lena"}, {"NOT_CLEAR", "ravi"}, {"NOT_TOLD", "ravi"}} {
-		if !slices.ContainsFunc(no.Outcome.GetConditions(), func(k *recordv1.Finding) bool { return k.GetCode() == want.code && k.GetWho() == want.who }) {
+	for _, want := range []struct {
+		code code.Code
+		who  string
+	}{{ledger.HoldStands, "ravi"}, {ledger.HoldStands, "lena"}, {ledger.SignedOn, "lena"}, {ledger.NotClear, "ravi"}, {ledger.NotToldAfter, "ravi"}} {
+		if !slices.ContainsFunc(no.Outcome.GetConditions(), func(k *recordv1.Finding) bool { return code.Is(k, want.code) && words.English.Who(k) == want.who }) {
 			t.Errorf("the refusal does not list %s of %s: %v", want.code, want.who, no.Outcome.GetConditions())
 		}
 	}
-	c.refuse("ravi", "stonebend", "NOT_APPROVED", actEnergise("start-0", feeder))
+	c.refuse("ravi", "stonebend", ledger.NotApproved, actEnergise("start-0", feeder))
 
 	c.do("lena", "stonebend", actSignOff(on))
 	c.do("ravi", "eastfork", actRelease(holds["ravi"]))
@@ -82,7 +87,7 @@ func TestStart(t *testing.T) {
 	}
 	c.until("the go-ahead to end", func() bool { return !c.goAhead(feeder) })
 	c.requestIs("start-1", recordv1.RequestState_REQUEST_STATE_VOID)
-	c.refuse("ravi", "millrow", "NOT_APPROVED", actEnergise("start-1", second))
+	c.refuse("ravi", "millrow", ledger.NotApproved, actEnergise("start-1", second))
 
 	c.do("lena", "eastfork", actRelease(rec.GetRef()))
 	c.do("ravi", "stonebend", actIsolate(feeder))
@@ -114,7 +119,7 @@ func TestApprovedIsVoidedByALock(t *testing.T) {
 		t.Errorf("the lock is %v: %s", rec.GetStatus(), said(rec.GetMeans()))
 	}
 	c.requestIs("start-1", recordv1.RequestState_REQUEST_STATE_VOID)
-	c.refuse("ravi", "stonebend", "NOT_APPROVED", actEnergise("start-1", feeder))
+	c.refuse("ravi", "stonebend", ledger.NotApproved, actEnergise("start-1", feeder))
 }
 
 // TestRequestExpires: the leader ends a request at its deadline by itself
@@ -135,7 +140,7 @@ func TestRequestExpires(t *testing.T) {
 			t.Errorf("%s is %v after the expiry", p.GetPoint(), p.GetPosition())
 		}
 	}
-	c.refuse("ravi", "stonebend", "NOT_APPROVED", actEnergise("start-1", feeder))
+	c.refuse("ravi", "stonebend", ledger.NotApproved, actEnergise("start-1", feeder))
 	expiries := 0
 	for _, o := range c.replay(c.same(c.size("millrow"), "millrow")) {
 		if o.GetKind() == "expire" && o.GetAccepted() {

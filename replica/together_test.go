@@ -2,13 +2,13 @@ package replica_test
 
 import (
 	"crypto/ed25519"
-	"slices"
 	"strings"
 	"testing"
 
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
 
+	"yardhasp/ledger"
 	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
@@ -21,11 +21,11 @@ func (c *cluster) together(yard string, act *recordv1.Record, newKey ed25519.Pri
 	d, err := c.as(people[0], yard).NewDraft(act)
 	for _, p := range people[1:] {
 		if err == nil {
-			err = c.as(p, yard).Cosign(d)
+			err = c.as(p, yard).Countersign(d)
 		}
 	}
 	if newKey != nil && err == nil {
-		err = d.CosignNewKey(newKey)
+		err = d.CountersignNewKey(newKey)
 	}
 	if err != nil {
 		c.t.Fatal(err)
@@ -83,10 +83,10 @@ func (c *cluster) wantHolder(yard, ref, want string) {
 }
 
 // alarms counts the alarms of a yard's confirmed board with a word in them.
-func (c *cluster) alarms(yard, word string) (n int) {
+func (c *cluster) alarms(yard string, want code.Code) (n int) {
 	c.t.Helper()
-	for _, a := range c.confirmed(yard).GetAlarms() {
-		if strings.Contains(a, word) {
+	for _, a := range c.confirmed(yard).GetRaised() {
+		if code.Is(a, want) {
 			n++
 		}
 	}
@@ -94,13 +94,13 @@ func (c *cluster) alarms(yard, word string) (n int) {
 }
 
 // stops reports whether a condition stands against work on a job, as a yard has it.
-func (c *cluster) stops(yard, job, code string) bool {
+func (c *cluster) stops(yard, job string, want code.Code) bool {
 	c.t.Helper()
 	res, err := c.raw("nia", yard).GetJob(c.ctx(), &servicev1.GetJobRequest{Job: job, Consistency: servicev1.Consistency_CONSISTENCY_CONFIRMED})
 	if err != nil {
 		c.t.Fatal(err)
 	}
-	return slices.ContainsFunc(res.GetJob().GetToStart(), func(k *recordv1.Finding) bool { return k.GetCode() == code })
+	return code.Has(res.GetJob().GetToStart(), want)
 }
 
 func wantRefused(t *testing.T, rec *servicev1.Receipt, err error, want code.Code) {
@@ -148,18 +148,18 @@ func removal(t *testing.T, c *cluster) {
 	c.taken("eastfork", act(), nil, "nia", "olga")
 	c.wantHolder("millrow", ref, "")
 	c.wantHolder("stonebend", ref, "")
-	if n := c.alarms("millrow", "must be told before working again"); n != 1 {
+	if n := c.alarms("millrow", ledger.NotAcknowledged); n != 1 {
 		t.Errorf("%d alarms at millrow say that ravi must be told", n)
 	}
-	if !c.stops("stonebend", "boot-1", "REMOVAL_NOT_ACKNOWLEDGED") {
+	if !c.stops("stonebend", "boot-1", ledger.NotAcknowledged) {
 		t.Error("ravi's work is not stopped at stonebend")
 	}
 	told := func() *recordv1.Record {
 		return &recordv1.Record{Act: &recordv1.Record_AcknowledgeRemoval{AcknowledgeRemoval: &recordv1.AcknowledgeRemoval{Hold: place(ref)}}}
 	}
-	c.refuse("olga", "millrow", "NOT_YOUR_LOCK", told())
+	c.refuse("olga", "millrow", ledger.NotYourRemoval, told())
 	c.do("ravi", "millrow", told())
-	if n := c.alarms("eastfork", "must be told"); n != 0 || c.stops("eastfork", "boot-1", "REMOVAL_NOT_ACKNOWLEDGED") {
+	if n := c.alarms("eastfork", ledger.NotAcknowledged); n != 0 || c.stops("eastfork", "boot-1", ledger.NotAcknowledged) {
 		t.Error("eastfork does not know that ravi was told")
 	}
 }
@@ -180,7 +180,7 @@ func handOver(t *testing.T, c *cluster) {
 		return &recordv1.Record{Act: &recordv1.Record_HandOver{HandOver: h}}
 	}
 	rec, err := c.together("millrow", pairs(a1, b1, a2, b1), nil, "ravi", "lena") // the second pair leaves a gap
-	wantRefused(t, rec, err, "OTHER_TARGET")
+	wantRefused(t, rec, err, ledger.OtherTarget)
 	c.wantHolder("eastfork", a1, "ravi")
 	c.taken("millrow", pairs(a1, b1, a2, b2), nil, "ravi", "lena")
 	for ref, want := range map[string]string{a1: "", a2: "", b1: "lena", b2: "lena"} {
@@ -205,15 +205,15 @@ func claim(t *testing.T, c *cluster) {
 	if who, on := c.holder("millrow", ref); !on || who != "" {
 		t.Errorf("the found lock at millrow: on %v, of %q", on, who)
 	}
-	c.refuse("lena", "stonebend", "NOT_YOUR_LOCK", actRelease(ref))
+	c.refuse("lena", "stonebend", ledger.NotClaimed, actRelease(ref))
 	own := func(witness string) *recordv1.Record {
 		return &recordv1.Record{Act: &recordv1.Record_ClaimLock{ClaimLock: &recordv1.ClaimLock{Hold: place(ref), Witness: witness}}}
 	}
 	rec, err = c.together("millrow", own("ravi"), nil, "lena", "ravi")
-	wantRefused(t, rec, err, "NOT_PERMITTED")
+	wantRefused(t, rec, err, ledger.WitnessMayNot)
 	c.taken("millrow", own("olga"), nil, "lena", "olga")
 	c.wantHolder("eastfork", ref, "lena")
-	c.refuse("ravi", "eastfork", "NOT_YOUR_LOCK", actRelease(ref))
+	c.refuse("ravi", "eastfork", ledger.NotYourLock, actRelease(ref))
 	c.do("lena", "stonebend", actRelease(ref))
 	c.wantHolder("eastfork", ref, "")
 }
@@ -227,10 +227,10 @@ func started(t *testing.T, c *cluster) {
 		t.Fatal(err)
 	}
 	for _, y := range []string{"stonebend", "millrow", "eastfork"} {
-		if n := c.alarms(y, "STARTED WITHOUT THE LEDGER"); n != 1 {
+		if n := c.alarms(y, ledger.FoundStarted); n != 1 {
 			t.Errorf("%d alarms of the start at %s", n, y)
 		}
-		if !c.stops(y, "boot-1", "FOUND_STARTED") {
+		if !c.stops(y, "boot-1", ledger.FoundStarted) {
 			t.Errorf("work may go on as %s has it", y)
 		}
 		for _, q := range c.confirmed(y).GetRequests() {
@@ -240,12 +240,12 @@ func started(t *testing.T, c *cluster) {
 	mend := func() *recordv1.Record {
 		return &recordv1.Record{Act: &recordv1.Record_CorrectFoundLive{CorrectFoundLive: &recordv1.CorrectFoundLive{Found: place(rec.GetRef()), Cause: "a jumper in the control box, taken off"}}}
 	}
-	c.refuse("ravi", "millrow", "NOT_PERMITTED", mend())
-	if n := c.alarms("millrow", "STARTED WITHOUT THE LEDGER"); n != 1 {
+	c.refuse("ravi", "millrow", ledger.NotPermitted, mend())
+	if n := c.alarms("millrow", ledger.FoundStarted); n != 1 {
 		t.Errorf("%d alarms after somebody unqualified called it mended", n)
 	}
 	c.do("nia", "millrow", mend())
-	if n := c.alarms("stonebend", "STARTED WITHOUT THE LEDGER"); n != 0 || c.stops("eastfork", "boot-1", "FOUND_STARTED") {
+	if n := c.alarms("stonebend", ledger.FoundStarted); n != 0 || c.stops("eastfork", "boot-1", ledger.FoundStarted) {
 		t.Error("the start stays raised after its cause was corrected")
 	}
 }
@@ -283,7 +283,7 @@ func reissued(t *testing.T, c *cluster) {
 		t.Errorf("the lost key at eastfork: %v", err)
 	}
 	c.rekey("lena", fresh)
-	c.refuse("lena", "eastfork", "KEY_NEWER_THAN_LOCK", actRelease(a))
+	c.refuse("lena", "eastfork", ledger.NewerThanLock, actRelease(a))
 	c.wantHolder("stonebend", a, "lena")
 	b := c.do("lena", "eastfork", lockOn(second, "", "boot-1")).GetRef()
 	c.do("lena", "stonebend", actRelease(b)) // what it put on itself it takes off
@@ -314,7 +314,7 @@ func revoked(t *testing.T, c *cluster) {
 		t.Fatalf("a lock was refused: %v", err)
 	}
 	for _, h := range c.confirmed("millrow").GetHolds() {
-		if h.GetRef() == rec.GetRef() && slices.ContainsFunc(h.GetFlags(), func(f *recordv1.Finding) bool { return f.GetCode() == "KEY_REVOKED" }) {
+		if h.GetRef() == rec.GetRef() && code.Has(h.GetFlags(), ledger.SignedWithRevokedKey) {
 			return
 		}
 	}

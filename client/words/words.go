@@ -234,7 +234,7 @@ func (c *Catalogue) named(name string, f *recordv1.Finding, value func(*recordv1
 
 // Changes is what an outcome changed.
 func (c *Catalogue) Changes(o *recordv1.Outcome) []string {
-	return append(append([]string{}, o.GetChanges()...), c.List(o.GetDid())...)
+	return append([]string{}, c.List(o.GetDid())...)
 }
 
 // WithClause is a finding in words with its clause in brackets.

@@ -66,7 +66,7 @@ func (p *person) together(ctx context.Context, what string, rec *recordv1.Record
 	for _, id := range others {
 		if err == nil {
 			c := p.w.as(id, p.yard, "pen")
-			err = errors.Join(c.Cosign(d), c.Close())
+			err = errors.Join(c.Countersign(d), c.Close())
 		}
 	}
 	if err != nil {

@@ -94,11 +94,11 @@ func (w *world) takeUp(ctx context.Context, from string, rec *recordv1.RecoverYa
 	d, err := k.NewDraft(&recordv1.Record{Act: &recordv1.Record_RecoverYard{RecoverYard: rec}})
 	if err == nil {
 		second := w.as(rec.GetSecond(), from, "walkdown-2")
-		err = errors.Join(second.Cosign(d), second.Close())
+		err = errors.Join(second.Countersign(d), second.Close())
 	}
 	fresh, e := keys.Read(filepath.Join(w.root, rec.GetYard()+"-fresh", "replica.key"), nil)
 	if err = errors.Join(err, e); err == nil {
-		err = d.CosignNewKey(fresh)
+		err = d.CountersignNewKey(fresh)
 	}
 	o := &op{who: manager + "+" + rec.GetSecond(), what: "take up " + rec.GetYard(), kind: "recover_yard"}
 	if err == nil {

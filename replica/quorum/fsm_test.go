@@ -85,7 +85,7 @@ func TestRecordedOutcome(t *testing.T) {
 	}
 	long := &recordv1.Outcome{Index: 7}
 	for range 4000 {
-		long.Conditions = append(long.Conditions, &recordv1.Finding{Code: "HOLD_STANDS", Text: strings.Repeat("x", 500)})
+		long.Conditions = append(long.Conditions, ledger.HoldStands.About("stonebend/mcc-1/leg-2", strings.Repeat("x", 500), "stonebend/mcc-1/leg-2", "stonebend/1/1"))
 	}
 	it := item(e, long, false)
 	var got recordv1.Outcome

@@ -79,10 +79,7 @@ func (p *page) notAsked(v *recordv1.AsOf) {
 	}
 }
 
-func (p *page) alarms(texts []string, raised []*recordv1.Finding) {
-	for _, t := range texts {
-		p.loud("ALARM:", "%s", saidBy(t))
-	}
+func (p *page) alarms(raised []*recordv1.Finding) {
 	for _, f := range raised {
 		p.loud("ALARM:", "%s", p.a.alarm(f))
 	}
@@ -95,17 +92,6 @@ func (a *App) alarm(f *recordv1.Finding) string {
 		text += ": \"" + next + "\""
 	}
 	return text
-}
-
-// saidBy adds to the alarm of a removal the command by which its person says that
-// they know.
-func saidBy(alarm string) string {
-	lock, _, ok := strings.Cut(alarm, ") was removed by ")
-	at := strings.LastIndex(lock, "(")
-	if !ok || at < 0 || !strings.Contains(alarm, untold) {
-		return alarm
-	}
-	return alarm + ": \"yardhasp removal acknowledge " + lock[at+1:] + "\""
 }
 
 func (p *page) conditions(title string, cs []*recordv1.Finding) {

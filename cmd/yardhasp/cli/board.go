@@ -136,7 +136,7 @@ func (p *page) board(b *recordv1.Board) {
 	p.asOf(b.GetAsOf())
 	p.shown(p.of.filter)
 	p.outsider(b)
-	p.alarms(b.GetAlarms(), b.GetRaised())
+	p.alarms(b.GetRaised())
 	p.writtenHere(b)
 	// Whoever must get out is named before anything is left out.
 	p.inside(b.GetJobs(), b.GetSignedOn())
@@ -221,9 +221,6 @@ func (p *page) requests(rs []*recordv1.RequestView) (approved bool) {
 	for _, r := range rs {
 		approved = approved || r.GetState() == recordv1.RequestState_REQUEST_STATE_APPROVED
 		state := stateWord(r.GetState())
-		if r.GetWhy() != "" {
-			state += ": " + r.GetWhy()
-		}
 		if r.GetBecause() != nil {
 			state += ": " + p.a.words().Says(r.GetBecause())
 		}

@@ -8,7 +8,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"yardhasp/client"
-	"yardhasp/ledger/code"
+	"yardhasp/ledger"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
 )
@@ -32,17 +32,18 @@ func TestStartIsNoLeaveToWork(t *testing.T) {
 // signed on to a job that lacks something are called out on every screen.
 func TestInside(t *testing.T) {
 	in := []*recordv1.SignOnView{{Person: "ben-ito", Job: "boot-7"}, {Person: "ben-ito", Job: "boot-7"}, {Person: "ann-dahl", Job: "pit-2"}}
-	lacks := func(missing code.Code) *recordv1.JobView {
-		return &recordv1.JobView{Id: "boot-7", AsOf: asOf(true), SignedOn: in, ToStart: []*recordv1.Finding{{Code: string(missing), Text: "x"}}}
+	noLock := ledger.NoLock.About("boot-7", "ben-ito", "stonebend/mcc-1/leg-2", "boot-7", "1910.147(f)(3)(ii)(D)")
+	lacks := func(f *recordv1.Finding) *recordv1.JobView {
+		return &recordv1.JobView{Id: "boot-7", AsOf: asOf(true), SignedOn: in, ToStart: []*recordv1.Finding{f}}
 	}
 	for name, c := range map[string]struct {
 		j    *recordv1.JobView
 		want int
 	}{
-		"something is missing":                   {lacks("NO_LOCK"), 1},
-		"nothing but a quorum is missing":        {lacks(client.Unconfirmed), 0},
+		"something is missing":                   {lacks(noLock), 1},
+		"nothing but a quorum is missing":        {lacks(client.Unconfirmed.About("boot-7", "boot-7")), 0},
 		"nothing is missing":                     {mayStart(true), 0},
-		"something is missing and nobody inside": {&recordv1.JobView{Id: "boot-9", AsOf: asOf(true), ToStart: lacks("NO_LOCK").ToStart}, 0},
+		"something is missing and nobody inside": {&recordv1.JobView{Id: "boot-9", AsOf: asOf(true), ToStart: lacks(noLock).ToStart}, 0},
 	} {
 		b := &recordv1.Board{AsOf: asOf(true), Jobs: []*recordv1.JobView{c.j}, SignedOn: in}
 		for screenName, got := range map[string]string{
@@ -119,9 +120,9 @@ func TestBoardOfOneYard(t *testing.T) {
 // and counts for nothing says so there, and no sign-on reads as leave to enter
 // unless it is confirmed and clean (protocol.md section 4).
 func TestReceiptWarns(t *testing.T) {
-	flagged := &recordv1.Outcome{Accepted: true, Flags: []*recordv1.Finding{{Text: "x"}}}
-	changed := &recordv1.Outcome{Accepted: true, Flags: flagged.Flags, Changes: []string{"ben-ito signed on"}}
-	clean := &recordv1.Outcome{Accepted: true, Changes: changed.Changes}
+	flagged := &recordv1.Outcome{Accepted: true, Flags: []*recordv1.Finding{ledger.NotOnCrew.About("boot-7", "ben-ito", "boot-7")}}
+	changed := &recordv1.Outcome{Accepted: true, Flags: flagged.Flags, Did: []*recordv1.Finding{ledger.WentIn.About("boot-7", "ben-ito", "boot-7")}}
+	clean := &recordv1.Outcome{Accepted: true, Did: changed.Did}
 	confirmed := servicev1.Status_STATUS_CONFIRMED
 	for _, c := range []struct {
 		kind   string

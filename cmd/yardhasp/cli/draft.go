@@ -19,7 +19,7 @@ import (
 )
 
 // draftLong says what happens to every draft.
-const draftLong = "\n\nPrints a draft with your signature. Each person it names reads it and signs it with\n\"yardhasp cosign\"; then anybody of them sends it with \"yardhasp send\". Until then\nnothing is recorded."
+const draftLong = "\n\nPrints a draft with your signature. Each person it names reads it and signs it with\n\"yardhasp countersign\"; then anybody of them sends it with \"yardhasp send\". Until\nthen nothing is recorded."
 
 // drafted is what a draft command prints for programs.
 type drafted struct {
@@ -60,7 +60,7 @@ func (a *App) draftBy(cl *client.Client, rec *recordv1.Record) error {
 	if len(d.Missing()) > 1 {
 		sign = "each sign"
 	}
-	a.hintf("nothing is recorded yet: %s %s it with \"yardhasp cosign FILE\", then \"yardhasp send FILE\"", strings.Join(d.Missing(), " and "), sign)
+	a.hintf("nothing is recorded yet: %s %s it with \"yardhasp countersign FILE\", then \"yardhasp send FILE\"", strings.Join(d.Missing(), " and "), sign)
 	return nil
 }
 
@@ -73,7 +73,7 @@ func readDraft(file string) (*client.Draft, error) {
 }
 
 func (a *App) draftCmds() []*cobra.Command {
-	return []*cobra.Command{a.removalCmd(), a.handOverCmd(), a.takeOverCmd(), a.claimCmd(), a.recoverCmd(), a.cosignCmd(), a.sendCmd()}
+	return []*cobra.Command{a.removalCmd(), a.handOverCmd(), a.takeOverCmd(), a.claimCmd(), a.recoverCmd(), a.countersignCmd(), a.sendCmd()}
 }
 
 func (a *App) removalCmd() *cobra.Command {
@@ -168,18 +168,18 @@ func (a *App) claimCmd() *cobra.Command {
 	return a.group("claim", "Claim of a lock that was found hanging", "", draft)
 }
 
-// cosigned is what cosigning prints.
-type cosigned struct {
+// countersigned is what countersigning prints.
+type countersigned struct {
 	File    string   `json:"file"`
 	Missing []string `json:"missing"`
 }
 
-func (a *App) cosignCmd() *cobra.Command {
+func (a *App) countersignCmd() *cobra.Command {
 	var newKey string
 	var show bool
-	c := &cobra.Command{Use: "cosign FILE", Short: "Read a draft and sign it", Args: args(1, 1),
+	c := &cobra.Command{Use: "countersign FILE", Short: "Read a draft and sign it", Args: args(1, 1),
 		Long:    "Prints what the draft says, then adds your signature to the file. With --show it is\nprinted and not signed: read it first. Sign only what you know to be so.",
-		Example: "  yardhasp cosign removal.txt --show\n  yardhasp cosign removal.txt\n  yardhasp cosign reissue.txt --new-key ben-ito.new.key"}
+		Example: "  yardhasp countersign removal.txt --show\n  yardhasp countersign removal.txt\n  yardhasp countersign reissue.txt --new-key ben-ito.new.key"}
 	c.Flags().BoolVar(&show, "show", false, "print what it says, and sign nothing")
 	c.Flags().StringVar(&newKey, "new-key", "", "sign with the new key in this `file`, which the draft brings in")
 	c.RunE = func(c *cobra.Command, args []string) error {
@@ -194,7 +194,7 @@ func (a *App) cosignCmd() *cobra.Command {
 			}
 		}
 		if !show {
-			if err := a.cosign(d, newKey); err != nil {
+			if err := a.countersign(d, newKey); err != nil {
 				return err
 			}
 			text, err := d.Text()
@@ -205,25 +205,25 @@ func (a *App) cosignCmd() *cobra.Command {
 				return err
 			}
 		}
-		return a.print(cosigned{args[0], d.Missing()}, func(p *page) { p.signatures(d.Missing(), !show) })
+		return a.print(countersigned{args[0], d.Missing()}, func(p *page) { p.signatures(d.Missing(), !show) })
 	}
 	return c
 }
 
-func (a *App) cosign(d *client.Draft, newKey string) error {
+func (a *App) countersign(d *client.Draft, newKey string) error {
 	if newKey != "" {
 		key, err := keys.Read(newKey, a.passphrase)
 		if err != nil {
 			return err
 		}
-		return d.CosignNewKey(key)
+		return d.CountersignNewKey(key)
 	}
 	cl, err := a.client()
 	if err != nil {
 		return err
 	}
 	defer cl.Close()
-	return cl.Cosign(d)
+	return cl.Countersign(d)
 }
 
 // draft prints what several people sign, so that nobody signs unread.

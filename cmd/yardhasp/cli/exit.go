@@ -4,7 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"strings"
+	"slices"
 
 	"github.com/spf13/cobra"
 	"google.golang.org/grpc/codes"
@@ -12,6 +12,7 @@ import (
 	"yardhasp/client"
 	"yardhasp/client/token"
 	"yardhasp/ledger"
+	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
@@ -69,7 +70,7 @@ func exitCode(err error) int {
 		return exitTampered
 	case errors.As(err, &unknown):
 		return exitUnknown
-	case errors.As(err, &refused) && (refused.Has("BAD_SIGNATURE") || refused.Has("NOT_THE_SIGNER")):
+	case errors.As(err, &refused) && slices.ContainsFunc(refused.Outcome.GetConditions(), func(f *recordv1.Finding) bool { return answerOf(f) == code.NotSigned }):
 		return exitTampered
 	case errors.As(err, &refused) && allUnknown(refused.Outcome):
 		return exitNotFound
@@ -90,11 +91,18 @@ func exitCode(err error) int {
 // allUnknown reports a refusal that names only things the ledger does not have.
 func allUnknown(o *recordv1.Outcome) bool {
 	for _, c := range o.GetConditions() {
-		if !strings.HasPrefix(c.GetCode(), "UNKNOWN_") {
+		if answerOf(c) != code.Unknown {
 			return false
 		}
 	}
 	return len(o.GetConditions()) > 0
+}
+
+// answerOf is how the row of a finding's code says that its caller is answered. A
+// code of a newer release is a condition that is not met.
+func answerOf(f *recordv1.Finding) code.Answer {
+	r, _ := code.Of(f).Row()
+	return r.Answer
 }
 
 func (a *App) errorf(format string, v ...any) {

@@ -46,7 +46,7 @@ func (a *App) jobList() *cobra.Command {
 			whole := proto.CloneOf(b)
 			f.cut(b)
 			// Only what the list shows, in the shape of a board.
-			return a.print(&recordv1.Board{AsOf: b.GetAsOf(), Coop: b.GetCoop(), Alarms: b.GetAlarms(), Raised: b.GetRaised(), Jobs: b.GetJobs()}, func(p *page) { p.jobs(whole, f) })
+			return a.print(&recordv1.Board{AsOf: b.GetAsOf(), Coop: b.GetCoop(), Raised: b.GetRaised(), Jobs: b.GetJobs()}, func(p *page) { p.jobs(whole, f) })
 		})
 	}
 	return c
@@ -56,7 +56,7 @@ func (a *App) jobList() *cobra.Command {
 func (p *page) jobs(b *recordv1.Board, f filter) {
 	p.asOf(b.GetAsOf())
 	p.listed(f)
-	p.alarms(b.GetAlarms(), b.GetRaised())
+	p.alarms(b.GetRaised())
 	p.inside(b.GetJobs(), b.GetSignedOn())
 	f.cut(b)
 	var rows [][]string
@@ -75,15 +75,15 @@ func (p *page) jobs(b *recordv1.Board, f filter) {
 	p.line("\n%s", NotPermission)
 }
 
+// missing names what a job lacks before its work, each kind once.
 func missing(j *recordv1.JobView) string {
-	var codes []string
+	var out []string
 	for _, c := range j.GetToStart() {
-		w := strings.ToLower(strings.ReplaceAll(c.GetCode(), "_", " "))
-		if len(codes) == 0 || codes[len(codes)-1] != w {
-			codes = append(codes, w)
+		if w := strings.ToLower(strings.ReplaceAll(c.GetCode(), "_", " ")); !slices.Contains(out, w) {
+			out = append(out, w)
 		}
 	}
-	return orDash(strings.Join(codes, ", "))
+	return orDash(strings.Join(out, ", "))
 }
 
 func (a *App) jobShow() *cobra.Command {
@@ -115,12 +115,9 @@ func (a *App) jobShow() *cobra.Command {
 // job is the contractor's check before driving out.
 func (p *page) job(j *recordv1.JobView, me string) {
 	p.asOf(j.GetAsOf())
-	p.alarms(j.GetAlarms(), j.GetRaised())
+	p.alarms(j.GetRaised())
 	for _, f := range j.GetChoked() {
-		p.loud("CHOKED:", "%s", p.a.words().WithClause(f))
-	}
-	for _, t := range j.GetChokes() {
-		p.loud("DO NOT JOG:", "%s (1910.272(q)(1))", t)
+		p.loud("DO NOT JOG:", "%s", p.a.words().WithClause(f))
 	}
 	p.inside([]*recordv1.JobView{j}, j.GetSignedOn())
 	p.permitsOut(j.GetPermits())

@@ -31,7 +31,7 @@ type madeKey struct {
 func (a *App) keyNew() *cobra.Command {
 	var bare bool
 	c := &cobra.Command{Use: "new FILE", Short: "Make a key in a new file, and print its public half", Args: args(1, 1),
-		Long:    "For somebody who lost their key: a manager drafts \"yardhasp person reissue-key\" with\nthe public half, and you sign that with \"yardhasp cosign FILE --new-key KEY\". The\nledger knows nothing of the key until then.",
+		Long:    "For somebody who lost their key: a manager drafts \"yardhasp person reissue-key\" with\nthe public half, and you sign that with \"yardhasp countersign FILE --new-key KEY\".\nThe ledger knows nothing of the key until then.",
 		Example: "  yardhasp key new ben-ito.new.key"}
 	c.Flags().BoolVar(&bare, "no-passphrase", false, "leave it unprotected: anybody at this machine can sign as you")
 	c.RunE = func(_ *cobra.Command, args []string) error {
@@ -101,7 +101,7 @@ func (a *App) personReissue() *cobra.Command {
 	r := &recordv1.ReissueKey{}
 	var key string
 	c := &cobra.Command{Use: "reissue-key PERSON", Short: "Write that a person who lost their key has a new one", Args: args(1, 1),
-		Long:    "For a manager who has the person in front of them. The person makes the key with\n\"yardhasp key new\" and signs the draft with \"yardhasp cosign FILE --new-key KEY\". Every\nkey they had is revoked. The new one ends no lock and no sign-on from before it: a\nlock that is still on is removed by two managers." + draftLong,
+		Long:    "For a manager who has the person in front of them. The person makes the key with\n\"yardhasp key new\" and signs the draft with\n\"yardhasp countersign FILE --new-key KEY\". Every key they had is revoked. The new one\nends no lock and no sign-on from before it: a lock that is still on is removed by two\nmanagers." + draftLong,
 		Example: "  yardhasp person reissue-key ben-ito --key 3q2+7w...= > reissue.txt"}
 	c.Flags().StringVar(&key, "key", "", "the new public key, 32 bytes in `base64`")
 	c.RunE = func(c *cobra.Command, args []string) error {

@@ -62,7 +62,8 @@ func (a *App) printLine(v any, draw func(p *page)) error {
 	return a.print(v, draw)
 }
 
-// stableJSON takes the deliberate randomness out of protojson's spacing.
+// stableJSON takes the deliberate randomness out of protojson's spacing, and says
+// each finding in English beside its code.
 func stableJSON(v any) ([]byte, error) {
 	m, ok := v.(proto.Message)
 	if !ok {
@@ -70,6 +71,9 @@ func stableJSON(v any) ([]byte, error) {
 	}
 	raw, err := protojson.MarshalOptions{EmitUnpopulated: true, UseProtoNames: true}.Marshal(m)
 	if err != nil {
+		return nil, err
+	}
+	if raw, err = withEnglish(raw, m.ProtoReflect().Descriptor()); err != nil {
 		return nil, err
 	}
 	var out, compact bytes.Buffer
@@ -149,11 +153,11 @@ func (p *page) list(title string, items []string) {
 	}
 }
 
-// when writes a time: RFC 3339 in UTC, or on a terminal the local time and how
-// long ago.
 // words are the sentences of the rules, with moments as this screen shows them.
 func (a *App) words() *words.Catalogue { return words.English.At(a.when) }
 
+// when writes a time: RFC 3339 in UTC, or on a terminal the local time and how
+// long ago.
 func (a *App) when(ms int64) string {
 	if ms <= 0 {
 		return "never"

@@ -9,6 +9,8 @@ import (
 	"google.golang.org/protobuf/encoding/protojson"
 	"google.golang.org/protobuf/proto"
 
+	"yardhasp/client/words"
+	"yardhasp/ledger"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
@@ -66,8 +68,8 @@ func said(rec *recordv1.Record) string {
 // that breaks a rule now, and a choked leg.
 func TestLockScreens(t *testing.T) {
 	tag := &recordv1.Tag{Only: true, Legend: recordv1.Legend_LEGEND_DO_NOT_OPERATE, Means: []recordv1.ExtraMeans{recordv1.ExtraMeans_EXTRA_MEANS_HANDLE_TAKEN_OFF}}
-	lost := &recordv1.Finding{Code: "KEY_LOST", Subject: "p-1", Text: "a key of padlock p-1 is lost", Clause: "common practice, no source"}
-	job := &recordv1.JobView{AsOf: asOf(true), Id: "boot-7", Stage: recordv1.Stage_STAGE_OPENED, Chokes: []string{"CHOKED: stonebend/leg-2-boot (stonebend/1/9)"},
+	lost := ledger.KeyLost.About("p-1", "p-1", "dropped in the pit")
+	job := &recordv1.JobView{AsOf: asOf(true), Id: "boot-7", Stage: recordv1.Stage_STAGE_OPENED, Choked: []*recordv1.Finding{ledger.Choked.About("stonebend/leg-2-boot", "stonebend/leg-2-boot", "stonebend/1/9", "choked", "")},
 		Points: []*recordv1.PointView{{Point: "stonebend/mcc-1/a", Holes: 2, HolesLeft: 0}, {Point: "stonebend/mcc-1/b", Holes: 2, HolesLeft: -1},
 			{Point: "stonebend/mcc-1/c", Holes: 2, HolesLeft: 1}, {Point: "stonebend/old/knife", NotLockable: true}},
 		Holds: []*recordv1.HoldView{
@@ -78,14 +80,14 @@ func TestLockScreens(t *testing.T) {
 		}}
 	got := screen(func(p *page) { p.job(job, "ann-dahl") })
 	for _, want := range []string{
-		"DO NOT JOG: CHOKED: stonebend/leg-2-boot (stonebend/1/9) (1910.272(q)(1))",
+		"DO NOT JOG: CHOKED: stonebend/leg-2-boot (stonebend/1/9)", "(1910.272(q)(1))",
 		"YOU HAVE NO LOCK ON THIS JOB", // her equipment lock is none
 		// 1801440000 is 2027-02-01T00:00:00Z (GNU date): the end of 31 January.
 		"NO: EQUIPMENT LOCK, protects nobody; look again by 2027-01-31",
 		"TAG ONLY: do not operate; handle taken off",
 		"NO: TAG ONLY: no legend; NO extra means",
 		"NONE: full", "NONE, 1 more lock than holes", "TAG ONLY: takes no lock",
-		"FLAGGED now: stonebend/1/4: a key of padlock p-1 is lost",
+		"FLAGGED now: stonebend/1/4: " + words.English.Says(lost),
 	} {
 		if !strings.Contains(got, want) {
 			t.Errorf("%q does not stand on the screen:\n%s", want, got)

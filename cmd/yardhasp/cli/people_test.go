@@ -23,9 +23,9 @@ func procedureView() *recordv1.ProcedureView {
 
 func due() []*recordv1.DueView {
 	return []*recordv1.DueView{
-		{Kind: "training", Subject: "joe-lund", What: "grain-handling: never recorded", Overdue: true, Clause: "1910.272(e)(1)"},
-		{Kind: "inspection", Subject: "stonebend/leg-2-boot", What: "procedure version 2", DueUnixMs: 1789536000000, Overdue: true, Clause: "1910.147(c)(6)(i)"},
-		{Kind: "training", Subject: "ann-dahl", What: "authorised", DueUnixMs: 1790985600000, Clause: "1910.147(c)(7)(i)"},
+		{Kind: "training", Subject: "joe-lund", Due: ledger.TrainingMissing.About("joe-lund", "joe-lund", "grain-handling", "1910.272(e)(1)"), Overdue: true},
+		{Kind: "inspection", Subject: "stonebend/leg-2-boot", Due: ledger.InspectionDue.About("stonebend/leg-2-boot", "stonebend/leg-2-boot", 2, 1789536000000), DueUnixMs: 1789536000000, Overdue: true},
+		{Kind: "training", Subject: "ann-dahl", Due: ledger.TrainingDue.About("ann-dahl", "ann-dahl", "authorised", 1790985600000, "1910.147(c)(7)(i)"), DueUnixMs: 1790985600000},
 	}
 }
 
@@ -33,10 +33,10 @@ func due() []*recordv1.DueView {
 func crewsJob(confirmed bool) *recordv1.JobView {
 	return &recordv1.JobView{AsOf: asOf(confirmed), Id: "crews", Zone: "stonebend/leg-2-boot", Responsible: "ann-dahl", Coordinator: "bo-lind", Plan: []string{"stonebend/mcc-1/leg-2"},
 		Stage: recordv1.Stage_STAGE_LOCKED, Drawings: []string{"stonebend revision 3"}, Procedure: procedureView(),
-		ToStart: []*recordv1.Finding{{Code: "NO_EXCHANGE", Subject: "lena-moss", Text: "nothing was exchanged", Remedy: "exchange it", Who: "supervisor or manager", Clause: "1910.147(f)(2)(i)"}},
-		Complex: []string{"points or zone in more than one yard: millrow, stonebend"},
-		Points:  []*recordv1.PointView{{Point: "stonebend/mcc-1/leg-2", Position: recordv1.Position_POSITION_OPEN_AND_HELD}},
-		Holds:   []*recordv1.HoldView{{Ref: "stonebend/1/205", Holder: "lena-moss", Target: "stonebend/mcc-1/leg-2", Covers: []string{"stonebend/mcc-1/leg-2"}, Job: "crews", Guards: true, SinceUnixMs: 1789990000000}},
+		ToStart:    []*recordv1.Finding{ledger.NoExchange.About("lena-moss", "stonebend", "lena-moss", "Harrow Millwrights")},
+		ComplexFor: []*recordv1.Finding{ledger.SeveralYards.About("crews", []string{"millrow", "stonebend"})},
+		Points:     []*recordv1.PointView{{Point: "stonebend/mcc-1/leg-2", Position: recordv1.Position_POSITION_OPEN_AND_HELD}},
+		Holds:      []*recordv1.HoldView{{Ref: "stonebend/1/205", Holder: "lena-moss", Target: "stonebend/mcc-1/leg-2", Covers: []string{"stonebend/mcc-1/leg-2"}, Job: "crews", Guards: true, SinceUnixMs: 1789990000000}},
 		Members: []*recordv1.MemberView{
 			{Person: "ann-dahl", Responsible: true, Exposure: recordv1.Exposure_EXPOSURE_ON, Verification: recordv1.VerificationAnswer_VERIFICATION_ANSWER_VERIFIED_MYSELF},
 			{Person: "lena-moss", Crew: "millwrights", Employer: "Harrow Millwrights"},

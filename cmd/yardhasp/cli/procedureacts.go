@@ -45,8 +45,6 @@ func (p *page) procedures(b *recordv1.Board) {
 			p.loud("NONE APPROVED", "")
 		case v.GetBecause() != nil:
 			p.loud("NOT TO BE USED:", "version %d: %s", v.GetVersion(), p.a.words().Says(v.GetBecause()))
-		case v.GetStale() != "":
-			p.loud("NOT TO BE USED:", "version %d: %s", v.GetVersion(), v.GetStale())
 		default:
 			p.line("  version %d, by %s, approved by %s at %s", v.GetVersion(), v.GetAuthor(), v.GetApprovedBy(), p.a.when(v.GetApprovedUnixMs()))
 		}
@@ -115,8 +113,6 @@ func (a *App) procedureText() *cobra.Command {
 			switch {
 			case !waiting && v.GetBecause() != nil:
 				a.warnf("NOT TO BE USED: %s", a.words().Says(v.GetBecause()))
-			case !waiting && v.GetStale() != "":
-				a.warnf("NOT TO BE USED: %s", v.GetStale())
 			case waiting:
 				a.warnf("version %d is not approved: work by it counts for nothing", number)
 			}

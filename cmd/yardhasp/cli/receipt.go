@@ -3,7 +3,6 @@ package cli
 import (
 	"context"
 	"errors"
-	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -12,6 +11,7 @@ import (
 
 	"yardhasp/client"
 	"yardhasp/ledger"
+	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
 )
@@ -134,7 +134,7 @@ func (p *page) receipt(kind string, r *servicev1.Receipt) {
 // counts.
 func countsForNothing(kind string, r *servicev1.Receipt) bool {
 	o := r.GetOutcome()
-	return r.GetStatus() == servicev1.Status_STATUS_CONFIRMED && kind != "lock" && kind != "found_lock" && len(o.GetChanges())+len(o.GetDid()) == 0 && len(o.GetFlags()) > 0
+	return r.GetStatus() == servicev1.Status_STATUS_CONFIRMED && kind != "lock" && kind != "found_lock" && len(o.GetDid()) == 0 && len(o.GetFlags()) > 0
 }
 
 // next says what a signer must not take a receipt for.
@@ -147,7 +147,7 @@ func (p *page) next(kind string, r *servicev1.Receipt) {
 		p.line("Count yourself UNPROTECTED from now, though others may still see you as inside.")
 	case kind == "release" && r.GetStatus() != servicev1.Status_STATUS_CONFIRMED:
 		p.line("Count yourself UNPROTECTED from now, though others may still see your lock.")
-	case slices.ContainsFunc(r.GetOutcome().GetFlags(), func(f *recordv1.Finding) bool { return f.GetCode() == "AIR_OUT_OF_LIMITS" }):
+	case code.Has(r.GetOutcome().GetFlags(), ledger.AirOutOfLimits, ledger.AirNotSeen):
 		p.loud("EVERYBODY OUT:", "call out whoever is inside, now; \"yardhasp permit list\" shows who is recorded inside, and there may be others")
 	case kind == "closed" && countsForNothing(kind, r):
 		p.loud("IF THE HANDLE IS CLOSED:", "record it now with \"yardhasp found-closed\": until then no screen shows the point as live, and people may be inside")

@@ -29,8 +29,8 @@ on promising. --old-machine-off says that this was done; without it nothing is w
 
 The fresh machine is made ready with "yardhaspd prepare-recovery", which prints --key,
 --address and --epoch. Two managers who know the walk sign, then the fresh machine:
-  yardhasp cosign FILE                                    the second manager
-  yardhasp cosign FILE --new-key DATA/replica.key         at the fresh machine
+  yardhasp countersign FILE                               the second manager
+  yardhasp countersign FILE --new-key DATA/replica.key    at the fresh machine
   yardhasp send FILE                                      anybody enrolled` + draftLong
 
 const recoverExample = `  yardhasp recover-yard stonebend --second ines-fox --old-machine-off \

@@ -9,10 +9,12 @@ import (
 	_ "yardhasp/replica" // the codes of every part of the program
 )
 
-// Every command that a code or a guess names is one, with the flags and as many
+// Every command that a code names is one, with the flags and as many
 // arguments as it takes: whoever types it as it is printed is understood.
 func TestNamedCommandsExist(t *testing.T) {
 	a, _ := testApp(nil)
+	// What is still to be filled in where a number stands.
+	blank := regexp.MustCompile(`invalid argument "(x|[A-Z]+)"`)
 	argument := regexp.MustCompile(`\{[a-z_]+\}`)
 	check := func(why, words string, whole bool) {
 		root := a.root()
@@ -30,7 +32,7 @@ func TestNamedCommandsExist(t *testing.T) {
 		if !whole {
 			return
 		}
-		if err := c.ParseFlags(rest); err != nil && !strings.Contains(err.Error(), "invalid argument \"x\"") {
+		if err := c.ParseFlags(rest); err != nil && !blank.MatchString(err.Error()) {
 			t.Errorf("%s: %q: %v", why, words, err)
 		} else if err := c.ValidateArgs(c.Flags().Args()); err != nil {
 			t.Errorf("%s: %q: %v", why, words, err)
@@ -44,9 +46,6 @@ func TestNamedCommandsExist(t *testing.T) {
 			}
 			check(string(c), words, true)
 		}
-	}
-	for code, words := range recordedBy {
-		check(code, words, false)
 	}
 	for word, list := range otherWords {
 		if c, _, err := a.root().Find([]string{word}); err == nil && c.HasParent() {

@@ -11,6 +11,7 @@ import (
 
 	"yardhasp/client"
 	"yardhasp/client/fakeyard"
+	"yardhasp/ledger"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
 )
@@ -59,7 +60,7 @@ func scene(y *fakeyard.Yard) {
 		if from > 1 {
 			return nil, fakeyard.Fail(codes.OutOfRange, "", "the scene ends here", "")
 		}
-		return []*recordv1.Outcome{{Index: 0, Accepted: true, Kind: "founding", Changes: []string{"founded"}}, {Index: 1, Kind: "lock", Accepted: true}},
+		return []*recordv1.Outcome{{Index: 0, Accepted: true, Kind: "founding", Did: []*recordv1.Finding{ledger.LedgerBegun.About("", "Three Forks Grain Co-op", "eastfork", "bo-lind")}}, {Index: 1, Kind: "lock", Accepted: true}},
 			fakeyard.Fail(codes.OutOfRange, "", "the scene ends here", "")
 	}
 }
@@ -67,8 +68,8 @@ func scene(y *fakeyard.Yard) {
 // twoConditions stand against a start.
 func twoConditions() *recordv1.Outcome {
 	return &recordv1.Outcome{Kind: "request", Conditions: []*recordv1.Finding{
-		{Code: "HOLD_STANDS", Subject: "stonebend/mcc-1/leg-2", Text: "ben-ito has a lock on it", Remedy: "ben-ito takes it off", Who: "ben-ito", Clause: "1910.147(e)(3)"},
-		{Code: "NOT_CLEAR", Subject: "boot-7", Text: "the area is not recorded clear", Remedy: "look it over and record it", Who: "ann-dahl", Clause: "1910.147(e)(1)"},
+		ledger.HoldStands.About("stonebend/mcc-1/leg-2", "ben-ito", "stonebend/mcc-1/leg-2", "stonebend/1/206"),
+		ledger.NotClear.About("boot-7", "boot-7", "ann-dahl"),
 	}}
 }
 
@@ -76,21 +77,20 @@ func twoConditions() *recordv1.Outcome {
 func sceneRefusal(rec *recordv1.Record) error {
 	switch {
 	case rec.GetWithdraw().GetRequest() == "none":
-		return fakeyard.Refuse(&recordv1.Outcome{Kind: "withdraw", Conditions: []*recordv1.Finding{{Code: "UNKNOWN_REQUEST", Subject: "none", Text: "there is no such request"}}})
+		return fakeyard.Refuse(&recordv1.Outcome{Kind: "withdraw", Conditions: []*recordv1.Finding{ledger.UnknownRequest.About("none", "none")}})
 	case rec.GetSignOff().GetSignOn().GetSeq() == 204: // a lock's number
-		return fakeyard.Refuse(&recordv1.Outcome{Kind: "sign_off", Conditions: []*recordv1.Finding{{Code: "UNKNOWN_SIGN_ON", Subject: "stonebend/1/204", Text: "no such sign-on; if it ended long ago, see the history"}}})
+		return fakeyard.Refuse(&recordv1.Outcome{Kind: "sign_off", Conditions: []*recordv1.Finding{ledger.UnknownSignOn.About("stonebend/1/204", "stonebend/1/204")}})
 	case rec.GetRelease().GetHold().GetSeq() == 230: // a sign-on's number
-		return fakeyard.Refuse(&recordv1.Outcome{Kind: "release", Conditions: []*recordv1.Finding{{Code: "UNKNOWN_HOLD", Subject: "stonebend/1/230", Text: "no such hold; if it ended long ago, see the history"}}})
+		return fakeyard.Refuse(&recordv1.Outcome{Kind: "release", Conditions: []*recordv1.Finding{ledger.UnknownHold.About("stonebend/1/230", "stonebend/1/230")}})
 	case rec.GetIssuePermit().GetId() == "refused":
 		return fakeyard.Refuse(&recordv1.Outcome{Kind: "issue_permit", Conditions: []*recordv1.Finding{
-			{Code: "NO_OBSERVER", Subject: "crust-3", Text: "nobody whom the permit names stands watch as observer", Remedy: "they take their station and record it", Who: "mia-berg", Clause: "1910.272(g)(3)"},
-			{Code: "RESCUE", Subject: "eastfork/bin-3", Text: "it names no rescue equipment suited to this bin", Remedy: "bring it to the bin and name it", Who: "the issuer", Clause: "1910.272(g)(4)"}}})
+			ledger.NoObserver.About("crust-3", "crust-3", "mia-berg"), ledger.NoRescueEquipment.About("eastfork/bin-3", "eastfork/bin-3")}})
 	case rec.GetRequest().GetId() == "refused":
 		return fakeyard.Refuse(twoConditions())
 	case rec.GetRequest().GetId() == "no-quorum":
 		return fakeyard.Fail(codes.Unavailable, client.ReasonNoQuorum, "2 of 3 yards do not answer", "")
 	case rec.GetInspectProcedure() != nil && rec.GetInspectProcedure().GetVersion() != 2:
-		return fakeyard.Refuse(&recordv1.Outcome{Kind: "inspect_procedure", Conditions: []*recordv1.Finding{{Code: "UNKNOWN_PROCEDURE", Text: "not the version in use"}}})
+		return fakeyard.Refuse(&recordv1.Outcome{Kind: "inspect_procedure", Conditions: []*recordv1.Finding{ledger.NotVersionInUse.About("stonebend/leg-2-boot", "stonebend/leg-2-boot", 2, "1910.147(c)(6)(i)")}})
 	case rec.GetLock().GetPadlock() == "p-unknown":
 		return fakeyard.Fail(codes.Aborted, client.ReasonOutcomeUnknown, "no answer from the quorum", "")
 	}
@@ -156,7 +156,7 @@ func sceneJob(r *servicev1.GetJobRequest) (*recordv1.JobView, error) {
 		return mayStart(confirmed), nil
 	case "boot-7":
 		return &recordv1.JobView{AsOf: asOf(confirmed), Id: "boot-7", Zone: "stonebend/leg-2-boot", Responsible: "ann-dahl", Stage: recordv1.Stage_STAGE_TOLD,
-			Plan: []string{"stonebend/mcc-1/leg-2"}, ToStart: twoConditions().Conditions, Drawings: []string{"stonebend revision 3"}, Alarms: []string{"stonebend/mcc-1/leg-2 was found closed by ben-ito"},
+			Plan: []string{"stonebend/mcc-1/leg-2"}, ToStart: twoConditions().Conditions, Drawings: []string{"stonebend revision 3"}, Raised: []*recordv1.Finding{ledger.FoundClosed.About("stonebend/mcc-1/leg-2", "stonebend/mcc-1/leg-2", "ben-ito", "ann-dahl", nil, nil)},
 			Points: []*recordv1.PointView{{Point: "stonebend/mcc-1/leg-2", Position: recordv1.Position_POSITION_LIVE}},
 			Holds:  []*recordv1.HoldView{{Ref: "stonebend/1/204", Holder: "ann-dahl", Target: "stonebend/mcc-1/leg-2", SinceUnixMs: 1789990000000}}}, nil
 	}
@@ -166,16 +166,16 @@ func sceneJob(r *servicev1.GetJobRequest) (*recordv1.JobView, error) {
 func sceneBoard(r *servicev1.GetBoardRequest) (*recordv1.Board, error) {
 	confirmed := r.GetConsistency() != servicev1.Consistency_CONSISTENCY_LOCAL
 	j := mayStart(confirmed)
-	return &recordv1.Board{AsOf: asOf(confirmed), Coop: "Three Forks Grain Co-op", Alarms: []string{"something was found live"}, Jobs: []*recordv1.JobView{j, crewsJob(confirmed)}, Requests: j.Requests,
+	return &recordv1.Board{AsOf: asOf(confirmed), Coop: "Three Forks Grain Co-op", Raised: []*recordv1.Finding{ledger.FoundClosed.About("millrow/mcc-1/fan", "millrow/mcc-1/fan", "dov", nil, nil, nil)}, Jobs: []*recordv1.JobView{j, crewsJob(confirmed)}, Requests: j.Requests,
 		Holds: crewsJob(confirmed).Holds, Due: due(), Procedures: []*recordv1.ProcedureView{procedureView()},
 		WrittenHere: []*recordv1.WrittenView{{Ref: "eastfork/1/12", Kind: "lock", Signer: "ann-dahl", About: "eastfork/mcc-1/fan", SinceUnixMs: 1790000300000, Worth: told("held here")}, {Ref: "eastfork/1/13", Kind: "found_lock", Signer: "bo-lind"}},
 		Permits:     []*recordv1.PermitView{permitInForce(), permitSuspended()},
 		People: []*recordv1.PersonView{{Id: "ann-dahl", Name: "Ann Dahl", Roles: []recordv1.Role{recordv1.Role_ROLE_AUTHORISED}, HasKey: true},
 			{Id: "bo-lind", Name: "Bo Lind", Roles: []recordv1.Role{recordv1.Role_ROLE_MANAGER}, HasKey: true},
 			{Id: "lena-moss", Name: "Lena Moss", Employer: "Harrow Millwrights", Roles: []recordv1.Role{recordv1.Role_ROLE_CONTRACTOR}, HasKey: true,
-				Retrain: []*recordv1.RetrainView{{Zone: "stonebend/leg-2-boot", Why: "version 2 of the procedure"}}}},
+				Retrain: []*recordv1.RetrainView{{Zone: "stonebend/leg-2-boot", Because: ledger.IsolationChanged.About("stonebend/leg-2-boot", "stonebend/leg-2-boot", "stonebend", 3)}}}},
 		Padlocks: []*recordv1.PadlockView{
 			{Serial: "p-17", Owner: "ann-dahl", KeysCut: 2, Spare: "OUT OF CUSTODY", SpareHolder: "ben-ito", On: []string{"eastfork/mcc-1/fan", "millrow/mcc-1/fan"},
-				Flags: []*recordv1.Finding{{Code: "SPARE_KEY", Text: "padlock p-17 has 2 keys", Clause: "common practice, no source"}}},
+				Flags: []*recordv1.Finding{ledger.SpareKey.About("p-17", "p-17", 2, "ben-ito")}},
 			{Serial: "yard-1", Owner: "bo-lind", KeysCut: 1, Spare: "none cut", Kind: recordv1.PadlockKind_PADLOCK_KIND_EQUIPMENT}}}, nil
 }

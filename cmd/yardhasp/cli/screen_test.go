@@ -134,7 +134,7 @@ func TestPromisedOnlyWherePromised(t *testing.T) {
 func TestAsOfComesFirst(t *testing.T) {
 	for _, confirmed := range []bool{true, false} {
 		want := map[bool]string{true: "as of ", false: "UNCONFIRMED: "}[confirmed]
-		b := &recordv1.Board{AsOf: asOf(confirmed), Alarms: []string{"x"}, Jobs: []*recordv1.JobView{{Id: "j", AsOf: asOf(confirmed)}}}
+		b := &recordv1.Board{AsOf: asOf(confirmed), Raised: []*recordv1.Finding{ledger.PointClosed.About("x", "x", "y")}, Jobs: []*recordv1.JobView{{Id: "j", AsOf: asOf(confirmed)}}}
 		for name, draw := range map[string]func(p *page){
 			"board":  func(p *page) { p.board(b) },
 			"jobs":   func(p *page) { p.jobs(b, filter{}) },
@@ -258,11 +258,11 @@ func TestInterrupted(t *testing.T) {
 // closed it is told what to record, and one that counts says nothing of it.
 func TestClosingWithoutGoAhead(t *testing.T) {
 	const word = "IF THE HANDLE IS CLOSED: record it now with \"yardhasp found-closed\""
-	kept := &servicev1.Receipt{Status: servicev1.Status_STATUS_CONFIRMED, Outcome: &recordv1.Outcome{Flags: []*recordv1.Finding{{Text: "this closing does not belong to the last energising"}}}}
+	kept := &servicev1.Receipt{Status: servicev1.Status_STATUS_CONFIRMED, Outcome: &recordv1.Outcome{Flags: []*recordv1.Finding{ledger.StaleClosing.About("stonebend/mcc/main", "stonebend/mcc/main")}}}
 	if got := screen(func(p *page) { p.receipt("closed", kept) }); !strings.Contains(got, word) {
 		t.Errorf("kept and not counted:\n%s", got)
 	}
-	counts := &servicev1.Receipt{Status: servicev1.Status_STATUS_CONFIRMED, Outcome: &recordv1.Outcome{Changes: []string{"stonebend/mcc/main closed by mara"}}}
+	counts := &servicev1.Receipt{Status: servicev1.Status_STATUS_CONFIRMED, Outcome: &recordv1.Outcome{Did: []*recordv1.Finding{ledger.PointClosed.About("stonebend/mcc/main", "stonebend/mcc/main", "mara")}}}
 	if got := screen(func(p *page) { p.receipt("closed", counts) }); strings.Contains(got, word) {
 		t.Errorf("counted:\n%s", got)
 	}

@@ -84,14 +84,8 @@ func (a *App) shiftOf(b *recordv1.Board, kept []client.Kept, yard, me string) *s
 	var waiting []string
 	for _, f := range b.GetRaised() {
 		v.Unsafe = append(v.Unsafe, "ALARM: "+a.alarm(f))
-		if code.Is(f, "REMOVAL_NOT_ACKNOWLEDGED") {
+		if code.Is(f, ledger.NotAcknowledged) {
 			waiting = append(waiting, "removal not acknowledged: "+a.alarm(f))
-		}
-	}
-	for _, t := range b.GetAlarms() {
-		v.Unsafe = append(v.Unsafe, "ALARM: "+saidBy(t))
-		if strings.Contains(t, untold) {
-			waiting = append(waiting, "removal not acknowledged: "+saidBy(t))
 		}
 	}
 	for _, j := range b.GetJobs() {
@@ -142,9 +136,6 @@ func (a *App) shiftOf(b *recordv1.Board, kept []client.Kept, yard, me string) *s
 	}
 	return v
 }
-
-// untold is in the alarm of every removal that its holder has not acknowledged.
-const untold = "must be told before working again"
 
 // overdue is what a time limit has passed of.
 func (a *App) overdue(v *shift, b *recordv1.Board, here filter, now int64) {

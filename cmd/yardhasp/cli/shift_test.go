@@ -16,8 +16,12 @@ import (
 // 1790000400000 ms.
 func shiftBoard() *recordv1.Board {
 	const read, hour = 1790000400000, 3_600_000
-	lacks := []*recordv1.Finding{{Code: "NOT_PROVED", Who: "ravi"}, {Code: "NOT_TOLD", Who: "mara"}, {Code: "NOT_PROVED", Who: "ravi"}}
-	return &recordv1.Board{AsOf: asOf(true), Alarms: []string{"millrow/mcc-1/fan was found closed by dov"},
+	lacks := []*recordv1.Finding{
+		ledger.NotShutDown.About("eastfork/leg-boot", "eastfork/leg-boot", "boot-1", "ravi"),
+		ledger.NotToldBefore.About("dov", "dov", "boot-1", "mara"),
+		ledger.NotShutDown.About("eastfork/leg-boot", "eastfork/leg-boot", "boot-1", "ravi")}
+	closed := ledger.FoundClosed.About("millrow/mcc-1/fan", "millrow/mcc-1/fan", "dov", nil, nil, nil)
+	return &recordv1.Board{AsOf: asOf(true), Raised: []*recordv1.Finding{closed},
 		Jobs: []*recordv1.JobView{
 			{Id: "boot-1", Zone: "eastfork/leg-boot", Stage: recordv1.Stage_STAGE_STOPPED, ToStart: lacks},
 			{Id: "far-1", Zone: "millrow/pit", Stage: recordv1.Stage_STAGE_STOPPED, ToStart: lacks}},
@@ -43,8 +47,8 @@ func TestShiftSections(t *testing.T) {
 	v := a.shiftOf(shiftBoard(), kept, "eastfork", "ann-dahl")
 	for name, c := range map[string]struct{ got, want []string }{
 		"unsafe": {v.Unsafe, []string{
-			"ALARM: millrow/mcc-1/fan was found closed by dov",
-			"STOPPED: job boot-1 on eastfork/leg-boot: not proved, not told, not proved",
+			"ALARM: " + a.alarm(shiftBoard().Raised[0]),
+			"STOPPED: job boot-1 on eastfork/leg-boot: not shut down, not told before",
 			"GET OUT: ravi signed on to boot-1, whose conditions for work are not met",
 			"GUARDS NOTHING: lock eastfork/1/3 of lena on eastfork/mcc-1/fan, which is not recorded open",
 			"OVERDUE: training of ravi, who is locked or signed on here, 1910.147(c)(7) (unchecked)",
@@ -93,8 +97,8 @@ func TestShiftScreen(t *testing.T) {
 	}
 }
 
-// The words by which an unacknowledged removal is known are the ledger's own: of
-// the two removals of sample.Week one was acknowledged.
+// Of the two removals of sample.Week one was acknowledged: the other waits for its
+// holder's word, and says by which command they give it.
 func TestShiftFindsUntold(t *testing.T) {
 	w, err := sample.Week()
 	if err != nil {
@@ -106,7 +110,7 @@ func TestShiftFindsUntold(t *testing.T) {
 	v := a.shiftOf(b, nil, "millrow", "lena")
 	n := 0
 	for _, x := range v.Waits {
-		if strings.HasPrefix(x, "removal not acknowledged: the lock of ravi on "+sample.Fan) {
+		if strings.HasPrefix(x, "removal not acknowledged: ") && strings.Contains(x, sample.Fan) && strings.Contains(x, "\"yardhasp removal acknowledge ") {
 			n++
 		}
 	}

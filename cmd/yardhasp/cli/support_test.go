@@ -196,9 +196,10 @@ func permitInForce() *recordv1.PermitView {
 
 func permitSuspended() *recordv1.PermitView {
 	v := permitInForce()
-	v.Id, v.State, v.Why = "crust-4-a", recordv1.PermitState_PERMIT_STATE_SUSPENDED, "the observer left"
+	v.Id, v.State = "crust-4-a", recordv1.PermitState_PERMIT_STATE_SUSPENDED
 	v.Zone = "eastfork/bin-4"
-	v.Missing = []*recordv1.Finding{{Code: "NO_OBSERVER", Subject: "crust-4", Text: "nobody stands watch", Who: "mia-berg", Clause: "1910.272(g)(3)"}}
+	v.Missing = []*recordv1.Finding{ledger.NoObserver.About("crust-4", "crust-4", "mia-berg")}
+	v.Because = v.Missing
 	v.Air[0].OutOfLimits, v.Air[0].Value = true, "19.2 %"
 	return v
 }

@@ -43,7 +43,7 @@ const exitCodesText = `EXIT CODES
   4    not found
   5    no quorum, or no yard could be reached: nothing was recorded
   6    outcome unknown: treat it as not recorded, ask with "yardhasp receipt"
-  7    a signature does not hold, or a file or token was changed
+  7    a signature is missing or does not hold, or a file or token was changed
   8    not sent: kept on this machine only, nobody else knows
   130  interrupted
 
@@ -79,7 +79,8 @@ Results go to stdout, everything else to stderr.
   json    the message of the contract (proto/yardhasp), every field present, names
           as in the contract, 64-bit numbers as strings, bytes in base64, times
           as Unix milliseconds (fields that end in _unix_ms). "watch" prints one
-          object a line. Ignore fields you don't know.
+          object a line. Ignore fields you don't know. What the rules say is a
+          code with arguments, to go by; "english" beside it is the sentence.
   yaml    the same as json.
 
 An answer that is not confirmed (as_of.confirmed is false) holds no permission in

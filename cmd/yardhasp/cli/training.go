@@ -112,11 +112,8 @@ func (p *page) due(ds []*recordv1.DueView, all bool) {
 		case d.GetOverdue():
 			when = "OVERDUE since " + day
 		}
-		what, clause := d.GetWhat(), d.GetClause()
-		if d.GetDue() != nil {
-			what, clause = p.a.words().Says(d.GetDue()), p.a.words().Clause(d.GetDue())
-		}
-		rows = append(rows, []string{when, d.GetKind(), d.GetSubject(), what, clause})
+		w := p.a.words()
+		rows = append(rows, []string{when, d.GetKind(), d.GetSubject(), w.Says(d.GetDue()), w.Clause(d.GetDue())})
 	}
 	title := "due"
 	if !all {
@@ -141,7 +138,7 @@ func (p *page) courses(b *recordv1.Board) {
 	p.table("trainings", []string{"PERSON", "CLASS", "GIVEN", "UNTIL", "CERTIFICATE"}, rows)
 	for _, v := range b.GetPeople() {
 		for _, r := range v.GetRetrain() {
-			p.loud("RETRAIN:", "%s on %s: %s, 1910.147(c)(7)(iii) (unchecked)", v.GetId(), r.GetZone(), r.GetWhy()+saysOf(p.a, r.GetBecause()))
+			p.loud("RETRAIN:", "%s on %s: %s, 1910.147(c)(7)(iii) (unchecked)", v.GetId(), r.GetZone(), saysOf(p.a, r.GetBecause()))
 		}
 	}
 }

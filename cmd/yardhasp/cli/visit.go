@@ -169,7 +169,7 @@ func (a *App) printTrip(t *trip, keptMS int64) error {
 func (p *page) trip(t *trip) {
 	j := t.job
 	p.asOf(j.GetAsOf())
-	p.alarms(j.GetAlarms(), j.GetRaised())
+	p.alarms(j.GetRaised())
 	p.inside([]*recordv1.JobView{j}, j.GetSignedOn())
 	p.line("\njob %s on %s: %s", j.GetId(), j.GetZone(), stageWord(j.GetStage()))
 	p.notFor(t.me, j)

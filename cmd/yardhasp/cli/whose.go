@@ -61,7 +61,7 @@ func (w *whose) rests(p *page) {
 		p.line("  whose each lock is: as the board said that was read on this machine %s", p.a.when(w.readMS))
 	}
 	if w.unknown {
-		p.loud("READ FIRST:", "\"yardhasp board\", then this draft again with \"yardhasp cosign FILE --show\": sign for no lock that you do not know")
+		p.loud("READ FIRST:", "\"yardhasp board\", then this draft again with \"yardhasp countersign FILE --show\": sign for no lock that you do not know")
 	}
 }
 

@@ -31,7 +31,7 @@ func isolationWord(i recordv1.Isolation) string { return word("ISOLATION_", i.St
 func stageWord(s recordv1.Stage) string {
 	switch s {
 	case recordv1.Stage_STAGE_STOPPED:
-		return "STOPPED"
+		return "WORK STOPPED"
 	case recordv1.Stage_STAGE_REQUESTED:
 		return "START ASKED FOR, keep out"
 	case recordv1.Stage_STAGE_APPROVED:

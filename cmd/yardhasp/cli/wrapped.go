@@ -2,6 +2,7 @@ package cli
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"yardhasp/client/unit"
@@ -70,11 +71,16 @@ func (a *App) conditionsText(cs []*recordv1.Finding) string {
 	return b.String()
 }
 
+// names reports whether a text has a name in it, as a word of its own.
+func names(text, name string) bool {
+	return slices.ContainsFunc(strings.Fields(text), func(w string) bool { return strings.Trim(w, ".,;:()") == name })
+}
+
 // condition is one of them, in lines of its own.
 func (a *App) condition(b *strings.Builder, n int, c *recordv1.Finding, who bool) {
 	w := a.words()
 	text := w.Says(c)
-	if c.GetSubject() != "" && !strings.HasPrefix(text, c.GetSubject()) {
+	if c.GetSubject() != "" && !names(text, c.GetSubject()) {
 		text = c.GetSubject() + ": " + text
 	}
 	lines := wrap.Lines(a.quantities(text), a.width(), fmt.Sprintf("  %d. ", n), "     ")

@@ -151,10 +151,10 @@ func (o *options) prepared(p preparing, key ed25519.PublicKey, epoch uint64) {
 next, two managers walk the whole yard: every point, every box, every zone. Then:
   yardhasp recover-yard %[2]s --second MANAGER --old-machine-off --key %[4]s --address %[5]s --epoch %[6]d \
     --lock "POINT holder=PERSON seen=WORDS" ... --closed POINT ... --inside PERSON=JOB ... > recovery.txt
-  yardhasp cosign recovery.txt                    the second manager
-  yardhasp cosign recovery.txt --new-key %[7]s    on this machine
-  yardhasp send recovery.txt                      anybody enrolled
-  yardhaspd --data %[1]s                          on this machine
+  yardhasp countersign recovery.txt                    the second manager
+  yardhasp countersign recovery.txt --new-key %[7]s    on this machine
+  yardhasp send recovery.txt                           anybody enrolled
+  yardhaspd --data %[1]s                               on this machine
 everybody's profile then needs the yard's new key and address, written in by hand
 `, o.dir, p.yard, seal.Fingerprint(key), base64.StdEncoding.EncodeToString(key), p.address, epoch, filepath.Join(o.dir, "replica.key"))
 }

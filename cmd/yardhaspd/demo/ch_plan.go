@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"yardhasp/ledger"
+	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
 )
@@ -99,7 +100,7 @@ func checkBeforeDriving(s *story) {
 	s.page.say("| this is not permission: report, hang your own lock, verify")
 	s.expect(j.GetAsOf().GetConfirmed(), "the contractor's screen is not confirmed")
 	s.expect(len(j.GetAsOf().GetYards()) == 3, "the screen speaks of %d yards", len(j.GetAsOf().GetYards()))
-	s.expect(codesOf(j.GetToStart(), "NOT_SHUT_DOWN", "NOT_OPEN", "STORED", "NOT_PROVED"), "missing is %v", codeList(j.GetToStart()))
+	s.expect(codesOf(j.GetToStart(), ledger.NotShutDown, ledger.NotOpen, ledger.Stored, ledger.NotProved), "missing is %v", codeList(j.GetToStart()))
 	s.notYet(j)
 }
 
@@ -115,17 +116,17 @@ func known(a *recordv1.AsOf) string {
 	return "UNCONFIRMED"
 }
 
-func codeList(cs []*recordv1.Finding) []string {
-	var out []string
+func codeList(cs []*recordv1.Finding) []code.Code {
+	var out []code.Code
 	for _, c := range cs {
-		out = append(out, c.GetCode())
+		out = append(out, code.Of(c))
 	}
 	slices.Sort(out)
 	return slices.Compact(out)
 }
 
 // codesOf reports whether the conditions are of exactly these codes.
-func codesOf(cs []*recordv1.Finding, want ...string) bool {
+func codesOf(cs []*recordv1.Finding, want ...code.Code) bool {
 	slices.Sort(want)
 	return slices.Equal(codeList(cs), want)
 }

@@ -31,7 +31,7 @@ func releaseStored(s *story) {
 	}
 	s.done("ravi", "released "+bus+": waited it out with the cover shut", actStored(bus, "waited with the cover shut, then read the DC terminals at 0 V"))
 	j := s.job("ravi")
-	s.expect(codesOf(j.GetToStart(), "NOT_PROVED"), "missing is %v, want only the proofs", codeList(j.GetToStart()))
+	s.expect(codesOf(j.GetToStart(), ledger.NotProved), "missing is %v, want only the proofs", codeList(j.GetToStart()))
 	s.notYet(j)
 }
 
@@ -43,7 +43,7 @@ func proveDead(s *story) {
 	for i, p := range s.plan.GetProofs() {
 		if i == len(s.plan.GetProofs())-1 {
 			j := s.job("lena")
-			s.expect(codesOf(j.GetToStart(), "NOT_PROVED") && len(j.GetToStart()) == 1, "one proof is left, and missing is %v", codeList(j.GetToStart()))
+			s.expect(codesOf(j.GetToStart(), ledger.NotProved) && len(j.GetToStart()) == 1, "one proof is left, and missing is %v", codeList(j.GetToStart()))
 			s.notYet(j)
 		}
 		s.prove(p)

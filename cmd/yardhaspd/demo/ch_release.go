@@ -3,10 +3,11 @@ package demo
 import (
 	"encoding/hex"
 	"slices"
-	"strings"
 	"time"
 
 	"yardhasp/client/words"
+	"yardhasp/ledger"
+	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
 )
@@ -27,21 +28,20 @@ func oneReleases(s *story) {
 	}
 	b, err := s.who["mara"].Board(s.ctx, servicev1.Consistency_CONSISTENCY_CONFIRMED, "")
 	s.must(err, "mara reads the board")
-	alarms := append(b.GetAlarms(), words.English.List(b.GetRaised())...)
-	for _, a := range alarms {
-		s.page.say("the board says at every yard: %s", a)
+	for _, a := range b.GetRaised() {
+		s.page.say("the board says at every yard: %s", words.English.Says(a))
 	}
-	s.expect(len(alarms) == 1 && strings.HasPrefix(alarms[0], "STOP WORK"), "lena is in the zone and the responsible employee's lock is off: alarms %v", alarms)
-	no := s.refused("ravi", "asked to re-energise all four points (start-1)", []string{"HOLD_STANDS", "NOT_CLEAR", "NOT_TOLD", "PROMISED", "REACHES_PEOPLE", "SIGNED_ON"}, s.request("start-1"))
+	s.expect(codesOf(b.GetRaised(), ledger.Stopped), "lena is in the zone and the responsible employee's lock is off: alarms %v", codeList(b.GetRaised()))
+	no := s.refused("ravi", "asked to re-energise all four points (start-1)", []code.Code{ledger.HoldStands, ledger.NotClear, ledger.NotToldAfter, ledger.Promised, ledger.ReachesPeople, ledger.SignedOn}, s.request("start-1"))
 	var standing []string
 	for _, c := range no {
-		if c.GetCode() == "HOLD_STANDS" {
-			standing = append(standing, words.English.Who(c))
+		if code.Is(c, ledger.HoldStands) {
+			standing = append(standing, code.Names(c, "holder")...)
 		}
 	}
 	s.expect(slices.Contains(standing, "lena"), "the refusal names the holders %q, and not lena", standing)
 	s.page.say("The manager tries to help it along:")
-	s.refused("nia-okoro", "tried to take off lena's lock", []string{"NOT_YOUR_LOCK"}, actRelease(s.holds["lena"]))
+	s.refused("nia-okoro", "tried to take off lena's lock", []code.Code{ledger.NotYourLock}, actRelease(s.holds["lena"]))
 }
 
 // killLeader takes the leader away in the middle, and brings it back.
@@ -75,7 +75,7 @@ func killLeader(s *story) {
 	s.page.asOf(b.GetAsOf())
 	s.holdLines(b)
 	s.job("lena") // her client finds a yard that answers
-	r := s.flagged("lena", "took off her lock, the last one on the box, with "+lead+" still down", []string{"STILL_SIGNED_ON"}, actRelease(s.holds["lena"]))
+	r := s.flagged("lena", "took off her lock, the last one on the box, with "+lead+" still down", []code.Code{ledger.StillSignedOn}, actRelease(s.holds["lena"]))
 	s.expect(r.GetYard() != lead, "%s is down and answered", lead)
 	if s.err != nil {
 		return
@@ -132,7 +132,7 @@ func refuseAgain(s *story) {
 	s.page.heading("The crew's locks are off, and a start is refused again",
 		"A lock off is not a person out, and whoever works nearby must hear of a start before it comes, not by it.")
 	s.caughtUp()
-	s.refused("ravi", "asked to re-energise all four points (start-2)", []string{"HOLD_STANDS", "NOT_CLEAR", "NOT_TOLD", "PROMISED", "REACHES_PEOPLE", "SIGNED_ON"}, s.request("start-2"))
+	s.refused("ravi", "asked to re-energise all four points (start-2)", []code.Code{ledger.HoldStands, ledger.NotClear, ledger.NotToldAfter, ledger.Promised, ledger.ReachesPeople, ledger.SignedOn}, s.request("start-2"))
 	s.done("lena", "signed off "+zone, actSignOff(s.ons["lena"]))
 	s.done("ravi", "looked the area over: tools out, guards on, people clear", actClear())
 	s.emptyBox()

@@ -2,10 +2,10 @@ package demo
 
 import (
 	"slices"
-	"strings"
 
 	"yardhasp/client/words"
 	"yardhasp/ledger"
+	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
@@ -30,7 +30,9 @@ func approve(s *story) {
 		fenced[y] = o.GetAccepted()
 	}
 	o := s.entryOf("the approval", from, func(o *recordv1.Outcome) bool {
-		return slices.ContainsFunc(words.English.Changes(o), func(c string) bool { return strings.HasPrefix(c, "request "+startID+" approved") })
+		return slices.ContainsFunc(o.GetDid(), func(f *recordv1.Finding) bool {
+			return code.Is(f, ledger.RequestApproved) && slices.Contains(code.Names(f, "request"), startID)
+		})
 	})
 	s.expect(len(fenced) == 2 && o.GetKind() == "fence", "the last confirmation approves, not %s", o.GetKind())
 	j := s.job("ravi")

@@ -6,10 +6,10 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
-	"slices"
 	"strings"
 
 	"yardhasp/client"
+	"yardhasp/ledger"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
@@ -42,7 +42,7 @@ func verifyOffline(s *story) {
 	for _, o := range s.heard {
 		// A journal record that came twice is refused and changes nothing, and so is
 		// a yard's confirmation of a request that is void by then.
-		if !o.GetAccepted() && o.GetKind() != "fence" && !slices.Equal(codeList(o.GetConditions()), []string{"ALREADY_IN_LEDGER"}) {
+		if !o.GetAccepted() && o.GetKind() != "fence" && !codesOf(o.GetConditions(), ledger.InLedger) {
 			refusals++
 		}
 		if o.GetKind() == "lock" && o.GetSigner() == "lena" {

@@ -182,8 +182,8 @@ var shiftOrder = []string{
 	`\| yards not heard from: none`,
 	`\| job boot-1`,
 	`\| missing before anybody goes in`,
-	`no orderly shut-down is recorded`,
 	`supplied by +ravi`,
+	`clause +1910\.147\(d\)\(2\)`, // the orderly shut-down
 	`this is not permission`,
 	`ravi +locked the box`,
 	`lena +locked the box`,
@@ -194,9 +194,9 @@ var shiftOrder = []string{
 	`WORK MAY START`,
 	`ravi +took off his lock`,
 	`\(start-1\) +entry \d+ +REFUSED`,
-	`lena still has a lock on`,
+	`stonebend/leg-2-box \(stonebend/1/\d+\)`, // her lock
 	`supplied by +lena`,
-	`1910\.147\(e\)\(3\)`,
+	`clause +1910\.147\(e\)\(3\)`,
 	`tried to take off lena's lock +no entry +REFUSED`,
 	`\(SIGKILL\)`,
 	`UNCONFIRMED: last known at`,
@@ -206,8 +206,9 @@ var shiftOrder = []string{
 	`gets its power back`,
 	`all three yards, asked one by one`,
 	`\(start-2\) +entry \d+ +REFUSED`,
-	`lena is still signed on`,
-	`dov has not been told`,
+	`supplied by +lena`,
+	`clause +1910\.147\(e\)\(2\)\(i\)`,  // still inside
+	`clause +1910\.147\(e\)\(2\)\(ii\)`, // dov is not told
 	`\(start-3\) +entry \d+ +CONFIRMED`,
 	`millrow +confirmed start-3 +entry \d+`,
 	`stonebend +confirmed start-3 +entry \d+`,

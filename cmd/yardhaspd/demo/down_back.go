@@ -6,6 +6,8 @@ import (
 	"strings"
 
 	"yardhasp/client/words"
+	"yardhasp/ledger"
+	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
 )
@@ -28,9 +30,9 @@ func linkBack(s *story) {
 		s.page.act(cutYard, "tomas", "the lock on "+l.point+" arrived", entry(o.GetIndex()), "CONFIRMED")
 		s.expect(o.GetIndex() > last, "the lock on %s came out of order", l.point)
 		last = o.GetIndex()
-		for _, c := range words.English.Changes(o) {
-			if strings.Contains(c, "start-1") {
-				s.page.say("| %s", c)
+		for _, c := range o.GetDid() {
+			if slices.Contains(code.Names(c, "request"), "start-1") {
+				s.page.say("| %s", words.English.Says(c))
 			}
 		}
 	}
@@ -54,7 +56,7 @@ func (s *story) inOrderOnce() {
 	next := 1
 	for _, o := range s.heard {
 		// One that came twice is refused and changes nothing.
-		if !strings.HasPrefix(o.GetRef(), cutYard+"/1/") || slices.Equal(codeList(o.GetConditions()), []string{"ALREADY_IN_LEDGER"}) {
+		if !strings.HasPrefix(o.GetRef(), cutYard+"/1/") || codesOf(o.GetConditions(), ledger.InLedger) {
 			continue
 		}
 		s.expect(o.GetRef() == fmt.Sprintf("%s/1/%d", cutYard, next), "entry %d is %s, the next of the journal is %d", o.GetIndex(), o.GetRef(), next)
@@ -98,10 +100,10 @@ func stateWord(q recordv1.RequestState) string {
 func startRefused(s *story) {
 	s.page.heading("Ravi asks again, and is told who is in the machine",
 		"Had the start been granted while Millrow was silent, the leg could have started with Tomas under the pan.")
-	no := s.refused("ravi", "asked to re-energise all four points (start-2)", []string{"HOLD_STANDS", "NOT_CLEAR", "NOT_TOLD", "REACHES_PEOPLE"}, s.request("start-2"))
+	no := s.refused("ravi", "asked to re-energise all four points (start-2)", []code.Code{ledger.HoldStands, ledger.NotClear, ledger.NotToldAfter, ledger.ReachesPeople}, s.request("start-2"))
 	for _, c := range no {
-		if c.GetCode() == "HOLD_STANDS" {
-			s.expect(words.English.Who(c) == "tomas", "the refusal names %q as holder, not tomas", words.English.Who(c))
+		if code.Is(c, ledger.HoldStands) {
+			s.expect(slices.Equal(code.Names(c, "holder"), []string{"tomas"}), "the refusal names %q as holder, not tomas", code.Names(c, "holder"))
 		}
 	}
 }

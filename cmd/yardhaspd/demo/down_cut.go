@@ -8,6 +8,8 @@ import (
 
 	"yardhasp/client"
 	"yardhasp/client/words"
+	"yardhasp/ledger"
+	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
 )
@@ -137,7 +139,7 @@ func startAsked(s *story) {
 	}
 	s.expect(r.GetOutcome().GetAccepted(), "start-1 was not taken")
 	s.waits(q)
-	s.refused("ravi", "asked at the panel for "+farPoint+" all the same", []string{"NOT_APPROVED"}, actEnergise("start-1", farPoint))
+	s.refused("ravi", "asked at the panel for "+farPoint+" all the same", []code.Code{ledger.NotApproved}, actEnergise("start-1", farPoint))
 }
 
 // requestOn is a request as the confirmed board shows it to somebody.

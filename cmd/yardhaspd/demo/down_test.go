@@ -38,7 +38,7 @@ var downOrder = []string{
 	`locked millrow/control-panel/stonebend-leg-2 +no entry +HELD LOCALLY`,
 	`The link comes back`,
 	`the lock on millrow/bridge/transfer-pan arrived +entry \d+ +CONFIRMED`,
-	`start-1 is void: tomas locked millrow/bridge/transfer-pan`,
+	`\| .*start-1.*void.*tomas.*millrow/bridge/transfer-pan`,
 	`the lock on stonebend/boot-pit/bin-3-pan arrived`,
 	`the lock on millrow/control-panel/stonebend-leg-2 arrived`,
 	`all three yards, asked one by one`,
@@ -47,7 +47,9 @@ var downOrder = []string{
 	`millrow +nia-okoro +.*start-1 is VOID, tomas holds 3 locks +of entry \d+ +CONFIRMED`,
 	`eastfork +nia-okoro +.*start-1 is VOID, tomas holds 3 locks +of entry \d+ +CONFIRMED`,
 	`\(start-2\) +entry \d+ +REFUSED`,
-	`tomas still has a lock on millrow/bridge/transfer-pan`,
+	`millrow/bridge/transfer-pan \(millrow/1/\d+\)`, // his lock
+	`supplied by +tomas`,
+	`clause +1910\.147\(e\)\(3\)`,
 	`verified the export.* WHOLE`,
 	`\d\d+ things were checked on the way`,
 }

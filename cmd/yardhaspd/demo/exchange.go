@@ -17,7 +17,7 @@ func exchange(s *story) {
 		d, err := s.who["nia-okoro"].NewDraft(&recordv1.Record{Act: &recordv1.Record_ExchangeProcedures{ExchangeProcedures: &recordv1.ExchangeProcedures{
 			Yard: yard, Employer: "Harrow Millwrights", Contractor: "lena", HostProcedures: "lockout rules, version 4", OutsideProcedures: "Harrow lockout, version 2",
 			DateUnixMs: time.Now().UnixMilli(), Hazards: []string{"grain dust in leg casings and pits: no open flame"}, Emergency: "meet at the scale house; it calls for help"}}})
-		if !s.must(err, what) || !s.must(s.who["lena"].Cosign(d), what) {
+		if !s.must(err, what) || !s.must(s.who["lena"].Countersign(d), what) {
 			return
 		}
 		r, err := s.who["nia-okoro"].Send(s.ctx, d)

@@ -18,6 +18,8 @@ import (
 	"testing"
 
 	"yardhasp/client/words"
+	"yardhasp/ledger"
+	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
 )
@@ -283,7 +285,9 @@ func heardAgain(s *story) {
 	from := s.size()
 	s.must(s.fleet.net.(*spaces).listen(cutYard), "let "+cutYard+" be heard again")
 	o := s.entryOf("the lock", from, func(o *recordv1.Outcome) bool { return o.GetRef() == s.locks[0].ref && o.GetAccepted() })
-	s.expect(slices.ContainsFunc(words.English.Changes(o), func(c string) bool { return strings.Contains(c, "request start-1 is void") }), "the lock changes %v", o.GetChanges())
+	s.expect(slices.ContainsFunc(o.GetDid(), func(f *recordv1.Finding) bool {
+		return code.Is(f, ledger.RequestVoid) && slices.Contains(code.Names(f, "request"), "start-1")
+	}), "the lock does %v", o.GetDid())
 	for _, c := range words.English.Changes(o) {
 		s.page.say("| %s", c)
 	}

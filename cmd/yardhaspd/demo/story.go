@@ -11,6 +11,7 @@ import (
 
 	"yardhasp/client"
 	"yardhasp/client/words"
+	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
 )
@@ -116,11 +117,11 @@ func (s *story) done(who, what string, rec *recordv1.Record) *servicev1.Receipt 
 }
 
 // flagged has somebody record what breaks these rules: it is taken, and said.
-func (s *story) flagged(who, what string, codes []string, rec *recordv1.Record) *servicev1.Receipt {
+func (s *story) flagged(who, what string, codes []code.Code, rec *recordv1.Record) *servicev1.Receipt {
 	r := s.do(who, what, servicev1.Status_STATUS_CONFIRMED, rec)
-	var got []string
+	var got []code.Code
 	for _, f := range r.GetOutcome().GetFlags() {
-		got = append(got, f.GetCode())
+		got = append(got, code.Of(f))
 	}
 	s.expect(slices.Equal(got, codes), "%s %s: flagged %v, want %v", who, what, got, codes)
 	return r
@@ -128,7 +129,7 @@ func (s *story) flagged(who, what string, codes []string, rec *recordv1.Record) 
 
 // refused has somebody ask for what must be refused with all these conditions
 // and no others.
-func (s *story) refused(who, what string, codes []string, rec *recordv1.Record) []*recordv1.Finding {
+func (s *story) refused(who, what string, codes []code.Code, rec *recordv1.Record) []*recordv1.Finding {
 	if s.err != nil {
 		return nil
 	}
@@ -145,16 +146,10 @@ func (s *story) refused(who, what string, codes []string, rec *recordv1.Record) 
 	}
 	s.page.act(s.who[who].Profile().Yard, who, what, where, statusWord(servicev1.Status_STATUS_REFUSED))
 	s.page.conditions(no.Outcome.GetConditions())
-	var got []string
 	for _, c := range no.Outcome.GetConditions() {
-		if !slices.Contains(got, c.GetCode()) {
-			got = append(got, c.GetCode())
-		}
 		s.expect(words.English.Says(c) != c.GetCode() && words.English.Remedy(c) != "", "condition %s says neither what is wrong nor what would help", c.GetCode())
 	}
-	slices.Sort(got)
-	slices.Sort(codes)
-	s.expect(slices.Equal(got, codes), "%s %s: refused with %v, want %v", who, what, got, codes)
+	s.expect(codesOf(no.Outcome.GetConditions(), codes...), "%s %s: refused with %v, want %v", who, what, codeList(no.Outcome.GetConditions()), codes)
 	return no.Outcome.GetConditions()
 }
 
