@@ -31,8 +31,8 @@ func TestNeverJogAChokedLeg(t *testing.T) {
 					t.Errorf("the refusal says %v", c)
 				}
 			}
-			if v := w.s.JobView("boot-1", w.now); !has(v.GetChoked(), ledger.Choked, where) {
-				t.Errorf("the job shows %v", v.GetChoked())
+			if v := w.s.JobView("boot-1", w.now); !has(v.GetChokes(), ledger.Choked, where) {
+				t.Errorf("the job shows %v", v.GetChokes())
 			}
 			if len(w.s.MissingForWork(w.s.Jobs["boot-1"])) > 0 && has(w.s.MissingForWork(w.s.Jobs["boot-1"]), "CHOKED", "") {
 				t.Error("digging it out is work, and the choke refuses it")
@@ -42,7 +42,7 @@ func TestNeverJogAChokedLeg(t *testing.T) {
 			w.refusedWith(w.journal("stonebend", "ravi", actClearChoke("stonebend/1/9999", true)), "UNKNOWN_CHOKE")
 			w.must(w.journal("stonebend", "ravi", actClearChoke(choke, true)))
 			w.must(ask("jog-2"))
-			if v := w.s.JobView("boot-1", w.now); len(v.GetChoked()) > 0 || code.Has(w.board().GetRaised(), ledger.Choked) {
+			if v := w.s.JobView("boot-1", w.now); len(v.GetChokes()) > 0 || code.Has(w.board().GetAlarms(), ledger.Choked) {
 				t.Error("dug out, and shown as choked still")
 			}
 		}

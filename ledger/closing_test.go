@@ -23,8 +23,8 @@ func TestClosedWithoutGoAhead(t *testing.T) {
 		t.Errorf("closed under locks, and not flagged: %v", o.GetFlags())
 	}
 	b := w.s.Board("", w.now)
-	if !w.s.Points[feeder].Live || !has(w.s.MissingForWork(w.s.Jobs["boot-1"]), "NOT_OPEN", feeder) || !has(b.GetRaised(), ledger.FoundClosed, feeder) {
-		t.Errorf("live %v, alarms %v", w.s.Points[feeder].Live, b.GetRaised())
+	if !w.s.Points[feeder].Live || !has(w.s.MissingForWork(w.s.Jobs["boot-1"]), "NOT_OPEN", feeder) || !has(b.GetAlarms(), ledger.FoundClosed, feeder) {
+		t.Errorf("live %v, alarms %v", w.s.Points[feeder].Live, b.GetAlarms())
 	}
 	w, _ = ready(t)
 	if o := closes(w, -1e9); !flagged(o, "STALE_CLOSING") || w.s.Points[feeder].Live {

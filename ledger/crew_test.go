@@ -100,14 +100,14 @@ func TestVerificationOffered(t *testing.T) {
 func TestComplexLockout(t *testing.T) {
 	w := drawn(t)
 	w.openJob()
-	if c := w.s.JobView("boot-1", w.now).GetComplexFor(); len(c) != 1 || !code.Is(c[0], ledger.SeveralYards) || !slices.Equal(code.Names(c[0], "yards"), []string{"millrow", "stonebend"}) {
+	if c := w.s.JobView("boot-1", w.now).GetComplex(); len(c) != 1 || !code.Is(c[0], ledger.SeveralYards) || !slices.Equal(code.Names(c[0], "yards"), []string{"millrow", "stonebend"}) {
 		t.Errorf("points at stonebend and millrow: %v", c)
 	}
 	w.must(w.publish("nia", withFan(2)))
 	fan := w.job("fan-1", "ravi", fanFeed)
 	fan.GetOpenJob().Zone = fanZone
 	w.must(w.journal("stonebend", "mara", fan))
-	if c := w.s.JobView("fan-1", w.now).GetComplexFor(); len(c) > 0 {
+	if c := w.s.JobView("fan-1", w.now).GetComplex(); len(c) > 0 {
 		t.Errorf("one yard, one crew, one employer: %v", c)
 	}
 }

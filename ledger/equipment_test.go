@@ -87,7 +87,7 @@ func TestEquipmentLockReview(t *testing.T) {
 	due := w.now + 1_000_000
 	hold := w.must(w.journal("stonebend", "mara", actEquipment(feeder, "", due))).GetRef()
 	overdue := func(at int64) bool {
-		return slices.ContainsFunc(w.s.Board("", at).GetRaised(), func(f *recordv1.Finding) bool {
+		return slices.ContainsFunc(w.s.Board("", at).GetAlarms(), func(f *recordv1.Finding) bool {
 			return code.Is(f, ledger.ReviewOverdue) && slices.Contains(code.Names(f, "record"), hold)
 		})
 	}

@@ -123,7 +123,7 @@ func (o *oracle) energisedDuties(p string) {
 // long as it hangs, but "owner unknown", which its owner ends.
 func (o *oracle) checkDuties(w *world, out *recordv1.Outcome) {
 	o.now = out.GetTimeUnixMs()
-	if out.GetAccepted() && len(out.GetChanges())+len(out.GetDid()) > 0 {
+	if out.GetAccepted() && len(out.GetDid()) > 0 {
 		o.kinds[out.GetKind()]++
 	}
 	o.bin.shown(o, w)
@@ -171,7 +171,7 @@ func (o *oracle) checkBoard(b *recordv1.Board) {
 		}
 	}
 	for ref, where := range o.chokes {
-		if !slices.ContainsFunc(b.GetRaised(), func(f *recordv1.Finding) bool {
+		if !slices.ContainsFunc(b.GetAlarms(), func(f *recordv1.Finding) bool {
 			return code.Is(f, ledger.Choked) && f.GetSubject() == where && slices.Contains(code.Names(f, "record"), ref)
 		}) {
 			o.t.Fatalf("%s is choked (%s), and no alarm says so", where, ref)

@@ -119,7 +119,7 @@ func TestContractorView(t *testing.T) {
 		}
 	}
 	var live, other bool
-	for _, f := range v.GetRaised() {
+	for _, f := range v.GetAlarms() {
 		live, other = live || code.Is(f, ledger.FoundLive) && f.GetSubject() == motor, other || f.GetSubject() == "stonebend/vent"
 	}
 	if !live || other {
@@ -150,8 +150,8 @@ func TestAlarmsOfAnOutsider(t *testing.T) {
 		"somebody wrote her name":   {ledger.FoundLive.About(fanFeed, fanFeed, "tomas", "hana says so", nil, "stonebend/1/9", "fan-1", []string{"tomas"}), false},
 		"a place is under fumigant": {&recordv1.Finding{Code: "FUMIGATED", Subject: "eastfork/bin-3"}, true},
 	} {
-		b := &recordv1.Board{Coop: "Three Forks Grain Co-op", People: []*recordv1.PersonView{hana}, Raised: []*recordv1.Finding{c.alarm}}
-		if got := len(ledger.ContractorView(b, "hana").GetRaised()) == 1; got != c.shown {
+		b := &recordv1.Board{Coop: "Three Forks Grain Co-op", People: []*recordv1.PersonView{hana}, Alarms: []*recordv1.Finding{c.alarm}}
+		if got := len(ledger.ContractorView(b, "hana").GetAlarms()) == 1; got != c.shown {
 			t.Errorf("%s: shown %v, want %v", name, got, c.shown)
 		}
 	}

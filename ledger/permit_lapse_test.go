@@ -94,8 +94,8 @@ func TestBinEntryLapses(t *testing.T) {
 			if a := w.outAlarm(); !calls(a, ledger.EverybodyOut, "inside", "lena", "tomas") || !slices.Equal(code.Names(a, "zone"), []string{binZone}) {
 				t.Errorf("the alarm does not name who must come out: %v", a)
 			}
-			if v := w.s.JobView(binJob, w.s.Time); !code.Has(v.GetRaised(), ledger.EverybodyOut) || len(v.GetPermits()) != 1 {
-				t.Errorf("the job shows alarms %v, permits %v", v.GetRaised(), v.GetPermits())
+			if v := w.s.JobView(binJob, w.s.Time); !code.Has(v.GetAlarms(), ledger.EverybodyOut) || len(v.GetPermits()) != 1 {
+				t.Errorf("the job shows alarms %v, permits %v", v.GetAlarms(), v.GetPermits())
 			}
 			if ps := w.s.Board("eastfork", w.s.Time).GetPermits(); len(ps) != 1 || len(w.s.Board("millrow", w.s.Time).GetPermits()) != 0 {
 				t.Errorf("the yards' boards show permits %v", ps)

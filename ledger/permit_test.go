@@ -305,7 +305,7 @@ func TestFumigant(t *testing.T) {
 	if ps := w.s.PermitView("in-2", w.now).GetClosedPaths(); len(ps) != 1 || !strings.Contains(ps[0], "blanked and taped") {
 		t.Errorf("the permit does not show how the way is closed: %v", ps)
 	}
-	if as := w.s.JobView(binJob, w.now).GetRaised(); len(as) != 1 || !has(as, ledger.Fumigated, "eastfork/bin-4") {
+	if as := w.s.JobView(binJob, w.now).GetAlarms(); len(as) != 1 || !has(as, ledger.Fumigated, "eastfork/bin-4") {
 		t.Errorf("the job does not show the fumigant next door: %v", as)
 	}
 	w.refusedWith(w.journal("eastfork", "mara", actFumigantCleared(f, 301)), ledger.FumigantOutOfLimits)

@@ -205,7 +205,7 @@ func TestStaleOpeningAfterRecovery(t *testing.T) {
 	old := w.actIsolate(feeder)
 	w.recover(w.walkdown("second disk"), "second disk")
 	if o := w.journal("stonebend", "ravi", old); !flagged(o, "STALE_OPENING") || !w.s.Points[feeder].Live {
-		t.Errorf("an opening from before the loss counts: %v", o.GetChanges())
+		t.Errorf("an opening from before the loss counts: %v", o.GetDid())
 	}
 	w.must(w.journal("stonebend", "ravi", w.actIsolate(feeder)))
 	if w.s.Points[feeder].Live {

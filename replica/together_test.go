@@ -85,7 +85,7 @@ func (c *cluster) wantHolder(yard, ref, want string) {
 // alarms counts the alarms of a yard's confirmed board with a word in them.
 func (c *cluster) alarms(yard string, want code.Code) (n int) {
 	c.t.Helper()
-	for _, a := range c.confirmed(yard).GetRaised() {
+	for _, a := range c.confirmed(yard).GetAlarms() {
 		if code.Is(a, want) {
 			n++
 		}
