@@ -64,6 +64,10 @@ func binDrawing() *recordv1.Drawing {
 // isolatedBin has the job on bin 3 as far as everything proved: lena and tomas are
 // to go in, mara watches, ravi is responsible.
 func isolatedBin(t testing.TB) (w *world, holds map[string]string) {
+	return firstIsolatedBin.copied(t, newIsolatedBin)
+}
+
+func newIsolatedBin(t testing.TB) (w *world, holds map[string]string) {
 	w = coop(t)
 	w.joinPerson(person("olga", false, authorised))
 	for _, who := range []string{"ravi", "lena", "tomas", "mara", "olga"} {

@@ -30,6 +30,9 @@ func TestNobodyReleasesAnothersLock(t *testing.T) {
 		}
 	}
 	thieves := []string{"ravi", "mara", "nia", "dov", "tomas"}
+	if testing.Short() {
+		thieves = thieves[:3] // one each who locks, who supervises and who manages
+	}
 	attempts := 0
 	for _, act := range everyAct(w, hold, on) {
 		kind := ledger.KindOf(act)
