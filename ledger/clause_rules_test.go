@@ -17,10 +17,10 @@ func TestDevicesAreSingular(t *testing.T) {
 	w := drawn(t)
 	w.openJob()
 	w.refusedWith(w.direct("nia", actPadlock("ravi-1", "lena")), ledger.PadlockExists)
-	w.refusedWith(w.direct("nia", actPadlock("nobody-1", "nobody")), "UNKNOWN_PERSON")
+	w.refusedWith(w.direct("nia", actPadlock("nobody-1", "nobody")), ledger.UnknownPerson)
 	spare := actPadlock("lena-3", "lena")
 	spare.GetRegisterPadlock().KeysCut = 2
-	if o := w.must(w.direct("nia", spare)); !flagged(o, "SPARE_KEY") {
+	if o := w.must(w.direct("nia", spare)); !flagged(o, ledger.SpareKey) {
 		t.Error("a second key that somebody else may have is not flagged")
 	}
 	flags := []string{"NO_PADLOCK", "UNKNOWN_PADLOCK", "OTHERS_PADLOCK", "SPARE_KEY", "TWO_PLACES"}
@@ -69,11 +69,11 @@ func TestWhoLocks(t *testing.T) {
 	}
 	w.must(w.direct("nia", &recordv1.Record{Act: &recordv1.Record_RecordTraining{RecordTraining: &recordv1.RecordTraining{Person: "lena", UntilUnixMs: w.now, Qualified: true}}}))
 	for _, act := range []*recordv1.Record{actLock(control, "lena-2", "boot-1"), actSignOn("boot-1")} {
-		if o := w.must(w.journal("stonebend", "lena", act)); !flagged(o, "TRAINING_LAPSED") {
+		if o := w.must(w.journal("stonebend", "lena", act)); !flagged(o, ledger.TrainingLapsed) {
 			t.Errorf("lena's training ended: flags %v", o.GetFlags())
 		}
 	}
-	if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); !has(cs, "TRAINING_LAPSED", "lena") {
+	if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); !has(cs, ledger.TrainingLapsed, "lena") {
 		t.Errorf("she is on the zone and work may go on: %v", cs)
 	}
 }
@@ -85,9 +85,9 @@ func TestTrainingIsCertified(t *testing.T) {
 	train := func(by, who string) *recordv1.Outcome {
 		return w.direct(by, &recordv1.Record{Act: &recordv1.Record_RecordTraining{RecordTraining: &recordv1.RecordTraining{Person: who, UntilUnixMs: w.now + 1e9}}})
 	}
-	w.refusedWith(train("mara", "mara"), "OWN_TRAINING")
-	w.refusedWith(train("nia", "nobody"), "UNKNOWN_PERSON")
-	w.refusedWith(train("ravi", "tomas"), "NOT_PERMITTED")
+	w.refusedWith(train("mara", "mara"), ledger.OwnTraining)
+	w.refusedWith(train("nia", "nobody"), ledger.UnknownPerson)
+	w.refusedWith(train("ravi", "tomas"), ledger.NotPermitted)
 	w.must(train("nia", "mara"))
 	if got := w.s.People["mara"].TrainedUntil; got <= w.now {
 		t.Errorf("mara is trained until %d, now is %d", got, w.now)
@@ -100,7 +100,7 @@ func TestAffectedAreTold(t *testing.T) {
 	w := drawn(t)
 	nobody := actJob("boot-2", "ravi", zone, feeder, control)
 	nobody.GetOpenJob().Affected = nil
-	w.refusedWith(w.journal("stonebend", "mara", nobody), "NO_AFFECTED")
+	w.refusedWith(w.journal("stonebend", "mara", nobody), ledger.NoAffected)
 	w.openJob()
 	if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); !has(cs, ledger.NotToldBefore, "dov") {
 		t.Errorf("dov was not told: %v", cs)
@@ -121,11 +121,11 @@ func TestShutDownFirst(t *testing.T) {
 	w := drawn(t)
 	w.openJob()
 	w.must(w.journal("stonebend", "lena", actShutDown("boot-1")))
-	if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); !has(cs, "NOT_SHUT_DOWN", zone) {
+	if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); !has(cs, ledger.NotShutDown, zone) {
 		t.Errorf("a contractor's word for the co-op's shut-down counts: %v", cs)
 	}
 	w.must(w.journal("stonebend", "dov", actShutDown("boot-1")))
-	if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); has(cs, "NOT_SHUT_DOWN", zone) {
+	if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); has(cs, ledger.NotShutDown, zone) {
 		t.Errorf("shut down by who runs it, and it does not count: %v", cs)
 	}
 }
@@ -159,9 +159,9 @@ func TestNothingComesOutOfTheBox(t *testing.T) {
 	w.must(w.journal("stonebend", "mara", put))
 	a := w.must(w.journal("stonebend", "ravi", actLockBox(box, "ravi-1", "boot-1"))).GetRef()
 	b := w.must(w.journal("stonebend", "lena", actLockBox(box, "lena-1", "boot-1"))).GetRef()
-	w.refusedWith(w.journal("stonebend", "mara", take), "HOLD_STANDS")
+	w.refusedWith(w.journal("stonebend", "mara", take), ledger.HoldStands)
 	w.must(w.journal("stonebend", "ravi", actRelease(a)))
-	w.refusedWith(w.journal("stonebend", "mara", take), "HOLD_STANDS")
+	w.refusedWith(w.journal("stonebend", "mara", take), ledger.HoldStands)
 	w.must(w.journal("stonebend", "lena", actRelease(b)))
 	w.must(w.journal("stonebend", "mara", take))
 }
@@ -190,11 +190,11 @@ func TestReadingRules(t *testing.T) {
 		if o := w.must(w.journal("stonebend", c.by, meter(c.change))); !flagged(o, c.want) || slices.ContainsFunc(o.GetFlags(), func(f *recordv1.Finding) bool { return f.GetCode() != c.want && f.GetCode() != "NOT_PERMITTED" }) {
 			t.Errorf("%s: flags %v, want %s", c.name, o.GetFlags(), c.want)
 		}
-		if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); !has(cs, "NOT_PROVED", motor) {
+		if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); !has(cs, ledger.NotProved, motor) {
 			t.Errorf("%s: it counts: %v", c.name, cs)
 		}
 		w.must(w.journal("stonebend", "lena", meter(func(*recordv1.Reading) {})))
-		if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); has(cs, "NOT_PROVED", motor) {
+		if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); has(cs, ledger.NotProved, motor) {
 			t.Errorf("by a qualified contractor, whole, it does not count: %v", cs)
 		}
 	}
@@ -207,12 +207,12 @@ func TestDrawingsAreWalked(t *testing.T) {
 	stone, _ := drawings()
 	stone.Revision = 2
 	w.must(w.publish("nia", stone))
-	if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); !has(cs, "NOT_WALKED", "stonebend") {
+	if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); !has(cs, ledger.NotWalked, "stonebend") {
 		t.Errorf("a drawing that nobody walked carries work: %v", cs)
 	}
-	w.refusedWith(w.walk("tomas", "stonebend"), "NOT_PERMITTED")
+	w.refusedWith(w.walk("tomas", "stonebend"), ledger.NotPermitted)
 	w.must(w.walk("lena", "stonebend"))
-	if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); has(cs, "NOT_WALKED", "stonebend") {
+	if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); has(cs, ledger.NotWalked, "stonebend") {
 		t.Errorf("walked, and it counts as not walked: %v", cs)
 	}
 }
@@ -222,13 +222,13 @@ func TestDrawingsAreWalked(t *testing.T) {
 func TestOnlyStoresOfThePlan(t *testing.T) {
 	w, _ := isolated(t)
 	w.now += 120_000
-	if o := w.must(w.journal("stonebend", "ravi", actStored("boot-1", "stonebend/other-buckets"))); !flagged(o, "UNKNOWN_STORE") {
+	if o := w.must(w.journal("stonebend", "ravi", actStored("boot-1", "stonebend/other-buckets"))); !flagged(o, ledger.UnknownStore) {
 		t.Errorf("a store that nobody drew: flags %v", o.GetFlags())
 	}
-	if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); !has(cs, "STORED", bucket) {
+	if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); !has(cs, ledger.Stored, bucket) {
 		t.Errorf("the loaded buckets count as released: %v", cs)
 	}
-	if o := w.must(w.journal("stonebend", "dov", actStored("boot-1", bucket))); !flagged(o, "NOT_PERMITTED") || !has(w.s.MissingForWork(w.s.Jobs["boot-1"]), "STORED", bucket) {
+	if o := w.must(w.journal("stonebend", "dov", actStored("boot-1", bucket))); !flagged(o, ledger.NotPermitted) || !has(w.s.MissingForWork(w.s.Jobs["boot-1"]), ledger.Stored, bucket) {
 		t.Errorf("released by an affected employee, it counts: flags %v", o.GetFlags())
 	}
 }

@@ -35,7 +35,7 @@ func (w *world) issueHot(id string, h *recordv1.HotWork) *recordv1.Outcome {
 func TestHotWork(t *testing.T) {
 	w, watch := readyHot(t)
 	w.must(w.issueHot("weld-1", hot()))
-	w.refusedWith(w.direct("nia", actClosePermit("weld-1")), "HOT_WORK_NOT_DONE")
+	w.refusedWith(w.direct("nia", actClosePermit("weld-1")), ledger.HotWorkNotDone)
 	o := w.must(w.journal("stonebend", "lena", actHotDone("weld-1")))
 	if v := w.s.PermitView("weld-1", w.now); v.GetState() != recordv1.PermitState_PERMIT_STATE_WATCHED || !has(v.GetMissing(), ledger.FireWatchGoesOn, "weld-1") || v.GetFireWatchUntilUnixMs() == 0 {
 		t.Errorf("the work is over; the permit: %v", v)
@@ -118,7 +118,7 @@ func TestFireWatchBroken(t *testing.T) {
 	w.now += 30 * minute
 	w.refusedWith(w.direct("nia", actClosePermit("weld-1")), ledger.FireWatchGoesOn)
 	w.now += 31 * minute
-	w.refusedWith(w.direct("nia", actClosePermit("weld-1")), "SUPPRESSION_OFF")
+	w.refusedWith(w.direct("nia", actClosePermit("weld-1")), ledger.SuppressionOff)
 	c := actClosePermit("weld-1")
 	c.GetClosePermit().SuppressionOnAgain = true
 	w.must(w.direct("nia", c))
@@ -159,7 +159,7 @@ func TestHotWorkInABin(t *testing.T) {
 	h.Workers, h.FireWatch = []string{"lena"}, []string{"olga"}
 	w.must(w.journal("eastfork", "olga", actStand(binJob, recordv1.Duty_DUTY_FIRE_WATCH)))
 	w.must(w.journal("eastfork", "ravi", actAir(binJob, binZone, atWork, values(burns, 0)...)))
-	w.refusedWith(w.direct("nia", actIssueHot("weld-1", binJob, w.now+60*minute, h)), "NO_PERMIT")
+	w.refusedWith(w.direct("nia", actIssueHot("weld-1", binJob, w.now+60*minute, h)), ledger.NoPermit)
 	w.must(w.issueBin("in-1", bin()))
 	w.must(w.direct("nia", actIssueHot("weld-2", binJob, w.now+60*minute, h)))
 	w.must(w.journal("eastfork", "mara", actLeave(watch)))

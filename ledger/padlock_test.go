@@ -79,13 +79,13 @@ func TestSpareKeyCustody(t *testing.T) {
 		t.Fatalf("back in custody and flagged still: %v", fs)
 	}
 	w.must(w.together("nia", &recordv1.Record{Act: &recordv1.Record_Removal{Removal: &recordv1.Removal{Hold: ref(hold), Second: "otto", NotHere: "walked both yards", TriedToReach: "called twice"}}}))
-	if o := w.must(w.direct("nia", actMoveKey("p-9", out, "nia", hold))); flagged(o, "SPARE_KEY_TAKEN") {
+	if o := w.must(w.direct("nia", actMoveKey("p-9", out, "nia", hold))); flagged(o, ledger.SpareKeyTaken) {
 		t.Error("taken out for a recorded removal of this padlock, and flagged")
 	}
 	if !flagIn(w.s.PadlockView("p-9").GetFlags(), "SPARE_KEY") {
 		t.Error("the spare key is out, and its lock's record does not say so")
 	}
-	if o := w.must(w.direct("nia", actMoveKey("lena-1", out, "nia", hold))); !flagged(o, "SPARE_KEY_TAKEN") {
+	if o := w.must(w.direct("nia", actMoveKey("lena-1", out, "nia", hold))); !flagged(o, ledger.SpareKeyTaken) {
 		t.Error("the removal of another padlock passes as the reason")
 	}
 	w.must(w.direct("nia", actMoveKey("p-9", gone, "", "")))
@@ -99,10 +99,10 @@ func TestSpareKeyCustody(t *testing.T) {
 func TestIssueAndReturn(t *testing.T) {
 	w := drawn(t)
 	hold := w.must(w.journal("stonebend", "ravi", actLock(feeder, "ravi-1", ""))).GetRef()
-	if o := w.must(w.direct("mara", actIssue("ravi-1", "tomas"))); !flagged(o, "STILL_HANGING") {
+	if o := w.must(w.direct("mara", actIssue("ravi-1", "tomas"))); !flagged(o, ledger.StillHanging) {
 		t.Error("issued to another while it hangs, and not flagged")
 	}
-	w.refusedWith(w.journal("stonebend", "tomas", actRelease(hold)), "NOT_YOUR_LOCK")
+	w.refusedWith(w.journal("stonebend", "tomas", actRelease(hold)), ledger.NotYourLock)
 	if h := w.s.Holds[hold]; !h.Active() || h.Holder != "ravi" {
 		t.Fatal("a padlock changed hands and its hold with it")
 	}
@@ -110,7 +110,7 @@ func TestIssueAndReturn(t *testing.T) {
 	if o := w.must(w.journal("stonebend", "tomas", actLock(feeder, "tomas-1", ""))); !flagged(o, ledger.ReturnedPadlock) {
 		t.Error("a returned padlock is hung and not flagged")
 	}
-	if o := w.must(w.direct("ravi", actIssue("lena-1", "ravi"))); !flagged(o, "NOT_PERMITTED") || w.s.PadlockView("lena-1").GetOwner() != "lena" {
+	if o := w.must(w.direct("ravi", actIssue("lena-1", "ravi"))); !flagged(o, ledger.NotPermitted) || w.s.PadlockView("lena-1").GetOwner() != "lena" {
 		t.Error("ravi took lena's padlock by his own word")
 	}
 	w.must(w.direct("mara", actIssue("tomas-1", "lena")))
@@ -140,12 +140,12 @@ func TestPadlockTrouble(t *testing.T) {
 			t.Errorf("%s is not on the lock's record", code)
 		}
 		clear := &recordv1.Record{Act: &recordv1.Record_ClearPadlock{ClearPadlock: &recordv1.ClearPadlock{Serial: "ravi-1", Trouble: trouble, Why: "found, no copy can have been cut"}}}
-		w.refusedWith(w.direct("ravi", clear), "NOT_PERMITTED")
+		w.refusedWith(w.direct("ravi", clear), ledger.NotPermitted)
 		w.must(w.direct("mara", clear))
 		if flagIn(w.s.PadlockView("ravi-1").GetFlags(), code) {
 			t.Errorf("%s was cleared and is shown still", code)
 		}
-		w.refusedWith(w.direct("mara", clear), "UNKNOWN_REPORT")
+		w.refusedWith(w.direct("mara", clear), ledger.UnknownReport)
 	}
 }
 
@@ -200,7 +200,7 @@ func TestHolesLeft(t *testing.T) {
 			if got, want := left(box), int32(1-i); got != want {
 				t.Errorf("box %v, %d locks: %d holes left, want %d", box, i+1, got, want)
 			}
-			if got, want := flagged(o, "HASP_FULL"), i == 2; got != want {
+			if got, want := flagged(o, ledger.HaspFull), i == 2; got != want {
 				t.Errorf("box %v, %d locks in two holes: flagged %v", box, i+1, got)
 			}
 		}

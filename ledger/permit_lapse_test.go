@@ -100,11 +100,11 @@ func TestBinEntryLapses(t *testing.T) {
 			if ps := w.s.Board("eastfork", w.s.Time).GetPermits(); len(ps) != 1 || len(w.s.Board("millrow", w.s.Time).GetPermits()) != 0 {
 				t.Errorf("the yards' boards show permits %v", ps)
 			}
-			if !has(w.s.MissingForWork(w.s.Jobs[binJob]), "NO_PERMIT", binZone) || w.raised(ledger.Stopped, binJob) == nil {
+			if !has(w.s.MissingForWork(w.s.Jobs[binJob]), ledger.NoPermit, binZone) || w.raised(ledger.Stopped, binJob) == nil {
 				t.Error("work goes on under a suspended permit")
 			}
-			w.refusedWith(w.direct("nia", actClosePermit("in-1")), "STILL_INSIDE")
-			w.refusedWith(w.issueBin("in-2", bin()), "PERMIT_OPEN")
+			w.refusedWith(w.direct("nia", actClosePermit("in-1")), ledger.StillInside)
+			w.refusedWith(w.issueBin("in-2", bin()), ledger.PermitOpen)
 		})
 	}
 }
@@ -132,13 +132,13 @@ func TestSuspendedForGood(t *testing.T) {
 	if a := w.outAlarm(); a != nil {
 		t.Errorf("the permit is closed and the alarm stays: %v", a)
 	}
-	w.refusedWith(w.issueBin("in-2", bin()), "AIR_NOT_TESTED")
+	w.refusedWith(w.issueBin("in-2", bin()), ledger.AirNotTested)
 	// A test that was taken before the suspension and comes late is no new one.
 	w.now += minute
 	for _, signed := range before {
 		w.must(w.envelope("eastfork", &recordv1.Envelope{Body: &recordv1.Envelope_Signed{Signed: signed}}))
 	}
-	w.refusedWith(w.issueBin("in-2", bin()), "AIR_NOT_TESTED")
+	w.refusedWith(w.issueBin("in-2", bin()), ledger.AirNotTested)
 	w.testAir()
 	w.must(w.issueBin("in-3", bin()))
 }
@@ -153,7 +153,7 @@ func TestLapseBetweenRecords(t *testing.T) {
 	}
 	w.now += 11 * minute
 	w.must(w.journal("eastfork", "ravi", actAir(binJob, binZone, top, clean()...)))
-	if cs := w.s.PermitView("in-1", w.now).GetMissing(); has(cs, "AIR_OLD", "") {
+	if cs := w.s.PermitView("in-1", w.now).GetMissing(); has(cs, ledger.AirOld, "") {
 		t.Fatalf("all air is fresh by now, and the test shows nothing: %v", cs)
 	}
 	if st := w.permitState("in-1"); st != recordv1.PermitState_PERMIT_STATE_SUSPENDED {

@@ -30,12 +30,12 @@ func TestBinEntry(t *testing.T) {
 	}
 	// 1910.272(g)(1)(i): on file until the entry ends.
 	w.must(w.journal("eastfork", "lena", actSignOff(ons["lena"])))
-	w.refusedWith(w.direct("nia", actClosePermit("in-1")), "STILL_INSIDE")
-	w.refusedWith(w.direct("mara", actRequest("start-1", binJob, w.now+1e7, binPlan...)), "REACHES_BIN_ENTRY")
+	w.refusedWith(w.direct("nia", actClosePermit("in-1")), ledger.StillInside)
+	w.refusedWith(w.direct("mara", actRequest("start-1", binJob, w.now+1e7, binPlan...)), ledger.ReachesBinEntry)
 	w.must(w.journal("eastfork", "tomas", actSignOff(ons["tomas"])))
-	w.refusedWith(w.journal("eastfork", "mara", &recordv1.Record{Act: &recordv1.Record_CloseJob{CloseJob: &recordv1.CloseJob{Job: binJob}}}), "PERMIT_OPEN")
+	w.refusedWith(w.journal("eastfork", "mara", &recordv1.Record{Act: &recordv1.Record_CloseJob{CloseJob: &recordv1.CloseJob{Job: binJob}}}), ledger.PermitOpen)
 	w.must(w.direct("nia", actClosePermit("in-1")))
-	w.refusedWith(w.direct("nia", actClosePermit("in-1")), "UNKNOWN_PERMIT")
+	w.refusedWith(w.direct("nia", actClosePermit("in-1")), ledger.UnknownPermit)
 	w.must(w.journal("eastfork", "mara", actLeave(watch)))
 	w.must(w.journal("eastfork", "ravi", actClear(binJob)))
 	for k, h := range holds {
@@ -196,8 +196,8 @@ func TestBinEntryConditions(t *testing.T) {
 func TestNotEntered(t *testing.T) {
 	w, _, _ := readyBin(t)
 	w.openDesk()
-	w.refusedWith(w.direct("nia", actIssueBin("in-1", "desk-1", w.now+60*minute, bin())), "NOT_ENTERED")
-	w.refusedWith(w.direct("nia", actIssueBin("in-1", "no-such", w.now+60*minute, bin())), "UNKNOWN_JOB")
+	w.refusedWith(w.direct("nia", actIssueBin("in-1", "desk-1", w.now+60*minute, bin())), ledger.NotEntered)
+	w.refusedWith(w.direct("nia", actIssueBin("in-1", "no-such", w.now+60*minute, bin())), ledger.UnknownJob)
 	w.must(w.issueBin("in-1", bin()))
 }
 
@@ -224,7 +224,7 @@ func TestOxygenIsTested(t *testing.T) {
 			b := bin()
 			b.Ventilation = recordv1.Ventilation_VENTILATION_FORCED
 			o := w.issueBin("in-1", b)
-			w.refusedWith(o, "AIR_NOT_TESTED")
+			w.refusedWith(o, ledger.AirNotTested)
 			if n := len(o.GetConditions()); n != 1 {
 				t.Errorf("%v not tested at %v alone gives %d conditions: %v", left, at, n, o.GetConditions())
 			}
@@ -246,20 +246,20 @@ func TestPermitTimes(t *testing.T) {
 	old := w.sign("nia", late)
 	w.now += 16 * minute
 	w.testAir()
-	w.refusedWith(w.put(ledger.DirectEntry(old)), "SIGNED_EARLIER")
+	w.refusedWith(w.put(ledger.DirectEntry(old)), ledger.SignedEarlier)
 	ends := w.now + 1000 + 12*60*minute
 	w.must(issue("in-4", ends))
-	w.refusedWith(issue("in-5", w.now+60*minute), "PERMIT_OPEN")
+	w.refusedWith(issue("in-5", w.now+60*minute), ledger.PermitOpen)
 	w.refusedWith(issue("in-4", w.now+60*minute), ledger.PermitExists)
 	if st := w.s.PermitView("in-4", ends).GetState(); st != recordv1.PermitState_PERMIT_STATE_ENDED {
 		t.Errorf("at its end the permit is %v", st)
 	}
 	// Nothing recorded for half an hour: the reader's clock alone makes the air old.
 	v := w.s.PermitView("in-4", w.now+31*minute)
-	if v.GetState() != recordv1.PermitState_PERMIT_STATE_SUSPENDED || !has(v.GetMissing(), "AIR_OLD", binZone) {
+	if v.GetState() != recordv1.PermitState_PERMIT_STATE_SUSPENDED || !has(v.GetMissing(), ledger.AirOld, binZone) {
 		t.Errorf("31 min after the last test the permit is %v, missing %v", v.GetState(), v.GetMissing())
 	}
-	if cs := w.s.MissingForWorkAt(w.s.Jobs[binJob], w.now+31*minute); !has(cs, "NO_PERMIT", binZone) {
+	if cs := w.s.MissingForWorkAt(w.s.Jobs[binJob], w.now+31*minute); !has(cs, ledger.NoPermit, binZone) {
 		t.Errorf("and work may go on: %v", cs)
 	}
 }
@@ -268,19 +268,19 @@ func TestPermitTimes(t *testing.T) {
 // in force, and whoever goes in is flagged and called out.
 func TestNoPermit(t *testing.T) {
 	w, _, _ := readyBin(t)
-	if cs := w.s.MissingForWork(w.s.Jobs[binJob]); len(cs) != 1 || !has(cs, "NO_PERMIT", binZone) {
+	if cs := w.s.MissingForWork(w.s.Jobs[binJob]); len(cs) != 1 || !has(cs, ledger.NoPermit, binZone) {
 		t.Errorf("everything but the permit is there; missing: %v", cs)
 	}
 	o := w.must(w.journal("eastfork", "lena", actSignOn(binJob)))
-	if !flagged(o, "NO_PERMIT") || w.raised(ledger.Stopped, binJob) == nil {
+	if !flagged(o, ledger.NoPermit) || w.raised(ledger.Stopped, binJob) == nil {
 		t.Errorf("lena is in the bin without a permit: flags %v, alarms %v", o.GetFlags(), w.s.Alarms)
 	}
 	// 1910.272(g)(1)(i): the precautions were in place before entry.
-	w.refusedWith(w.issueBin("in-1", bin()), "STILL_INSIDE")
+	w.refusedWith(w.issueBin("in-1", bin()), ledger.StillInside)
 	w.must(w.journal("eastfork", "lena", actSignOff(o.GetRef())))
 	// Somebody signed on to a job that nobody knows may be anywhere.
 	lost := w.must(w.journal("eastfork", "olga", actSignOn("no-such-job"))).GetRef()
-	w.refusedWith(w.issueBin("in-1", bin()), "STILL_INSIDE")
+	w.refusedWith(w.issueBin("in-1", bin()), ledger.StillInside)
 	w.must(w.journal("eastfork", "olga", actSignOff(lost)))
 	w.must(w.issueBin("in-2", bin()))
 }
@@ -296,7 +296,7 @@ func TestFumigant(t *testing.T) {
 		return b
 	}
 	o := w.issueBin("in-1", closed())
-	w.refusedWith(o, "AIR_NOT_TESTED")
+	w.refusedWith(o, ledger.AirNotTested)
 	if len(o.GetConditions()) != 3 {
 		t.Errorf("phosphine is missing at three levels: %v", o.GetConditions())
 	}
@@ -309,12 +309,12 @@ func TestFumigant(t *testing.T) {
 		t.Errorf("the job does not show the fumigant next door: %v", as)
 	}
 	w.refusedWith(w.journal("eastfork", "mara", actFumigantCleared(f, 301)), ledger.FumigantOutOfLimits)
-	w.refusedWith(w.journal("eastfork", "dov", actFumigantCleared(f, 0)), "NOT_PERMITTED")
+	w.refusedWith(w.journal("eastfork", "dov", actFumigantCleared(f, 0)), ledger.NotPermitted)
 	raw := actFumigantCleared(f, 0)
 	raw.GetFumigationCleared().ProvedAfter = false
 	w.refusedWith(w.journal("eastfork", "mara", raw), ledger.GasMeterNotProved)
 	w.must(w.journal("eastfork", "mara", actFumigantCleared(f, 300)))
-	w.refusedWith(w.journal("eastfork", "mara", actFumigantCleared(f, 0)), "UNKNOWN_FUMIGATION")
+	w.refusedWith(w.journal("eastfork", "mara", actFumigantCleared(f, 0)), ledger.UnknownFumigation)
 	// Where the drawing shows no way of grain, air or chemical, it is no source; a
 	// place that no drawing shows is.
 	w.must(w.direct("nia", actClosePermit("in-2")))

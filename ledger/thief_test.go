@@ -73,21 +73,21 @@ func TestNobodyReleasesAnothersLock(t *testing.T) {
 		t.Fatal(err)
 	}
 	m.Body = marshal(t, w.record("lena", actRelease(hold)))
-	w.refusedWith(w.envelope("stonebend", &recordv1.Envelope{Body: &recordv1.Envelope_Signed{Signed: marshal(t, &m)}}), "BAD_SIGNATURE")
+	w.refusedWith(w.envelope("stonebend", &recordv1.Envelope{Body: &recordv1.Envelope_Signed{Signed: marshal(t, &m)}}), ledger.BadSignature)
 	stands("signature moved to another body")
 	// Her key revoked and another one invited in her name: it can't exist twice.
 	w.refusedWith(w.direct("nia", &recordv1.Record{Act: &recordv1.Record_Invite{Invite: &recordv1.Invite{Id: "again", Whom: &recordv1.Invite_Person{Person: person("lena", true, contractor)},
 		OnceKey: pub(key("once again")), ExpiresUnixMs: w.now + 1e9}}}), ledger.Enrolled)
 	// A thief of a disk: a machine that is not the yard's replica writes its journal.
 	w.keys["stonebend"], w.keys["real"] = key("thief's machine"), w.keys["stonebend"]
-	w.refusedWith(w.journal("stonebend", "lena", actRelease(hold)), "OTHER_REPLICA")
+	w.refusedWith(w.journal("stonebend", "lena", actRelease(hold)), ledger.OtherReplica)
 	w.keys["stonebend"] = w.keys["real"]
 	stands("another machine's journal")
 	// A replayed release of hers ends what she released, not her later lock.
 	rel := w.sign("lena", actRelease(holds["lena "+control]))
 	w.must(w.envelope("stonebend", &recordv1.Envelope{Body: &recordv1.Envelope_Signed{Signed: rel}}))
 	again := w.must(w.journal("millrow", "lena", actLock(control, "lena-2", "boot-1"))).GetRef()
-	w.refusedWith(w.envelope("eastfork", &recordv1.Envelope{Body: &recordv1.Envelope_Signed{Signed: rel}}), "TICKET_REPEATED")
+	w.refusedWith(w.envelope("eastfork", &recordv1.Envelope{Body: &recordv1.Envelope_Signed{Signed: rel}}), ledger.TicketRepeated)
 	if !w.s.Holds[again].Active() {
 		t.Fatal("a replayed release ended a later lock")
 	}
@@ -268,18 +268,18 @@ func TestBadEntries(t *testing.T) {
 		}
 	}
 	w.must(w.journal("stonebend", "ravi", actRelease(holds["ravi "+feeder])))
-	w.refusedWith(w.journal("stonebend", "ravi", actRelease(holds["ravi "+feeder])), "ENDED")
-	w.refusedWith(w.journal("stonebend", "ravi", actRelease("stonebend/1/9999")), "UNKNOWN_HOLD")
+	w.refusedWith(w.journal("stonebend", "ravi", actRelease(holds["ravi "+feeder])), ledger.HoldEnded)
+	w.refusedWith(w.journal("stonebend", "ravi", actRelease("stonebend/1/9999")), ledger.UnknownHold)
 	other := found(t)
 	o := w.put(ledger.DirectEntry(signed(t, seal.RecordDomain, func() []byte {
 		r := w.record("nia", actPoint("stonebend/a/d"))
 		r.Ledger = bytes.Repeat([]byte{7}, 32)
 		return marshal(t, r)
 	}(), other.keys["nia"])))
-	w.refusedWith(o, "OTHER_LEDGER")
+	w.refusedWith(o, ledger.OtherLedger)
 	replay := ledger.DirectEntry(w.sign("nia", actPoint("stonebend/a/e")))
 	w.must(w.put(replay))
-	w.refusedWith(w.put(replay), "TICKET_REPEATED")
+	w.refusedWith(w.put(replay), ledger.TicketRepeated)
 }
 
 // TestNewer: an entry from a newer release stops the replica, never is skipped.
