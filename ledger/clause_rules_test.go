@@ -5,6 +5,7 @@ import (
 	"testing"
 
 	"yardhasp/ledger"
+	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
@@ -23,16 +24,17 @@ func TestDevicesAreSingular(t *testing.T) {
 	if o := w.must(w.direct("nia", spare)); !flagged(o, ledger.SpareKey) {
 		t.Error("a second key that somebody else may have is not flagged")
 	}
-	flags := []string{"NO_PADLOCK", "UNKNOWN_PADLOCK", "OTHERS_PADLOCK", "SPARE_KEY", "TWO_PLACES"}
+	flags := []code.Code{ledger.NoPadlock, ledger.UnknownPadlock, ledger.OthersPadlock, ledger.SpareKey, ledger.TwoPlaces}
 	for _, c := range []struct {
-		name, point, lock, want string
+		name, point, lock string
+		want              code.Code
 	}{
 		{"her own", control, "lena-1", ""},
-		{"her own, in use elsewhere", feeder, "lena-1", "TWO_PLACES"},
-		{"none named", feeder, "", "NO_PADLOCK"},
-		{"one that nobody registered", feeder, "lena-99", "UNKNOWN_PADLOCK"},
-		{"another's", feeder, "ravi-1", "OTHERS_PADLOCK"},
-		{"one with two keys", feeder, "lena-3", "SPARE_KEY"},
+		{"her own, in use elsewhere", feeder, "lena-1", ledger.TwoPlaces},
+		{"none named", feeder, "", ledger.NoPadlock},
+		{"one that nobody registered", feeder, "lena-99", ledger.UnknownPadlock},
+		{"another's", feeder, "ravi-1", ledger.OthersPadlock},
+		{"one with two keys", feeder, "lena-3", ledger.SpareKey},
 	} {
 		o := w.must(w.journal("stonebend", "lena", actLock(c.point, c.lock, "boot-1")))
 		if !w.s.Holds[o.GetRef()].Active() {
@@ -51,12 +53,15 @@ func TestDevicesAreSingular(t *testing.T) {
 // With the first on the zone no work starts.
 func TestWhoLocks(t *testing.T) {
 	w, holds := ready(t)
-	for _, c := range []struct{ who, lock, want string }{
-		{"lena", "lena-1", ""}, {"dov", "", "NOT_PERMITTED"}, {"tomas", "tomas-1", "NOT_ON_CREW"},
+	for _, c := range []struct {
+		who, lock string
+		want      code.Code
+	}{
+		{"lena", "lena-1", ""}, {"dov", "", ledger.NotPermitted}, {"tomas", "tomas-1", ledger.NotOnCrew},
 	} {
 		o := w.must(w.journal("stonebend", c.who, actLock(feeder, c.lock, "boot-1")))
-		for _, f := range []string{"NOT_PERMITTED", "NOT_ON_CREW", "TRAINING_LAPSED"} {
-			if want := f == c.want || c.who == "dov" && f == "NOT_ON_CREW"; flagged(o, f) != want {
+		for _, f := range []code.Code{ledger.NotPermitted, ledger.NotOnCrew, ledger.TrainingLapsed} {
+			if want := f == c.want || c.who == "dov" && f == ledger.NotOnCrew; flagged(o, f) != want {
 				t.Errorf("%s locks: flags %v, %s wanted %v", c.who, o.GetFlags(), f, want)
 			}
 		}
@@ -176,18 +181,19 @@ func TestReadingRules(t *testing.T) {
 		return r
 	}
 	for _, c := range []struct {
-		name, by, want string
-		change         func(*recordv1.Reading)
+		name, by string
+		want     code.Code
+		change   func(*recordv1.Reading)
 	}{
-		{"by nobody qualified", "tomas", "NOT_QUALIFIED", func(*recordv1.Reading) {}},
-		{"by an affected employee", "dov", "READER_MAY_NOT", func(*recordv1.Reading) {}},
-		{"not phase to phase", "ravi", "READING_INCOMPLETE", func(r *recordv1.Reading) { r.PhaseToPhase = false }},
-		{"not phase to ground", "ravi", "READING_INCOMPLETE", func(r *recordv1.Reading) { r.PhaseToGround = false }},
-		{"of another part", "ravi", "NOT_ASKED", func(r *recordv1.Reading) { r.Part = "stonebend/lamp" }},
-		{"by a try", "ravi", "NOT_ASKED", func(r *recordv1.Reading) { r.Kind = recordv1.ReadingKind_READING_KIND_TRY }},
+		{"by nobody qualified", "tomas", ledger.NotQualified, func(*recordv1.Reading) {}},
+		{"by an affected employee", "dov", ledger.ReaderMayNot, func(*recordv1.Reading) {}},
+		{"not phase to phase", "ravi", ledger.ReadingIncomplete, func(r *recordv1.Reading) { r.PhaseToPhase = false }},
+		{"not phase to ground", "ravi", ledger.ReadingIncomplete, func(r *recordv1.Reading) { r.PhaseToGround = false }},
+		{"of another part", "ravi", ledger.ReadingNotAsked, func(r *recordv1.Reading) { r.Part = "stonebend/lamp" }},
+		{"by a try", "ravi", ledger.ReadingNotAsked, func(r *recordv1.Reading) { r.Kind = recordv1.ReadingKind_READING_KIND_TRY }},
 	} {
 		w, _ := isolated(t)
-		if o := w.must(w.journal("stonebend", c.by, meter(c.change))); !flagged(o, c.want) || slices.ContainsFunc(o.GetFlags(), func(f *recordv1.Finding) bool { return f.GetCode() != c.want && f.GetCode() != "NOT_PERMITTED" }) {
+		if o := w.must(w.journal("stonebend", c.by, meter(c.change))); !flagged(o, c.want) || slices.ContainsFunc(o.GetFlags(), func(f *recordv1.Finding) bool { return !code.Is(f, c.want, ledger.NotPermitted) }) {
 			t.Errorf("%s: flags %v, want %s", c.name, o.GetFlags(), c.want)
 		}
 		if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); !has(cs, ledger.NotProved, motor) {

@@ -117,7 +117,7 @@ func TestComplexLockout(t *testing.T) {
 func TestProtectionEnded(t *testing.T) {
 	alarmed := func(w *world) bool {
 		for _, a := range w.s.Alarms {
-			if a.Code == "PROTECTION_ENDED" && a.Subject == "boot-1" {
+			if a.Code == string(ledger.ProtectionEnded) && a.Subject == "boot-1" {
 				return true
 			}
 		}

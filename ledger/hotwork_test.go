@@ -54,27 +54,28 @@ func TestHotWork(t *testing.T) {
 
 func TestHotWorkConditions(t *testing.T) {
 	for _, c := range []struct {
-		name, code string
-		before     func(w *world, watch string)
-		form       func(h *recordv1.HotWork)
+		name   string
+		code   code.Code
+		before func(w *world, watch string)
+		form   func(h *recordv1.HotWork)
 	}{
-		{"nobody to work", "NO_WORKER", nil, func(h *recordv1.HotWork) { h.Workers = nil }},
-		{"no place", "NO_PLACE", nil, func(h *recordv1.HotWork) { h.Place = "" }},
-		{"things that burn are near", "COMBUSTIBLES", nil, func(h *recordv1.HotWork) { h.CombustiblesCleared = false }},
-		{"openings are open", "OPENINGS", nil, func(h *recordv1.HotWork) { h.OpeningsCovered = false }},
-		{"dust lies", "DUST", nil, func(h *recordv1.HotWork) { h.DustCleaned = false }},
-		{"nothing to put it out", "EXTINGUISHER", nil, func(h *recordv1.HotWork) { h.Extinguisher = "" }},
-		{"the watch works", "FIRE_WATCH_WORKS", nil, func(h *recordv1.HotWork) { h.FireWatch = []string{"tomas", "lena"} }},
-		{"a worker whose training ended", "WORKER_TRAINING_LAPSED", func(w *world, _ string) {
+		{"nobody to work", ledger.NoWorker, nil, func(h *recordv1.HotWork) { h.Workers = nil }},
+		{"no place", ledger.NoPlace, nil, func(h *recordv1.HotWork) { h.Place = "" }},
+		{"things that burn are near", ledger.Combustibles, nil, func(h *recordv1.HotWork) { h.CombustiblesCleared = false }},
+		{"openings are open", ledger.Openings, nil, func(h *recordv1.HotWork) { h.OpeningsCovered = false }},
+		{"dust lies", ledger.Dust, nil, func(h *recordv1.HotWork) { h.DustCleaned = false }},
+		{"nothing to put it out", ledger.Extinguisher, nil, func(h *recordv1.HotWork) { h.Extinguisher = "" }},
+		{"the watch works", ledger.FireWatchWorks, nil, func(h *recordv1.HotWork) { h.FireWatch = []string{"tomas", "lena"} }},
+		{"a worker whose training ended", ledger.WorkerTrainingLapsed, func(w *world, _ string) {
 			w.must(w.direct("mara", &recordv1.Record{Act: &recordv1.Record_RecordTraining{RecordTraining: &recordv1.RecordTraining{Person: "lena", UntilUnixMs: w.now, Qualified: true}}}))
 		}, nil},
-		{"nobody on fire watch", "NO_FIRE_WATCH", func(w *world, watch string) { w.must(w.journal("stonebend", "tomas", actLeave(watch))) }, nil},
-		{"somebody else on fire watch", "NO_FIRE_WATCH", nil, func(h *recordv1.HotWork) { h.FireWatch = []string{"mara"} }},
-		{"gas just above 10 %", "AIR_OUT_OF_LIMITS", func(w *world, _ string) {
+		{"nobody on fire watch", ledger.NoFireWatch, func(w *world, watch string) { w.must(w.journal("stonebend", "tomas", actLeave(watch))) }, nil},
+		{"somebody else on fire watch", ledger.NoFireWatch, nil, func(h *recordv1.HotWork) { h.FireWatch = []string{"mara"} }},
+		{"gas just above 10 %", ledger.AirOutOfLimits, func(w *world, _ string) {
 			w.must(w.journal("stonebend", "ravi", actAir("boot-1", zone, atWork, values(burns, 10_001)...)))
 		}, nil},
-		{"gas tested too long ago", "AIR_OLD", func(w *world, _ string) { w.now += 31 * minute }, nil},
-		{"the leg is not dead", "FOUND_LIVE", func(w *world, _ string) {
+		{"gas tested too long ago", ledger.AirOld, func(w *world, _ string) { w.now += 31 * minute }, nil},
+		{"the leg is not dead", ledger.FoundLive, func(w *world, _ string) {
 			w.must(w.journal("stonebend", "dov", &recordv1.Record{Act: &recordv1.Record_FoundLive{FoundLive: &recordv1.FoundLive{Job: "boot-1", Part: motor, What: "it turned"}}}))
 		}, nil},
 	} {
@@ -87,7 +88,7 @@ func TestHotWorkConditions(t *testing.T) {
 			c.form(h)
 		}
 		o := w.issueHot("weld-1", h)
-		w.refusedWithText(o, c.code)
+		w.refusedWith(o, c.code)
 		for _, u := range o.GetConditions() {
 			if !answerable(u) {
 				t.Errorf("%s: %s says neither who nor by which clause", c.name, u.GetCode())

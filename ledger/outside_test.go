@@ -45,7 +45,7 @@ func TestExchange(t *testing.T) {
 	}
 	missing := 0
 	for _, c := range w.s.MissingForWork(j) {
-		if c.GetCode() == "NO_EXCHANGE" {
+		if code.Is(c, ledger.NoExchange) {
 			missing++
 		}
 	}

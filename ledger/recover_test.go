@@ -164,15 +164,15 @@ func TestGoAheadOutlivesReplica(t *testing.T) {
 	w.keys["stonebend"] = key("second disk")
 	r := w.walkdown("third disk")
 	r.Closed = []string{feeder}
-	if o := w.recover(r, "third disk"); has(flagConditions(o, "CLOSING_AUTHORITY"), "CLOSING_AUTHORITY", feeder) {
+	if o := w.recover(r, "third disk"); has(flagConditions(o, ledger.MayBeTold), ledger.MayBeTold, feeder) {
 		t.Errorf("found closed, and still somebody is looked for: %v", o.GetFlags())
 	}
 }
 
 // flagConditions are the flags of one code, as conditions.
-func flagConditions(o *recordv1.Outcome, code string) (out []*recordv1.Finding) {
+func flagConditions(o *recordv1.Outcome, c code.Code) (out []*recordv1.Finding) {
 	for _, f := range o.GetFlags() {
-		if f.GetCode() == code {
+		if code.Is(f, c) {
 			out = append(out, &recordv1.Finding{Code: f.GetCode(), Subject: f.GetSubject()})
 		}
 	}
@@ -225,7 +225,7 @@ func TestWalkdownFindings(t *testing.T) {
 	}
 	alarm := false
 	for _, a := range w.s.Alarms {
-		alarm = alarm || a.Code == "FOUND_CLOSED" && a.Subject == feeder
+		alarm = alarm || a.Code == string(ledger.FoundClosed) && a.Subject == feeder
 	}
 	if !alarm {
 		t.Errorf("no alarm for it: %v", w.s.Alarms)
@@ -248,7 +248,7 @@ func TestClonedYardRecovers(t *testing.T) {
 	w.recover(w.walkdown("second disk"), "second disk")
 	w.must(w.journal("stonebend", "ravi", actLock(feeder, "ravi-2", "")))
 	for _, a := range w.s.Alarms {
-		if a.Code == "CLONED_JOURNAL" {
+		if a.Code == string(ledger.ClonedJournal) {
 			t.Errorf("the alarm stands after the recovery: %v", a)
 		}
 	}

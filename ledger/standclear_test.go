@@ -5,6 +5,7 @@ import (
 	"testing"
 
 	"yardhasp/ledger"
+	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
@@ -109,9 +110,9 @@ func TestStandClearInOrder(t *testing.T) {
 		t.Error("signing the old lock off ended the new one")
 	}
 	cs := w.s.MissingForWork(w.s.Jobs["boot-1"])
-	for _, code := range []string{"NOT_TOLD_BEFORE", "NOT_SHUT_DOWN", "NOT_PROVED", "NO_LOCK"} {
-		if !has(cs, code, "") {
-			t.Errorf("after the test %s is not asked for anew: %v", code, cs)
+	for _, c := range []code.Code{ledger.NotToldBefore, ledger.NotShutDown, ledger.NotProved, ledger.NoLock} {
+		if !has(cs, c, "") {
+			t.Errorf("after the test %s is not asked for anew: %v", c, cs)
 		}
 	}
 }
@@ -163,19 +164,20 @@ func TestStandClearNeedsTheOldKey(t *testing.T) {
 // a test asks for met otherwise (1910.147(f)(1)(i)-(iv)).
 func TestTestRefused(t *testing.T) {
 	for _, c := range []struct {
-		name, code string
-		spoil      func(w *world, holds map[string]string)
+		name  string
+		code  code.Code
+		spoil func(w *world, holds map[string]string)
 	}{
-		{"the area not clear", "NOT_CLEAR", func(*world, map[string]string) {}},
-		{"somebody inside", "SIGNED_ON", func(w *world, _ map[string]string) {
+		{"the area not clear", ledger.NotClear, func(*world, map[string]string) {}},
+		{"somebody inside", ledger.SignedOn, func(w *world, _ map[string]string) {
 			w.must(w.journal("stonebend", "ravi", actClear("boot-1")))
 			w.must(w.journal("stonebend", "lena", actSignOn("boot-1")))
 		}},
-		{"a lock of nobody knows whom", "FOUND_LOCK_STANDS", func(w *world, _ map[string]string) {
+		{"a lock of nobody knows whom", ledger.FoundLockStands, func(w *world, _ map[string]string) {
 			w.must(w.journal("stonebend", "ravi", &recordv1.Record{Act: &recordv1.Record_FoundLock{FoundLock: &recordv1.FoundLock{Target: &recordv1.Target{On: &recordv1.Target_Point{Point: feeder}}}}}))
 			w.must(w.journal("stonebend", "ravi", actClear("boot-1")))
 		}},
-		{"something found live", "FOUND_LIVE", func(w *world, _ map[string]string) {
+		{"something found live", ledger.FoundLive, func(w *world, _ map[string]string) {
 			w.must(w.journal("stonebend", "ravi", &recordv1.Record{Act: &recordv1.Record_FoundLive{FoundLive: &recordv1.FoundLive{Job: "boot-1", Part: motor, What: "it hums"}}}))
 			w.must(w.journal("stonebend", "ravi", actClear("boot-1")))
 		}},
@@ -183,7 +185,7 @@ func TestTestRefused(t *testing.T) {
 		t.Run(c.name, func(t *testing.T) {
 			w, holds := ready(t)
 			c.spoil(w, holds)
-			w.refusedWithText(w.direct("mara", actTest("jog-1", "boot-1", w.now+1e7, feeder, control)), c.code)
+			w.refusedWith(w.direct("mara", actTest("jog-1", "boot-1", w.now+1e7, feeder, control)), c.code)
 		})
 	}
 }

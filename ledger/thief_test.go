@@ -8,6 +8,7 @@ import (
 	"google.golang.org/protobuf/proto"
 
 	"yardhasp/ledger"
+	"yardhasp/ledger/code"
 	"yardhasp/ledger/seal"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
@@ -238,19 +239,19 @@ func TestBadEntries(t *testing.T) {
 	good := ledger.DirectEntry(w.sign("nia", actPoint("stonebend/a/b")))
 	cases := map[string]struct {
 		raw  []byte
-		code string
+		code code.Code
 	}{
-		"empty":            {nil, "EMPTY"},
-		"noise":            {bytes.Repeat([]byte{0xff}, 40), "MALFORMED"},
-		"cut off":          {good[:len(good)-3], "MALFORMED"},
-		"unsigned":         {ledger.DirectEntry(signed(t, seal.RecordDomain, marshal(t, w.record("nia", actPoint("stonebend/a/c"))))), "UNSIGNED"},
-		"wrong domain":     {ledger.DirectEntry(signed(t, seal.EnvelopeDomain, marshal(t, w.record("nia", actPoint("stonebend/a/c"))), w.keys["nia"])), "BAD_SIGNATURE"},
-		"another's key":    {ledger.DirectEntry(signed(t, seal.RecordDomain, marshal(t, w.record("nia", actPoint("stonebend/a/c"))), w.keys["ravi"])), "NOT_THE_SIGNER"},
-		"no act":           {ledger.DirectEntry(signed(t, seal.RecordDomain, marshal(t, w.record("nia", &recordv1.Record{})), w.keys["nia"])), "EMPTY"},
-		"second founding":  {w.entries[0], "FOUNDED"},
-		"unknown point":    {ledger.DirectEntry(w.sign("mara", actRequest("r", "boot-1", w.now+1e9, "stonebend/no/such"))), "UNKNOWN_POINT"},
-		"bad name":         {ledger.DirectEntry(w.sign("nia", actPoint("Stonebend/a/c"))), "BAD_FIELD"},
-		"lock sent direct": {ledger.DirectEntry(w.sign("ravi", actLock(feeder, "ravi-1", "boot-1"))), "WRONG_WAY"},
+		"empty":            {nil, ledger.Empty},
+		"noise":            {bytes.Repeat([]byte{0xff}, 40), ledger.Malformed},
+		"cut off":          {good[:len(good)-3], ledger.Malformed},
+		"unsigned":         {ledger.DirectEntry(signed(t, seal.RecordDomain, marshal(t, w.record("nia", actPoint("stonebend/a/c"))))), ledger.Unsigned},
+		"wrong domain":     {ledger.DirectEntry(signed(t, seal.EnvelopeDomain, marshal(t, w.record("nia", actPoint("stonebend/a/c"))), w.keys["nia"])), ledger.BadSignature},
+		"another's key":    {ledger.DirectEntry(signed(t, seal.RecordDomain, marshal(t, w.record("nia", actPoint("stonebend/a/c"))), w.keys["ravi"])), ledger.NotTheSigner},
+		"no act":           {ledger.DirectEntry(signed(t, seal.RecordDomain, marshal(t, w.record("nia", &recordv1.Record{})), w.keys["nia"])), ledger.Empty},
+		"second founding":  {w.entries[0], ledger.Founded},
+		"unknown point":    {ledger.DirectEntry(w.sign("mara", actRequest("r", "boot-1", w.now+1e9, "stonebend/no/such"))), ledger.UnknownPoint},
+		"bad name":         {ledger.DirectEntry(w.sign("nia", actPoint("Stonebend/a/c"))), ledger.BadField},
+		"lock sent direct": {ledger.DirectEntry(w.sign("ravi", actLock(feeder, "ravi-1", "boot-1"))), ledger.WrongWay},
 	}
 
 	for name, c := range cases {

@@ -354,9 +354,3 @@ func actShutDown(job string) *recordv1.Record {
 func actStored(job, store string) *recordv1.Record {
 	return &recordv1.Record{Act: &recordv1.Record_StoredReleased{StoredReleased: &recordv1.StoredReleased{Job: job, Store: store, How: "belt clamp set"}}}
 }
-
-// refusedWithText is for tables that hold codes as text.
-func (w *world) refusedWithText(o *recordv1.Outcome, c string) {
-	w.t.Helper()
-	w.refusedWith(o, code.Code(c))
-}
