@@ -302,7 +302,7 @@ func (f *filler) send(who string, act *recordv1.Record) *recordv1.Outcome {
 func FuzzApply(f *testing.F) {
 	seeds := uint64(12)
 	if testing.Short() {
-		seeds = 2
+		seeds = 1
 	}
 	for i := range seeds {
 		f.Add(i, i*7)
