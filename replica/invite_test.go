@@ -11,6 +11,7 @@ import (
 
 	"yardhasp/client"
 	"yardhasp/client/token"
+	"yardhasp/ledger"
 	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
@@ -140,5 +141,5 @@ func TestYardJoinsAgain(t *testing.T) {
 		t.Errorf("through the new yard: %v", err)
 	}
 	_, err = c.submitAt("nia", "millrow", 0, actPadlock("n-1", "nia"))
-	c.wantErr(err, codes.AlreadyExists, "EXISTS")
+	c.wantErr(err, codes.AlreadyExists, string(ledger.PadlockExists))
 }

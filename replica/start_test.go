@@ -5,6 +5,7 @@ import (
 	"testing"
 	"time"
 
+	"yardhasp/ledger"
 	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
@@ -50,12 +51,18 @@ func TestStart(t *testing.T) {
 	if !ok {
 		t.Fatalf("a request with locks on: %v", err)
 	}
-	for _, want := range []struct{ code, who string }{{"HOLD_STANDS", "ravi"}, {"HOLD_STANDS", "lena"}, {"SIGNED_ON", "lena"}, {"NOT_CLEAR", "ravi"}, {"NOT_TOLD", "ravi"}} {
-		if !slices.ContainsFunc(no.Outcome.GetConditions(), func(k *recordv1.Finding) bool { return k.GetCode() == want.code && k.GetWho() == want.who }) {
-			t.Errorf("the refusal does not list %s of %s: %v", want.code, want.who, no.Outcome.GetConditions())
+	for _, want := range []struct {
+		code     code.Code
+		arg, who string
+	}{{ledger.HoldStands, "holder", "ravi"}, {ledger.HoldStands, "holder", "lena"}, {ledger.SignedOn, "person", "lena"},
+		{ledger.NotClear, "responsible", "ravi"}, {ledger.NotToldAfter, "responsible", "ravi"}} {
+		if !slices.ContainsFunc(no.Outcome.GetConditions(), func(k *recordv1.Finding) bool {
+			return code.Is(k, want.code) && slices.Equal(code.Names(k, want.arg), []string{want.who})
+		}) {
+			t.Errorf("the refusal does not list %s of %s: %s", want.code, want.who, said(no.Outcome.GetConditions()...))
 		}
 	}
-	c.refuse("ravi", "stonebend", "NOT_APPROVED", actEnergise("start-0", feeder))
+	c.refuse("ravi", "stonebend", ledger.UnknownRequest, actEnergise("start-0", feeder))
 
 	c.do("lena", "stonebend", actSignOff(on))
 	c.do("ravi", "eastfork", actRelease(holds["ravi"]))

@@ -9,6 +9,7 @@ import (
 	"google.golang.org/grpc/codes"
 	"google.golang.org/grpc/status"
 
+	"yardhasp/ledger"
 	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
@@ -82,11 +83,11 @@ func (c *cluster) wantHolder(yard, ref, want string) {
 	}
 }
 
-// alarms counts the alarms of a yard's confirmed board with a word in them.
-func (c *cluster) alarms(yard, word string) (n int) {
+// alarms counts the alarms of a yard's confirmed board with a code.
+func (c *cluster) alarms(yard string, of code.Code) (n int) {
 	c.t.Helper()
-	for _, a := range c.confirmed(yard).GetAlarms() {
-		if strings.Contains(a, word) {
+	for _, a := range c.confirmed(yard).GetRaised() {
+		if code.Is(a, of) {
 			n++
 		}
 	}
@@ -148,7 +149,7 @@ func removal(t *testing.T, c *cluster) {
 	c.taken("eastfork", act(), nil, "nia", "olga")
 	c.wantHolder("millrow", ref, "")
 	c.wantHolder("stonebend", ref, "")
-	if n := c.alarms("millrow", "must be told before working again"); n != 1 {
+	if n := c.alarms("millrow", ledger.NotAcknowledged); n != 1 {
 		t.Errorf("%d alarms at millrow say that ravi must be told", n)
 	}
 	if !c.stops("stonebend", "boot-1", "REMOVAL_NOT_ACKNOWLEDGED") {
@@ -157,9 +158,9 @@ func removal(t *testing.T, c *cluster) {
 	told := func() *recordv1.Record {
 		return &recordv1.Record{Act: &recordv1.Record_AcknowledgeRemoval{AcknowledgeRemoval: &recordv1.AcknowledgeRemoval{Hold: place(ref)}}}
 	}
-	c.refuse("olga", "millrow", "NOT_YOUR_LOCK", told())
+	c.refuse("olga", "millrow", ledger.NotYourRemoval, told())
 	c.do("ravi", "millrow", told())
-	if n := c.alarms("eastfork", "must be told"); n != 0 || c.stops("eastfork", "boot-1", "REMOVAL_NOT_ACKNOWLEDGED") {
+	if n := c.alarms("eastfork", ledger.NotAcknowledged); n != 0 || c.stops("eastfork", "boot-1", "REMOVAL_NOT_ACKNOWLEDGED") {
 		t.Error("eastfork does not know that ravi was told")
 	}
 }
@@ -205,12 +206,12 @@ func claim(t *testing.T, c *cluster) {
 	if who, on := c.holder("millrow", ref); !on || who != "" {
 		t.Errorf("the found lock at millrow: on %v, of %q", on, who)
 	}
-	c.refuse("lena", "stonebend", "NOT_YOUR_LOCK", actRelease(ref))
+	c.refuse("lena", "stonebend", ledger.NotClaimed, actRelease(ref))
 	own := func(witness string) *recordv1.Record {
 		return &recordv1.Record{Act: &recordv1.Record_ClaimLock{ClaimLock: &recordv1.ClaimLock{Hold: place(ref), Witness: witness}}}
 	}
 	rec, err = c.together("millrow", own("ravi"), nil, "lena", "ravi")
-	wantRefused(t, rec, err, "NOT_PERMITTED")
+	wantRefused(t, rec, err, ledger.WitnessMayNot)
 	c.taken("millrow", own("olga"), nil, "lena", "olga")
 	c.wantHolder("eastfork", ref, "lena")
 	c.refuse("ravi", "eastfork", "NOT_YOUR_LOCK", actRelease(ref))
@@ -227,7 +228,7 @@ func started(t *testing.T, c *cluster) {
 		t.Fatal(err)
 	}
 	for _, y := range []string{"stonebend", "millrow", "eastfork"} {
-		if n := c.alarms(y, "STARTED WITHOUT THE LEDGER"); n != 1 {
+		if n := c.alarms(y, ledger.FoundStarted); n != 1 {
 			t.Errorf("%d alarms of the start at %s", n, y)
 		}
 		if !c.stops(y, "boot-1", "FOUND_STARTED") {
@@ -241,11 +242,11 @@ func started(t *testing.T, c *cluster) {
 		return &recordv1.Record{Act: &recordv1.Record_CorrectFoundLive{CorrectFoundLive: &recordv1.CorrectFoundLive{Found: place(rec.GetRef()), Cause: "a jumper in the control box, taken off"}}}
 	}
 	c.refuse("ravi", "millrow", "NOT_PERMITTED", mend())
-	if n := c.alarms("millrow", "STARTED WITHOUT THE LEDGER"); n != 1 {
+	if n := c.alarms("millrow", ledger.FoundStarted); n != 1 {
 		t.Errorf("%d alarms after somebody unqualified called it mended", n)
 	}
 	c.do("nia", "millrow", mend())
-	if n := c.alarms("stonebend", "STARTED WITHOUT THE LEDGER"); n != 0 || c.stops("eastfork", "boot-1", "FOUND_STARTED") {
+	if n := c.alarms("stonebend", ledger.FoundStarted); n != 0 || c.stops("eastfork", "boot-1", "FOUND_STARTED") {
 		t.Error("the start stays raised after its cause was corrected")
 	}
 }
