@@ -315,7 +315,7 @@ func revoked(t *testing.T, c *cluster) {
 		t.Fatalf("a lock was refused: %v", err)
 	}
 	for _, h := range c.confirmed("millrow").GetHolds() {
-		if h.GetRef() == rec.GetRef() && slices.ContainsFunc(h.GetFlags(), func(f *recordv1.Finding) bool { return f.GetCode() == "KEY_REVOKED" }) {
+		if h.GetRef() == rec.GetRef() && slices.ContainsFunc(h.GetFlags(), func(f *recordv1.Finding) bool { return code.Is(f, ledger.SignedWithRevokedKey) }) {
 			return
 		}
 	}
