@@ -10,7 +10,7 @@ import (
 )
 
 var (
-	// Founded: there is a ledger already; or, when it is what was done, one began.
+	// Founded: a ledger exists already. As a change, it says that a ledger began.
 	Founded          = code.New("FOUNDED", code.Row{Args: "coop:text", Answer: code.Taken})
 	FoundingUnsigned = code.New("FOUNDING_UNSIGNED", code.Row{Answer: code.NotSigned})
 	// OneKeyForTwo: the first manager and the first replica have the same key.

@@ -28,22 +28,23 @@ var _ = declare(
 )
 
 var (
-	// InspectedBeforeUse: the day of the inspection is before the version was approved.
+	// InspectedBeforeUse: the inspection is dated before the version was approved.
 	InspectedBeforeUse = code.New("INSPECTED_BEFORE_USE", code.Row{Args: "zone version:number", Clause: inspectClause, Who: "the-signer"})
 	InspectedSince     = code.New("INSPECTED_SINCE", code.Row{Args: "zone date:time", Clause: inspectClause})
-	// InspectsOwnWork: the inspector used the procedure in the period inspected.
+	// InspectsOwnWork: the inspector used the procedure in the inspected period.
 	InspectsOwnWork = code.New("INSPECTS_OWN_WORK", code.Row{Args: "person zone", Clause: inspectClause + "(A)", Who: "authorised"})
 	ReviewsOwnDuty  = code.New("REVIEWS_OWN_DUTIES", code.Row{Args: "person", Clause: inspectClause + "(C)", Who: "the-signer"})
 	NotCorrected    = code.New("NOT_CORRECTED", code.Row{Args: "zone", Clause: inspectClause + "(B)", Who: "the-signer"})
 	Inspected       = code.New("PROCEDURE_INSPECTED", code.Row{Args: "zone version:number person machine:text employees"})
-	// ToReview: they used the procedure, and their duties were not reviewed with them.
+	// ToReview: these people used the procedure, and nobody reviewed their duties with
+	// them.
 	ToReview = code.New("TO_REVIEW", code.Row{Args: "zone people", Clause: inspectClause + "(C)", Who: "authorised", Next: "yardhasp procedure inspect {zone} --machine MACHINE --date DAY --employee {people}"})
-	// InspectionFound is why somebody is retrained.
+	// InspectionFound says why a person must be retrained.
 	InspectionFound = code.New("INSPECTION_FOUND", code.Row{Args: "zone person"})
 )
 
 // Inspection is a yearly inspection as its certificate shows it: machine, date,
-// employees included, inspector, 1910.147(c)(6)(ii).
+// employees included and inspector, 1910.147(c)(6)(ii).
 type Inspection struct {
 	Date      int64    `json:"date"`
 	Machine   string   `json:"machine,omitempty"`
@@ -51,9 +52,9 @@ type Inspection struct {
 	By        Mark     `json:"by"`
 }
 
-// dueAt is when the next inspection is due: one year after the last or, where there
-// was none, after the first version was approved. At that moment it is still in
-// time.
+// dueAt is when the next inspection is due, in Unix ms: one year after the last
+// inspection. If there was none, it is one year after the first version was approved. An
+// inspection at exactly that moment is still in time.
 func (p *Procedure) dueAt() int64 {
 	if p.Inspected.By.Set() {
 		return yearLater(p.Inspected.Date)
@@ -62,8 +63,9 @@ func (p *Procedure) dueAt() int64 {
 }
 
 // usedIn reports whether a person used a zone's procedure in the period that an
-// inspection of that date covers: the year before it or since the last one,
-// whichever reaches further back. Who is locked or inside now uses it.
+// inspection of that date covers. The period is the year before the date, or the time
+// since the last inspection if that is longer. A person who has a lock on or is inside
+// uses it now.
 func (s *State) usedIn(p *Procedure, person string, date int64) bool {
 	if m, ok := s.Used[p.Zone][person]; ok && (yearLater(m.Late) >= date || p.Inspected.By.Set() && m.Late > p.Inspected.Date) {
 		return true
@@ -76,8 +78,8 @@ func (s *State) usedIn(p *Procedure, person string, date int64) bool {
 	return false
 }
 
-// toReview lists who used the procedure within the year and whose duties were not
-// reviewed with them within the year, by name.
+// toReview lists, by name, the people who used the procedure within the year and whose
+// duties nobody reviewed with them within the year.
 func (s *State) toReview(p *Procedure, at int64) []string {
 	var out []string
 	for _, id := range sorted(s.Used[p.Zone]) {

@@ -31,28 +31,28 @@ var _ = declare(
 
 var (
 	JobExists = code.New("JOB_EXISTS", code.Row{Args: "job", Who: "the-signer", Answer: code.Taken})
-	// RequestOfJobOpen: a start is still asked for from a job that is to be closed.
+	// RequestOfJobOpen: the job to be closed still has an open request for a start.
 	RequestOfJobOpen = code.New("REQUEST_OF_JOB_OPEN", code.Row{Args: "request person", Who: "{person}", Next: "yardhasp withdraw {request}"})
 	UnknownJob       = code.New("UNKNOWN_JOB", code.Row{Args: "job", Who: "the-signer", Next: "yardhasp job list", Answer: code.Unknown})
-	// JobNotOpen: a record names a job that is not open. It is kept and counts for
+	// JobNotOpen: the record names a job that is not open. It is kept and counts for
 	// nothing.
 	JobNotOpen  = code.New("JOB_NOT_OPEN", code.Row{Args: "job", Next: "yardhasp job list"})
 	UnknownZone = code.New("UNKNOWN_ZONE", code.Row{Args: "zone", Who: "the-signer", Answer: code.Unknown})
 	NotDrawn    = code.New("NOT_DRAWN", code.Row{Args: "point", Clause: walkClause, Who: "supervisor-manager", Next: "yardhasp drawing publish FILE"})
-	// NoAffected: a job names no affected person.
+	// NoAffected: the job names no affected person.
 	NoAffected = code.New("NO_AFFECTED", code.Row{Args: "job", Clause: "1910.147(c)(9)", Who: "the-signer"})
-	// NotAuthorised: somebody is named for what an authorised employee does.
+	// NotAuthorised: only an authorised employee may do what this person is named for.
 	NotAuthorised = code.New("NOT_AUTHORISED", code.Row{Args: "person clause", Who: "the-signer"})
-	// NotResponsible: who may close a job.
+	// NotResponsible: the signer is not one who may close the job.
 	NotResponsible = code.New("NOT_RESPONSIBLE", code.Row{Args: "person job responsible", Who: "{responsible}", Answer: code.Denied})
-	// StillOnJob: signed on to a job, or with a lock on for it.
+	// StillOnJob: the person is signed on to the job or has a lock on for it.
 	StillOnJob = code.New("STILL_ON_JOB", code.Row{Args: "person job", Clause: "1910.147(e)", Who: "{person}"})
 	JobOpened  = code.New("JOB_OPENED", code.Row{Args: "job zone purpose:text"})
 	JobClosed  = code.New("JOB_CLOSED", code.Row{Args: "job"})
 )
 
-// Job is work on one zone, and the facts recorded for it. What it has reached is
-// derived from them (stage.go), never set.
+// Job is work on one zone, and the facts recorded for it. Its stage is always derived
+// from these facts (stage.go) and never set.
 type Job struct {
 	ID          string   `json:"id"`
 	Zone        string   `json:"zone"`
@@ -68,31 +68,32 @@ type Job struct {
 	// ToldBefore and ToldAfter are when each affected person was told.
 	ToldBefore map[string]Mark `json:"told_before"`
 	ToldAfter  map[string]Mark `json:"told_after"`
-	// Cleared is the last clear-area record that was complete.
+	// Cleared is the last complete clear-area record.
 	Cleared Mark `json:"cleared"`
 	// Looked are the clear-area records, complete or not.
 	Looked Latest `json:"looked,omitempty"`
-	// GroundsFitted is the most that any clear-area record of this round counted,
-	// GroundsLeft that number less what the last one counted as removed.
+	// GroundsFitted is the highest number of grounds that any clear-area record of this
+	// round counted. GroundsLeft is that number less those that the last record counted
+	// as removed.
 	GroundsFitted uint32            `json:"grounds_fitted,omitempty"`
 	GroundsLeft   int64             `json:"grounds_left,omitempty"`
 	Readings      map[string]*Proof `json:"readings"` // by part, medium, kind
-	Released      map[string]Mark   `json:"released"` // store -> when
+	Released      map[string]Mark   `json:"released"` // store -> time
 	Found         map[string]*Found `json:"found"`    // found live, by reference
-	// LastHold, LastOff and LastOn are the latest locks on, locks off and sign-ons.
-	// A lock that names no open job counts for every job whose plan it touches.
+	// LastHold, LastOff and LastOn are the latest locks on, locks off and sign-ons. A
+	// lock that names no open job counts for every job whose plan it touches.
 	LastHold Latest `json:"last_hold,omitempty"`
 	LastOff  Latest `json:"last_off,omitempty"`
 	LastOn   Latest `json:"last_on,omitempty"`
-	// Met is since when work might start without a break; unset: it may not.
+	// Met is since when work may start without a break. Unset: work may not start.
 	Met Mark `json:"met"`
-	// Stopped is what broke while people were signed on; nil: nothing.
+	// Stopped is what failed while people were signed on. It is nil if nothing did.
 	Stopped *recordv1.Finding `json:"stopped,omitempty"`
 
-	// Procedure is the approved version the job was opened against; 0: none.
+	// Procedure is the approved version that the job was opened against. 0: none.
 	Procedure uint32    `json:"procedure,omitempty"`
 	Exception Exception `json:"exception"`
-	// Coordinator coordinates all crews; Crews are those beside the first.
+	// Coordinator coordinates all crews. Crews are those beside the first crew.
 	Coordinator string             `json:"coordinator,omitempty"`
 	Crews       map[string]*Crew   `json:"crews,omitempty"`
 	Verified    map[string]*Answer `json:"verified,omitempty"`
@@ -116,7 +117,7 @@ func (x *step) openJob(o *recordv1.OpenJob) {
 	}
 	s.Jobs[j.ID] = j
 	s.use(j.Zone, j.Responsible, x.mark)
-	// What came before the job that it names is not forgotten.
+	// Locks and sign-ons that named this job before it was opened must count too.
 	for _, so := range s.SignOns {
 		if so.Job == j.ID {
 			j.LastOn.add(x.mark)
@@ -133,8 +134,8 @@ func (x *step) openJob(o *recordv1.OpenJob) {
 	x.out.Flags = append(append(x.out.Flags, s.planConditions(j)...), s.procedureConditions(j)...)
 }
 
-// mayOpenJob refuses a job whose zone, plan or people the ledger does not know, or
-// that names nobody to be told.
+// mayOpenJob refuses a job whose zone, plan or people the ledger does not know. It also
+// refuses a job that names nobody to be told.
 func (x *step) mayOpenJob(o *recordv1.OpenJob) {
 	s := x.s
 	if _, ok := s.Graph().Zone(o.GetZone()); !ok {
@@ -165,7 +166,7 @@ func (x *step) mayOpenJob(o *recordv1.OpenJob) {
 	}
 }
 
-// job finds an open job for a note; a note for none is recorded and flagged.
+// job finds the open job for a note. A note that names none is recorded and flagged.
 func (x *step) job(id string) *Job {
 	j := x.s.Jobs[id]
 	if j == nil || j.Closed.Set() {
@@ -175,7 +176,7 @@ func (x *step) job(id string) *Job {
 	return j
 }
 
-// openJobFor finds an open job for an act that is refused without one.
+// openJobFor finds the open job for an act that must have one.
 func (x *step) openJobFor(id string) *Job {
 	j := x.s.Jobs[id]
 	if j == nil || j.Closed.Set() {
@@ -185,8 +186,8 @@ func (x *step) openJobFor(id string) *Job {
 	return j
 }
 
-// drawingsOf lists the yards whose drawings a job rests on: its zone's, its plan
-// points', and those of every point that may reach the zone.
+// drawingsOf lists the yards whose drawings a job rests on: the yards of its zone, of
+// its plan points, and of every point that may reach the zone.
 func (s *State) drawingsOf(j *Job) []string {
 	ys := []string{YardOf(j.Zone)}
 	for _, p := range append(slices.Clone(j.Plan), s.reachOf(j.Zone)...) {
@@ -209,7 +210,8 @@ func (x *step) closeJob(c *recordv1.CloseJob) {
 		x.deny(StillOnJob, p, p, j.ID)
 	}
 	if j.begun() {
-		// Closed, it would owe nothing, and the start could be asked for afresh.
+		// A closed job owes nothing. A new job could then ask for the start without
+		// these checks.
 		x.out.Conditions = append(x.out.Conditions, j.clearConditions()...)
 	}
 	x.out.Conditions = append(x.out.Conditions, j.foundConditions()...)

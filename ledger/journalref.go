@@ -5,7 +5,7 @@ import (
 	"strings"
 )
 
-// refText reports whether a text names a journal place as Ref writes it.
+// refText reports whether a text names a journal record as Ref writes it.
 func refText(t string) bool {
 	_, _, _, ok := parseRef(t)
 	return ok
@@ -21,8 +21,8 @@ func parseRef(t string) (yard string, epoch, seq uint64, ok bool) {
 	return parts[0], epoch, seq, e1 == nil && e2 == nil && epoch > 0 && seq > 0 && Ref(parts[0], epoch, seq) == t
 }
 
-// mayArrive reports whether the journal place that a text names can still be taken:
-// it is ahead of what the ledger has of that yard.
+// mayArrive reports whether the journal record that a text names may still arrive: its
+// number is ahead of what the ledger has of that yard.
 func (s *State) mayArrive(ref string) bool {
 	yard, epoch, seq, ok := parseRef(ref)
 	y := s.Yards[yard]

@@ -8,24 +8,24 @@ import (
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-// Kind is one row of the table of kinds: all that is particular to one kind of
-// record. Its row stands in the file of its subject; every list of kinds, here and
-// in the replica, the client and the commands, is read from the rows. No cell may
-// be left out: the program then does not start, and says which.
+// Kind is one row of the table of kinds. It holds everything that is particular to one
+// kind of record. The row stands in the file of its subject. Every list of kinds is read
+// from these rows, here and in the replica, the client and the commands. If a cell is
+// left out, the program does not start and names the cell.
 type Kind struct {
-	// Name is that of the act in the contract: "box_add".
+	// Name is the name of the act in the contract, such as "box_add".
 	Name string
-	// Called is what people call it: "box put".
+	// Called is what people call it, such as "box put".
 	Called string
 	Class  Class
 	May    May
-	// Clause it comes from; noClause for a rule of our own.
+	// Clause is the clause it comes from, or noClause for our own rule.
 	Clause string
 	By     By
 	With   Countersigners
 	Way    Way
 	Home   Home
-	// Elsewhere says whether the journal of another yard than its home takes it.
+	// Elsewhere says whether the journal of a yard other than its home takes it.
 	Elsewhere Elsewhere
 	Panel     Panel
 	Outbox    Outbox
@@ -33,7 +33,7 @@ type Kind struct {
 	Training  Training
 	// About is what the act names.
 	About func(*recordv1.Record) About
-	// Shape checks the act's fields; it looks at no state.
+	// Shape checks the fields of the act. It looks at no state.
 	Shape func(*fields, *recordv1.Record)
 	// Apply is the rule.
 	Apply func(*step)
@@ -43,11 +43,12 @@ type Kind struct {
 type Class int
 
 const (
-	// Protects: takes effect whoever signed it; a broken rule becomes a flag.
+	// Protects: it takes effect, whoever signed it. A broken rule becomes a flag.
 	Protects Class = iota + 1
-	// Asserts: recorded whoever signed it, but counts only from one who may.
+	// Asserts: it is recorded, whoever signed it. It counts only from a person who may
+	// do it.
 	Asserts
-	// Lifts: refused unless the signer may do it and every condition is met.
+	// Lifts: it is refused unless the signer may do it and every condition is met.
 	Lifts
 )
 
@@ -57,15 +58,15 @@ type By int
 const (
 	// ByPerson: an enrolled person.
 	ByPerson By = iota + 1
-	// ByNewcomer: whoever redeems an invitation.
+	// ByNewcomer: the person who redeems an invitation.
 	ByNewcomer
 	// ByReplica: the replica of a yard.
 	ByReplica
 )
 
-// Countersigners says who signs a record beside its signer: the people that the
-// signed bytes name, in the order of their signatures, and the new key that the
-// record brings in, which signs last; nil where there is none (decisions.md 21).
+// Countersigners says who signs a record beside its signer (decisions.md 21). people are
+// those whom the signed bytes name, in the order of their signatures. newKey is the key
+// that the record brings in, which signs last. newKey is nil where there is none.
 type Countersigners func(*recordv1.Record) (people []string, newKey []byte)
 
 // alone: nobody signs beside the signer.
@@ -81,38 +82,38 @@ const (
 	ThroughJournal
 )
 
-// Home says which of the things that a record names tells its home yard.
+// Home says which of the things named in a record tells its home yard.
 type Home int
 
 const (
-	// AtNoYard: no yard's in particular.
+	// AtNoYard: no particular yard.
 	AtNoYard Home = iota + 1
-	// AtPoint, AtBox, AtZone: that of the point, box or zone.
+	// AtPoint, AtBox, AtZone: the home yard of the point, box or zone.
 	AtPoint
 	AtBox
 	AtZone
-	// AtTarget: that of the point or the box it hangs on. AtFirstPoint: that of the
-	// first of its points, AtNoYard when it names none.
+	// AtTarget: the home yard of the point or box that the lock hangs on. AtFirstPoint:
+	// the home yard of the first point, or AtNoYard when the record names none.
 	AtTarget
 	AtFirstPoint
-	// AtJob: that of the zone of the job.
+	// AtJob: the home yard of the job's zone.
 	AtJob
-	// AtRecord: that of the record it names.
+	// AtRecord: the home yard of the record that it names.
 	AtRecord
 )
 
-// Elsewhere says whether a journal of another yard takes a record.
+// Elsewhere says whether the journal of another yard takes a record.
 type Elsewhere int
 
 const (
 	// TakenElsewhere: any yard takes it.
 	TakenElsewhere Elsewhere = iota + 1
-	// HomeOnly: its home yard alone.
+	// HomeOnly: only its home yard takes it.
 	HomeOnly
 )
 
-// Panel says whether an act counts only as long as nothing happened at its point
-// since the panel was read: it is done again there, never sent later
+// Panel says whether an act counts only while nothing has happened at its point since
+// the panel was read. Such an act is never sent later. It is done again at the panel
 // (decisions.md 3).
 type Panel int
 
@@ -121,8 +122,8 @@ const (
 	AtPanel
 )
 
-// Outbox says whether a signed record may wait on the machine of its signer until a
-// yard can be reached (decisions.md 15).
+// Outbox says whether a signed record may wait on its signer's machine until a yard can
+// be reached (decisions.md 15).
 type Outbox int
 
 const (
@@ -130,9 +131,9 @@ const (
 	MayNotWait
 )
 
-// LowDisk says whether a yard that is short of disk takes a record. What protects,
-// and what takes a permission or a key back, goes in; what gives permission, or
-// enlarges the ledger and can wait, does not (decisions.md 28).
+// LowDisk says whether a yard that is short of disk takes a record (decisions.md 28). It
+// takes what protects, and what takes back a permission or a key. It does not take what
+// gives permission, or what makes the ledger larger and can wait.
 type LowDisk int
 
 const (
@@ -140,8 +141,8 @@ const (
 	NotOnLowDisk
 )
 
-// Training says whether its signer's training as an authorised employee must be
-// current, 1910.147(c)(7)(i); it is flagged where it is not.
+// Training says whether the signer needs current training as an authorised employee,
+// 1910.147(c)(7)(i). Where it is missing, the record is flagged.
 type Training int
 
 const (
@@ -152,19 +153,19 @@ const (
 // About is what an act names, as far as other lists need it.
 type About struct {
 	Point, Box, Zone, Job, Request string
-	// Record is the reference of the record that it is about, yard/epoch/number.
+	// Record is the reference of the record that the act is about: yard/epoch/number.
 	Record string
-	// Points are several points.
+	// Points are the points, if there are several.
 	Points []string
 }
 
-// noClause stands where a rule is our own.
+// noClause stands for a rule of our own.
 const noClause = "our own rule"
 
-// NotThisWay refuses a record of the kind that came another way than it should.
+// NotThisWay refuses a record of this kind that arrived by the wrong way.
 func (k *Kind) NotThisWay() *recordv1.Finding { return WrongWay.About(k.Name, k.Name, k.wayWord()) }
 
-// wayWord names the way in the catalogue.
+// wayWord is the catalogue word for the way.
 func (k *Kind) wayWord() string {
 	switch {
 	case k.By == ByNewcomer:
@@ -192,14 +193,14 @@ func kind[A any](get func(*recordv1.Record) A, k Kind, about func(A) About, shap
 }
 
 var (
-	// declared are the rows, as the files of the subjects give them.
+	// declared are the rows, as the subject files give them.
 	declared []Kind
-	// table has every kind by name, and ordered in the order of the contract.
+	// table has every kind by name. ordered has them in the order of the contract.
 	table   map[string]*Kind
 	ordered []*Kind
 )
 
-// declare adds rows to the table. It is called where package variables begin.
+// declare adds rows to the table. It is called while package variables are set.
 func declare(rows ...Kind) struct{} {
 	declared = append(declared, rows...)
 	return struct{}{}
@@ -208,7 +209,7 @@ func declare(rows ...Kind) struct{} {
 func init() {
 	all, err := collect(declared)
 	if err != nil {
-		panic(err) // a fault of this program: nothing of it may run
+		panic(err) // a fault of this program: no part of it may run
 	}
 	ordered, table = all, map[string]*Kind{}
 	for _, k := range all {
@@ -219,13 +220,13 @@ func init() {
 // Kinds lists every kind, in the order of the contract.
 func Kinds() []*Kind { return slices.Clone(ordered) }
 
-// KindNamed is the row of a kind, nil when there is none.
+// KindNamed is the row of a kind, or nil when there is none.
 func KindNamed(name string) *Kind { return table[name] }
 
-// KindFor is the row of a record's kind, nil for a record without an act.
+// KindFor is the row of a record's kind, or nil for a record without an act.
 func KindFor(r *recordv1.Record) *Kind { return table[KindOf(r)] }
 
-// KindOf names the act of a record, "lock"; empty when it has none.
+// KindOf names the act of a record, such as "lock". It is empty when there is none.
 func KindOf(r *recordv1.Record) string {
 	if r == nil {
 		return ""

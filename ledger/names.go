@@ -39,7 +39,7 @@ func Names(path string, n int) bool {
 // PointName reports whether an id is "yard/panel/device".
 func PointName(id string) bool { return Names(id, 3) }
 
-// YardOf is the first part of a point, box, zone or node name.
+// YardOf is the first part of the name of a point, box, zone or node.
 func YardOf(id string) string {
 	y, _, _ := strings.Cut(id, "/")
 	return y
@@ -47,8 +47,9 @@ func YardOf(id string) string {
 
 func text(t string) bool { return t != "" && plain(t) }
 
-// plain: a text goes to screens beside words of permission, so it can't hold what
-// moves a cursor, breaks a line or turns the writing round.
+// plain reports whether a text is safe to show. Screens show it beside words of
+// permission. So it must not move the cursor, break a line or change the direction of
+// writing.
 func plain(t string) bool {
 	return len(t) <= MaxText && utf8.ValidString(t) && !strings.ContainsFunc(t, func(r rune) bool {
 		return unicode.IsControl(r) || r >= 0x2028 && r <= 0x202e || r >= 0x2066 && r <= 0x2069
@@ -85,8 +86,8 @@ func targetOK(t *recordv1.Target) bool {
 	return false
 }
 
-// others checks the people who sign beside the signer: named, each once, somebody
-// else.
+// others checks the people who sign beside the signer. Each must be named, named once,
+// and not be the signer.
 func others(signer string, people ...string) bool {
 	return len(people) > 0 && len(people) < MaxSignatures && list(append([]string{signer}, people...), Name)
 }

@@ -40,23 +40,23 @@ var _ = declare(
 var (
 	NotToldBefore = code.New("NOT_TOLD_BEFORE", code.Row{Args: "person job responsible", Clause: noticeClause, Who: "{responsible}", Next: "yardhasp notice {job} --before --told {person}"})
 	NotToldAfter  = code.New("NOT_TOLD_AFTER", code.Row{Args: "person job responsible", Clause: "1910.147(e)(2)(ii)", Who: "{responsible}", Next: "yardhasp notice {job} --after --told {person}"})
-	// StrangerTold: a notice names somebody who is not enrolled.
+	// StrangerTold: the notice names a person who is not enrolled.
 	StrangerTold = code.New("STRANGER_TOLD", code.Row{Args: "person job", Clause: noticeClause})
 	ToldBefore   = code.New("TOLD_BEFORE", code.Row{Args: "job people"})
 	ToldAfter    = code.New("TOLD_AFTER", code.Row{Args: "job people"})
 	NotShutDown  = code.New("NOT_SHUT_DOWN", code.Row{Args: "zone job responsible", Clause: "1910.147(d)(2)", Who: "{responsible}", Next: "yardhasp shut-down {job}"})
 	ShutDownDone = code.New("SHUT_DOWN", code.Row{Args: "job"})
 
-	// NotClear: no record says so that was made since the last person or lock went on.
+	// NotClear: nobody recorded a clear area since the last person or lock went on.
 	NotClear = code.New("NOT_CLEAR", code.Row{Args: "job responsible", Clause: clearClause, Who: "{responsible}", Next: "yardhasp clear {job} --tools-out --guards-on --people-clear"})
-	// GroundsLeft: temporary grounds and jumpers that nobody counted as taken off.
+	// GroundsLeft: nobody counted these temporary grounds and jumpers as removed.
 	GroundsLeft = code.New("GROUNDS", code.Row{Args: "grounds:number job responsible", Clause: groundClause, Who: "{responsible}", Next: "yardhasp clear {job} --tools-out --guards-on --people-clear --grounds-fitted FITTED --grounds-removed REMOVED"})
-	// FoundNotClear: somebody looked, and it was not.
+	// FoundNotClear: somebody looked, and the area was not clear.
 	FoundNotClear = code.New("FOUND_NOT_CLEAR", code.Row{Args: "job because:why", Clause: clearClause})
 	ToolsIn       = code.New("TOOLS_IN", code.Row{Clause: clearClause})
 	GuardsOff     = code.New("GUARDS_OFF", code.Row{Clause: clearClause})
 	PeopleNear    = code.New("PEOPLE_NOT_CLEAR", code.Row{Clause: clearClause})
-	// OtherLookUnknown: written without knowing of another look at the area.
+	// OtherLookUnknown: the writer did not know of another look at the area.
 	OtherLookUnknown = code.New("OTHER_LOOK_UNKNOWN", code.Row{Args: "job"})
 	AreaClear        = code.New("AREA_CLEAR", code.Row{Args: "job"})
 )
@@ -88,8 +88,8 @@ func (x *step) notice(n *recordv1.Notice) {
 	x.did(said, j.ID, j.ID, n.GetPeople())
 }
 
-// noticeConditions: everybody who is affected was told, and the machine was shut
-// down in the orderly way, since the points were last closed.
+// noticeConditions checks that everybody affected was told and that the machine was shut
+// down in the orderly way, both since the points were last closed.
 func (s *State) noticeConditions(j *Job) []*recordv1.Finding {
 	var cs []*recordv1.Finding
 	for _, p := range j.Affected {
@@ -103,9 +103,9 @@ func (s *State) noticeConditions(j *Job) []*recordv1.Finding {
 	return cs
 }
 
-// clearArea: the area was looked over. What is not clear is heard from anybody;
-// only who may clears it, knowing every look before, and grounds that one look
-// counted as fitted stay counted.
+// clearArea records that somebody looked over the area. Anybody may say that it is not
+// clear. Only a person who may clear it can say that it is clear, and must know of every
+// earlier look. Grounds that one look counted as fitted stay counted.
 func (x *step) clearArea(c *recordv1.ClearArea) {
 	j := x.job(c.GetJob())
 	if j == nil {
@@ -145,13 +145,13 @@ func (x *step) clearArea(c *recordv1.ClearArea) {
 	x.did(AreaClear, j.ID, j.ID)
 }
 
-// cleared reports whether the area was looked over, complete, after the last
-// person and lock went on, by somebody who knew of them.
+// cleared reports whether a complete look over the area came after the last person and
+// lock went on, by somebody who knew of them.
 func (j *Job) cleared() bool {
 	return j.Cleared.Set() && j.LastOn.before(j.Cleared) && j.LastHold.before(j.Cleared)
 }
 
-// clearConditions lists what (e)(1) and 1910.333(b)(2)(v) ask of a job.
+// clearConditions lists what 1910.147(e)(1) and 1910.333(b)(2)(v) ask of a job.
 func (j *Job) clearConditions() []*recordv1.Finding {
 	var cs []*recordv1.Finding
 	if !j.cleared() {
@@ -163,10 +163,10 @@ func (j *Job) clearConditions() []*recordv1.Finding {
 	return cs
 }
 
-// releaseConditions lists what (e)(1), (e)(2) and 1910.333(b)(2)(v) ask of a job
-// before a point that concerns it may be energised.
-// A test is asked for before the holders stand clear, so what people are told
-// after the last lock came off can only follow: it is asked for at the energise.
+// releaseConditions lists what 1910.147(e)(1), (e)(2) and 1910.333(b)(2)(v) ask of a job
+// before a point that concerns it may be energised. A test is requested before the
+// holders stand clear. People can be told only after the last lock came off, so for a
+// test this is checked at the energise.
 func (s *State) releaseConditions(j *Job, asking bool) []*recordv1.Finding {
 	cs := append(j.clearConditions(), s.signedOnConditions(j)...)
 	for _, p := range j.Affected {

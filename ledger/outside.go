@@ -21,14 +21,16 @@ var _ = declare(
 )
 
 var (
-	// OtherEmployer: the person who signs for an outside employer is not theirs.
+	// OtherEmployer: the person who signs for an outside employer does not work for
+	// them.
 	OtherEmployer = code.New("OTHER_EMPLOYER", code.Row{Args: "person employer:text", Clause: outsideClause, Who: "the-signer"})
-	// NotOfTheCoop: the co-op's side is signed by one of its own people.
+	// NotOfTheCoop: a person of the co-op must sign for the co-op.
 	NotOfTheCoop = code.New("NOT_OF_THE_COOP", code.Row{Args: "person", Clause: outsideClause, Who: "supervisor-manager", Answer: code.Denied})
-	// NotYet: a day is given that has not come.
+	// NotYet: the given day lies in the future.
 	NotYet    = code.New("NOT_YET", code.Row{Args: "day:time clause", Who: "the-signer"})
 	Exchanged = code.New("EXCHANGED", code.Row{Args: "yard coop:text employer:text person"})
-	// NoExchange: employer is "" where none is recorded for the person.
+	// NoExchange: no exchange is recorded with the person's employer. The argument
+	// employer is "" where none is recorded for the person.
 	NoExchange = code.New("NO_EXCHANGE", code.Row{Args: "yard person employer:text", Clause: outsideClause, Who: "supervisor-manager", Next: "yardhasp exchange draft {yard} --employer \"{employer}\" --contractor {person}"})
 )
 
@@ -45,10 +47,10 @@ func exchangeShape(f *fields, r *recordv1.Record) {
 	f.text("emergency", a.GetEmergency())
 }
 
-// texts: words, each once; none is allowed.
+// texts checks a list of texts. Each may occur once, and the list may be empty.
 func (f *fields) texts(field string, v []string) { f.must(list(v, text), field, "form-texts") }
 
-// Exchange is what the co-op and an outside employer told each other for a yard.
+// Exchange is what the co-op and an outside employer told each other about a yard.
 type Exchange struct {
 	Yard       string   `json:"yard"`
 	Employer   string   `json:"employer"`
@@ -63,15 +65,16 @@ type Exchange struct {
 
 func exchangeKey(yard, employer string) string { return yard + " " + employer }
 
-// outsider reports whether a person is employed by another firm, in whatever role
-// the co-op enrolled them. A contractor for whom no employer is recorded is one.
+// outsider reports whether a person works for another firm, in whatever role the co-op
+// enrolled them. A contractor with no recorded employer is an outsider.
 func (s *State) outsider(p *Person) bool {
 	return p != nil && p.Employer != s.Coop && (p.Employer != "" || p.Has(contractor))
 }
 
-// Outsider reports whether a person was enrolled as a contractor and is of another
-// employer than the co-op: what they may see is ContractorView. Of somebody in another
-// role an employer's name written another way must not hide half the board.
+// Outsider reports whether a person is enrolled as a contractor and works for an
+// employer other than the co-op. They may see only ContractorView. A person in another
+// role always sees the whole board: a misspelt employer must not hide half of it from
+// them.
 func (s *State) Outsider(person string) bool {
 	p := s.People[person]
 	return p != nil && p.Has(contractor) && p.Employer != s.Coop
@@ -100,8 +103,8 @@ func (x *step) exchangeProcedures(e *recordv1.ExchangeProcedures) {
 	x.did(Exchanged, e.GetYard(), e.GetYard(), s.Coop, e.GetEmployer(), c.ID)
 }
 
-// unexchanged lists the yards for which nothing was exchanged with the employer of
-// an outside person.
+// unexchanged lists the yards for which nothing was exchanged with the employer of an
+// outside person.
 func (s *State) unexchanged(person string, yards ...string) []string {
 	p := s.People[person]
 	if !s.outsider(p) {
@@ -115,7 +118,7 @@ func (x *step) flagExchange(person string, yards ...string) {
 	x.out.Flags = append(x.out.Flags, x.s.exchangeFindings(person, yards...)...)
 }
 
-// exchangeFindings say so of each.
+// exchangeFindings gives a finding for each of those yards.
 func (s *State) exchangeFindings(person string, yards ...string) []*recordv1.Finding {
 	var cs []*recordv1.Finding
 	for _, y := range s.unexchanged(person, yards...) {
@@ -124,7 +127,7 @@ func (s *State) exchangeFindings(person string, yards ...string) []*recordv1.Fin
 	return cs
 }
 
-// workYards are the zone's yard and those of the plan's points.
+// workYards are the yards of the zone and of the plan's points.
 func (j *Job) workYards() []string {
 	ys := []string{YardOf(j.Zone)}
 	for _, p := range j.Plan {

@@ -9,7 +9,7 @@ import (
 
 const (
 	padlockClause = "1910.147(c)(5)(ii)"
-	// keyClause: what is asked of a second key beyond the regulation.
+	// keyClause covers the rules about a second key that go beyond the regulation.
 	keyClause = "common practice, no source"
 )
 
@@ -67,13 +67,13 @@ var _ = declare(
 )
 
 var (
-	// UnknownPerson is also of the people and their keys.
+	// UnknownPerson is also used for people and their keys.
 
 	PadlockExists     = code.New("PADLOCK_EXISTS", code.Row{Args: "padlock", Clause: padlockClause, Who: "the-signer", Answer: code.Taken})
 	PadlockRegistered = code.New("PADLOCK_REGISTERED", code.Row{Args: "padlock owner"})
-	// PadlockNotRegistered: an act about it is kept and counts for nothing.
+	// PadlockNotRegistered: an act about the padlock is kept and counts for nothing.
 	PadlockNotRegistered = code.New("PADLOCK_NOT_REGISTERED", code.Row{Args: "padlock", Clause: padlockClause, Who: "supervisor-manager", Next: "yardhasp padlock add {padlock} --owner OWNER"})
-	// ReportOfUnknownPadlock: it counts wherever the padlock hangs.
+	// ReportOfUnknownPadlock: the report counts wherever the padlock hangs.
 	ReportOfUnknownPadlock = code.New("REPORT_OF_UNKNOWN_PADLOCK", code.Row{Args: "padlock", Clause: padlockClause})
 	UnknownReport          = code.New("UNKNOWN_REPORT", code.Row{Args: "padlock", Who: "the-signer", Next: "yardhasp padlock list", Answer: code.Unknown})
 
@@ -82,9 +82,9 @@ var (
 	PadlockHangs    = code.New("PADLOCK_HANGS", code.Row{Args: "padlock targets"})
 	PadlockReported = code.New("PADLOCK_REPORTED", code.Row{Args: "padlock person"})
 	PadlockCleared  = code.New("PADLOCK_CLEARED", code.Row{Args: "padlock person why:text"})
-	// IssuedToNobodyEnrolled: the padlock stays whose it was.
+	// IssuedToNobodyEnrolled: the padlock stays with its previous owner.
 	IssuedToNobodyEnrolled = code.New("ISSUED_TO_NOBODY_ENROLLED", code.Row{Args: "person padlock", Clause: padlockClause, Who: "a-manager"})
-	// StillHanging: it changes hands on paper alone.
+	// StillHanging: the padlock changes hands on paper while it still hangs.
 	StillHanging = code.New("STILL_HANGING", code.Row{Args: "padlock targets", Clause: padlockClause})
 
 	KeyOut            = code.New("KEY_OUT", code.Row{Args: "padlock holder"})
@@ -104,7 +104,7 @@ var (
 	OtherUse = code.New("OTHER_USE", code.Row{Args: "padlock what:text", Clause: padlockClause, Who: "supervisor-manager", Next: "yardhasp padlock clear {padlock} --trouble other-use --why WHY"})
 )
 
-// Trouble is something reported of a padlock that nobody has cleared.
+// Trouble is something reported about a padlock that nobody has cleared.
 type Trouble struct {
 	Serial string                  `json:"serial"`
 	Kind   recordv1.PadlockTrouble `json:"kind"`
@@ -145,8 +145,8 @@ func (x *step) registerPadlock(p *recordv1.RegisterPadlock) {
 	x.did(PadlockRegistered, p.GetSerial(), p.GetSerial(), p.GetOwner())
 }
 
-// unsafeKey says why the padlock's keys break "one lock, one key, one person", nil
-// when they don't.
+// unsafeKey says why the padlock's keys break "one lock, one key, one person". It is nil
+// when they do not.
 func (s *State) unsafeKey(p *Padlock) *recordv1.Finding {
 	switch {
 	case p.KeysCut <= 1 || p.Spare == recordv1.SpareKey_SPARE_KEY_DESTROYED:
@@ -164,8 +164,8 @@ func (s *State) isManager(id string) bool {
 	return p != nil && p.Has(manager)
 }
 
-// padlockFlags lists the rules that a padlock breaks as things stand: of the lock
-// itself and of its keys. A yard's equipment lock may be of any kind.
+// padlockFlags lists the rules that a padlock and its keys break now. A yard's equipment
+// lock may be of any kind.
 func (s *State) padlockFlags(serial string, equipment bool) []*recordv1.Finding {
 	var out []*recordv1.Finding
 	if p := s.Padlocks[serial]; p != nil && !equipment {
@@ -192,12 +192,13 @@ func (s *State) padlockFlags(serial string, equipment bool) []*recordv1.Finding 
 	return out
 }
 
-// recordFlags are those of the padlock's own record: an equipment lock is none there.
+// recordFlags are the flags of a padlock by its own record, where an equipment padlock
+// breaks no rule.
 func (s *State) recordFlags(p *Padlock) []*recordv1.Finding {
 	return s.padlockFlags(p.Serial, p.Kind == recordv1.PadlockKind_PADLOCK_KIND_EQUIPMENT)
 }
 
-// hangsOn lists where a padlock hangs by the records.
+// hangsOn lists where a padlock hangs, by the records.
 func (s *State) hangsOn(serial string) []string {
 	var out []string
 	for _, ref := range sorted(s.active) {
@@ -208,7 +209,7 @@ func (s *State) hangsOn(serial string) []string {
 	return out
 }
 
-// padlock finds a registered one. A fact about another is kept and counts for
+// padlock finds a registered padlock. A fact about any other is kept and counts for
 // nothing.
 func (x *step) padlock(serial string) *Padlock {
 	p := x.s.Padlocks[serial]
@@ -218,8 +219,8 @@ func (x *step) padlock(serial string) *Padlock {
 	return p
 }
 
-// moveKey: the second key changed hands. That it is out counts whoever says so;
-// that it is safe again only by a manager's word.
+// moveKey records that the second key changed hands. Anybody may say that it is out of
+// custody. Only a manager may say that it is safe again.
 func (x *step) moveKey(m *recordv1.MoveKey) {
 	s, p := x.s, x.padlock(m.GetSerial())
 	if h := m.GetHolder(); h != "" && s.People[h] == nil {
@@ -274,8 +275,9 @@ func (x *step) issuePadlock(i *recordv1.IssuePadlock) {
 	x.did(PadlockIssued, p.Serial, p.Serial, p.Owner)
 }
 
-// reportPadlock: anybody says that a key or a lock is lost, or that a lock serves
-// something else. Also of a padlock that nobody registered: it may hang.
+// reportPadlock takes anybody's word that a key or a lock is lost, or that a lock is
+// used for something else. It also takes a report about a padlock that nobody
+// registered, because it may be hanging.
 func (x *step) reportPadlock(r *recordv1.ReportPadlock) {
 	serial := r.GetSerial()
 	x.s.Troubles[troubleKey(serial, r.GetTrouble())] = &Trouble{Serial: serial, Kind: r.GetTrouble(), What: r.GetWhat(), At: x.mark}

@@ -7,16 +7,17 @@ import (
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-// UnfitPadlock: what a person hung on a point is no personal lock. because says why.
+// UnfitPadlock: what a person hung on a point is not a personal lock. The argument
+// because says why.
 var UnfitPadlock = code.New("UNFIT_PADLOCK", code.Row{Args: "person point padlock job because:why", Clause: padlockClause, Who: "{person}", Next: "yardhasp lock {point} --job {job} --padlock PADLOCK"})
 
-// unfitCodes are the flags of a padlock that is no personal lock, 1910.147(c)(5)(ii)
-// and (d)(4)(i), or of which the records don't tell where it hangs. A spare or lost
-// key is common practice alone: it stays a flag.
+// unfitCodes are the flags that mean a padlock is not a personal lock,
+// 1910.147(c)(5)(ii) and (d)(4)(i), or that the records do not tell where it hangs. A
+// spare or lost key is a matter of common practice only, so it stays a flag.
 var unfitCodes = []code.Code{KeyedAlike, Combination, EquipmentPadlock, OtherUse, LockLost}
 
-// standing lists the rules that a hold's padlock breaks now, whenever it went on;
-// a lock recorded in two places shows on both.
+// standing lists the rules that a hold's padlock breaks now, whenever it went on. A lock
+// recorded in two places shows this on both.
 func (s *State) standing(h *Hold) []*recordv1.Finding {
 	if h.Padlock == "" || !h.Active() {
 		return nil
@@ -30,7 +31,7 @@ func (s *State) standing(h *Hold) []*recordv1.Finding {
 	return out
 }
 
-// unfit lists why a hold's padlock stands for no lock of its holder's own.
+// unfit lists why a hold's padlock does not count as its holder's own lock.
 func (s *State) unfit(h *Hold) []*recordv1.Finding {
 	if h.Padlock == "" || h.TagOnly() {
 		return nil
@@ -48,8 +49,8 @@ func (s *State) unfit(h *Hold) []*recordv1.Finding {
 	return out
 }
 
-// unfitPadlocks lists why no lock of somebody's on a point is fit: one that is, is
-// enough.
+// unfitPadlocks lists why none of these locks on a point is fit. It is empty when at
+// least one is fit.
 func (s *State) unfitPadlocks(mine []*Hold, point string) []*recordv1.Finding {
 	var cs []*recordv1.Finding
 	for _, h := range mine {

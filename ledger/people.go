@@ -43,12 +43,12 @@ var _ = declare(
 
 var (
 	InvitationExists = code.New("INVITATION_EXISTS", code.Row{Args: "invitation", Who: "the-signer", Answer: code.Taken})
-	// NameInUse: a person and a yard can't have one name: what is by one would be
-	// read as by the other.
+	// NameInUse: a person and a yard may not share a name. Otherwise an act of one would
+	// be read as an act of the other.
 	NameInUse  = code.New("NAME_IN_USE", code.Row{Args: "name", Who: "the-signer", Answer: code.Taken})
 	Enrolled   = code.New("ENROLLED_ALREADY", code.Row{Args: "person", Who: "a-manager", Answer: code.Taken})
 	YardJoined = code.New("YARD_JOINED_ALREADY", code.Row{Args: "yard", Answer: code.Taken})
-	// InvitationOverAtOnce: its end is not after now.
+	// InvitationOverAtOnce: the invitation would end before it begins.
 	InvitationOverAtOnce = code.New("INVITATION_OVER_AT_ONCE", code.Row{Args: "invitation expires:time", Who: "the-signer"})
 	Invited              = code.New("INVITED", code.Row{Args: "by invited"})
 
@@ -56,19 +56,19 @@ var (
 	InvitationUnreadable = code.New("INVITATION_UNREADABLE", code.Row{Args: "invitation", Who: "a-manager", Answer: code.Malformed})
 	InvitationUsed       = code.New("INVITATION_USED", code.Row{Args: "invitation", Who: "a-manager"})
 	InvitationExpired    = code.New("INVITATION_EXPIRED", code.Row{Args: "invitation expired:time", Who: "a-manager"})
-	// InviterRevoked: the key of the manager who invited was taken back since.
+	// InviterRevoked: the key of the manager who invited was revoked since.
 	InviterRevoked = code.New("INVITER_REVOKED", code.Row{Args: "invitation by", Who: "another-manager"})
-	// InvitationForAnother: the invitation names another than the one who joins.
+	// InvitationForAnother: the invitation names another person than the one who joins.
 	InvitationForAnother = code.New("INVITATION_FOR_ANOTHER", code.Row{Args: "signer invited", Who: "{invited}", Answer: code.NotSigned})
 	// JoinUnsigned: the one-time key or the new key did not sign.
 	JoinUnsigned = code.New("JOIN_UNSIGNED", code.Row{Args: "invitation", Who: "the-signer", Answer: code.NotSigned})
-	// OnceKeyKept: the one-time key can't become anybody's own key.
+	// OnceKeyKept: the one-time key may not become anybody's own key.
 	OnceKeyKept   = code.New("ONCE_KEY_KEPT", code.Row{Args: "invitation", Who: "the-signer", Answer: code.NotSigned})
 	PersonJoined  = code.New("PERSON_JOINED", code.Row{Args: "person"})
 	YardHasJoined = code.New("YARD_JOINED", code.Row{Args: "yard address:text"})
 )
 
-// person: somebody to enrol.
+// person checks the fields of a person to enrol.
 func (f *fields) person(field string, p *recordv1.Person) {
 	f.name(field+".id", p.GetId())
 	f.text(field+".name", p.GetName())
@@ -116,7 +116,7 @@ func (x *step) invite(i *recordv1.Invite) {
 	x.did(Invited, i.GetId(), x.who.ID, person+yard)
 }
 
-// join redeems an invitation: the new key and the one-time key both signed.
+// join redeems an invitation. Both the new key and the one-time key must sign.
 func (x *step) join(j *recordv1.Join) {
 	s := x.s
 	inv := s.Invites[j.GetInvitation()]

@@ -38,23 +38,25 @@ var _ = declare(
 
 var (
 	UnknownPoint = code.New("UNKNOWN_POINT", code.Row{Args: "point", Who: "the-signer", Answer: code.Unknown})
-	// PointNotHome: another yard's journal would say where its handle is.
+	// PointNotHome: only the journal of the point's home yard may say where its handle
+	// is.
 	PointNotHome = code.New("POINT_NOT_HOME", code.Row{Args: "point home", Who: "the-signer"})
 
 	PointOpened = code.New("OPENED", code.Row{Args: "point person"})
 	PointClosed = code.New("CLOSED", code.Row{Args: "point person"})
-	// CountsAsLive is what every record of a closed handle changes; FoundClosed is
-	// the alarm when the point was recorded open.
+	// CountsAsLive is the change that every record of a closed handle makes. FoundClosed
+	// is the alarm when the point was recorded open.
 	CountsAsLive = code.New("COUNTS_AS_LIVE", code.Row{Args: "point finders"})
 	FoundClosed  = code.New("FOUND_CLOSED", code.Row{Args: "point finders holders found_locks others:why", Who: "authorised-supervisor", Next: "yardhasp isolate {point}"})
 
-	// StaleOpening: the point moved since the opening was signed.
+	// StaleOpening: the point was closed since the opening was signed.
 	StaleOpening = code.New("STALE_OPENING", code.Row{Args: "point", Clause: "1910.147(d)(3)", Who: "the-signer", Next: "yardhasp isolate {point}"})
-	// NoGoAhead: it was open and nobody had allowed the closing.
+	// NoGoAhead: the point was open, and nobody had allowed closing it.
 	NoGoAhead    = code.New("NO_GO_AHEAD", code.Row{Args: "point person", Clause: removalClause})
 	StaleClosing = code.New("STALE_CLOSING", code.Row{Args: "point", Who: "the-signer", Next: "yardhasp found-closed {point}"})
 
-	// DrawnLockable: what the drawing shows is not talked into a tag.
+	// DrawnLockable: the drawing shows that the device takes a lock, so no record can
+	// replace the lock by a tag.
 	DrawnLockable = code.New("DRAWN_LOCKABLE", code.Row{Args: "point", Clause: "1910.147(c)(2)(i)", Who: "supervisor-manager", Next: "yardhasp drawing publish FILE"})
 	// NewTakesNoLock: new equipment must take a lock.
 	NewTakesNoLock    = code.New("NEW_TAKES_NO_LOCK", code.Row{Args: "point", Clause: "1910.147(c)(2)(iii) (unchecked)"})
@@ -63,7 +65,7 @@ var (
 	PointDemonstrated = code.New("POINT_DEMONSTRATED", code.Row{Args: "point demonstration"})
 )
 
-// home finds a point and checks that this is its home yard's journal.
+// home finds a point and checks that this is the journal of its home yard.
 func (x *step) home(id string) *Point {
 	p := x.s.Points[id]
 	if p == nil {
@@ -77,8 +79,8 @@ func (x *step) home(id string) *Point {
 	return p
 }
 
-// isolate: the point was opened. A stale one, written before a later closing was
-// known, is a note without effect (decisions.md 3).
+// isolate records that a point was opened. A stale record has no effect and becomes a
+// note: it was written before a later closing was known (decisions.md 3).
 func (x *step) isolate(i *recordv1.Isolate) {
 	p := x.home(i.GetPoint())
 	if p == nil {
@@ -96,7 +98,7 @@ func (x *step) isolate(i *recordv1.Isolate) {
 	x.s.lower(FoundClosed, p.ID)
 }
 
-// closedNote: the point was closed under a go-ahead.
+// closedNote records that a point was closed under a go-ahead.
 func (x *step) closedNote(c *recordv1.Closed) {
 	p := x.home(c.GetPoint())
 	if p == nil {
@@ -104,7 +106,8 @@ func (x *step) closedNote(c *recordv1.Closed) {
 	}
 	m := Moved{c.GetMoved().GetEpoch(), c.GetMoved().GetSeq()}
 	if m == p.Moved && !p.Live && p.Opened.Set() && p.Opened.before(x.mark) {
-		// Opened, not energised since, and closed all the same: no late word of a closing before.
+		// The point was opened and not energised since, and was closed all the same.
+		// This is not a late record of an earlier closing.
 		x.note(NoGoAhead, p.ID, p.ID, x.who.ID)
 		x.foundClosedBy(p, x.who.ID)
 		return
@@ -116,7 +119,7 @@ func (x *step) closedNote(c *recordv1.Closed) {
 	x.did(PointClosed, p.ID, p.ID, x.who.ID)
 }
 
-// foundClosed: reality beats the ledger.
+// foundClosed records a handle seen closed. What somebody saw outweighs the ledger.
 func (x *step) foundClosed(f *recordv1.FoundClosed) {
 	p := x.home(f.GetPoint())
 	if p == nil {
@@ -144,7 +147,7 @@ func (x *step) foundClosedBy(p *Point, finders ...string) {
 	x.s.raise(p.ID, FoundClosed.About(p.ID, p.ID, finders, holders, foundLocks, others), x.mark)
 }
 
-// describePoint says whether a point's device takes a lock.
+// describePoint records whether a point's device takes a lock.
 func (x *step) describePoint(d *recordv1.DescribePoint) {
 	p := x.s.Points[d.GetPoint()]
 	if p == nil {

@@ -50,26 +50,27 @@ var _ = declare(
 )
 
 var (
-	// NotVersionInUse: a version is named that is not the approved one of its zone.
+	// NotVersionInUse: the named version is not the approved one of its zone.
 	NotVersionInUse = code.New("NOT_VERSION_IN_USE", code.Row{Args: "zone version:number clause", Who: "the-signer", Next: "yardhasp procedure text {zone}"})
-	// NotNextVersion: versions are numbered one after the other.
+	// NotNextVersion: version numbers must follow one another.
 	NotNextVersion = code.New("NOT_NEXT_VERSION", code.Row{Args: "zone version:number next:number", Clause: procedureClause, Who: "the-signer"})
-	// ProcedureIncomplete: lack is what the energy engine finds.
+	// ProcedureIncomplete: the argument lack is what the energy engine found missing.
 	ProcedureIncomplete = code.New("PROCEDURE_INCOMPLETE", code.Row{Args: "zone lack:text", Clause: contentsClause, Who: "the-signer", Next: "yardhasp procedure {zone}"})
 	ProcedurePublished  = code.New("PROCEDURE_PUBLISHED", code.Row{Args: "zone version:number person"})
-	// ProceduresRequired: from is when jobs opened at the yard begin to need one.
+	// ProceduresRequired: jobs opened at the yard need a procedure. The argument from
+	// says since when.
 	ProceduresRequired = code.New("PROCEDURES_REQUIRED", code.Row{Args: "yard from:time"})
 	AlreadyRequired    = code.New("ALREADY_REQUIRED", code.Row{Args: "yard from:time", Clause: procedureClause, Answer: code.Taken})
 
 	NothingToApprove = code.New("NOTHING_TO_APPROVE", code.Row{Args: "zone", Clause: procedureClause, Who: "authorised-supervisor-manager", Next: "yardhasp procedure publish {zone} --machine MACHINE", Answer: code.Unknown})
-	// NotTextThatWaits: what was read is not the text of the version that waits.
+	// NotTextThatWaits: the signer read another text than that of the waiting version.
 	NotTextThatWaits  = code.New("NOT_TEXT_THAT_WAITS", code.Row{Args: "zone waiting:number", Clause: procedureClause, Who: "the-signer", Next: "yardhasp procedure text {zone} --waiting"})
 	OwnProcedure      = code.New("OWN_PROCEDURE", code.Row{Args: "zone person", Clause: procedureClause, Who: "another-supervisor-manager"})
 	ProcedureApproved = code.New("PROCEDURE_APPROVED", code.Row{Args: "zone version:number person"})
 	ProcedureEnded    = code.New("PROCEDURE_ENDED", code.Row{Args: "zone because:why"})
 
 	NoProcedure = code.New("NO_PROCEDURE", code.Row{Args: "zone", Clause: procedureClause, Who: "supervisor-manager", Next: "yardhasp procedure publish {zone} --machine MACHINE"})
-	// ProcedureStale: what isolates the zone changed since it was written.
+	// ProcedureStale: what isolates the zone changed since the procedure was written.
 	ProcedureStale = code.New("PROCEDURE_STALE", code.Row{Args: "zone version:number because:why", Clause: contentsClause, Who: "supervisor-manager", Next: "yardhasp procedure publish {zone} --machine MACHINE"})
 	// NotTheProcedure: the procedure locks points that the plan of the job leaves out.
 	NotTheProcedure = code.New("NOT_THE_PROCEDURE", code.Row{Args: "zone version:number points job responsible", Clause: procedureClause, Who: "{responsible}"})
@@ -84,25 +85,25 @@ type Version struct {
 	Drawings []string `json:"drawings"`
 	Written  Mark     `json:"written"`
 	Approved Mark     `json:"approved"`
-	// Stale is why it may no longer be used; nil: it may.
+	// Stale says why the version may no longer be used. It is nil when it may.
 	Stale *recordv1.Finding `json:"stale,omitempty"`
 }
 
-// Procedure is a zone's written procedure: the version in use, and one that waits
-// for approval.
+// Procedure is a zone's written procedure: the version in use, and one waiting for
+// approval.
 type Procedure struct {
 	Zone    string  `json:"zone"`
 	Current Version `json:"current"`
 	Waiting Version `json:"waiting"`
-	// First is when the first version was approved: an inspection is due a year on.
+	// First is when the first version was approved. An inspection is due a year later.
 	First Mark `json:"first"`
-	// Inspected is the last inspection, its time that of the certificate.
+	// Inspected is the last inspection. Its time is that of the certificate.
 	Inspected Inspection `json:"inspected"`
-	// Reviewed is when each person's duties were last reviewed with them, Unix ms.
+	// Reviewed is when each person's duties were last reviewed with them, in Unix ms.
 	Reviewed map[string]int64 `json:"reviewed"`
 }
 
-// Required says since when jobs of a yard need an approved procedure.
+// Required says since when the jobs of a yard need an approved procedure.
 type Required struct {
 	From int64 `json:"from"`
 	By   Mark  `json:"by"`
@@ -116,9 +117,9 @@ func (p *Procedure) next() uint32 {
 	return max(p.Current.Number, p.Waiting.Number) + 1
 }
 
-// publishProcedure writes down the next version. Text nobody can check; what can be
-// is: on the current drawings its points isolate the zone, every source that
-// reaches it has a step and every step a test, 1910.147(c)(4)(ii)(B), (D).
+// publishProcedure records the next version. Nobody can check its prose. What can be
+// checked is, 1910.147(c)(4)(ii)(B), (D): on the current drawings its points isolate the
+// zone, every source that reaches the zone has a step, and every step has a test.
 func (x *step) publishProcedure(q *recordv1.PublishProcedure) {
 	s, zone := x.s, q.GetZone()
 	p := s.Procs[zone]
@@ -158,10 +159,10 @@ func (x *step) publishProcedure(q *recordv1.PublishProcedure) {
 	}
 }
 
-// line makes one line of an error with several.
+// line turns an error of several lines into one line.
 func line(text string) string { return strings.ReplaceAll(text, "\n", "; ") }
 
-// approveProcedure puts a version into use. Its users are retrained on it.
+// approveProcedure puts a version into use. Its users must be retrained on it.
 func (x *step) approveProcedure(a *recordv1.ApproveProcedure) {
 	s, zone := x.s, a.GetZone()
 	p := s.Procs[zone]
@@ -190,8 +191,8 @@ func (x *step) approveProcedure(a *recordv1.ApproveProcedure) {
 	x.retrain(zone, done, sorted(s.Used[zone])...)
 }
 
-// requireProcedures turns the rule on for a yard, or makes it begin earlier. There
-// is no record that turns it off.
+// requireProcedures turns the rule on for a yard, or makes it begin earlier. No record
+// turns it off.
 func (x *step) requireProcedures(r *recordv1.RequireProcedures) {
 	s, yard := x.s, r.GetYard()
 	old := s.Required[yard]
@@ -206,14 +207,14 @@ func (x *step) requireProcedures(r *recordv1.RequireProcedures) {
 	}
 }
 
-// needsProcedure reports whether the rule is on for a job. A job that was open
-// before goes on as it began.
+// needsProcedure reports whether the rule is on for a job. A job opened before the rule
+// began goes on without it.
 func (s *State) needsProcedure(j *Job) bool {
 	r := s.Required[YardOf(j.Zone)]
 	return r != nil && j.Opened.Late >= r.From
 }
 
-// approved is the version in use, nil when there is none.
+// approved is the version in use, or nil when there is none.
 func (s *State) approved(zone string) *Version {
 	if p := s.Procs[zone]; p != nil && p.Current.Number > 0 {
 		return &p.Current
@@ -221,7 +222,7 @@ func (s *State) approved(zone string) *Version {
 	return nil
 }
 
-// procedureConditions lists what is missing of a procedure for a job.
+// procedureConditions lists what is missing for a job to follow its procedure.
 func (s *State) procedureConditions(j *Job) []*recordv1.Finding {
 	if !s.needsProcedure(j) {
 		return nil

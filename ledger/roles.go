@@ -2,7 +2,7 @@ package ledger
 
 import recordv1 "yardhasp/proto/yardhasp/record/v1"
 
-// The roles of people, short.
+// Short names for the roles of people.
 const (
 	authorised = recordv1.Role_ROLE_AUTHORISED
 	affected   = recordv1.Role_ROLE_AFFECTED
@@ -11,12 +11,12 @@ const (
 	contractor = recordv1.Role_ROLE_CONTRACTOR
 )
 
-// roleWords are what commands and the catalogue of words call the roles.
+// roleWords are the words of commands and of the catalogue for the roles.
 var roleWords = map[recordv1.Role]string{
 	authorised: "authorised", affected: "affected", supervisor: "supervisor", manager: "manager", contractor: "contractor",
 }
 
-// RoleName is the role as 1910.147(b) has it: "authorised employee".
+// RoleName is the role in the words of 1910.147(b), such as "authorised employee".
 func RoleName(r recordv1.Role) string {
 	if r == authorised || r == affected {
 		return roleWords[r] + " employee"
@@ -24,7 +24,7 @@ func RoleName(r recordv1.Role) string {
 	return roleWords[r]
 }
 
-// ParseRole reads a role by its word or its name: "authorised", "contractor".
+// ParseRole reads a role by its word or its name, such as "authorised" or "contractor".
 func ParseRole(word string) (recordv1.Role, bool) {
 	for r, w := range roleWords {
 		if word == w || word == RoleName(r) {

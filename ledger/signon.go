@@ -24,12 +24,13 @@ var _ = declare(
 const leaveClause = "1910.147(e)(2)(i)"
 
 var (
-	// SignedOn: somebody is in the zone, as far as records tell.
+	// SignedOn: a person is in the zone, as far as the records tell.
 	SignedOn = code.New("SIGNED_ON", code.Row{Args: "person zone record", Clause: leaveClause, Who: "{person}", Next: "yardhasp sign-off {record}"})
-	// SignedOnTwice: record is the earlier sign-on.
+	// SignedOnTwice: the argument record is the earlier sign-on.
 	SignedOnTwice = code.New("SIGNED_ON_TWICE", code.Row{Args: "person job record"})
 	NotOnCrew     = code.New("NOT_ON_CREW", code.Row{Args: "person job", Clause: "1910.147(f)(3)"})
-	// EnteredUnlocked: went in without a lock of their own on points of the plan.
+	// EnteredUnlocked: the person went in without a lock of their own on points of the
+	// plan.
 	EnteredUnlocked   = code.New("ENTERED_WITHOUT_LOCK", code.Row{Args: "person points", Clause: groupClause + "(D)", Who: "{person}"})
 	WorkMayNotStart   = code.New("WORK_MAY_NOT_START", code.Row{Args: "person job", Clause: "1910.147(d)(6)", Next: "yardhasp job show {job}"})
 	UnknownSignOn     = code.New("UNKNOWN_SIGN_ON", code.Row{Args: "record", Who: "the-signer", Next: "yardhasp board", Answer: code.Unknown})
@@ -47,14 +48,14 @@ type SignOn struct {
 	Job    string `json:"job"`
 	On     Mark   `json:"on"`
 	Off    Mark   `json:"off"`
-	// Since is the entry that a key must not be younger than to end it.
+	// Since is an entry index. A key younger than that entry cannot end the sign-on.
 	Since uint64 `json:"since"`
-	// Promised lists the points the zone's yard promised to keep off.
+	// Promised lists the points that the zone's yard promised to keep off.
 	Promised []string `json:"promised,omitempty"`
 }
 
-// signOn is never refused: whoever is inside is better known than not. What is wrong
-// with it is flagged.
+// signOn is never refused: it is always safer to know that a person is inside. What is
+// wrong with it is flagged.
 func (x *step) signOn(o *recordv1.SignOn) {
 	s := x.s
 	so := &SignOn{Ref: x.out.Ref, Person: x.who.ID, Job: o.GetJob(), On: x.mark, Since: x.oldestEndingKey()}
@@ -91,7 +92,8 @@ func (x *step) signOn(o *recordv1.SignOn) {
 	x.out.Flags = append(x.out.Flags, s.permitMissing(j, s.Time)...)
 }
 
-// signOff: only the person themself; unknown counts as inside.
+// signOff ends a sign-on. Only the person may sign it: a person of unknown whereabouts
+// counts as inside.
 func (x *step) signOff(o *recordv1.SignOff) {
 	ref := RefOf(o.GetSignOn())
 	so := x.s.SignOns[ref]
@@ -116,7 +118,7 @@ func (x *step) signOff(o *recordv1.SignOff) {
 	}
 }
 
-// signedOn lists who is on the zone of a job, in order of reference.
+// signedOn lists who is signed on to a job, ordered by reference.
 func (s *State) signedOn(job string) []*SignOn {
 	var out []*SignOn
 	for _, so := range s.inside {
@@ -138,7 +140,7 @@ func (s *State) signedOnPeople(job string) []string {
 	return slices.Compact(out)
 }
 
-// signedOnConditions: everybody is out before the machine may start.
+// signedOnConditions checks that everybody is out before the machine may start.
 func (s *State) signedOnConditions(j *Job) []*recordv1.Finding {
 	var cs []*recordv1.Finding
 	for _, so := range s.signedOn(j.ID) {
@@ -147,8 +149,7 @@ func (s *State) signedOnConditions(j *Job) []*recordv1.Finding {
 	return cs
 }
 
-// unlocked lists the plan points on which a person has no lock, directly or by a
-// box.
+// unlocked lists the plan points where a person has no lock, directly or through a box.
 func (s *State) unlocked(j *Job, person string) []string {
 	var out []string
 	for _, p := range j.Plan {

@@ -7,7 +7,7 @@ import (
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-// StageOf is what a job has reached, from its facts.
+// StageOf is the stage that a job has reached, derived from its facts.
 func (s *State) StageOf(j *Job) recordv1.Stage { return s.stageAt(j, s.Time) }
 
 func (s *State) stageAt(j *Job, at int64) recordv1.Stage {
@@ -44,8 +44,8 @@ func (s *State) stageAt(j *Job, at int64) recordv1.Stage {
 	return recordv1.Stage_STAGE_DRAINED
 }
 
-// stageOfRequests is what a job has reached by a request to re-energise, unspecified
-// when there is none since its last lock.
+// stageOfRequests is the stage that a job has reached by a request to re-energise. It is
+// unspecified when there was no request since its last lock.
 func (s *State) stageOfRequests(j *Job) recordv1.Stage {
 	for _, id := range sorted(s.Reqs) {
 		q := s.Reqs[id]

@@ -19,12 +19,13 @@ var _ = declare(
 )
 
 var (
-	// FoundStarted stands until the cause is corrected. holders and found_locks are
-	// whose locks hang on the points.
+	// FoundStarted stands until the cause is corrected. The arguments holders and
+	// found_locks say whose locks hang on the points.
 	FoundStarted = code.New("FOUND_STARTED", code.Row{Args: "record finder what:text points holders found_locks", Clause: "1910.147(d)(6)", Who: "a-qualified-person", Next: "yardhasp correct {record} --cause CAUSE"})
-	// StartedPointUnknown: the alarm alone names the point.
+	// StartedPointUnknown: nobody registered the point, so only the alarm names it.
 	StartedPointUnknown = code.New("STARTED_POINT_UNKNOWN", code.Row{Args: "point"})
-	// StartedPointElsewhere: where its handle is its home yard's journal alone says.
+	// StartedPointElsewhere: only the journal of the point's home yard says where its
+	// handle is.
 	StartedPointElsewhere = code.New("STARTED_POINT_ELSEWHERE", code.Row{Args: "point home", Who: "anybody-enrolled", Next: "yardhasp found-closed {point}"})
 )
 
@@ -36,11 +37,12 @@ type Started struct {
 	At     Mark     `json:"at"`
 }
 
-// foundStarted: something was started without the ledger. It is raised at every
-// yard and never becomes an approval. The points homed at the yard whose journal
-// takes it are live from then on. Of another yard's points it says nothing: whether
-// a point is live is a function of its home journal alone (protocol.md C4), and
-// that yard records it found closed; until then no work may start behind them.
+// foundStarted records that something was started without the ledger. It raises an alarm
+// at every yard and never becomes an approval. If the yard whose journal takes it is the
+// home of a point, that point is live from then on. It does not make the points of other
+// yards live: whether a point is live depends on its home journal alone (protocol.md
+// C4). That home yard must record the point as found closed. Until the cause is
+// corrected, no work may start behind these points.
 func (x *step) foundStarted(f *recordv1.FoundStarted) {
 	s := x.s
 	st := &Started{Ref: x.out.Ref, Points: slices.Sorted(slices.Values(f.GetPoints())), What: f.GetWhat(), At: x.mark}
@@ -61,8 +63,8 @@ func (x *step) foundStarted(f *recordv1.FoundStarted) {
 	x.out.Did = append(x.out.Did, found)
 }
 
-// startedFinding says what was started without the ledger and whose locks hang on
-// its points now.
+// startedFinding says what was started without the ledger and whose locks hang on its
+// points now.
 func (s *State) startedFinding(st *Started) *recordv1.Finding {
 	var hs []*Hold
 	for _, p := range st.Points {
@@ -72,8 +74,8 @@ func (s *State) startedFinding(st *Started) *recordv1.Finding {
 	return FoundStarted.About(st.Ref, st.Ref, st.At.By, st.What, st.Points, holders, foundLocks)
 }
 
-// startedCorrected ends the alarm of a start made without the ledger. Readings from
-// before, on the drawings of the yards whose points it named, count no more.
+// startedCorrected ends the alarm of a start made without the ledger. Earlier readings
+// no longer count if they rest on the drawings of the yards whose points it named.
 func (x *step) startedCorrected(ref string) bool {
 	st := x.s.Started[ref]
 	if st == nil {
@@ -89,8 +91,8 @@ func (x *step) startedCorrected(ref string) bool {
 	return true
 }
 
-// startedFor lists the starts made without the ledger that concern a job: by a
-// point of its plan, or by one that may reach its zone.
+// startedFor lists the starts made without the ledger that concern a job: they name a
+// point of its plan, or a point that may reach its zone.
 func (s *State) startedFor(j *Job) []*Started {
 	var out []*Started
 	for _, ref := range sorted(s.Started) {

@@ -15,13 +15,13 @@ import (
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-// Moved is the last Energise or FoundClosed of a point (decisions.md 3).
+// Moved names the last Energise or FoundClosed of a point (decisions.md 3).
 type Moved struct {
 	Epoch uint64 `json:"epoch"`
 	Seq   uint64 `json:"seq"`
 }
 
-// Yard is one elevator and its journal as the ledger has it.
+// Yard is one elevator and its journal, as the ledger knows it.
 type Yard struct {
 	ID      string   `json:"id"`
 	Name    string   `json:"name"`
@@ -30,7 +30,7 @@ type Yard struct {
 	Epoch   uint64   `json:"epoch"`
 	Drained uint64   `json:"drained"`
 	Hashes  []string `json:"hashes,omitempty"` // of the last envelopes, newest last
-	Cloned  bool     `json:"cloned,omitempty"` // two envelopes for one place were seen
+	Cloned  bool     `json:"cloned,omitempty"` // two envelopes with one number were seen
 	Joined  Mark     `json:"joined"`
 }
 
@@ -42,7 +42,7 @@ type Person struct {
 	Roles        []recordv1.Role `json:"roles"`
 	Qualified    bool            `json:"qualified,omitempty"`
 	TrainedUntil int64           `json:"trained_until,omitempty"`
-	// Courses are trainings by class, Retrain what is to be learnt again by zone.
+	// Courses are trainings by class. Retrain is what must be learnt again, by zone.
 	Courses  map[string]*Course  `json:"courses,omitempty"`
 	Retrain  map[string]*Retrain `json:"retrain,omitempty"`
 	Enrolled Mark                `json:"enrolled"`
@@ -53,17 +53,18 @@ func (p *Person) Has(roles ...recordv1.Role) bool {
 	return slices.ContainsFunc(roles, func(r recordv1.Role) bool { return slices.Contains(p.Roles, r) })
 }
 
-// Key is one public key and whose it is.
+// Key is one public key and its owner.
 type Key struct {
 	Public []byte `json:"public"`
 	Person string `json:"person,omitempty"`
 	Yard   string `json:"yard,omitempty"`
-	// Since is the entry that enrolled it, or the first of the keys that it replaced
-	// by their own signature: it may end what was begun from there on.
+	// Since is the index of the entry that enrolled the key. A key that replaced another
+	// by the other's signature keeps the Since of the first one. It may end what began
+	// from there on.
 	Since uint64 `json:"since"`
-	// By is the manager who reissued it; empty for one that its person enrolled.
+	// By is the manager who reissued the key. It is empty when its owner enrolled it.
 	By      string `json:"by,omitempty"`
-	Revoked uint64 `json:"revoked,omitempty"` // index of the revocation; 0: live
+	Revoked uint64 `json:"revoked,omitempty"` // index of the revocation, 0 for a live key
 }
 
 // Invitation lets one person or yard join once.
@@ -82,8 +83,8 @@ type Padlock struct {
 	KeysCut  uint32            `json:"keys_cut"`
 	Spare    recordv1.SpareKey `json:"spare"`
 	Recorded Mark              `json:"recorded"`
-	// Kind says what opens it. SpareHolder has the second key; SpareUnexplained is
-	// set while that key left custody for no recorded removal.
+	// Kind says what opens the padlock. SpareHolder has the second key. SpareUnexplained
+	// is set if that key left custody and no removal is recorded.
 	Kind             recordv1.PadlockKind `json:"kind,omitempty"`
 	SpareHolder      string               `json:"spare_holder,omitempty"`
 	SpareUnexplained bool                 `json:"spare_unexplained,omitempty"`
@@ -97,11 +98,11 @@ type Point struct {
 	Holes uint32 `json:"holes"`
 	Live  bool   `json:"live"`
 	Moved Moved  `json:"moved"`
-	// Opened is the latest opening that counted; Closed the latest record that
-	// made it live after it was open.
+	// Opened is the latest opening that counted. Closed is the latest record that made
+	// the point live after it was open.
 	Opened Mark `json:"opened"`
 	Closed Mark `json:"closed"`
-	// NotLockable: its device takes no lock. Demonstration is the id of the written
+	// NotLockable: the device takes no lock. Demonstration is the id of the written
 	// demonstration that a tag alone protects as fully there.
 	NotLockable   bool   `json:"not_lockable,omitempty"`
 	Demonstration string `json:"demonstration,omitempty"`
@@ -124,15 +125,15 @@ type Drawing struct {
 	Hash     string `json:"hash"`
 	Recorded Mark   `json:"recorded"`
 	Walked   Mark   `json:"walked"`
-	// Suspect is the reference of a found-live record that nobody has corrected.
+	// Suspect lists the references of found-live records that nobody has corrected.
 	Suspect []string `json:"suspect,omitempty"`
-	// Mended is the latest correction of something found live on it: no reading
-	// from before counts.
+	// Mended is the latest correction of something found live on the drawing. No reading
+	// from before it counts.
 	Mended Mark `json:"mended"`
 }
 
 // State is everything the rules need, and nothing more. Fields are exported for
-// serialisation; change them only by Apply.
+// serialisation. Only Apply may change them.
 type State struct {
 	Format   int                    `json:"format"`
 	Ledger   string                 `json:"ledger"` // hex; empty before the founding
@@ -148,10 +149,10 @@ type State struct {
 	Points   map[string]*Point      `json:"points"`
 	Boxes    map[string]*Box        `json:"boxes"`
 	Drawings map[string]*Drawing    `json:"drawings"`           // by yard
-	Reach    map[string][]string    `json:"reach"`              // zone -> points that may reach its place; only narrowZone shrinks it
-	Narrowed map[string]Mark        `json:"narrowed,omitempty"` // zone -> when it last did
-	// Meant has for every zone name of any drawing there was the nodes that it exposed
-	// people to, and whether by grain, air or a chemical. It only grows.
+	Reach    map[string][]string    `json:"reach"`              // zone -> points that may reach its place; only narrowZone takes points out
+	Narrowed map[string]Mark        `json:"narrowed,omitempty"` // zone -> when narrowZone last took points out
+	// Meant lists, for every zone name on any drawing so far, the nodes that it exposed
+	// people to. The value says whether by grain, air or a chemical. It only grows.
 	Meant                  map[string]map[string]bool        `json:"meant,omitempty"`
 	Jobs                   map[string]*Job                   `json:"jobs"`
 	Holds                  map[string]*Hold                  `json:"holds"`
@@ -166,8 +167,8 @@ type State struct {
 	Required               map[string]*Required              `json:"required,omitempty"`                // yard -> since when jobs need a procedure
 	Used                   map[string]map[string]Mark        `json:"used,omitempty"`                    // zone -> who used its procedure last when
 	Exchanges              map[string]*Exchange              `json:"exchanges,omitempty"`               // by yard and outside employer
-	// Permits for bin entry and hot work by id, and what they rest on: tests of the
-	// air by job, watches and fumigations not cleared by reference.
+	// These are the permits for bin entry and hot work, by id, and what they rest on:
+	// tests of the air by job, and watches and uncleared fumigations by reference.
 	WorkPermits map[string]*WorkPermit `json:"work_permits,omitempty"`
 	Air         map[string]*Air        `json:"air,omitempty"`
 	Watches     map[string]*Watch      `json:"watches,omitempty"`
@@ -177,7 +178,7 @@ type State struct {
 	Ended  []ending `json:"ended,omitempty"`
 
 	active     map[string]*Hold               // the active ones of Holds; derived
-	inside     map[string]*SignOn             // those of SignOns not signed off; derived
+	inside     map[string]*SignOn             // the sign-ons that are not signed off; derived
 	graph      *energy.Graph                  // the current drawings joined; derived
 	verdicts   map[string]energy.Verdict      // job -> does its plan isolate; derived
 	proofs     map[string][]energy.Proof      // job -> readings required; derived
@@ -186,11 +187,11 @@ type State struct {
 	places     map[string]*place              // by zone name, past ones included; derived
 }
 
-// Alarm is something everybody must see.
+// Alarm is something that everybody must see.
 type Alarm struct {
 	Code    string `json:"code"`
 	Subject string `json:"subject"`
-	// Finding is what is said.
+	// Finding is what the alarm says.
 	Finding *recordv1.Finding `json:"finding,omitempty"`
 	At      Mark              `json:"at"`
 }
@@ -217,7 +218,7 @@ func New() *State {
 	}
 }
 
-// Size is the number of entries applied; the next entry gets it as its index.
+// Size is the number of entries applied. It is the index of the next entry.
 func (s *State) Size() uint64 { return s.Tree.Size }
 
 // Root is the RFC 6962 root of all entries applied.
@@ -232,13 +233,13 @@ func (s *State) LedgerID() []byte {
 	return b
 }
 
-// AppendCanonical appends the state's serialisation: the same state gives the
-// same bytes on every replica (encoding/json sorts map keys and keeps field
-// order). Snapshots hold it.
+// AppendCanonical appends the serialised state. The same state gives the same bytes on
+// every replica, because encoding/json sorts map keys and keeps field order. Snapshots
+// hold these bytes.
 func (s *State) AppendCanonical(b []byte) []byte {
 	out, err := json.Marshal(s)
 	if err != nil {
-		// A State holds no value json can't write; floats are checked on entry.
+		// A State holds no value that JSON cannot write. Floats are checked on entry.
 		return append(b, []byte(err.Error())...)
 	}
 	return append(b, out...)
@@ -274,7 +275,7 @@ func Restore(b []byte) (*State, error) {
 	return s, nil
 }
 
-// redraw rebuilds what is derived from the drawings.
+// redraw rebuilds everything that is derived from the drawings.
 func (s *State) redraw() error {
 	var ds []*recordv1.Drawing
 	for _, y := range sorted(s.Drawings) {
@@ -313,14 +314,14 @@ func (s *State) redrawJob(j *Job) {
 	proofs, errP := s.graph.Proofs(j.Zone, j.Plan...)
 	stores, errS := s.graph.Stores(j.Zone, j.Plan)
 	if errV != nil || errP != nil || errS != nil {
-		// The zone or a plan point left the drawing: an empty list must never read
-		// as "nothing to prove", so the plan counts as isolating nothing.
+		// The zone or a plan point left the drawing. An empty list must never read as
+		// "nothing to prove", so the plan counts as isolating nothing.
 		v = energy.Verdict{}
 	}
 	s.verdicts[j.ID], s.proofs[j.ID], s.stores[j.ID] = v, proofs, stores
 }
 
-// Graph returns the joined picture of the current drawings. Read it only.
+// Graph returns the joined graph of the current drawings. Callers must not change it.
 func (s *State) Graph() *energy.Graph {
 	if s.graph == nil {
 		g, _ := energy.Build(nil)
@@ -338,10 +339,10 @@ func (d *Drawing) Drawing() (*recordv1.Drawing, error) {
 	return &m, nil
 }
 
-// KeyOf returns the registry entry of a public key, nil when unknown.
+// KeyOf returns the registry entry of a public key, or nil when it is unknown.
 func (s *State) KeyOf(public []byte) *Key { return s.Keys[seal.Fingerprint(public)] }
 
-// LiveKey returns the person's or yard's live key, nil when there is none.
+// LiveKey returns the live key of a person or yard, or nil when there is none.
 func (s *State) LiveKey(person string) *Key {
 	for _, f := range sorted(s.Keys) {
 		if k := s.Keys[f]; k.Person == person && person != "" && k.Revoked == 0 {

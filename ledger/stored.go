@@ -25,10 +25,11 @@ var _ = declare(
 		(*step).storedReleased),
 )
 
-// release is the step that the drawing names.
+// The argument release is the step that the drawing names.
 var (
 	Stored = code.New("STORED", code.Row{Args: "store job responsible release:text", Clause: storedClause, Who: "{responsible}", Next: "yardhasp stored {job} {store} --how HOW"})
-	// WaitNotOver: released before the time was over that it takes to drain by itself.
+	// WaitNotOver: the store was recorded as released before it had time to drain by
+	// itself.
 	WaitNotOver = code.New("WAIT_NOT_OVER", code.Row{Args: "store wait_seconds:number job responsible release:text", Clause: storedClause, Who: "{responsible}", Next: "yardhasp stored {job} {store} --how HOW"})
 	Recheck     = code.New("RECHECK", code.Row{Args: "store recheck_seconds:number job responsible release:text", Clause: recheckClause, Who: "{responsible}", Next: "yardhasp stored {job} {store} --how HOW"})
 	// UnknownStore: the record is kept and counts for nothing.
@@ -53,8 +54,8 @@ func (x *step) storedReleased(r *recordv1.StoredReleased) {
 	x.did(StoredReleased, r.GetStore(), r.GetStore(), j.ID, r.GetHow())
 }
 
-// storedConditions: every store is released or waited out, and looked at again in
-// time where it can build up.
+// storedConditions checks that every store is released or waited out. A store that can
+// build up again must be looked at again in time.
 func (s *State) storedConditions(j *Job, at int64) []*recordv1.Finding {
 	var cs []*recordv1.Finding
 	for _, st := range s.stores[j.ID] {

@@ -14,22 +14,22 @@ const (
 	// ReadableLeast is the least distance, in mm, at which a tag's signal word is
 	// readable: 5 ft (1.52 m), 1910.145(f)(4)(ii).
 	ReadableLeast = 1524
-	// lockableSince is 2 January 1990, UTC: new, replaced or heavily modified
-	// equipment takes a lock from then on, 1910.147(c)(2)(iii).
+	// lockableSince is 2 January 1990, UTC. From then on, new, replaced or heavily
+	// modified equipment must take a lock, 1910.147(c)(2)(iii).
 	lockableSince = 631_238_400_000
 	tagClause     = "1910.147(c)(3)(ii); 1910.333(b)(2)(iii)(C)-(D)"
 )
 
 var (
-	// TagOnly: a tag hangs in the place of a lock, whatever it has beside it.
+	// TagOnly: a tag hangs in the place of a lock, even if it has extra means beside it.
 	TagOnly = code.New("TAG_ONLY", code.Row{Args: "target", Clause: tagClause})
-	// TagFails: the tag on a lock fails a check; the lock counts.
+	// TagFails: the tag on a lock fails a check. The lock still counts.
 	TagFails = code.New("TAG_FAILS", code.Row{Args: "target because:why", Clause: padlockClause})
 
-	// TagLacks: a tag in the place of a lock protects its holder from nothing yet.
+	// TagLacks: a tag in the place of a lock does not protect its holder yet.
 	TagLacks = code.New("TAG_LACKS", code.Row{Args: "point person because:why", Clause: tagClause, Who: "{person}", Next: "yardhasp lock {point} --tag-only --legend LEGEND --means MEANS --tie-pounds POUNDS --readable-mm MM"})
 	TagOnBox = code.New("TAG_ON_BOX", code.Row{Args: "point box person", Clause: tagClause, Who: "{person}", Next: "yardhasp lock --box {box} --padlock PADLOCK"})
-	// NoLockGoesOn: a lock is recorded on a device that takes none.
+	// NoLockGoesOn: a lock is recorded on a device that takes no lock.
 	NoLockGoesOn = code.New("NO_LOCK_GOES_ON", code.Row{Args: "point person", Clause: tagClause, Who: "{person}", Next: "yardhasp lock {point} --tag-only --legend LEGEND --means MEANS --tie-pounds POUNDS --readable-mm MM"})
 
 	NoLegend        = code.New("NO_LEGEND", code.Row{Clause: "1910.147(c)(5)(iii)"})
@@ -39,8 +39,8 @@ var (
 	NoExtraMeans    = code.New("NO_EXTRA_MEANS", code.Row{Clause: tagClause})
 )
 
-// HoldsNothing are the reasons why a lock or tag that hangs protects its holder from
-// nothing at a point. It stands against starts all the same.
+// HoldsNothing are the reasons why a hanging lock or tag does not protect its holder at
+// a point. It still stands against starts.
 var HoldsNothing = []code.Code{TagLacks, TagOnBox, NoLockGoesOn, KeyOfNoLock, KeyOfOlderLock}
 
 // HoldTag is the tag on a lock, or in its place.
@@ -70,8 +70,8 @@ func (t *HoldTag) view() *recordv1.Tag {
 // TagOnly reports whether a tag hangs in the place of a lock.
 func (h *Hold) TagOnly() bool { return h.Tag != nil && h.Tag.Only }
 
-// lacks says what is wrong with the tag itself. On a lock only what was checked and
-// failed is; in the place of a lock everything must be known.
+// lacks says what is wrong with the tag itself. On a lock, only a check that was made
+// and failed counts. In the place of a lock, every check must be known and passed.
 func (t *HoldTag) lacks(target string) []*recordv1.Finding {
 	var out []*recordv1.Finding
 	if t.Only && t.Legend == recordv1.Legend_LEGEND_UNSPECIFIED {
@@ -86,9 +86,9 @@ func (t *HoldTag) lacks(target string) []*recordv1.Finding {
 	return out
 }
 
-// lacks says why a hold holds nothing for its holder on a point, nil when it does: a
-// tag alone needs the extra means, and the written demonstration where a lock would
-// go on; a device that takes no lock needs a tag.
+// lacks says why a hold does not protect its holder at a point. It is nil when it does.
+// A tag alone needs the extra means. If the device takes a lock, a tag alone also needs
+// the written demonstration. A device that takes no lock needs a tag.
 func (s *State) lacks(h *Hold, point string) *recordv1.Finding {
 	p := s.Points[point]
 	switch {
@@ -117,7 +117,7 @@ func (s *State) lacks(h *Hold, point string) *recordv1.Finding {
 	return TagLacks.About(point, point, h.Holder, why)
 }
 
-// tagFlags notes what the tag breaks; a lock or tag is recorded all the same.
+// tagFlags flags what the tag breaks. The lock or tag is recorded all the same.
 func (x *step) tagFlags(h *Hold) {
 	if h.Tag != nil && !h.Tag.Only {
 		if why := h.Tag.lacks(h.Target()); len(why) > 0 {
@@ -134,7 +134,7 @@ func (x *step) tagFlags(h *Hold) {
 	}
 }
 
-// tag: a tag's legend and extra means are those of the contract.
+// tag checks that a tag's legend and extra means are those of the contract.
 func (f *fields) tag(field string, t *recordv1.Tag) {
 	f.optionalOneOf(field+".legend", recordv1.Legend_name, int32(t.GetLegend()))
 	f.must(len(t.GetMeans()) <= len(recordv1.ExtraMeans_name), field+".means", "form-known")

@@ -12,12 +12,12 @@ import (
 var (
 	// TicketRepeated refuses a record that was taken before.
 	TicketRepeated = code.New("TICKET_REPEATED", code.Row{Args: "signer device counter:number", Who: "{signer}", Answer: code.Taken})
-	// CountsTwice flags one that protects: it was sent before, and counts again.
+	// CountsTwice flags a record that protects and was sent before. It counts again.
 	CountsTwice = code.New("COUNTS_TWICE", code.Row{Args: "signer device counter:number"})
 )
 
-// TicketState remembers which ticket counters of one key and device were used:
-// the highest, and the ticketWindow below it one by one.
+// TicketState remembers which ticket counters of one key and device were used: the
+// highest, and each of the ticketWindow counters below it.
 type TicketState struct {
 	High uint64 `json:"high"`
 	Seen string `json:"seen"` // base64 of a bit set; bit i is High-i
@@ -50,9 +50,9 @@ func (t *TicketState) use(n uint64) {
 	t.Seen = base64.RawStdEncoding.EncodeToString(b.Bytes())
 }
 
-// useTicket takes the record's ticket (decisions.md 10). A repeat is refused,
-// except that a lock, or anything else that protects, counts again: two holds
-// too many are safe, one too few is not.
+// useTicket uses up the record's ticket (decisions.md 10). A repeat is refused. But a
+// lock, or anything else that protects, counts again: one hold too many is safe, one too
+// few is not.
 func (x *step) useTicket(class Class) bool {
 	k := x.rec.GetTicket()
 	id := ticketID(x.e.keys[0], k)
@@ -74,8 +74,8 @@ func (x *step) useTicket(class Class) bool {
 	return true
 }
 
-// TicketUsed reports whether the ledger has a record with this ticket, signed
-// with this key. A yard asks before it writes one down (decisions.md 10).
+// TicketUsed reports whether the ledger has a record with this ticket, signed with this
+// key. A yard asks before it writes a record to its journal (decisions.md 10).
 func (s *State) TicketUsed(key []byte, k *recordv1.Ticket) bool {
 	w := s.Tickets[ticketID(key, k)]
 	return w != nil && w.used(k.GetCounter())

@@ -14,7 +14,7 @@ const (
 	retrainClause = "1910.147(c)(7)(iii) (unchecked)"
 	// yearlyClause asks for grain-handling training at least once a year.
 	yearlyClause = "1910.272(e)(1)"
-	// recordsClause is about the certificates of training.
+	// recordsClause covers the certificates of training.
 	recordsClause = "1910.147(c)(7)(iv) (unchecked)"
 )
 
@@ -37,24 +37,25 @@ var _ = declare(
 
 var (
 	OwnTraining = code.New("OWN_TRAINING", code.Row{Args: "person", Clause: recordsClause, Who: "another-supervisor-manager"})
-	// TrainingTooLong: grain-handling training said to be current for more than a year.
+	// TrainingTooLong: grain-handling training is said to be current for more than a
+	// year.
 	TrainingTooLong = code.New("TRAINING_TOO_LONG", code.Row{Args: "person", Clause: yearlyClause, Who: "the-signer"})
-	// BeforeTheChange: retraining that was given before what it is about.
+	// BeforeTheChange: the retraining was given before the change that it should cover.
 	BeforeTheChange  = code.New("BEFORE_THE_CHANGE", code.Row{Args: "zone person because:why", Clause: retrainClause, Who: "the-signer"})
 	TrainingRecorded = code.New("TRAINING_RECORDED", code.Row{Args: "person class:word zones"})
 	// RetrainOn: what isolates the zone, or its procedure, changed since the person last
-	// used it, or an inspection asked for it.
+	// used it. Or an inspection asked for retraining.
 	RetrainOn     = code.New("RETRAIN", code.Row{Args: "person zone because:why", Clause: retrainClause, Who: "supervisor-manager", Next: "yardhasp person training {person} --covers {zone} --until DAY"})
 	ToBeRetrained = code.New("TO_BE_RETRAINED", code.Row{Args: "zone people because:why"})
 )
 
-// Why somebody is retrained, or a procedure may no longer be used.
+// These say why a person must be retrained, or why a procedure may no longer be used.
 var (
 	IsolationChanged = code.New("ISOLATION_CHANGED", code.Row{Args: "zone yard revision:number"})
 	ZoneRenamed      = code.New("ZONE_RENAMED", code.Row{Args: "zone was yard revision:number"})
 )
 
-// Course is one training of a person, by class: what its certificate says,
+// Course is one training of a person, by class, as its certificate says,
 // 1910.147(c)(7)(iv).
 type Course struct {
 	Done        int64  `json:"done"`
@@ -63,15 +64,15 @@ type Course struct {
 	Recorded    Mark   `json:"recorded"`
 }
 
-// Retrain says that what isolates a zone, or its procedure, changed since a person
-// last used it, or that an inspection asked for it: they are retrained before a
+// Retrain says that what isolates a zone, or its procedure, changed since a person last
+// used it, or that an inspection asked for it. The person must be retrained before a
 // lock of theirs counts for work there, 1910.147(c)(7)(iii).
 type Retrain struct {
 	Because *recordv1.Finding `json:"because"`
 	Since   Mark              `json:"since"`
 }
 
-// retrainFinding says what a person is to be retrained on.
+// retrainFinding says what a person must be retrained on.
 func (p *Person) retrainFinding(zone string) *recordv1.Finding {
 	return RetrainOn.About(p.ID, p.ID, zone, p.Retrain[zone].Because)
 }
@@ -83,7 +84,7 @@ var classNames = map[recordv1.TrainingClass]string{
 	recordv1.TrainingClass_TRAINING_CLASS_GRAIN_HANDLING: "grain-handling",
 }
 
-// ClassName is a training class in words, "" for none.
+// ClassName is a training class in words, or "" for none.
 func ClassName(c recordv1.TrainingClass) string { return classNames[c] }
 
 func classClause(c recordv1.TrainingClass) string {
@@ -159,8 +160,8 @@ func (x *step) recordTraining(t *recordv1.RecordTraining) {
 	x.did(TrainingRecorded, p.ID, p.ID, ClassName(class), t.GetCovers())
 }
 
-// use notes that a person used what isolates a zone: by a lock, by going in, or as
-// the responsible employee of a job.
+// use notes that a person used what isolates a zone: by a lock, by going in, or as the
+// responsible employee of a job.
 func (s *State) use(zone, person string, at Mark) {
 	if person == "" {
 		return
@@ -195,8 +196,8 @@ func (x *step) retrain(zone string, because *recordv1.Finding, people ...string)
 	}
 }
 
-// isolations writes down what isolates each zone that anybody used or that has a
-// procedure, so that a change of it shows.
+// isolations records what isolates each zone that anybody used or that has a procedure.
+// A later comparison then shows a change.
 func (s *State) isolations() map[string]string {
 	out := map[string]string{}
 	for _, z := range append(sorted(s.Used), sorted(s.Procs)...) {
@@ -223,8 +224,9 @@ func (s *State) isolation(zone string) string {
 	return b.String()
 }
 
-// isolationChanged compares with what isolated each zone before a revision: users
-// are to be retrained, and a procedure made on the old drawing may not be used.
+// isolationChanged compares with what isolated each zone before a revision. Where that
+// changed, the users must be retrained, and a procedure made on the previous drawing may
+// not be used.
 func (x *step) isolationChanged(before map[string]string, yard string, revision uint32) {
 	s := x.s
 	for _, z := range sorted(before) {
@@ -244,8 +246,9 @@ func (x *step) isolationChanged(before map[string]string, yard string, revision 
 	}
 }
 
-// renamed carries over to a new zone who used, or is to be retrained on, one that left
-// the drawings and shared a machine with it: it may be the same by another name.
+// renamed handles a new zone that shares a machine with a zone that left the drawings.
+// It may be the same zone under another name. So the users of the zone that left count
+// as users of the new one, and must be retrained on it.
 func (x *step) renamed(before *energy.Graph, revision uint32) {
 	s := x.s
 	gone := slices.DeleteFunc(before.Zones(), func(z string) bool {
@@ -278,7 +281,7 @@ func (x *step) renamed(before *energy.Graph, revision uint32) {
 	}
 }
 
-// flagRetrain flags a lock or sign-on of somebody who is to be retrained.
+// flagRetrain flags a lock or sign-on of a person who must be retrained.
 func (x *step) flagRetrain(person, zone string) {
 	p := x.s.People[person]
 	if p == nil {

@@ -8,23 +8,24 @@ import (
 	"yardhasp/ledger/seal"
 )
 
-// verifiedKept is how many signatures a Verified remembers at least: those of what
-// is under way, and of a day's records of a yard that was cut off.
+// verifiedKept is how many signatures a Verified remembers at least. That is enough for
+// the records under way and for a day's records of a yard that was cut off.
 const verifiedKept = 1 << 14
 
-// recordsKept is how many records a Verified remembers at least, and recordKept how
-// many bytes of one: those on their way from a server through a journal.
+// recordsKept is how many records a Verified remembers at least. recordKept is the
+// largest record it remembers, in bytes. That is enough for the records on their way
+// from a server through a journal.
 const (
 	recordsKept = 1 << 10
 	recordKept  = 1 << 13
 )
 
-// Verified remembers which signatures were valid and what the records were, so that
-// one replica reads and checks each record once though it passes several times on its
-// way into the ledger (decisions.md 13). Only its own check by seal.Verify puts one in,
-// under a hash of everything that check reads; so its Decode always gives what Decode
-// gives. The zero value remembers nothing yet, and nil never does. It is safe for
-// concurrent use.
+// Verified remembers which signatures were valid and what their records were. A record
+// passes a replica several times on its way into the ledger, and this way it is read and
+// checked only once (decisions.md 13). Only Verified's own check with seal.Verify adds a
+// signature, under a hash of everything that the check reads. So its Decode always gives
+// the same result as Decode. The zero value remembers nothing yet. A nil Verified never
+// remembers. It is safe for concurrent use.
 type Verified struct {
 	mu         sync.Mutex
 	signatures generations[struct{}]
@@ -33,17 +34,17 @@ type Verified struct {
 	reads      uint64
 }
 
-// Counts returns how many signatures were checked and how many records read since it
-// was made: what it remembered is not counted.
+// Counts returns how many signatures were checked and how many records were read. What
+// was remembered is not counted.
 func (v *Verified) Counts() (checks, reads uint64) {
 	v.mu.Lock()
 	defer v.mu.Unlock()
 	return v.checks, v.reads
 }
 
-// check is seal.Verify.
+// check gives the same answer as seal.Verify.
 func (v *Verified) check(domain string, key, body, signature []byte) bool {
-	// With these lengths fixed no two different questions have one hash.
+	// With fixed lengths, two different questions can never have the same hash.
 	if len(key) != ed25519.PublicKeySize || len(signature) != ed25519.SignatureSize {
 		return false
 	}
@@ -70,7 +71,8 @@ func (v *Verified) check(domain string, key, body, signature []byte) bool {
 	return valid
 }
 
-// record is what a serialised Signed was found to hold, nil when it is not remembered.
+// record is what a serialised Signed was found to hold, or nil when it is not
+// remembered.
 func (v *Verified) record(signed []byte) *signedRecord {
 	if v == nil || len(signed) > recordKept {
 		return nil
@@ -95,7 +97,7 @@ func (v *Verified) keepRecord(r *signedRecord) {
 	}
 }
 
-// generations is a memory that forgets its oldest half when it has too much.
+// generations is a memory that forgets its oldest half when it is full.
 type generations[V any] struct{ young, aged map[[32]byte]V }
 
 func (g *generations[V]) get(id [32]byte) (V, bool) {

@@ -6,8 +6,8 @@ import (
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-// Board shows everything that is on, loudest first. With a yard it shows that
-// yard's points and boxes, and the jobs and holds that touch them.
+// Board shows everything that is on, most urgent first. If a yard is named, it shows the
+// points and boxes of that yard, and the jobs and holds that touch them.
 func (s *State) Board(yard string, at int64) *recordv1.Board {
 	b := &recordv1.Board{Coop: s.Coop}
 	here := func(ids ...string) bool {
@@ -39,7 +39,7 @@ func (s *State) Board(yard string, at int64) *recordv1.Board {
 	return b
 }
 
-// fillJobs adds the jobs, and what is asked for, allowed and entered for them.
+// fillJobs adds the jobs, their requests and permits, and who entered for them.
 func (s *State) fillJobs(b *recordv1.Board, at int64, here func(ids ...string) bool) {
 	for _, id := range sorted(s.Jobs) {
 		if j := s.Jobs[id]; !j.Closed.Set() && here(append(slices.Clone(j.Plan), j.Zone)...) {
@@ -49,7 +49,7 @@ func (s *State) fillJobs(b *recordv1.Board, at int64, here func(ids ...string) b
 	for _, id := range sorted(s.Reqs) {
 		q := s.Reqs[id]
 		j := s.Jobs[q.Job]
-		ended := j != nil && !j.Closed.Set() && q.State != recordv1.RequestState_REQUEST_STATE_DONE // its requester reads why
+		ended := j != nil && !j.Closed.Set() && q.State != recordv1.RequestState_REQUEST_STATE_DONE // its requester must be able to read why it ended
 		if (q.open() || ended) && here(q.Points...) {
 			b.Requests = append(b.Requests, s.RequestView(id))
 		}

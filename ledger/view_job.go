@@ -7,8 +7,8 @@ import (
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-// JobView shows one job as it stands at a moment, in Unix ms, with nothing
-// recorded since; nil when there is none of this name.
+// JobView shows one job as it stands at a moment, in Unix ms, if nothing is recorded
+// until then. It is nil when there is no job of this name.
 func (s *State) JobView(id string, at int64) *recordv1.JobView {
 	j := s.Jobs[id]
 	if j == nil {
@@ -70,7 +70,8 @@ func (s *State) signOnView(so *SignOn) *recordv1.SignOnView {
 	return v
 }
 
-// fillPeople adds to a job's view its crews, its procedure and what was exchanged.
+// fillPeople adds to a job's view its crews, its procedure and what was exchanged with
+// outside employers.
 func (s *State) fillPeople(v *recordv1.JobView, j *Job, at int64) {
 	v.Members, v.ComplexFor, v.Coordinator = s.members(j), s.complexLockout(j), j.Coordinator
 	v.Procedure = s.ProcedureView(j.Zone, at)

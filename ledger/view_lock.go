@@ -36,7 +36,7 @@ func (s *State) PointView(id string) *recordv1.PointView {
 	return v
 }
 
-// BoxView shows one box; nil when there is none of this name.
+// BoxView shows one box. It is nil when there is no box of this name.
 func (s *State) BoxView(id string) *recordv1.BoxView {
 	b := s.Boxes[id]
 	if b == nil {
@@ -63,7 +63,7 @@ func (s *State) HoldView(h *Hold) *recordv1.HoldView {
 	return v
 }
 
-// PadlockView shows one padlock; nil when there is none of this serial.
+// PadlockView shows one padlock. It is nil when there is none with this serial.
 func (s *State) PadlockView(serial string) *recordv1.PadlockView {
 	p := s.Padlocks[serial]
 	if p == nil {

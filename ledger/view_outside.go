@@ -9,8 +9,8 @@ import (
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-// Outsider reports whether a board shows a person as a contractor of another
-// employer than the co-op.
+// Outsider reports whether a board shows a person as a contractor of an employer other
+// than the co-op.
 func Outsider(b *recordv1.Board, person string) bool {
 	for _, p := range b.GetPeople() {
 		if p.GetId() == person {
@@ -20,8 +20,8 @@ func Outsider(b *recordv1.Board, person string) bool {
 	return false
 }
 
-// Concerns reports whether a job is one of a person's: they are on a crew of it,
-// signed on to it, or have a lock on for it.
+// Concerns reports whether a job concerns a person: they are in a crew of it, signed on
+// to it, or have a lock on for it.
 func Concerns(j *recordv1.JobView, person string) bool {
 	return j.GetResponsible() == person || slices.Contains(j.GetCrew(), person) ||
 		slices.ContainsFunc(j.GetMembers(), func(m *recordv1.MemberView) bool { return m.GetPerson() == person }) ||
@@ -29,27 +29,27 @@ func Concerns(j *recordv1.JobView, person string) bool {
 		slices.ContainsFunc(j.GetHolds(), func(h *recordv1.HoldView) bool { return h.GetHolder() == person && !h.GetFound() })
 }
 
-// theirs is what on a board is a person's of an outside employer.
+// theirs collects what on a board belongs to a person of an outside employer.
 type theirs struct {
 	person              string
 	jobs, points, zones map[string]bool
-	// names are those of which an alarm is theirs: themself, their jobs with zones and
-	// points, their locks and sign-ons.
+	// names are the names that make an alarm concern the person: their own name, their
+	// jobs with zones and points, their locks and sign-ons.
 	names map[string]bool
 	// raised are the alarms of their jobs.
 	raised []*recordv1.Finding
 }
 
-// ContractorView is what a person of an outside employer sees of a board: their
-// jobs, their locks, the points of their plans, the alarms that touch them, what
-// was exchanged with their employer, and of people only themself. It is a copy.
-// A replica shows them no more of a board, and of the history only their own records.
+// ContractorView is what a person of an outside employer may see of a board: their jobs,
+// their locks, the points of their plans, the alarms that touch them, what was exchanged
+// with their employer, and of all people only themself. It returns a copy. A replica
+// shows them no more of a board, and of the history only their own records.
 func ContractorView(b *recordv1.Board, person string) *recordv1.Board {
 	v := &recordv1.Board{AsOf: b.GetAsOf(), Coop: b.GetCoop(), Yards: b.GetYards()}
 	t := &theirs{person: person, jobs: map[string]bool{}, points: map[string]bool{}, zones: map[string]bool{}, names: map[string]bool{person: true}}
 	v.Jobs = t.ofJobs(b)
 	v.Holds = t.ofHolds(b)
-	// What they wrote down here and nobody else knows of is theirs to see above all.
+	// They must above all see what they wrote here and nobody else knows of.
 	v.WrittenHere = those(b.GetWrittenHere(), func(w *recordv1.WrittenView) bool {
 		return w.GetSigner() == person || t.jobs[w.GetAbout()] || t.points[w.GetAbout()]
 	})
@@ -85,7 +85,7 @@ func those[V any](all []V, are func(V) bool) []V {
 	return out
 }
 
-// ofJobs lists their jobs, and notes what is theirs by them.
+// ofJobs lists their jobs and notes what is theirs through these jobs.
 func (t *theirs) ofJobs(b *recordv1.Board) []*recordv1.JobView {
 	jobs := those(b.GetJobs(), func(j *recordv1.JobView) bool { return Concerns(j, t.person) })
 	for _, j := range jobs {
@@ -99,8 +99,8 @@ func (t *theirs) ofJobs(b *recordv1.Board) []*recordv1.JobView {
 	return jobs
 }
 
-// ofHolds lists the locks that are theirs or touch their jobs, and notes what is
-// theirs by their own.
+// ofHolds lists the locks that are theirs or touch their jobs. It notes what is theirs
+// through their own locks.
 func (t *theirs) ofHolds(b *recordv1.Board) []*recordv1.HoldView {
 	var out []*recordv1.HoldView
 	for _, h := range b.GetHolds() {
@@ -123,13 +123,14 @@ func (t *theirs) anyPoint(points []string) bool {
 	return slices.ContainsFunc(points, func(p string) bool { return t.points[p] })
 }
 
-// alarm reports whether an alarm touches them: it is one of their jobs', names what is
-// theirs, or is about a fumigant, which nobody who comes to a yard may miss.
+// alarm reports whether an alarm concerns them. It belongs to one of their jobs or names
+// something of theirs. An alarm about a fumigant always concerns them, because nobody
+// who comes to a yard may miss it.
 func (t *theirs) alarm(f *recordv1.Finding) bool {
 	return code.Is(f, Fumigated) || t.named(f) || slices.ContainsFunc(t.raised, func(r *recordv1.Finding) bool { return proto.Equal(r, f) })
 }
 
-// named reports whether a finding, or one of its reasons, names what is theirs.
+// named reports whether a finding, or one of its reasons, names something of theirs.
 func (t *theirs) named(f *recordv1.Finding) bool {
 	return t.names[f.GetSubject()] || slices.ContainsFunc(f.GetArgs(), func(a *recordv1.Arg) bool {
 		return slices.ContainsFunc(a.GetNames(), func(n string) bool { return t.names[n] }) || slices.ContainsFunc(a.GetFindings(), t.named)

@@ -10,13 +10,13 @@ import (
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-// dueSoon is how long ahead of its date something is listed as due, in ms (common
+// dueSoon is how long before its date something is listed as due, in ms (common
 // practice, no source).
 const dueSoon = 30 * dayMS
 
-// What is due.
+// These say what is due.
 var (
-	// TrainingMissing: a training that was never recorded.
+	// TrainingMissing: no such training was ever recorded.
 	TrainingMissing = code.New("TRAINING_MISSING", code.Row{Args: "person class:word clause", Who: "supervisor-manager", Next: "yardhasp person training {person} --class {class} --until DAY"})
 	TrainingDue     = code.New("TRAINING_DUE", code.Row{Args: "person class:word until:time clause", Who: "supervisor-manager", Next: "yardhasp person training {person} --class {class} --until DAY"})
 	InspectionDue   = code.New("INSPECTION_DUE", code.Row{Args: "zone version:number due:time", Clause: inspectClause, Who: "authorised", Next: "yardhasp procedure inspect {zone} --machine MACHINE --date DAY --employee PERSON"})
@@ -38,7 +38,7 @@ func (s *State) personView(id string) *recordv1.PersonView {
 	return v
 }
 
-// ParseClass reads a training class's name: "bin-entry".
+// ParseClass reads the name of a training class, such as "bin-entry".
 func ParseClass(word string) (recordv1.TrainingClass, bool) {
 	for c := recordv1.TrainingClass_TRAINING_CLASS_AUTHORISED; c <= recordv1.TrainingClass_TRAINING_CLASS_GRAIN_HANDLING; c++ {
 		if ClassName(c) == word {
@@ -48,8 +48,8 @@ func ParseClass(word string) (recordv1.TrainingClass, bool) {
 	return recordv1.TrainingClass_TRAINING_CLASS_UNSPECIFIED, false
 }
 
-// ProcedureView shows a zone's procedure as it stands at a moment, nil when none
-// was published.
+// ProcedureView shows a zone's procedure as it stands at a moment, in Unix ms. It is nil
+// when none was published.
 func (s *State) ProcedureView(zone string, at int64) *recordv1.ProcedureView {
 	p := s.Procs[zone]
 	if p == nil {
@@ -81,12 +81,12 @@ func (s *State) exchangeView(e *Exchange) *recordv1.ExchangeView {
 		OutsideProcedures: e.Outside, DateUnixMs: e.Date, Hazards: e.Hazards, Emergency: e.Emergency}
 }
 
-// Due lists training, retraining, inspections and reviews that are due at a moment
+// Due lists the training, retraining, inspections and reviews that are due at a moment
 // or within 30 days of it, the most urgent first.
 func (s *State) Due(at int64) []*recordv1.DueView {
 	var out []*recordv1.DueView
 	for _, id := range sorted(s.People) {
-		if s.LiveKey(id) != nil { // of somebody who is gone nothing counts
+		if s.LiveKey(id) != nil { // nothing is due from a person who left
 			out = append(out, s.trainingsDue(s.People[id], at)...)
 		}
 	}
@@ -97,7 +97,7 @@ func (s *State) Due(at int64) []*recordv1.DueView {
 	return out
 }
 
-// trainingsDue lists what somebody is to be trained in, or to be retrained on.
+// trainingsDue lists what a person must be trained in or retrained on.
 func (s *State) trainingsDue(p *Person, at int64) []*recordv1.DueView {
 	var out []*recordv1.DueView
 	for _, z := range sorted(p.Retrain) {
@@ -128,7 +128,7 @@ func (s *State) trainingsDue(p *Person, at int64) []*recordv1.DueView {
 	return out
 }
 
-// proceduresDue lists the zones without a procedure, and the procedures to be
+// proceduresDue lists the zones without a procedure, and the procedures that must be
 // inspected and reviewed.
 func (s *State) proceduresDue(at int64) []*recordv1.DueView {
 	var out []*recordv1.DueView

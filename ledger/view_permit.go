@@ -7,13 +7,13 @@ import (
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-// What a view has as a text in the contract, not as a value of it.
+// The contract shows these as texts, not as values.
 var (
 	contactWords     = map[recordv1.Contact]string{recordv1.Contact_CONTACT_SIGHT: "sight", recordv1.Contact_CONTACT_VOICE: "voice", recordv1.Contact_CONTACT_SIGNAL_LINE: "signal line"}
 	ventilationWords = map[recordv1.Ventilation]string{recordv1.Ventilation_VENTILATION_NONE: "none", recordv1.Ventilation_VENTILATION_NATURAL: "natural", recordv1.Ventilation_VENTILATION_FORCED: "forced"}
 )
 
-// lineText says what keeps people from sinking, "" for hot work.
+// lineText says what keeps people from sinking. It is "" for hot work.
 func (p *WorkPermit) lineText() string {
 	switch {
 	case !p.binEntry():
@@ -28,9 +28,9 @@ func (p *WorkPermit) lineText() string {
 	return "none: " + p.LineReason
 }
 
-// PermitView shows one permit as it stands at a moment, in Unix ms, with nothing
-// recorded since: its time runs out and the air gets old on the reader's clock
-// too. Nil when there is none of this name.
+// PermitView shows one permit as it stands at a moment, in Unix ms, if nothing is
+// recorded until then. Its time runs out and its air tests get too old on the reader's
+// clock too. It is nil when there is no permit of this name.
 func (s *State) PermitView(id string, at int64) *recordv1.PermitView {
 	p := s.WorkPermits[id]
 	if p == nil {
@@ -44,8 +44,8 @@ func (s *State) PermitView(id string, at int64) *recordv1.PermitView {
 		v.ClosedPaths = append(v.ClosedPaths, ref+": "+p.ClosedPaths[ref])
 	}
 	if st == recordv1.PermitState_PERMIT_STATE_SUSPENDED && len(missing) == 0 {
-		// Suspended for good, though what lapsed may be mended: an empty list would
-		// read as leave.
+		// The permit stays suspended even if what lapsed was mended. An empty list would
+		// read as permission.
 		v.Missing = append(s.permitConditions(p, at), p.notInForce(st, nil))
 	}
 	if st == recordv1.PermitState_PERMIT_STATE_ENDED && len(missing) == 0 {
@@ -73,7 +73,7 @@ func (s *State) PermitView(id string, at int64) *recordv1.PermitView {
 	return v
 }
 
-// airView adds the tests of the air with their ages.
+// airView adds the tests of the air and how old they are.
 func (s *State) airView(v *recordv1.PermitView, p *WorkPermit, at int64) {
 	j, air := s.Jobs[p.Job], s.Air[p.Job]
 	if j == nil || air == nil {
@@ -92,7 +92,7 @@ func (s *State) airView(v *recordv1.PermitView, p *WorkPermit, at int64) {
 	}
 }
 
-// permitAlarmOf reports whether an alarm is about a permit of the job or about a
+// permitAlarmOf reports whether an alarm is about a permit of the job, or about a
 // fumigant that can reach its zone.
 func (s *State) permitAlarmOf(j *Job, a Alarm) bool {
 	switch c := code.Code(a.Code); {
@@ -106,7 +106,7 @@ func (s *State) permitAlarmOf(j *Job, a Alarm) bool {
 	return false
 }
 
-// permitViews shows a job's permits, or with "" all that are not closed.
+// permitViews shows the permits of a job, or all that are not closed when job is "".
 func (s *State) permitViews(job string, at int64, here func(ids ...string) bool) []*recordv1.PermitView {
 	var out []*recordv1.PermitView
 	for _, id := range sorted(s.WorkPermits) {

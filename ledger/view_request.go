@@ -6,8 +6,8 @@ import (
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-// RequestView shows one request; nil when there is none of this name. It shares
-// nothing that a later entry changes in place.
+// RequestView shows one request. It is nil when there is no request of this name. It
+// shares nothing that a later entry changes in place.
 func (s *State) RequestView(id string) *recordv1.RequestView {
 	q := s.Reqs[id]
 	if q == nil {

@@ -120,9 +120,9 @@ func (d *driver) broken(err error) error {
 	return &yard.NotServing{Because: why}
 }
 
-// capture writes one signed record into the journal.
-func (d *driver) capture(signed []byte, run string) (*yard.Reply, error) {
-	return d.step(func(_ *ledger.State, now int64) (yard.Effects, error) { return d.y.Capture(signed, now, run) })
+// capture writes one signed record, as the server read it, into the journal.
+func (d *driver) capture(e *ledger.Entry, run string) (*yard.Reply, error) {
+	return d.step(func(_ *ledger.State, now int64) (yard.Effects, error) { return d.y.Capture(e, now, run) })
 }
 
 // panel shows a point to the person at its panel.

@@ -18,10 +18,10 @@ import (
 
 // submitJournal writes a record into this yard's journal and waits a while for
 // the ledger to have it.
-func (r *Replica) submitJournal(ctx context.Context, signed []byte, kind, run string) (*servicev1.Receipt, error) {
-	reply, err := r.yard.capture(signed, run)
+func (r *Replica) submitJournal(ctx context.Context, e *ledger.Entry, kind, run string) (*servicev1.Receipt, error) {
+	reply, err := r.yard.capture(e, run)
 	if unheard(err) && r.catchUp(ctx) {
-		reply, err = r.yard.capture(signed, run)
+		reply, err = r.yard.capture(e, run)
 	}
 	if err != nil {
 		return nil, r.journalError(err, kind)

@@ -19,14 +19,14 @@ import (
 // Join redeems an invitation. The record says by its signatures who may.
 func (m *memberServer) Join(ctx context.Context, q *servicev1.JoinRequest) (*servicev1.JoinResponse, error) {
 	r := m.r
-	e, err := ledger.Decode(ledger.DirectEntry(q.GetSigned()))
+	e, err := r.checked.Decode(ledger.DirectEntry(q.GetSigned()))
 	if err != nil {
 		return nil, failed(err)
 	}
 	if f := e.Fault(); f != nil {
 		return nil, fault(f)
 	}
-	if bad := ledger.Check(e.Record()); len(bad) > 0 {
+	if bad := e.Misshapen(); len(bad) > 0 {
 		return nil, fault(bad...)
 	}
 	kind := ledger.KindFor(e.Record())

@@ -54,7 +54,7 @@ func (s *ledgerServer) Submit(ctx context.Context, q *servicev1.SubmitRequest) (
 	if f := e.Fault(); f != nil {
 		return nil, fault(f)
 	}
-	if bad := ledger.Check(e.Record()); len(bad) > 0 {
+	if bad := e.Misshapen(); len(bad) > 0 {
 		return nil, fault(bad...)
 	}
 	if !bytes.Equal(e.Record().GetLedger(), s.r.ledgerID()) {
@@ -78,9 +78,9 @@ func (s *ledgerServer) Submit(ctx context.Context, q *servicev1.SubmitRequest) (
 	defer cancel()
 	var rec *servicev1.Receipt
 	if kind.Way == ledger.ThroughJournal {
-		rec, err = s.r.submitJournal(w, q.GetSigned(), kind.Name, q.GetRun())
+		rec, err = s.r.submitJournal(w, e, kind.Name, q.GetRun())
 	} else {
-		rec, err = s.r.submitDirect(w, e, q.GetSigned())
+		rec, err = s.r.submitDirect(w, e)
 	}
 	if err != nil {
 		return nil, err
@@ -90,12 +90,12 @@ func (s *ledgerServer) Submit(ctx context.Context, q *servicev1.SubmitRequest) (
 
 // submitDirect takes a record to the quorum, once: a ticket that the ledger has
 // gets its recorded answer.
-func (r *Replica) submitDirect(ctx context.Context, e *ledger.Entry, signed []byte) (*servicev1.Receipt, error) {
+func (r *Replica) submitDirect(ctx context.Context, e *ledger.Entry) (*servicev1.Receipt, error) {
 	ref := quorum.TicketRef(e)
-	if o := r.recordedAs(ref, signed); o != nil {
+	if o := r.recordedAs(ref, e.Signed()); o != nil {
 		return r.directReceipt(o, true)
 	}
-	outs, err := r.propose(ctx, [][]byte{ledger.DirectEntry(signed)})
+	outs, err := r.propose(ctx, [][]byte{e.Raw()})
 	if err != nil {
 		return nil, failed(err)
 	}
@@ -105,7 +105,7 @@ func (r *Replica) submitDirect(ctx context.Context, e *ledger.Entry, signed []by
 		c, cancel := context.WithTimeout(ctx, r.patience())
 		defer cancel()
 		if r.confirm(c) == nil {
-			if first := r.recordedAs(ref, signed); first != nil {
+			if first := r.recordedAs(ref, e.Signed()); first != nil {
 				return r.directReceipt(first, true)
 			}
 		}

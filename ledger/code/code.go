@@ -1,9 +1,9 @@
 // Package code is how the rules say something: a typed code with named arguments.
 //
-// Each code has one row, written in the file of its subject by New. The row names
-// the arguments in order, the clause that the rule comes from, who can supply what
-// is missing, and the command that records it. The sentences that people read are
-// made of code and arguments in one catalogue (client/words), and nowhere else.
+// Each code has one row, written by New in the file of its subject. The row names the
+// arguments in order, the clause of the rule, who can supply what is missing, and the
+// command that records it. The sentences that people read are made from code and
+// arguments in one catalogue (client/words), and nowhere else.
 package code
 
 import (
@@ -18,47 +18,47 @@ import (
 // Code names one thing that a rule can say. Two meanings never share a code.
 type Code string
 
-// Answer is how a caller of a service is answered when a refusal has this code.
+// Answer says how a service answers its caller when a refusal has this code.
 type Answer int
 
 const (
 	// NotMet: a condition is not met. The zero value, for most codes.
 	NotMet Answer = iota
-	// Unknown: it names something that the ledger does not have.
+	// Unknown: the record names something that the ledger does not have.
 	Unknown
 	// Malformed: the record itself is wrong.
 	Malformed
-	// NotSigned: a signature is missing, wrong, or by a key that counts no more.
+	// NotSigned: a signature is missing, wrong, or by a revoked key.
 	NotSigned
-	// Denied: it is not this person's to do.
+	// Denied: this person may not do it.
 	Denied
-	// Taken: it was done before, or the name is in use.
+	// Taken: it was done before, or the name is already in use.
 	Taken
 )
 
 // Row says what belongs to a code.
 type Row struct {
-	// Args are the names of its arguments, in order, separated by spaces. A name
-	// that ends in ":time", ":number", ":text", ":word" or ":why" has that kind (why:
-	// other findings); any other is of names: people, points, jobs, references.
+	// Args are the names of its arguments, in order, separated by spaces. A name that
+	// ends in ":time", ":number", ":text", ":word" or ":why" has that kind (why: other
+	// findings). Any other argument takes names: people, points, jobs, references.
 	Args string
-	// Clause is where the rule comes from, "" for a rule of our own. An argument
+	// Clause is where the rule comes from, or "" for a rule of our own. An argument
 	// called clause takes its place.
 	Clause string
-	// Who can supply what is missing: a word of the catalogue, such as
-	// "a-qualified-person", or an argument in braces, "{holder}"; "" for nobody.
+	// Who can supply what is missing: a catalogue word such as "a-qualified-person", or
+	// an argument in braces such as "{holder}". It is "" for nobody.
 	Who string
-	// Next is the command that records what meets it, with arguments in braces:
-	// "yardhasp release {lock}"; "" where no command does.
+	// Next is the command that records what is missing, with arguments in braces, such
+	// as "yardhasp release {lock}". It is "" if there is no command.
 	Next string
-	// Answer is how a caller is answered.
+	// Answer says how the caller is answered.
 	Answer Answer
 }
 
 var rows = map[Code]Row{}
 
-// New adds the row of a code. A name that is used twice, or a row that can't be
-// read, stops the program at its start: it is a mistake in the program.
+// New adds the row of a code. A name that is used twice, or a row that cannot be read,
+// is a mistake in the program and stops it at its start.
 func New(name string, r Row) Code {
 	c := Code(name)
 	if _, twice := rows[c]; twice {
@@ -76,7 +76,8 @@ func New(name string, r Row) Code {
 // Codes lists every code, sorted.
 func Codes() []Code { return slices.Sorted(maps.Keys(rows)) }
 
-// Row returns the row of a code; false when there is none, as of a newer release.
+// Row returns the row of a code. It returns false if there is none, as for a code of a
+// newer release.
 func (c Code) Row() (Row, bool) {
 	r, ok := rows[c]
 	return r, ok
@@ -93,7 +94,7 @@ func Has(fs []*recordv1.Finding, codes ...Code) bool {
 	return slices.ContainsFunc(fs, func(f *recordv1.Finding) bool { return Is(f, codes...) })
 }
 
-// ClauseOf is the clause that a finding comes from, "" for none.
+// ClauseOf is the clause that a finding comes from, or "".
 func ClauseOf(f *recordv1.Finding) string {
 	for _, a := range f.GetArgs() {
 		if a.GetName() == "clause" {
@@ -103,7 +104,7 @@ func ClauseOf(f *recordv1.Finding) string {
 	return rows[Of(f)].Clause
 }
 
-// Names are the values of an argument of names, nil when it has none.
+// Names are the values of an argument that takes names. It is nil if there are none.
 func Names(f *recordv1.Finding, arg string) []string {
 	for _, a := range f.GetArgs() {
 		if a.GetName() == arg {

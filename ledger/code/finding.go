@@ -6,12 +6,12 @@ import (
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-// About makes the finding: what it is about, then the arguments in the order that
-// the code's row names them. An argument of names takes a string or a []string (an
-// empty string is no name), of time and number an integer, of text and word a
-// string, of why a finding or a list of findings. A value that does not fit its
-// row is a mistake in the program, which Check tells to the tests; here it is left
-// out, for nothing may stop on what a record holds.
+// About makes the finding: first what it is about, then the arguments in the order of
+// the code's row. An argument of names takes a string or a []string (an empty string is
+// no name). time and number take an integer, text and word a string, why a finding or a
+// list of findings. A value that does not fit its row is a mistake in the program. It is
+// left out here, because nothing may stop on what a record holds. Check reports it to
+// the tests.
 func (c Code) About(subject string, args ...any) *recordv1.Finding {
 	f := &recordv1.Finding{Code: string(c), Subject: subject}
 	for i, p := range rows[c].params() {
@@ -88,8 +88,8 @@ func whole(v any) (int64, bool) {
 	return 0, false
 }
 
-// Check says what is wrong with a finding, nil when nothing: a code without a row,
-// or arguments that are not those of the row. Tests ask it of everything that the
+// Check says what is wrong with a finding: a code without a row, or arguments that are
+// not those of the row. It is nil if nothing is. Tests call it on everything that the
 // rules say.
 func Check(f *recordv1.Finding) error {
 	r, ok := Of(f).Row()

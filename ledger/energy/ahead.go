@@ -2,12 +2,13 @@ package energy
 
 import "slices"
 
-// crossing is an open point met on the way back from a zone; outer is the node
-// on its far side.
+// crossing is an open point met on the way back from a zone. outer is the node on its
+// far side.
 type crossing struct{ point, outer int32 }
 
-// backward searches from a zone's parts against the way energy passes, past
-// fewer than limit open points. It keeps its memory from one zone to the next.
+// backward searches back from the parts of a zone, against the way that energy passes.
+// It crosses fewer than limit open points. It reuses its memory from one zone to the
+// next.
 type backward struct {
 	g     *Graph
 	seen  []bool
@@ -17,8 +18,8 @@ type backward struct {
 
 func (g *Graph) backward() *backward { return &backward{g: g, seen: make([]bool, len(g.nodes))} }
 
-// ahead returns the open points met, each once for every way across it, in the
-// order of the search.
+// ahead returns the open points met, once for every way across each, in the order of the
+// search.
 func (b *backward) ahead(parts []int32, open []bool, limit uint8) []crossing {
 	var met []crossing
 	b.queue, b.next = b.queue[:0], append(b.next[:0], parts...)

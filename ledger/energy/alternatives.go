@@ -8,20 +8,20 @@ import (
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-// MaxChoices bounds the sets that Alternatives returns.
+// MaxChoices limits the sets that Alternatives returns.
 const MaxChoices = 1_000
 
-// Choice is a set of points that isolates a zone and of which none can be left
-// out.
+// Choice is a minimal set of points that isolates a zone: without any one of them it
+// would not.
 type Choice struct {
 	Points []string // sorted
 	Locks  int      // how many points
-	// GoesDark are the machines outside the zone that lose every source; Dark is
-	// how many they are: the disruption.
+	// GoesDark are the machines outside the zone that lose every source. Dark is how
+	// many they are. This measures the disruption.
 	GoesDark []string
 	Dark     int
-	// Pareto is set where no other set found is better in one of locks and
-	// disruption and as good in the other.
+	// Pareto is set when no other set found beats this one: none is better in locks or
+	// disruption and at least as good in the other.
 	Pareto bool
 	// Conditions are as in Plan.
 	Conditions []string
@@ -31,27 +31,28 @@ type Choice struct {
 type Choices struct {
 	Zone  string
 	Level recordv1.Isolation
-	// Sets begin with Plan's set, without what can be left out of it where Plan
-	// couldn't prove it the fewest; then by locks, disruption and points. None
-	// where nothing isolates the zone: Plan says why.
+	// Sets begin with Plan's set. Where Plan could not prove that set the fewest, the
+	// points that can be left out of it are left out. The others follow by locks,
+	// disruption and points. Sets is empty where nothing isolates the zone: Plan says
+	// why.
 	Sets []Choice
-	// More says that there may be further sets. Without it Sets are all the minimal
-	// sets there are, and Pareto is exact.
+	// More says that further sets may exist. If it is false, Sets are all the minimal
+	// sets, and Pareto is exact.
 	More bool
 }
 
-// Alternatives ranks minimal isolating sets of a zone, at most most of them and
-// no fewer than one. Where it may return two, the least possible disruption is
-// among them beside Plan's set. An unspecified level asks for
+// Alternatives ranks minimal isolating sets of a zone. It returns at most most sets, and
+// treats a smaller most than one as one. If it may return two, the set with the least
+// possible disruption is among them, beside Plan's set. An unspecified level asks for
 // what the zone needs.
 //
-// A minimal set other than S lacks a point of S. So further sets come by asking
-// for the smallest set without the first point of the last, then for the
-// smallest with the first but without the second, and so on (R. Reiter, "A
-// theory of diagnosis from first principles", Artificial Intelligence 32, 1987,
-// with the disjoint branches of E. L. Lawler, Management Science 18, 1972; both
-// from memory). The fewest locks come first. The work is bounded in steps, not in
-// time, so that every replica gives up at the same place.
+// Any minimal set other than S lacks some point of S. So further sets are found by
+// asking for the smallest set without the first point of the last set, then for the
+// smallest with the first but without the second, and so on (R. Reiter, "A theory of
+// diagnosis from first principles", Artificial Intelligence 32, 1987, with the disjoint
+// branches of E. L. Lawler, Management Science 18, 1972; both from memory). The fewest
+// locks come first. The work is limited in steps, not in time, so that every replica
+// gives up at the same place.
 func (g *Graph) Alternatives(zone string, level recordv1.Isolation, most int) (Choices, error) {
 	z, level, err := g.ask(zone, level)
 	if err != nil {
@@ -99,8 +100,8 @@ func (g *Graph) alternatives(z *zone, level recordv1.Isolation, most int, steps 
 	return out
 }
 
-// front marks the sets that no other beats in locks or disruption without being
-// beaten in the other.
+// front marks the sets that no other set beats: a set that beats it is better in locks
+// or disruption and at least as good in the other.
 func front(sets []Choice) {
 	least := map[int]int{} // locks -> least disruption
 	for _, c := range sets {
@@ -137,7 +138,7 @@ type enumeration struct {
 	more  bool
 }
 
-// keep takes a set it hasn't seen, and reports whether there was room for it.
+// keep takes a set it has not seen. It reports whether there was room for it.
 func (e *enumeration) keep(open []bool) bool {
 	var points []int32
 	var key []byte
@@ -158,8 +159,8 @@ func (e *enumeration) keep(open []bool) bool {
 	return true
 }
 
-// thin leaves points out, in their order, until none can be; nil, and there may
-// be more sets, where the steps run out first.
+// thin leaves out points, in their order, until none can be left out. It is nil when the
+// steps run out first. Then there may be more sets.
 func (e *enumeration) thin(open []bool) []bool {
 	open = slices.Clone(open)
 	for i := range open {
@@ -177,9 +178,9 @@ func (e *enumeration) thin(open []bool) []bool {
 	return open
 }
 
-// nearest keeps the smallest of the sets that take only points met first on the
-// way back from the work. Everything ahead of those goes dark under any set, so
-// none disrupts less.
+// nearest keeps the smallest of the sets that take only the points met first on the way
+// back from the work. Everything beyond those points goes dark under any set, so no set
+// disrupts less.
 func (e *enumeration) nearest() {
 	without := make([]bool, len(e.g.points))
 	for i := range without {
@@ -194,9 +195,9 @@ func (e *enumeration) nearest() {
 	}
 }
 
-// smallest returns a smallest set without the points of without, or where that
-// wasn't proved a minimal one; nil where they don't isolate or the steps ran out.
-// Points of with count next to nothing. No set with all of with and none of
+// smallest returns a smallest set without the points of without. Where that was not
+// proved, it returns a minimal set. It is nil where they do not isolate or the steps ran
+// out. The points of with count next to nothing. No set with all of with and none of
 // without has fewer locks than least.
 func (e *enumeration) smallest(with, without []bool) (open []bool, least int) {
 	e.p.steps -= int64(len(e.p.spans)) + subproblemSteps
@@ -213,7 +214,7 @@ func (e *enumeration) smallest(with, without []bool) (open []bool, least int) {
 				both++
 			}
 		}
-		// the others alone: what is saved on with is less than one of them
+		// the others alone count: what with costs is less than one of them
 		return open, count(open) - both + wanted
 	}
 	if !e.g.examine(e.z, open, e.level).Isolates {
@@ -222,12 +223,12 @@ func (e *enumeration) smallest(with, without []bool) (open []bool, least int) {
 	return e.thin(open), 0
 }
 
-// subproblemSteps is charged for each subproblem beside its flows, so that a
-// small drawing with very many sets comes to an end too.
+// subproblemSteps is charged for each subproblem, besides its flows. It makes the search
+// end even on a small drawing with very many sets.
 const subproblemSteps = 4_096
 
-// branch is a subproblem: the minimal sets with all the points of with and none
-// of the points of without.
+// branch is a subproblem: the minimal sets with all points of with and no point of
+// without.
 type branch struct {
 	with, without *chain
 	bound         int // no set of it has fewer locks
@@ -249,7 +250,7 @@ func (c *chain) mark(points int) []bool {
 	return m
 }
 
-// branches is a heap: fewest locks first, then the oldest.
+// branches is a heap: fewest locks first, then the oldest branch.
 type branches []*branch
 
 func (b branches) Len() int { return len(b) }
@@ -265,9 +266,9 @@ func (b *branches) Pop() any {
 	return x
 }
 
-// further branches on the points of the sets found, until there is no branch, no
-// room or no step left. A branch is solved when its bound is the least; where
-// it then has a higher one, it waits its turn again.
+// further branches on the points of the sets found, until there is no branch, no room or
+// no step left. It solves the branch with the least bound. If solving raises that bound,
+// the branch goes back into the heap.
 func (e *enumeration) further(first []bool) {
 	waiting := &branches{{bound: count(first), open: first}}
 	born := 0
@@ -289,7 +290,7 @@ func (e *enumeration) further(first []bool) {
 				continue
 			}
 		}
-		// also a set that lacks a point of with: it belongs to another branch
+		// keep also a set that lacks a point of with: it belongs to another branch
 		if !e.keep(b.open) {
 			e.more = true
 			return

@@ -12,12 +12,12 @@ import (
 type Problem struct {
 	// Yard is the yard of the drawing.
 	Yard string
-	// Field is where, as a path inside the drawing: "links[3].from". A reader of
-	// text drawings maps it to a line and column.
+	// Field says where, as a path inside the drawing: "links[3].from". A reader of text
+	// drawings maps it to a line and column.
 	Field string
 	// Text says what is wrong and what to do.
 	Text string
-	// Warning is set when the drawing may be used as it is.
+	// Warning is set when the drawing may be used anyway.
 	Warning bool
 }
 
@@ -34,9 +34,9 @@ func Refused(ps []Problem) bool {
 	return slices.ContainsFunc(ps, func(p Problem) bool { return !p.Warning })
 }
 
-// Check returns what is wrong with d as the next drawing of its yard, beside the
-// other yards' current drawings; one of d's own yard among them is left out.
-// Errors come before warnings; both lists are bounded.
+// Check returns what is wrong with d as the next drawing of its yard, beside the current
+// drawings of the other yards. A drawing of d's own yard among the others is left out.
+// Errors come before warnings. Both lists are limited in length.
 func Check(d *recordv1.Drawing, others []*recordv1.Drawing) []Problem {
 	far := make([]*recordv1.Drawing, 0, len(others))
 	for _, o := range others {
@@ -55,7 +55,7 @@ func Check(d *recordv1.Drawing, others []*recordv1.Drawing) []Problem {
 // index finds the nodes of all drawings by id.
 type index struct {
 	nodes map[string]recordv1.NodeKind
-	// feedsBack are the machines that can feed their supply back.
+	// feedsBack are the machines that can feed energy back into their supply.
 	feedsBack map[string]bool
 }
 
@@ -79,7 +79,7 @@ func newIndex(ds []*recordv1.Drawing) *index {
 	return ix
 }
 
-// newest sorts ds by yard, in place, and keeps each yard's newest revision.
+// newest sorts ds by yard, in place. It keeps the newest revision of each yard.
 func newest(ds []*recordv1.Drawing) []*recordv1.Drawing {
 	slices.SortStableFunc(ds, func(a, b *recordv1.Drawing) int {
 		return cmp.Or(cmp.Compare(a.GetYard(), b.GetYard()), cmp.Compare(b.GetRevision(), a.GetRevision()))
@@ -182,8 +182,8 @@ func (c *checker) nodes() {
 	}
 }
 
-// interlock checks the name that joins sources of which one can be connected. It
-// never makes a set of points do: every source counts as connected.
+// interlock checks the name that joins sources of which only one can be connected. An
+// interlock never makes a set of points isolate: every source counts as connected.
 func (c *checker) interlock(i int, n *recordv1.Node) {
 	if n.GetInterlock() == "" {
 		return
@@ -212,7 +212,7 @@ func (c *checker) store(i int, n *recordv1.Node) {
 	if !knownMedium(s.GetMedium()) {
 		c.bad(at("store.medium"), "store %q has no known medium: spell one out", n.GetName())
 	}
-	// the comparison is false for a value that is no number, too
+	// the comparison is also false for NaN
 	if !(s.GetJoules() >= 0 && s.GetJoules() <= 1e18) {
 		c.bad(at("store.joules"), "joules of store %q are no number from 0 to 1e18: give 0 where nobody knows", n.GetName())
 	}
@@ -243,7 +243,7 @@ func (c *checker) starts(i int, n *recordv1.Node) {
 	}
 }
 
-// node resolves a node named in the drawing, and reports one that isn't there.
+// node resolves a node named in the drawing. It reports one that does not exist.
 func (c *checker) node(field func() string, ref string) (id string, ok bool) {
 	id, ok = qualify(c.d.GetYard(), ref)
 	if !ok {

@@ -6,7 +6,7 @@ import (
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-// place is where a device name was met first.
+// place is where a device name was first met.
 type place struct {
 	link  int
 	point bool
@@ -43,8 +43,8 @@ func (c *checker) links() {
 	}
 }
 
-// oneWay refuses a direction that rests on a device which doesn't give one: a
-// check valve leaks back, a backstop slips, a relay and a drive pass both ways.
+// oneWay refuses a direction that rests on a device which does not guarantee it: a check
+// valve leaks back, a backstop slips, a relay and a drive pass both ways.
 func (c *checker) oneWay(i int, l *recordv1.Link) {
 	if l.GetOneWay() == "" {
 		return
@@ -85,8 +85,8 @@ func (c *checker) device(i int, l *recordv1.Link, seen map[string]place) {
 			c.bad(at("device"), "%q is no device name: %s", d.GetDevice(), nameRule)
 		}
 		id := d.GetPanel() + "/" + d.GetDevice()
-		// several contacts of one relay may stand in several links, but a lock
-		// must open one known link
+		// contacts of one relay may stand in several links, but a lock must open one
+		// known link
 		if first, twice := seen[id]; !twice {
 			seen[id] = place{i, point}
 		} else if point || first.point {
@@ -106,8 +106,8 @@ func (c *checker) device(i int, l *recordv1.Link, seen map[string]place) {
 	}
 }
 
-// fits reports whether a kind of isolating device is one for the medium; common
-// practice, no source.
+// fits reports whether a kind of isolating device suits the medium (common practice, no
+// source).
 func fits(k recordv1.DeviceKind, m recordv1.Medium) bool {
 	switch m {
 	case recordv1.Medium_MEDIUM_ELECTRICITY:

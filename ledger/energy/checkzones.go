@@ -7,10 +7,10 @@ import (
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-// defaultIsolation is the rule where the drawing names none: double where
-// people enter, where grain can come, for fuel gas and for chemicals, else
-// single (after UK HSE HSG253: entry and toxic fluids want positive isolation;
-// clause details from memory).
+// defaultIsolation is the rule where the drawing names none. Double isolation is needed
+// where people enter, where grain can come, for fuel gas and for chemicals. Otherwise
+// single isolation is enough (after UK HSE HSG253: entry and toxic fluids want positive
+// isolation; clause details from memory).
 func defaultIsolation(z *recordv1.Zone) recordv1.Isolation {
 	if z.GetEntered() {
 		return recordv1.Isolation_ISOLATION_DOUBLE
@@ -26,7 +26,7 @@ func defaultIsolation(z *recordv1.Zone) recordv1.Isolation {
 	return recordv1.Isolation_ISOLATION_SINGLE
 }
 
-// isolation is what a zone needs. A waiver without a name or a reason is none.
+// isolation is what a zone needs. A waiver needs a name and a reason, or it is ignored.
 func isolation(z *recordv1.Zone) recordv1.Isolation {
 	def := defaultIsolation(z)
 	switch z.GetIsolation() {
@@ -112,13 +112,13 @@ func (c *checker) parts(i int, z *recordv1.Zone) {
 				c.bad(field, "part %q lists %s twice: once is enough", p.GetNode(), mediumWord(m))
 			}
 			if k >= len(recordv1.Medium_name) {
-				break // more media than there are: the repeats are reported
+				break // more than all known media: the repeats are reported
 			}
 		}
 	}
 }
 
-// dangles reports nodes that other yards' drawings name and d no longer has.
+// dangles reports nodes that the drawings of other yards name and d no longer has.
 func (c *checker) dangles(others []*recordv1.Drawing) {
 	yard := c.d.GetYard()
 	for _, o := range others {

@@ -6,12 +6,12 @@ import (
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-// maxCuts bounds the networks solved for one plan. Only drawings where blanks
-// and other devices stand side by side need more than one.
+// maxCuts limits the networks solved for one plan. Only drawings where blanks and other
+// devices stand side by side need more than one.
 const maxCuts = 128
 
-// problem is the part of the graph that a plan for one zone has to cut: what
-// some source reaches and what reaches the zone.
+// problem is the part of the graph that a plan for one zone has to cut: what some source
+// reaches and what reaches the zone.
 type problem struct {
 	g              *Graph
 	level          recordv1.Isolation
@@ -22,14 +22,14 @@ type problem struct {
 	dear int64
 	// steps left for flows.
 	steps int64
-	// without marks points that may not be opened, cheap those that cost 1 where
-	// the others cost price; nil where there are none.
+	// without marks points that may not be opened. cheap marks those that cost 1 where
+	// the others cost price. Each is nil where there are none.
 	without, cheap []bool
 	price          int64
 }
 
-// problem numbers afresh what matters to z. With whole, nodes that no device can
-// part stay apart, so that devices may be fitted between them.
+// problem numbers the part of the graph that matters to z. If whole is set, nodes that
+// no device can separate stay apart, so that devices may be fitted between them.
 func (g *Graph) problem(z *zone, level recordv1.Isolation, whole bool) *problem {
 	p := &problem{g: g, level: level, price: 1, dear: 4 * int64(len(g.points)+1), steps: maxSteps}
 	back := g.behind(z, nil).in
@@ -76,7 +76,7 @@ func (p *problem) layers() int { return int(need(p.level)) }
 
 func (p *problem) point(x *span) int32 { return p.g.links[x.link].point }
 
-// mayOpen returns the point in x, -1 where there is none that may be opened.
+// mayOpen returns the point in x, or -1 where no point there may be opened.
 func (p *problem) mayOpen(x *span) int32 {
 	point := p.point(x)
 	if point >= 0 && p.without != nil && p.without[point] {
@@ -85,8 +85,8 @@ func (p *problem) mayOpen(x *span) int32 {
 	return point
 }
 
-// prefer says which points may not be opened and which to open rather than
-// others, at price times less.
+// prefer says which points may not be opened, and which are cheap: the others cost price
+// times more.
 func (p *problem) prefer(cheap, without []bool, price int64) {
 	p.cheap, p.without, p.price = cheap, without, price
 	p.dear = 4 * price * int64(len(p.g.points)+1)
@@ -100,7 +100,7 @@ func (p *problem) cost(point int32) int64 {
 	return p.price
 }
 
-// choice is what a branch has settled about a blank.
+// choice is what a branch has decided about a blank.
 type choice int8
 
 const (
@@ -109,20 +109,19 @@ const (
 	shut
 )
 
-// cut finds the fewest points that isolate the zone (where some are preferred,
-// the points that cost least), and among those the set that leaves the fewest
-// nodes dark; fewest is false where that it is the fewest wasn't proved within maxCuts and maxSteps. The zone must be one that all points
-// together isolate; where not even one cut was found in time, it is all of them
-// that matter.
+// cut finds the fewest points that isolate the zone. Where some points are preferred, it
+// finds the points that cost least. Among those sets it takes the one that leaves the
+// fewest nodes dark. fewest is false if maxCuts and maxSteps did not allow a proof. All
+// points together must isolate the zone. If no cut at all was found in time, the result
+// is all the points that matter.
 //
-// Every path must climb as many labels as devices are needed. A label may rise
-// by one over a device, by two over a blank, and not at all elsewhere. A blank
-// costs one lock for a rise of one as for two, which is no convex cost: placing
-// blanks among other devices is as hard as the multiway cut with three
-// terminals (Dahlhaus et al., SIAM J. Comput. 23, 1994; from memory). So a
-// blank is first priced at half a lock a step, which never overstates; where a
-// least labelling climbs just one step over a blank, both answers for that blank
-// are tried.
+// Every path must climb as many labels as devices are needed. A label may rise by one
+// over a device, by two over a blank, and not at all elsewhere. A blank costs one lock
+// for a rise of one or of two, which is not a convex cost. So placing blanks among other
+// devices is as hard as the multiway cut with three terminals (Dahlhaus et al., SIAM J.
+// Comput. 23, 1994; from memory). A blank is therefore first priced at half a lock per
+// step, which never overstates its cost. Where a least labelling climbs only one step
+// over a blank, both answers for that blank are tried.
 func (p *problem) cut() (open []bool, fewest bool) {
 	c := &cutter{p: p, choices: make([]choice, len(p.spans))}
 	floor := c.branch(0)
@@ -152,13 +151,13 @@ type cutter struct {
 	solved  int
 	stopped bool
 
-	best []bool // per point of the graph
+	best []bool // best set so far, per point of the graph
 	cost int64
-	dark int // nodes without a source under best, -1 not yet counted
+	dark int // nodes without a source under best; -1: not yet counted
 }
 
-// branch solves the problem under the choices made, where opened blanks cost half
-// of chosen, and returns twice a lower bound of what it costs.
+// branch solves the problem under the choices made. chosen is twice the cost of the
+// blanks opened so far. It returns twice a lower bound of the cost.
 func (c *cutter) branch(chosen int64) int64 {
 	if c.solved == maxCuts {
 		c.stopped = true
@@ -172,7 +171,7 @@ func (c *cutter) branch(chosen int64) int64 {
 		blank := point >= 0 && p.g.points[point].Weight > 1 && p.layers() > 1
 		switch {
 		case c.choices[i] == opened:
-			continue // two devices: nothing left to ask of it
+			continue // two devices: nothing left to decide about it
 		case point < 0 || c.choices[i] == shut:
 			x.one = p.dear
 		case blank:
@@ -208,8 +207,8 @@ func (c *cutter) branch(chosen int64) int64 {
 	return floor
 }
 
-// offer takes the set that labels and choices give when it is better than the
-// best so far: less cost, else fewer dark nodes, else first by point.
+// offer takes the set given by labels and choices if it is better than the best so far:
+// it costs less, or leaves fewer nodes dark, or comes first by point.
 func (c *cutter) offer(labels []uint8) {
 	open := make([]bool, len(c.p.g.points))
 	cost := int64(0)
@@ -258,9 +257,9 @@ func (g *Graph) darkened(open []bool) int {
 	return n
 }
 
-// fit returns the fewest links in which devices would have to be fitted to make
-// the zone isolable, nearest the work, and how many in each; none when the steps
-// ran out. No part of the zone may be a source.
+// fit returns the fewest links in which devices would have to be fitted to make the zone
+// isolable, nearest the work, and how many devices in each. It returns none when the
+// steps ran out. No part of the zone may be a source.
 func (p *problem) fit() (links []int32, devices []int) {
 	spans := slices.Clone(p.spans)
 	for i := range spans {

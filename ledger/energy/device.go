@@ -9,13 +9,13 @@ import (
 // trait is what a kind of device does to energy.
 type trait struct {
 	word string
-	// isolates: it physically stops energy when open, so that it is an
-	// isolation point when it can be locked.
+	// isolates: it physically stops energy when open. It is an isolation point if it can
+	// be locked.
 	isolates bool
 	// weight is how many devices it counts for on a path.
 	weight int
-	// direction: a link holding it may be one-way for some other, physical
-	// reason. False where the device itself tends to be taken for that reason.
+	// direction: a link with this device may be one-way for some other, physical reason.
+	// It is false where people tend to take the device itself for that reason.
 	direction bool
 }
 
@@ -50,13 +50,13 @@ var devices = map[recordv1.DeviceKind]trait{
 	recordv1.DeviceKind_DEVICE_KIND_BACKSTOP:            {"backstop", false, 0, false},
 }
 
-// isolationPoint reports whether d is one: an isolating kind that can be locked
-// and opens every ungrounded conductor.
+// isolationPoint reports whether d is an isolation point: an isolating kind that can be
+// locked and that opens every ungrounded conductor.
 func isolationPoint(d *recordv1.Device) bool {
 	return d != nil && devices[d.GetKind()].isolates && d.GetLockable() && !d.GetLeavesConductorClosed()
 }
 
-// whyNot says why a device isolates nothing, "" where it isolates.
+// whyNot says why a device isolates nothing. It is "" where the device isolates.
 func whyNot(d *recordv1.Device) string {
 	t := devices[d.GetKind()]
 	switch {
@@ -78,15 +78,15 @@ func a(word string) string {
 	return "a " + word
 }
 
-// notAReason are words of a one_way text that name a thing which passes energy
-// both ways when it fails, sticks or is worked.
+// notAReason are words in a one_way text that name something which passes energy both
+// ways when it fails, sticks or is operated.
 var notAReason = []string{
 	"check valve", "non-return", "nonreturn", "backstop", "relay", "contactor",
 	"interlock", "push button", "selector", "drive", "inverter",
 }
 
-// falseReason returns the device word a one_way text rests on, "" where it
-// rests on none of them. Words match whole: "driven" isn't "drive".
+// falseReason returns the device word that a one_way text rests on, or "". Words match
+// whole: "driven" is not "drive".
 func falseReason(text string) string {
 	words := " " + strings.Join(strings.FieldsFunc(strings.ToLower(text), func(r rune) bool {
 		return (r < 'a' || r > 'z') && r != '-'

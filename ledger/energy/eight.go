@@ -11,7 +11,7 @@ import (
 type Holds uint8
 
 const (
-	// HoldsToBeRecorded: no drawing shows it, a named person has to say so.
+	// HoldsToBeRecorded: no drawing shows it, so a named person must say so.
 	HoldsToBeRecorded Holds = iota
 	// HoldsNo: the drawings show that it doesn't hold.
 	HoldsNo
@@ -29,7 +29,7 @@ func (h Holds) String() string {
 	return "to be recorded"
 }
 
-// EightCondition is one of the eight of 29 CFR 1910.147(c)(4)(i), which must all
+// EightCondition is one of the eight conditions of 29 CFR 1910.147(c)(4)(i). All must
 // hold before work may be done without a written procedure.
 type EightCondition struct {
 	Number int // 1 to 8
@@ -38,8 +38,8 @@ type EightCondition struct {
 	Why    string
 }
 
-// NeedsProcedure reports whether a written procedure is needed: some condition
-// doesn't hold. False still leaves the ones to be recorded to a named person.
+// NeedsProcedure reports whether a written procedure is needed because some condition
+// does not hold. If it is false, a named person must still record the remaining ones.
 func NeedsProcedure(cs []EightCondition) bool {
 	if len(cs) != 8 {
 		return true
@@ -52,11 +52,11 @@ func NeedsProcedure(cs []EightCondition) bool {
 	return false
 }
 
-// WithoutProcedure answers the eight conditions for working in the zone behind
-// the plan's points: 1, 2, 3 and 5 from the drawings, with all points closed but
-// the plan's where the plan matters; 4, 6, 7 and 8 are for a person to record.
-// Where in doubt the answer is no. It fails on an unknown zone or point, and on a
-// plan for another zone.
+// WithoutProcedure answers the eight conditions for work in the zone behind the plan's
+// points. Conditions 1, 2, 3 and 5 come from the drawings. Where the plan matters, only
+// its points count as open and all others as closed. Conditions 4, 6, 7 and 8 are for a
+// person to record. In doubt the answer is no. It fails on an unknown zone or point, and
+// on a plan for another zone.
 func (g *Graph) WithoutProcedure(zone string, plan Plan) ([]EightCondition, error) {
 	z, err := g.zone(zone)
 	if err != nil {
@@ -122,7 +122,7 @@ func (g *Graph) WithoutProcedure(zone string, plan Plan) ([]EightCondition, erro
 	return out, nil
 }
 
-// keepsEnergy says what may stay behind or build up again, "" for nothing drawn.
+// keepsEnergy says what may stay behind or build up again. It is "" if nothing is drawn.
 func (g *Graph) keepsEnergy(b *behind) string {
 	var kept []string
 	for i := range g.nodes {
@@ -151,7 +151,8 @@ func (g *Graph) sends(n int32, m recordv1.Medium) bool {
 	return false
 }
 
-// leavesLive says what the plan leaves live of the zone or able to start it.
+// leavesLive says which parts of the zone the plan leaves live, or what it leaves able
+// to start the zone.
 func (g *Graph) leavesLive(z *zone, open []bool, sources []string) string {
 	if len(sources) != 1 {
 		return fmt.Sprintf("there is no one source whose isolation could do it, the drawings show %d", len(sources))

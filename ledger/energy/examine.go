@@ -10,9 +10,9 @@ import (
 // Verdict says whether a set of open and locked points cuts a zone off.
 type Verdict struct {
 	Isolates bool
-	// Live has, for each exposed part that energy still reaches or that has too
-	// few devices in front of it, one path with the fewest open points on it and,
-	// among those, the fewest links. By part.
+	// Live has one path for each exposed part that energy still reaches, or that has too
+	// few devices in front of it. The path has the fewest open points, and among those
+	// the fewest links. Sorted by part.
 	Live  []Path
 	Level recordv1.Isolation
 }
@@ -21,9 +21,9 @@ type Verdict struct {
 type Path struct {
 	Part, Source string
 	// Steps are nodes and, between them, what stands in the links: "breaker
-	// stonebend/mcc-1/control", or "link stonebend/feeder" where nothing does.
+	// stonebend/mcc-1/control", or "link stonebend/feeder" for an empty link.
 	Steps []string
-	// Held are the open and locked points on it: none when it is live, one where
+	// Held are the open and locked points on the path. None when it is live, one where
 	// double isolation lacks the second.
 	Held []string
 }
@@ -36,9 +36,9 @@ func need(level recordv1.Isolation) uint8 {
 	return 1
 }
 
-// Examine takes the points as open and locked, and all others as closed. An
-// unspecified level asks for what the zone needs. It fails on an unknown zone
-// and on a point that isn't one, with the reason.
+// Examine takes these points as open and locked, and all others as closed. An
+// unspecified level asks for what the zone needs. It fails, with the reason, on an
+// unknown zone and on a name that is not an isolation point.
 func (g *Graph) Examine(zone string, points []string, level recordv1.Isolation) (Verdict, error) {
 	z, level, err := g.ask(zone, level)
 	if err != nil {
@@ -55,7 +55,7 @@ func (g *Graph) examine(z *zone, open []bool, level recordv1.Isolation) Verdict 
 	return g.verdict(z, g.spread(open, need(level)), level)
 }
 
-// verdict reads the answer off a spread that goes as far as the level needs.
+// verdict reads the answer from a spread that goes as far as the level needs.
 func (g *Graph) verdict(z *zone, s *spread, level recordv1.Isolation) Verdict {
 	v := Verdict{Level: level}
 	for _, p := range z.parts {
@@ -97,12 +97,12 @@ func (g *Graph) named(open []bool) []string {
 // far is the label of a node with enough devices in front of it.
 const far = 255
 
-// spread is how energy spreads from the sources: a breadth-first search whose
-// links count the weight of the open point in them, else nothing.
+// spread is how energy spreads from the sources. It is a breadth-first search in which a
+// link counts the weight of its open point, or nothing.
 type spread struct {
 	g *Graph
-	// label is the least weight of open points on any way from a source; far
-	// where it is limit or more, or there is no way.
+	// label is the least weight of open points on any way from a source. It is far where
+	// that is limit or more, or where there is no way.
 	label []uint8
 	hops  []int32
 	came  []arc // the node and link before, on a shortest such way
@@ -133,8 +133,8 @@ func (g *Graph) spread(open []bool, limit uint8) *spread {
 				queue = append(queue, x.node)
 			}
 		}
-		// arrivals and queue both ascend in hops, so taking the lesser head keeps
-		// the search breadth first
+		// arrivals and queue both ascend in hops, so taking the lesser head keeps the
+		// search breadth first
 		for i, j := 0, 0; ; {
 			if i < len(arrivals) && (j == len(queue) || arrivals[i].hops <= s.hops[queue[j]]) {
 				settle(arrivals[i])
@@ -165,10 +165,10 @@ func (g *Graph) spread(open []bool, limit uint8) *spread {
 	return s
 }
 
-// live reports whether some source reaches n past no open point.
+// live reports whether some source reaches n without crossing an open point.
 func (s *spread) live(n int32) bool { return s.label[n] == 0 }
 
-// path returns the shortest way to a node whose label isn't far.
+// path returns the shortest way to a node whose label is not far.
 func (s *spread) path(n int32) Path {
 	p := Path{Part: s.g.nodes[n].id}
 	at, label := n, s.label[n]

@@ -3,10 +3,10 @@ package energy
 // network is a flow network with integer capacities. Arc e and its opposite
 // e^1 share their residual capacity.
 //
-// The maximum flow is E. A. Dinic's: blocking flows in layered networks (Soviet
-// Math. Doklady 11, 1970; from memory). Layers are counted from the sink, so that when no
-// more flow fits, the nodes with a layer are just those that still reach the
-// sink: the sink side of the minimum cut nearest the sink.
+// The maximum flow is E. A. Dinic's: blocking flows in layered networks (Soviet Math.
+// Doklady 11, 1970; from memory). Layers are counted from the sink. So when no more flow
+// fits, the nodes with a layer are exactly those that still reach the sink. They are the
+// sink side of the minimum cut nearest the sink.
 type network struct {
 	first []int32 // per node: its latest arc, -1 none
 	next  []int32 // per arc: the arc before it at the same node
@@ -41,13 +41,13 @@ func (n *network) join(u, v int32, c, back int64) {
 	n.first[u], n.first[v] = e, e+1
 }
 
-// maxSteps bounds the work of one plan. A wide drawing of 100,000 devices takes
-// some hundredths of it; only one made to be slow comes near. It counts steps, not
+// maxSteps limits the work of one plan. A wide drawing of 100,000 devices takes a few
+// hundredths of it. Only a drawing made to be slow comes near. It counts steps, not
 // time, so that every replica gives up at the same place.
 const maxSteps = 1 << 28
 
-// maximum pushes the greatest flow from s to t and returns its value. After it
-// sinkSide is valid. It is false when the steps ran out first.
+// maximum pushes the greatest flow from s to t and returns its value. sinkSide is valid
+// afterwards. ok is false when the steps ran out first.
 func (n *network) maximum(s, t int32) (total int64, ok bool) {
 	if s == t {
 		return 0, true
@@ -92,9 +92,9 @@ type frame struct {
 	limit, sent int64
 }
 
-// block pushes a blocking flow, or part of one when the steps run out. Each node hands on all it was given before the
-// walk goes back, so a long stretch isn't walked once for every unit; a stack of
-// its own keeps a deep drawing from deep recursion.
+// block pushes a blocking flow, or part of one when the steps run out. Each node hands
+// on all it was given before the walk goes back, so a long stretch is not walked once
+// for every unit. It keeps its own stack, so a deep drawing causes no deep recursion.
 func (n *network) block(s, t int32) int64 {
 	const all = int64(1) << 60
 	walk := []frame{{node: s, arc: -1, limit: all}}
@@ -125,7 +125,7 @@ func (n *network) block(s, t int32) int64 {
 		n.left[done.arc^1] += done.sent
 		up := &walk[len(walk)-1]
 		up.sent += done.sent
-		// a node that couldn't hand on all it was given has nothing more to give
+		// a node that could not hand on all it was given has nothing more to give
 		if done.sent < done.limit {
 			n.at[up.node] = n.next[done.arc]
 		}

@@ -2,9 +2,9 @@ package energy
 
 import recordv1 "yardhasp/proto/yardhasp/record/v1"
 
-// joinAir numbers the sets of nodes between which gas could pass: joined by links
-// that carry grain, air or a chemical, both ways and past every device. Gas goes
-// against the grain, and no gate is tight.
+// joinAir numbers the sets of nodes between which gas could pass. Links that carry
+// grain, air or a chemical join nodes, in both directions and past every device. Gas
+// also moves against the grain, and no gate is tight.
 func (g *Graph) joinAir() {
 	g.air = make([]int32, len(g.nodes))
 	for i := range g.air {
@@ -28,9 +28,9 @@ func (g *Graph) joinAir() {
 	}
 }
 
-// SharesAir reports whether gas could pass between a zone and a place, a zone or a
-// node, over grain, air and chemical links. A zone or place that no drawing shows
-// counts as joined: nobody can say that it isn't.
+// SharesAir reports whether gas could pass between a zone and a place, over grain, air
+// and chemical links. The place is a zone or a node. One that no drawing shows counts as
+// joined, because nobody can say that it is not.
 func (g *Graph) SharesAir(zone, place string) bool {
 	z, err := g.zone(zone)
 	if err != nil {

@@ -7,7 +7,7 @@ import (
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-// Graph is all yards' current drawings as one graph. It is never changed after
+// Graph holds the current drawings of all yards as one graph. It never changes after
 // Build.
 type Graph struct {
 	nodes []node // by id, and so are links, points and zones
@@ -20,7 +20,7 @@ type Graph struct {
 	nodeAt  map[string]int32
 	pointAt map[string]int32
 	zoneAt  map[string]int32
-	// never says of a device that is no isolation point why it isn't.
+	// never says, for a device that is not an isolation point, why it is not.
 	never map[string]string
 
 	// what plans, proofs and procedures say beside the paths
@@ -28,10 +28,10 @@ type Graph struct {
 
 	into, outOf adjacency
 	sources     []int32
-	// fed says which nodes some source reaches with every device closed.
+	// fed marks the nodes that some source reaches with every device closed.
 	fed []bool
-	// clump numbers the sets of nodes that no device can part: those joined both
-	// ways by links without an isolation point.
+	// clump numbers the sets of nodes that no device can separate: nodes joined in both
+	// directions by links without an isolation point.
 	clump  []int32
 	clumps int
 	// air numbers the sets of nodes between which gas could pass.
@@ -51,10 +51,10 @@ type Point struct {
 	Holes uint32
 	// Link is the id of the link it stands in.
 	Link string
-	// Weight is how many devices it counts for on a path: 2 for a blank, else 1.
+	// Weight is how many devices it counts for on a path: 2 for a blank, otherwise 1.
 	Weight int
-	// UnderHoldersControl is set of a plug that isolates only while its holder
-	// keeps it with them, 1910.147(a)(2)(iii)(A).
+	// UnderHoldersControl marks a plug that isolates only while its holder keeps it,
+	// 1910.147(a)(2)(iii)(A).
 	UnderHoldersControl bool
 }
 
@@ -63,8 +63,8 @@ type node struct {
 	kind             recordv1.NodeKind
 	store            *Store
 	starts           []int32
-	// interlock is "yard/name" of a source of which only one can be connected at
-	// a time, "" for none.
+	// interlock is "yard/name", shared by sources of which only one can be connected at
+	// a time. It is "" for none.
 	interlock string
 }
 
@@ -78,7 +78,7 @@ type link struct {
 	device   string // id of the device, "" where it has no name
 }
 
-// step is a link as a path names it.
+// step is the name of a link in a path.
 func (l *link) step() string {
 	word := devices[l.kind].word
 	switch {
@@ -101,8 +101,8 @@ type adjacency struct {
 
 func (a *adjacency) of(n int32) []arc { return a.arcs[a.start[n]:a.start[n+1]] }
 
-// Build joins the yards' current drawings, one per yard. Where any problem is
-// more than a warning the graph is nil.
+// Build joins the current drawings, one per yard. The graph is nil if any problem is
+// more than a warning.
 func Build(ds []*recordv1.Drawing) (*Graph, []Problem) {
 	ds = slices.Clone(ds)
 	slices.SortStableFunc(ds, func(a, b *recordv1.Drawing) int { return cmp.Compare(a.GetYard(), b.GetYard()) })
@@ -169,7 +169,7 @@ func (g *Graph) addNodes(ds []*recordv1.Drawing) {
 	}
 }
 
-// node finds a node that Check has seen.
+// node finds a node whose name Check has accepted.
 func (g *Graph) node(d *recordv1.Drawing, ref string) int32 {
 	id, _ := qualify(d.GetYard(), ref)
 	return g.nodeAt[id]
@@ -253,7 +253,7 @@ func (g *Graph) adjacent(into bool) adjacency {
 	return a
 }
 
-// reachable says what the sources reach with every device closed.
+// reachable marks what the sources reach with every device closed.
 func (g *Graph) reachable() []bool {
 	fed := make([]bool, len(g.nodes))
 	queue := slices.Clone(g.sources)

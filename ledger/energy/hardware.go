@@ -12,49 +12,49 @@ import (
 // hookedLocks is how many locks a hasp takes; common practice, no source.
 const hookedLocks = 6
 
-// Line is one point of a plan as a crew carries it to the panel: what it is,
-// where, how it is opened, and what it takes to hang everybody's lock on it.
+// Line is one point of a plan as a crew carries it to the panel: what it is, where it
+// is, how it is opened, and what it takes to hang everybody's lock on it.
 type Line struct {
 	Point               string // "yard/panel/device"
 	Yard, Panel, Device string
 	Label               string
 	Kind                recordv1.DeviceKind
-	// Place is where it is found, "" where the drawing doesn't say.
+	// Place is where to find it. It is "" if the drawing does not say.
 	Place string
-	// Poles and Rating are those of the drawing: 0 and "" where it doesn't say.
+	// Poles and Rating come from the drawing. They are 0 and "" if it does not say.
 	Poles  uint32
 	Rating string
-	// Hardware makes the device take a lock. Drawn says that the drawing names
-	// it; else it is what the kind of device commonly takes (common practice, no
+	// Hardware makes the device take a lock. Drawn says that the drawing names it.
+	// Otherwise it is what this kind of device commonly takes (common practice, no
 	// source).
 	Hardware recordv1.Hardware
 	Drawn    bool
-	// HardwareText says it in words, with poles and rating: "clip for a 3-pole
+	// HardwareText says it in words, with poles and rating, such as "clip for a 3-pole
 	// 60 A breaker".
 	HardwareText string
-	// Takes is how many locks go on without a hasp, People how many are to hang.
+	// Takes is how many locks fit without a hasp. People is how many locks must hang.
 	Takes, People int
-	// Needs is every piece for this line, the hasp too.
+	// Needs is every piece of hardware for this line, a hasp included.
 	Needs []Need
-	// GroupBox: a hasp doesn't take so many locks either, so the key of one lock
-	// goes into a box that everybody locks.
+	// GroupBox: even a hasp does not take so many locks. So the key of one lock goes
+	// into a box that everybody locks.
 	GroupBox bool
 	// HoldersControl: it isolates only while the holder keeps the plug with them.
 	HoldersControl bool
-	// Note is what else to mind, "" for nothing.
+	// Note is what else to mind, or "".
 	Note string
 }
 
 // Need is a piece of hardware that a line needs.
 type Need struct {
 	Hardware recordv1.Hardware
-	// Count is for this line, InPlan for all lines of the plan in this yard.
+	// Count is for this line. InPlan is for all lines of the plan in this yard.
 	Count, InPlan int
-	// Have is what the yard has, -1 where its drawing lists no stock at all.
+	// Have is how many the yard has. It is -1 if its drawing lists no stock at all.
 	Have int
 }
 
-// Short says that the yard is known to have too few for the plan.
+// Short reports whether the yard is known to have too few for the plan.
 func (n Need) Short() bool { return n.Have >= 0 && n.Have < n.InPlan }
 
 func (n Need) String() string {
@@ -68,17 +68,17 @@ func (n Need) String() string {
 	return s + fmt.Sprintf(" (the yard has %d)", n.Have)
 }
 
-// furnishing is what the graph knows beside its paths.
+// furnishing is what the graph knows besides its paths.
 type furnishing struct {
 	kits      []kit                // per point
 	startKind []recordv1.StartKind // per node
 	volts     []float64            // per node
 	feedsBack []bool               // per node
-	// stock is per yard; a yard that lists none is missing.
+	// stock is per yard. A yard that lists none is missing.
 	stock map[string]map[recordv1.Hardware]uint32
 }
 
-// kit is what the drawing says of taking a lock.
+// kit is what the drawing says about how the device takes a lock.
 type kit struct {
 	hardware       recordv1.Hardware
 	holes, poles   uint32
@@ -116,9 +116,9 @@ func (g *Graph) furnish(ds []*recordv1.Drawing) {
 	}
 }
 
-// Lines returns one line for each point of the plan, in the order of its points,
-// for so many people hanging their locks; fewer than one counts as one. A point
-// that isn't in the drawings has a line with a note and nothing else.
+// Lines returns one line for each point of the plan, in the order of its points, for
+// this many people hanging their locks. Fewer than one person counts as one. A point
+// that is not on the drawings has a line with only a note.
 func (g *Graph) Lines(plan Plan, people int) []Line {
 	people = max(1, people)
 	type shelf struct {
@@ -158,7 +158,7 @@ func (g *Graph) line(point int32, people int) Line {
 		People: people, Takes: int(p.Holes), HoldersControl: k.holdersControl}
 	if !l.Drawn {
 		l.Hardware = usualHardware(p.Kind, k)
-		if k.holdersControl && people > 1 { // one holder can't keep it for the others
+		if k.holdersControl && people > 1 { // one holder cannot keep it for the others
 			l.Hardware = recordv1.Hardware_HARDWARE_PLUG_BOX
 		}
 	}
@@ -173,7 +173,7 @@ func (g *Graph) line(point int32, people int) Line {
 		if l.Hardware != recordv1.Hardware_HARDWARE_HASP {
 			l.Needs = append(l.Needs, Need{Hardware: recordv1.Hardware_HARDWARE_HASP, Count: 1})
 		}
-		// a hasp takes one hole and gives six, the other holes stay
+		// a hasp takes one hole and gives six; the other holes stay
 		l.GroupBox = l.Hardware == recordv1.Hardware_HARDWARE_HASP || people > l.Takes-1+hookedLocks
 	}
 	slices.SortFunc(l.Needs, func(a, b Need) int { return cmp.Compare(a.Hardware, b.Hardware) })
@@ -188,8 +188,8 @@ func (g *Graph) line(point int32, people int) Line {
 	return l
 }
 
-// placeOf is where a point is found: the place that its panel is named after,
-// else that of the nodes it stands between, in its own yard.
+// placeOf is where to find a point: the place that its panel is named after, otherwise
+// that of the nodes it stands between, in its own yard.
 func (g *Graph) placeOf(point int32) string {
 	l, p := &g.links[g.pointLink[point]], &g.points[point]
 	var places []string
@@ -212,8 +212,8 @@ func (g *Graph) placeOf(point int32) string {
 	return "between " + places[0] + " and " + places[1]
 }
 
-// usualHardware is what a kind of device commonly takes where the drawing names
-// nothing and no holes; common practice, no source.
+// usualHardware is what a kind of device commonly takes if the drawing names no hardware
+// and no holes (common practice, no source).
 func usualHardware(k recordv1.DeviceKind, x kit) recordv1.Hardware {
 	switch {
 	case x.holes > 0 || x.holdersControl:
@@ -234,7 +234,7 @@ func usualHardware(k recordv1.DeviceKind, x kit) recordv1.Hardware {
 	return recordv1.Hardware_HARDWARE_NONE
 }
 
-// hardwareText fits the hardware to the device, "padlock straight into the
+// hardwareText words the hardware to suit the device, such as "padlock straight into the
 // disconnect's own 2 holes".
 func hardwareText(h recordv1.Hardware, kind recordv1.DeviceKind, k kit) string {
 	what := devices[kind].word

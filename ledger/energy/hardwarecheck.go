@@ -60,7 +60,7 @@ func (c *checker) hardware() {
 		} else if n.GetStartKind() != 0 && len(n.GetStarts()) == 0 {
 			c.bad(at("start_kind"), "node %q has a start kind but starts nothing: name the machines, or take it off", n.GetName())
 		}
-		// the comparison is false for a value that is no number, too
+		// the comparison is also false for NaN
 		if !(n.GetVolts() >= 0 && n.GetVolts() <= maxVolts) {
 			c.bad(at("volts"), "volts of node %q are no number from 0 to %g: give 0 where nobody knows", n.GetName(), float64(maxVolts))
 		}

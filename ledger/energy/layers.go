@@ -1,25 +1,24 @@
 package energy
 
-// span is a link of a labelling: what it costs to let the label rise along it.
+// span is a link in a labelling, with what it costs to let the label rise along it.
 type span struct {
 	u, v int32
 	both bool  // energy passes from v to u too
 	one  int64 // cost of a rise by one
-	two  int64 // what a rise by two costs above twice that
+	two  int64 // what a rise by two costs above twice one
 	link int32
 }
 
-// labelling gives each node a label, the sources 0 and the sinks the highest,
-// so that the rises along the spans, in the way energy passes, cost least. With
-// one layer it is the minimum cut; with two, every path from a source to a sink
-// climbs two steps.
+// labelling gives each node a label, the sources 0 and the sinks the highest. The rises
+// along the spans, in the direction that energy passes, cost least. With one layer it is
+// the minimum cut. With two layers, every path from a source to a sink climbs two steps.
 //
-// A cost that is convex in the rise makes it a minimum cut of a network with one
-// copy of each node for each layer (H. Ishikawa, "Exact optimization for Markov
-// random fields with convex priors", IEEE PAMI 25, 2003; from memory). Of all
-// least labellings it returns the lowest at every node at once: the one nearest
-// the sinks. No source may be a sink. It takes what it needs of steps, and is
-// false when they don't reach.
+// For a cost that is convex in the rise, this is a minimum cut of a network with one
+// copy of each node for each layer (H. Ishikawa, "Exact optimization for Markov random
+// fields with convex priors", IEEE PAMI 25, 2003; from memory). Of all least labellings
+// it returns the one that is lowest at every node at once: the one nearest the sinks. No
+// source may be a sink. It takes the steps it needs from steps. ok is false when they
+// are not enough.
 func labelling(nodes int, spans []span, sources, sinks []int32, layers int, steps *int64) (labels []uint8, cost int64, ok bool) {
 	const never = int64(1) << 50
 	s, t := int32(nodes*layers), int32(nodes*layers+1)
@@ -57,7 +56,7 @@ func labelling(nodes int, spans []span, sources, sinks []int32, layers int, step
 	}
 	if layers == 2 {
 		for v := range int32(nodes) {
-			n.join(copyOf(v, 0), copyOf(v, 1), never, 0) // at two means at one as well
+			n.join(copyOf(v, 0), copyOf(v, 1), never, 0) // a label of two is also a label of at least one
 		}
 	}
 	n.steps = *steps
@@ -77,7 +76,8 @@ func labelling(nodes int, spans []span, sources, sinks []int32, layers int, step
 	return labels, cost, true
 }
 
-// rise is how much the label climbs along x, either way where it passes so.
+// rise is how much the label climbs along x, in either direction if energy passes both
+// ways.
 func (x *span) rise(labels []uint8) int {
 	r := int(labels[x.v]) - int(labels[x.u])
 	if x.both && r < 0 {

@@ -6,19 +6,19 @@ import (
 	"unicode/utf8"
 )
 
-// Limits of one drawing. A drawing beyond them is refused.
+// These limit one drawing. A drawing beyond them is refused.
 const (
 	MaxNodes = 200_000
 	MaxLinks = 200_000
 	MaxZones = 20_000
-	// MaxParts bounds the exposed parts of one zone, and the machines one
-	// control starts.
+	// MaxParts limits the exposed parts of one zone, and the machines that one control
+	// starts.
 	MaxParts = 1_000
-	// MaxName bounds a name, MaxText a free text, in bytes.
+	// MaxName limits a name and MaxText a free text, in bytes.
 	MaxName = 64
 	MaxText = 2_000
-	// maxProblems bounds the problems, and apart from them the warnings, that
-	// one check returns.
+	// maxProblems limits the problems that one check returns, and separately the
+	// warnings.
 	maxProblems = 200
 )
 
@@ -38,8 +38,8 @@ func ValidName(s string) bool {
 	return true
 }
 
-// qualify turns a name as written in yard's drawing into an id, and reports
-// whether it is well formed.
+// qualify turns a name as written in yard's drawing into an id. It reports whether the
+// name is well formed.
 func qualify(yard, ref string) (id string, ok bool) {
 	far, name, slash := strings.Cut(ref, "/")
 	if !slash {
@@ -54,8 +54,8 @@ func yardOf(id string) string {
 	return yard
 }
 
-// plain reports whether s may stand in a free text: valid UTF-8 of bounded
-// length without control characters, which could forge a line of a screen.
+// plain reports whether s may be a free text: valid UTF-8 of limited length, without
+// control characters. Those could forge a line on a screen.
 func plain(s string) bool {
 	if len(s) > MaxText || !utf8.ValidString(s) {
 		return false

@@ -6,8 +6,8 @@ import (
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-// goesDark lists the machines outside the zone that had a source with every
-// device closed and have none in s.
+// goesDark lists the machines outside the zone that lose their source: they had one with
+// every device closed and have none in s.
 func (g *Graph) goesDark(z *zone, s *spread) []string {
 	var out []string
 	for i := range g.nodes {
@@ -22,16 +22,16 @@ func (g *Graph) goesDark(z *zone, s *spread) []string {
 	return out
 }
 
-// spot is a place as people find it: names of places are each yard's own.
+// spot is a place as people find it. Each yard names its own places.
 type spot struct{ yard, place string }
 
 func (g *Graph) spot(n int32) spot { return spot{yardOf(g.nodes[n].id), g.nodes[n].place} }
 
-// staysLive lists what near the zone keeps a source: neighbours, over one link,
-// of what went dark or is exposed; what shares the place of a part or of the
-// line side of an open point; and the controls that start a machine on the dead
-// side, unless the points cut their own feed. A control drawn without a feed
-// counts as live: nobody showed where it gets its power.
+// staysLive lists what near the zone keeps a source: direct neighbours of what went dark
+// or is exposed, and everything in the same place as a part or as the line side of an
+// open point. It also lists the controls that start a machine on the dead side, unless
+// the points cut their own feed. A control drawn without a feed counts as live, because
+// nobody showed where it gets its power.
 func (g *Graph) staysLive(z *zone, open []bool, s *spread, b *behind) []string {
 	listed := make([]bool, len(g.nodes))
 	spots := map[spot]bool{}
@@ -68,9 +68,9 @@ func (g *Graph) staysLive(z *zone, open []bool, s *spread, b *behind) []string {
 	return out
 }
 
-// startsDead reports whether n is a control, not itself cut off, that starts a
-// machine of the zone: a part, or a machine without a source whose energy comes
-// to a part past no open point.
+// startsDead reports whether n is a control with power that starts a machine of the
+// zone. Such a machine is a part, or has no source and its energy comes to a part
+// without crossing an open point.
 func (g *Graph) startsDead(n int32, z *zone, s *spread, b *behind) bool {
 	if g.fed[n] && !s.live(n) {
 		return false

@@ -9,16 +9,16 @@ import (
 type Position int8
 
 const (
-	// Closed passes energy. Any position that isn't known counts as closed.
+	// Closed passes energy. A position that is not known counts as closed.
 	Closed Position = iota
-	// Open stops it, but anyone may close it.
+	// Open stops energy, but anyone may close it.
 	Open
-	// OpenAndLocked stops it and is held by at least one lock.
+	// OpenAndLocked stops energy, and at least one lock holds it.
 	OpenAndLocked
 )
 
-// Condition is what the drawings say of a node or zone with the points as they
-// are, worst first. It is no proof: only valid readings are.
+// Condition is what the drawings say about a node or zone with the points as they are,
+// worst first. It is no proof: only valid readings are.
 type Condition int8
 
 const (
@@ -27,10 +27,10 @@ const (
 	// OpenNotLocked: no source reaches it, but only because of points that are
 	// open and not locked. Anyone could make it live.
 	OpenNotLocked
-	// OneLockShort, of a zone that needs double isolation: locked points keep
-	// every source off, but some path has one device where two are needed.
+	// OneLockShort is for a zone that needs double isolation. Locked points keep every
+	// source off, but some path has one device where two are needed.
 	OneLockShort
-	// Locked: locked points keep every source off, as many as are needed.
+	// Locked: locked points keep every source off, with as many devices as needed.
 	Locked
 	// NoFeed: the drawings show no source that could ever reach it.
 	NoFeed
@@ -55,8 +55,8 @@ func (c Condition) String() string {
 type Picture struct {
 	Nodes []NodeNow // by id
 	Zones []ZoneNow // by id
-	// EitherOf are the sources of which only one of each kind can be connected.
-	// All of them are taken as connected.
+	// EitherOf are the sources of which only one of each group can be connected. All of
+	// them are taken as connected.
 	EitherOf []EitherOf
 }
 
@@ -70,25 +70,26 @@ type NodeNow struct {
 type ZoneNow struct {
 	ID        string
 	Condition Condition
-	// Path is a way by which energy comes, or would come were the points that are
-	// open but not locked closed, or would come past one lock where two are
-	// needed. Nil of a zone that is locked or has no feed.
+	// Path is a way by which energy comes to a live zone. For a zone that is open but
+	// not locked, it is the way that opens when those points close. For one a lock
+	// short, it is the way with one device where two are needed. It is nil for a zone
+	// that is locked or has no feed.
 	Path *Path
-	// Points that matter: of a live zone the closed points on Path; of one that is
-	// open but not locked the points to lock; of one a lock short the points that
-	// could be the second device on Path; of a locked one those that keep the
-	// sources off. Sorted.
+	// Points are the points that matter, sorted. For a live zone: the closed points on
+	// Path. For one that is open but not locked: the points to lock. For one a lock
+	// short: the points that could be the second device on Path. For a locked one: the
+	// points that keep the sources off.
 	Points []string
 }
 
-// EitherOf are interlocked sources: a transfer switch connects one of them.
+// EitherOf is a group of interlocked sources: a transfer switch connects one of them.
 type EitherOf struct {
 	Interlock string   // "yard/name"
 	Sources   []string // node ids, sorted
 }
 
-// Now gives the picture with each point where position says that it stands. A
-// nil position has all closed.
+// Now gives the picture with each point in the position that position returns. A nil
+// position means that all are closed.
 func (g *Graph) Now(position func(point string) Position) Picture {
 	n := &now{g: g, stops: make([]bool, len(g.points)), locked: make([]bool, len(g.points)), search: g.backward()}
 	for i := range g.points {
@@ -110,7 +111,7 @@ func (g *Graph) Now(position func(point string) Position) Picture {
 	return pic
 }
 
-// now is the work on one picture.
+// now is the working state for one picture.
 type now struct {
 	g              *Graph
 	stops, locked  []bool // per point: open at all; open and locked
@@ -161,7 +162,7 @@ func (n *now) zone(z *zone) ZoneNow {
 
 func (z *ZoneNow) take(p Path) { z.Path = &p }
 
-// on lists the points on the shortest way to a node that which takes.
+// on lists the points, selected by which, on the shortest way to a node.
 func (n *now) on(s *spread, node int32, which func(point int32) bool) []int32 {
 	var out []int32
 	for a := s.came[node]; a.node >= 0; a = s.came[a.node] {
@@ -172,7 +173,7 @@ func (n *now) on(s *spread, node int32, which func(point int32) bool) []int32 {
 	return out
 }
 
-// between lists the points met on the way back from the zone that which takes.
+// between lists the points, selected by which, met on the way back from the zone.
 func (n *now) between(z *zone, open []bool, limit uint8, which func(c crossing) bool) []string {
 	var out []int32
 	for _, c := range n.search.ahead(z.parts, open, limit) {
@@ -183,7 +184,7 @@ func (n *now) between(z *zone, open []bool, limit uint8, which func(c crossing) 
 	return n.g.pointsOf(out)
 }
 
-// eitherOf lists the interlocks that join two sources or more, by name.
+// eitherOf lists, by name, the interlocks that join two or more sources.
 func (g *Graph) eitherOf() []EitherOf {
 	at := map[string]int{}
 	var all []EitherOf

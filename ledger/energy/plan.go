@@ -7,38 +7,40 @@ import (
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-// Plan is a set of points for one zone and what follows from it. It speaks of
-// the drawings alone: "cut off", never "dead".
+// Plan is a set of points for one zone and what follows from it. It says only what the
+// drawings show: "cut off", never "dead".
 type Plan struct {
 	Zone  string
 	Level recordv1.Isolation
-	// Points to open and lock, sorted. Of Plan: none where no set isolates.
+	// Points are the points to open and lock, sorted. From Plan it is empty if no set
+	// isolates.
 	Points   []string
 	Isolates bool
-	// Fewest says that no smaller set isolates. It is false of a set that was
-	// given, and where a drawing with many blanks was too large to prove it on.
+	// Fewest says that no smaller set isolates. It is false for a given set, and where a
+	// drawing with many blanks was too large to prove it.
 	Fewest bool
 	// Live has one path for each part that is not cut off.
 	Live []Path
-	// CannotCut is a path that no set of points cuts as the level asks, nil where
-	// some set isolates the zone. WouldHaveToFit says what would make it cuttable.
+	// CannotCut is a path that no set of points cuts as the level asks. It is nil if
+	// some set isolates the zone. WouldHaveToFit says what would make the path cuttable.
 	CannotCut      *Path
 	WouldHaveToFit string
 	// GoesDark are the machines outside the zone that lose every source.
 	GoesDark []string
-	// StaysLive is what keeps a source next to the cut-off region or in the same
-	// place as a part or a point's line side, and the controls that start it.
+	// StaysLive is what keeps a source next to the cut-off region, or in the same place
+	// as a part or as a point's line side. It also lists the controls that start the
+	// zone.
 	StaysLive []string
-	// Conditions under which a point counts at all, in words.
+	// Conditions are the conditions, in words, under which a point counts at all.
 	Conditions []string
 	// Stores hold energy behind the locks.
 	Stores []Store
 	Proofs []Proof
 }
 
-// Plan finds the fewest points that isolate the zone at the level, and among
-// those sets the one nearest the work: the one that leaves least dark. An
-// unspecified level asks for what the zone needs.
+// Plan finds the fewest points that isolate the zone at the level. Among those sets it
+// takes the one nearest the work, which leaves the least dark. An unspecified level asks
+// for what the zone needs.
 func (g *Graph) Plan(zone string, level recordv1.Isolation) (Plan, error) {
 	z, level, err := g.ask(zone, level)
 	if err != nil {
@@ -60,8 +62,8 @@ func (g *Graph) Plan(zone string, level recordv1.Isolation) (Plan, error) {
 	return p, nil
 }
 
-// Describe says the same of a given set of points as Plan does of its own.
-// Fewest, CannotCut and WouldHaveToFit are left out. It fails as Examine does.
+// Describe says about a given set of points what Plan says about its own. It leaves out
+// Fewest, CannotCut and WouldHaveToFit. It fails as Examine does.
 func (g *Graph) Describe(zone string, points []string, level recordv1.Isolation) (Plan, error) {
 	z, level, err := g.ask(zone, level)
 	if err != nil {
@@ -85,7 +87,7 @@ func (g *Graph) describe(z *zone, open []bool, level recordv1.Isolation) Plan {
 	}
 }
 
-// conditions says of each marked point that needs more than a lock what it needs.
+// conditions says what each marked point needs besides a lock, if anything.
 func (g *Graph) conditions(open []bool) []string {
 	var out []string
 	for i, yes := range open {
@@ -125,7 +127,7 @@ func (g *Graph) fitting(l *link, devices int) string {
 	return fmt.Sprintf("fit a lockable %s in %s", device(l.medium), where)
 }
 
-// device is what isolates a medium; common practice, no source.
+// device is what isolates a medium (common practice, no source).
 func device(m recordv1.Medium) string {
 	switch m {
 	case recordv1.Medium_MEDIUM_ELECTRICITY:

@@ -8,16 +8,16 @@ import (
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-// Procedure is the written procedure that 29 CFR 1910.147(c)(4)(ii) asks for, as
-// data: sections of steps in the order a crew follows, numbered through. It is
-// made from drawings, zone and plan; what only the co-op knows (names, phone
-// numbers, its own measures) it leaves to be filled in.
+// Procedure is the written procedure that 29 CFR 1910.147(c)(4)(ii) asks for, as data:
+// sections of numbered steps, in the order that a crew follows. It is made from
+// drawings, zone and plan. What only the co-op knows is left to be filled in: names,
+// phone numbers, its own measures.
 type Procedure struct {
 	Zone, Label string
 	Level       recordv1.Isolation
 	// WaivedBy and WaivedWhy are set when double isolation is waived.
 	WaivedBy, WaivedWhy string
-	// Yards are those with a step, sorted: a crew or a person in each.
+	// Yards are those with a step, sorted. Each needs a crew or a person.
 	Yards    []string
 	Points   []string
 	Sections []Section
@@ -26,8 +26,8 @@ type Procedure struct {
 // Section is one stage.
 type Section struct {
 	Title string
-	// Element is which of (c)(4)(ii) it answers: "(A)" intended use, "(B)" steps
-	// to shut down, isolate, block and secure, "(C)" devices and who is
+	// Element is the part of (c)(4)(ii) that the section answers: "(A)" intended use,
+	// "(B)" steps to shut down, isolate, block and secure, "(C)" devices and who is
 	// responsible, "(D)" how to test.
 	Element string
 	Steps   []Step
@@ -35,27 +35,27 @@ type Section struct {
 
 // Step is one thing to do or to know.
 type Step struct {
-	// Number counts through the whole procedure from 1.
+	// Number counts through the whole procedure, from 1.
 	Number int
 	Text   string
-	// Clause is where the step comes from; "common practice, no source" where
-	// nobody wrote it down.
+	// Clause is the source of the step, or "common practice, no source" if nobody wrote
+	// it down.
 	Clause string
-	// Yard and Place are where, "" where it is no one place.
+	// Yard and Place say where. They are "" if it is no single place.
 	Yard, Place string
-	// Point, Node: the isolation point, or the source, machine, store, part or
-	// control it is about.
+	// Point and Node say what it is about: the isolation point, or the source, machine,
+	// store, part or control.
 	Point, Node string
-	// Sources are those that an isolating step holds back, or that a step of the
-	// energy list names.
+	// Sources are those that an isolating step holds back, or that a step of the energy
+	// list names.
 	Sources []string
-	// Test is how a crew knows that the step worked; every step that isolates or
+	// Test is how a crew knows that the step worked. Every step that isolates or
 	// releases has one.
 	Test string
 	act  act
 }
 
-// act is what a step does, for the completeness of the whole.
+// act is what a step does. It is used to check that the procedure is complete.
 type act int8
 
 const (
@@ -67,14 +67,13 @@ const (
 	verifies
 )
 
-// maxProcedure bounds the points of a procedure; a longer one nobody follows.
+// maxProcedure limits the points of a procedure. Nobody follows a longer one.
 const maxProcedure = 500
 
-// Procedure writes the procedure for working in the zone behind the plan's
-// points. It fails on a plan for another zone, one that does not isolate the
-// zone as the drawings ask, and wherever a source that reaches the zone has no
-// step or a step has no test: such a procedure may not be published
-// (1910.147(c)(4)(ii)(B), (D)).
+// Procedure writes the procedure for work in the zone behind the plan's points. It fails
+// on a plan for another zone, and on one that does not isolate the zone as the drawings
+// ask. It also fails where a source that reaches the zone has no step, or a step has no
+// test: such a procedure may not be published (1910.147(c)(4)(ii)(B), (D)).
 func (g *Graph) Procedure(zone string, plan Plan) (Procedure, error) {
 	z, err := g.zone(zone)
 	if err != nil {
@@ -126,10 +125,10 @@ func (g *Graph) Procedure(zone string, plan Plan) (Procedure, error) {
 	return p, nil
 }
 
-// missing says what a procedure lacks. Every source that reaches the zone with
-// all points closed needs to be named and held by a step, every plan point to be
-// opened and locked, every store to be released, every exposed part to be
-// verified, and every such step needs a test.
+// missing says what a procedure lacks. Every source that reaches the zone with all
+// points closed must be named and held by a step. Every plan point must be opened and
+// locked, every store released, and every exposed part verified. Each of these steps
+// needs a test.
 func (w *writer) missing(p Procedure) error {
 	type done struct {
 		a  act

@@ -77,8 +77,8 @@ func (w *writer) clear() Section {
 	}}
 }
 
-// energise goes back: the points in reverse, then the machines from the far end
-// of the flow, so that nothing feeds a standing machine.
+// energise writes the way back. The points come in reverse order. The machines then
+// start from the far end of the flow, so that nothing feeds a standing machine.
 func (w *writer) energise() Section {
 	s := Section{Title: "energise, in reverse", Element: "(B)", Steps: []Step{
 		tell(practice, "energise only once the ledger shows the request approved; every control stands at off; a point that another job holds stays as it is"),
@@ -100,7 +100,7 @@ func (w *writer) energise() Section {
 	return s
 }
 
-// closing is the word for putting a device back.
+// closing is the word for putting a device back in service.
 func closing(k recordv1.DeviceKind) string {
 	switch k {
 	case recordv1.DeviceKind_DEVICE_KIND_PLUG:

@@ -10,26 +10,26 @@ import (
 // stop is one machine or feed in the order of the shut-down.
 type stop struct {
 	node int32
-	// feed: a source of grain, which is held back rather than stopped.
+	// feed: a source of grain. It is held back, not stopped.
 	feed bool
-	// fire: fuel gas comes to it, so its fire goes out before any air stops.
+	// fire: fuel gas comes to it, so its fire must go out before any air stops.
 	fire bool
-	// ring: it feeds others of the list that feed it, so that no order of the
+	// ring: it and others of the list feed each other in a ring, so no order from the
 	// drawing is right for all.
 	ring bool
-	// dark: it loses its energy by the plan, or is a part of the zone; else it
-	// is stopped only so that its grain doesn't pile up.
+	// dark: it loses its energy by the plan, or is a part of the zone. Otherwise it is
+	// stopped only so that its grain does not pile up.
 	dark bool
 	// controls that start it, by id.
 	controls []string
 }
 
-// stopping lists what is stopped before the points are opened: the machines of
-// the zone, those that run through a plan point, those that lose every source,
-// and whatever feeds grain into them.
-// Fires come first, then along the flow of grain the feed before what it feeds,
-// so that nothing is left running into a standing machine; machines that pass no
-// grain come last. Grain links are drawn the way the grain flows.
+// stopping lists what must be stopped before the points are opened: the machines of the
+// zone, those that run through a plan point, those that lose every source, and
+// everything that feeds grain into them. Fires come first. Then the order follows the
+// flow of grain, each feed before what it feeds, so that nothing keeps running into a
+// standing machine. Machines that pass no grain come last. Grain links are drawn the way
+// the grain flows.
 func (g *Graph) stopping(z *zone, open []bool) []stop {
 	s := g.spread(open, 1)
 	of := make([]int32, len(g.nodes)) // 0: no, 1: feeds one that stops, 2: stops
@@ -51,7 +51,7 @@ func (g *Graph) stopping(z *zone, open []bool) []stop {
 	up := g.grain(false)
 	for i := 0; i < len(queue); i++ {
 		if g.nodes[queue[i]].kind == recordv1.NodeKind_NODE_KIND_SOURCE {
-			continue // grain held back here: what fills it may go on
+			continue // grain is held back here: what fills it may go on
 		}
 		for _, a := range up.of(queue[i]) {
 			if of[a.node] == 0 {
@@ -83,7 +83,7 @@ func (g *Graph) stopping(z *zone, open []bool) []stop {
 		if kind == recordv1.NodeKind_NODE_KIND_MACHINE {
 			x.fire = fire[n]
 		} else if !x.feed {
-			continue // spouts and bins stop with what fills and empties them
+			continue // spouts and bins stop together with what fills and empties them
 		}
 		out = append(out, x)
 	}
@@ -101,9 +101,9 @@ func (g *Graph) stopping(z *zone, open []bool) []stop {
 	return out
 }
 
-// load lists the nodes that run through an open point, in the direction drawn: a
-// switch is opened only when they draw nothing (NFPA 70E 120.5(2), 120.6(2) in
-// the 2024 edition). Motion and grain are stopped by stopping what drives them.
+// load lists the nodes that run through an open point, in the direction drawn. A switch
+// is opened only when these nodes draw nothing (NFPA 70E 120.5(2), 120.6(2) in the 2024
+// edition). Motion and grain are stopped by stopping what drives them.
 func (g *Graph) load(open []bool) []int32 {
 	var queue []int32
 	seen := make([]bool, len(g.nodes))
@@ -131,7 +131,7 @@ func (g *Graph) load(open []bool) []int32 {
 	return queue
 }
 
-// flows says which nodes grain passes.
+// flows marks the nodes that grain passes.
 func (g *Graph) flows() []bool {
 	out := make([]bool, len(g.nodes))
 	for i := range g.links {
@@ -142,7 +142,7 @@ func (g *Graph) flows() []bool {
 	return out
 }
 
-// grain lists the links of grain by the node they leave, as drawn, or by the one
+// grain lists the grain links, as drawn, by the node that they leave or by the node that
 // they come to.
 func (g *Graph) grain(leaving bool) adjacency {
 	a := adjacency{start: make([]int32, len(g.nodes)+1)}
@@ -172,10 +172,9 @@ func (g *Graph) grain(leaving bool) adjacency {
 	return a
 }
 
-// downstream orders the nodes so that each comes before those it sends grain to,
-// ties by id. The components are R. Tarjan's (SIAM J. Comput. 1, 1972; from
-// memory), which come out last first; the walk keeps its own stack, so a deep
-// drawing can't overflow it.
+// downstream orders the nodes so that each comes before those it sends grain to, ties by
+// id. The components are R. Tarjan's (SIAM J. Comput. 1, 1972; from memory), which come
+// out last first. The walk keeps its own stack, so a deep drawing cannot overflow it.
 func (g *Graph) downstream(z *zone, nodes []int32) (ring []bool, order []int32) {
 	down := g.grain(true)
 	in := make([]bool, len(g.nodes))
@@ -192,7 +191,7 @@ func (g *Graph) downstream(z *zone, nodes []int32) (ring []bool, order []int32) 
 		index[n], low[n], on[n] = count, count, true
 		stack, walk = append(stack, n), append(walk, n)
 	}
-	// the last id first, so that the first comes out first in the end
+	// the last id goes in first, so that the first id comes out first
 	for i := len(nodes) - 1; i >= 0; i-- {
 		if index[nodes[i]] != 0 {
 			continue
@@ -238,9 +237,9 @@ func (g *Graph) downstream(z *zone, nodes []int32) (ring []bool, order []int32) 
 	return ring, reversed
 }
 
-// around orders nodes that feed each other in a ring: it is cut where grain
-// leaves the zone, which is where the flow is to end. What still runs in a ring
-// is marked, and stands by id.
+// around orders nodes that feed each other in a ring. The ring is cut where grain leaves
+// the zone, because the flow should end there. What is still in a ring is marked and
+// ordered by id.
 func (g *Graph) around(z *zone, set []int32, down *adjacency, ring []bool) []int32 {
 	if len(set) == 1 {
 		return set

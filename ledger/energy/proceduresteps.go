@@ -69,7 +69,7 @@ func (w *writer) energies() Section {
 			held[source] = append(held[source], p.line.Point)
 		}
 	}
-	// the rest by what holds them, in the order of the points
+	// group the rest by what holds them, in the order of the points
 	far := map[string]*Step{}
 	var farther []*Step
 	for _, n := range w.sources {
@@ -215,7 +215,7 @@ func opening(k recordv1.DeviceKind) string {
 	return "open"
 }
 
-// seen is how a crew sees that a device is in the safe position.
+// seen is how a crew can see that a device is in the safe position.
 func seen(k recordv1.DeviceKind) string {
 	switch k {
 	case recordv1.DeviceKind_DEVICE_KIND_PLUG:

@@ -15,7 +15,7 @@ type writer struct {
 	level recordv1.Isolation
 	// sources reach the zone with every point closed.
 	sources []int32
-	// direct are those a crew thinks of first, per node; see Graph.direct.
+	// direct are the sources that a crew thinks of first, per node (see Graph.direct).
 	direct []bool
 	// stores are on the dead side with the plan's points open.
 	stores []Store
@@ -24,17 +24,18 @@ type writer struct {
 	points []procedurePoint
 	// machines in the order they are stopped.
 	machines []stop
-	// behind is the dead side: what reaches the zone past no plan point.
+	// behind is the dead side: everything that reaches the zone without crossing a plan
+	// point.
 	behind *behind
 }
 
-// procedurePoint is a plan point with what opening it does.
+// procedurePoint is a plan point and what opening it does.
 type procedurePoint struct {
 	index int32
 	line  Line
-	// sources reach it past no other plan point.
+	// sources reach it without crossing another plan point.
 	sources []string
-	// parts are those that would lack isolation without it.
+	// parts are those that would lack isolation without this point.
 	parts []string
 }
 
@@ -61,9 +62,9 @@ func (g *Graph) writer(z *zone, open []bool, level recordv1.Isolation) *writer {
 	return w
 }
 
-// stage orders points so that nobody puts hands where something still moves:
-// switches first, then valves and gates, then blocks and blanks, which are
-// fitted by hand at the machine; common practice, no source.
+// stage orders points so that nobody puts hands where something still moves. Switches
+// come first, then valves and gates, then blocks and blanks, which are fitted by hand at
+// the machine (common practice, no source).
 func stage(k recordv1.DeviceKind) int {
 	switch k {
 	case recordv1.DeviceKind_DEVICE_KIND_VALVE, recordv1.DeviceKind_DEVICE_KIND_GATE:
@@ -82,7 +83,8 @@ func away(z *zone, yard string) int {
 	return 1
 }
 
-// pressingOn lists the sources whose energy comes to a point past no open one.
+// pressingOn lists the sources whose energy comes to a point without crossing an open
+// one.
 func (g *Graph) pressingOn(point int32, open []bool) []string {
 	l := &g.links[g.pointLink[point]]
 	ends := []int32{l.from, l.to}
@@ -99,11 +101,11 @@ func (g *Graph) pressingOn(point int32, open []bool) []string {
 	return out
 }
 
-// direct marks the sources whose energy comes to a plan point in the point's own
-// medium, the way it is drawn and past no other source or open point. The rest
-// reach the zone through turning machines and the like: in a plant where all
-// hangs together those are most, and a list of them all hides the ones that
-// matter.
+// direct marks the sources whose energy comes to a plan point in the point's own medium,
+// in the direction drawn, without passing another source or an open point. The other
+// sources reach the zone through turning machines and the like. In a plant where
+// everything is connected these are most of them, and a list of all would hide the ones
+// that matter.
 func (g *Graph) direct(points []procedurePoint, open []bool) []bool {
 	out := make([]bool, len(g.nodes))
 	seen := make([]int32, len(g.nodes)) // by which point, from 1
@@ -147,18 +149,18 @@ func (g *Graph) restingOn(z *zone, point int32, open []bool, level recordv1.Isol
 	return out
 }
 
-// at is a step about a node.
+// at makes a step about a node.
 func (w *writer) at(n int32, a act, clause, format string, args ...any) Step {
 	x := &w.g.nodes[n]
 	return Step{Text: fmt.Sprintf(format, args...), Clause: clause, Yard: yardOf(x.id), Place: x.place, Node: x.id, act: a}
 }
 
-// tell is a step of no one place.
+// tell makes a step that belongs to no single place.
 func tell(clause, format string, args ...any) Step {
 	return Step{Text: fmt.Sprintf(format, args...), Clause: clause}
 }
 
-// called is a node as people call it.
+// called is the name that people use for a node.
 func (w *writer) called(n int32) string {
 	x := &w.g.nodes[n]
 	if x.label == "" {

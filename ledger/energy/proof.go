@@ -12,28 +12,26 @@ import (
 // NotReadings is said once wherever proofs are listed.
 const NotReadings = "pilot lamps, panel meters and screens are no readings, and a try alone proves nothing"
 
-// Proof is one reading or try that the zone needs before it counts as proved
-// dead.
+// Proof is one reading or try that the zone needs before it counts as proved dead.
 type Proof struct {
-	// Part is the node read, an exposed part or a store; for a try, the control
-	// worked.
+	// Part is the node to read, an exposed part or a store. For a try it is the control
+	// to work.
 	Part string
 	// Medium is unspecified for a try: it tests the whole zone.
 	Medium recordv1.Medium
 	Kind   recordv1.ReadingKind
-	// Limit is the highest value that still counts, in Unit, but for electricity,
-	// where the limit itself is live (see LimitText); 0 without a unit for sight
-	// and for a try.
+	// Limit is the highest value that still counts, in Unit. For electricity the limit
+	// itself is live (see LimitText). It is 0 without a unit for a sight and for a try.
 	Limit float64
 	Unit  string
 	Text  string
-	// Source is where rule and limit come from.
+	// Source is where the rule and the limit come from.
 	Source string
 }
 
-// LimitText says a proof's limit in words: "below 50 V", "at most 0.3 ppm",
-// "zero on the gauge", "-" where nothing is measured. Only parts below 50 V need
-// not be de-energised, 29 CFR 1910.333(a)(1) (unchecked) and NEC 460.6.
+// LimitText says a proof's limit in words: "below 50 V", "at most 0.3 ppm", "zero on the
+// gauge", or "-" where nothing is measured. Only parts below 50 V need not be
+// de-energised, 29 CFR 1910.333(a)(1) (unchecked) and NEC 460.6.
 func LimitText(m recordv1.Medium, limit float64, unit string) string {
 	switch {
 	case unit == "":
@@ -49,7 +47,7 @@ func LimitText(m recordv1.Medium, limit float64, unit string) string {
 // LimitText says the proof's limit in words.
 func (p Proof) LimitText() string { return LimitText(p.Medium, p.Limit, p.Unit) }
 
-// proofs is the rule of what proves a medium gone, without the part.
+// proofs is the rule for what proves that a medium is gone, without the part.
 var proofs = map[recordv1.Medium]Proof{
 	recordv1.Medium_MEDIUM_ELECTRICITY: {Kind: recordv1.ReadingKind_READING_KIND_METER, Limit: 50, Unit: "V",
 		Text:   "measure every phase to phase and every phase to ground at the point of work, control terminals included, below 50 V; prove the meter on a known source before and after",
@@ -77,15 +75,16 @@ var proofs = map[recordv1.Medium]Proof{
 		Source: "29 CFR 1910.1000 Table Z-1"},
 }
 
-// Proofs returns what must be read for each exposed part and medium, then for
-// each store behind the open points, then what must be tried: every control that
-// starts a part of the zone, or a machine whose energy comes to one past none of
-// the open points. Without open points that is every such machine behind the
-// zone. By part, medium; stores by id; tries by control.
+// Proofs returns what must be read and tried. It begins with the readings for each
+// exposed part and medium, then for each store behind the open points. Then come the
+// tries: every control that starts a part of the zone, or a machine whose energy comes
+// to a part without crossing an open point. Without open points that is every such
+// machine behind the zone. Parts are sorted by part and medium, stores by id, tries by
+// control.
 //
-// A try never proves alone: it stands beside the readings, not for them. Nor
-// does a wait: each store has a reading or a sight of its own, unless it is an
-// exposed part that is read in the same way already.
+// A try never proves anything alone: it stands beside the readings. Nor does a wait.
+// Each store has a reading or a sight of its own, unless it is an exposed part that is
+// read in the same way already.
 func (g *Graph) Proofs(zone string, open ...string) ([]Proof, error) {
 	z, err := g.zone(zone)
 	if err != nil {
@@ -98,7 +97,7 @@ func (g *Graph) Proofs(zone string, open ...string) ([]Proof, error) {
 	return g.proofs(z, g.behind(z, func(p int32) bool { return o[p] })), nil
 }
 
-// proofKey is what a reading is matched by.
+// proofKey is what identifies a reading.
 type proofKey struct {
 	part   string
 	medium recordv1.Medium
@@ -178,7 +177,7 @@ func tryText(control string, k recordv1.StartKind) string {
 	return fmt.Sprintf("people clear first; work %s: %s", control, after)
 }
 
-// firstFew lists ids, the first few of many.
+// firstFew lists the ids, or only the first few if there are many.
 func firstFew(ids []string) string {
 	const few = 8
 	if len(ids) <= few {

@@ -8,41 +8,41 @@ import (
 type Store struct {
 	ID     string // node id
 	Medium recordv1.Medium
-	// Joules held when full; 0 where nobody knows.
+	// Joules is the energy held when full. 0 where nobody knows.
 	Joules float64
-	// WaitSeconds to wait after the feed is cut before the release step counts:
-	// the longest of what the drawing says, what is worked out and what the
-	// maker's label says. A time alone never verifies: Proofs has the reading.
+	// WaitSeconds is how long to wait, after the feed is cut, before the release step
+	// counts. It is the longest of what the drawing says, what is computed and what the
+	// maker's label says. Time alone never verifies: Proofs has the reading.
 	WaitSeconds uint32
 	Release     string
-	// What it is in words, "capacitor"; "" where the drawing doesn't say.
+	// What says what it is, such as "capacitor". "" where the drawing does not say.
 	What string
-	// HowWorkedOut gives formula, figures and results in one line, Source where
+	// HowWorkedOut gives formula, figures and results in one line. Source says where
 	// formula and limit come from.
 	HowWorkedOut, Source string
-	// Limit is when it counts as empty: "below 50 V".
+	// Limit says when the store counts as empty, such as "below 50 V".
 	Limit string
-	// Hazard is what a published threshold says of it, with its source; "" where
-	// it passes none.
+	// Hazard is what a published threshold says about it, with the source. It is "" if
+	// the store passes no threshold.
 	Hazard string
-	// BuildsUp: it can fill again while work goes on, so it is looked at every
+	// BuildsUp: it can fill again while work goes on. It must be looked at every
 	// RecheckSeconds until work ends, 29 CFR 1910.147(d)(5)(ii).
 	BuildsUp       bool
 	RecheckSeconds uint32
 	RecheckSource  string
 }
 
-// Reach returns every isolation point on some way into a part of the zone,
-// whatever the points' positions. Sorted.
+// Reach returns every isolation point on some way into a part of the zone, whatever the
+// positions of the points. Sorted.
 func (g *Graph) Reach(zone string) ([]string, error) {
 	points, _, err := g.ReachNow(nil, zone)
 	return points, err
 }
 
-// ReachNow follows energy back from the parts of zones. A point for which barrier
-// is true (open and locked) stops it; all else passes. It returns every point it
-// met, those that stopped it as well, sorted, and whether it met a source. A nil
-// barrier stops nothing.
+// ReachNow follows energy back from the parts of zones. A point stops it if barrier is
+// true for the point (open and locked). Everything else passes it. It returns, sorted,
+// every point it met, those that stopped it included. live says whether it met a source.
+// A nil barrier stops nothing.
 func (g *Graph) ReachNow(barrier func(point string) bool, zones ...string) (points []string, live bool, err error) {
 	all := &zone{}
 	for _, id := range zones {
@@ -56,7 +56,7 @@ func (g *Graph) ReachNow(barrier func(point string) bool, zones ...string) (poin
 	return g.named(b.met), b.live, nil
 }
 
-// behind is what lies behind a zone: everything whose energy comes to a part.
+// behind is everything whose energy comes to a part of a zone.
 type behind struct {
 	in   []bool // per node
 	met  []bool // per point
@@ -94,8 +94,8 @@ func (g *Graph) behind(z *zone, barrier func(point int32) bool) *behind {
 	return b
 }
 
-// Stores returns the stores whose energy comes to a part of the zone past no
-// open point, over however many links. By id.
+// Stores returns, by id, the stores whose energy comes to a part of the zone without
+// crossing an open point, over any number of links.
 func (g *Graph) Stores(zone string, open []string) ([]Store, error) {
 	z, err := g.zone(zone)
 	if err != nil {

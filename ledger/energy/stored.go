@@ -8,8 +8,8 @@ import (
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-// recheckDefault is how often to look again at a store that can build up, in
-// seconds, where the drawing says nothing; common practice, no source.
+// recheckDefault is how often to look again at a store that can build up, in seconds, if
+// the drawing does not say (common practice, no source).
 const recheckDefault = 1800
 
 // The limits that Store.Limit and the proofs name.
@@ -24,9 +24,9 @@ const (
 	nothingHot = "no phosphine above 0.3 ppm"
 )
 
-// newStore works a drawn store out: its joules, how long to wait, and what they
-// are worth. The drawing's own figures are kept where nothing can be worked out,
-// and of two waits the longer counts.
+// newStore computes what a drawn store holds, how long to wait, and what hazard that is.
+// Where nothing can be computed, the drawing's own figures stay. Of two waits the longer
+// counts.
 func newStore(id string, s *recordv1.Store) *Store {
 	out := &Store{ID: id, Medium: s.GetMedium(), Joules: s.GetJoules(), WaitSeconds: s.GetWaitSeconds(), Release: s.GetRelease(),
 		BuildsUp: s.GetBuildsUp()}
@@ -48,7 +48,7 @@ func newStore(id string, s *recordv1.Store) *Store {
 	return out
 }
 
-// wholeSeconds rounds up, at most to what a wait can say.
+// wholeSeconds rounds up, at most to the largest possible wait.
 func wholeSeconds(s float64) uint32 {
 	switch {
 	case !(s > 0):
@@ -59,16 +59,16 @@ func wholeSeconds(s float64) uint32 {
 	return uint32(math.Ceil(s))
 }
 
-// worked is what follows from a store's figures.
+// worked is what is computed from a store's figures.
 type worked struct {
 	what            string
-	joules, seconds float64 // 0: can't be worked out
+	joules, seconds float64 // 0: cannot be computed
 	how, source     string
 	limit, hazard   string
 }
 
-// work applies the formula of a store's kind. Its figures are those that
-// storeProblems let pass.
+// work applies the formula of a store's kind. storeProblems has accepted its figures
+// before.
 func work(s *recordv1.Store) worked {
 	switch x := s.GetWhat().(type) {
 	case *recordv1.Store_Capacitor:
@@ -129,8 +129,8 @@ func work(s *recordv1.Store) worked {
 	return workUnknown(s)
 }
 
-// workUnknown says what the drawing's own figures are, and by the medium when
-// the store counts as empty.
+// workUnknown uses the drawing's own figures. The medium says when the store counts as
+// empty.
 func workUnknown(s *recordv1.Store) worked {
 	w := worked{how: "as the drawing says, not worked out", source: "the drawing", limit: emptyBy(s.GetMedium())}
 	if s.GetJoules() == 0 {
@@ -158,8 +158,8 @@ func emptyBy(m recordv1.Medium) string {
 	return zeroGauge
 }
 
-// workCapacitor: the time to 50 V through the resistance, or the label's wait if
-// that is longer.
+// workCapacitor computes the time to 50 V through the resistance. It takes the label's
+// wait if that is longer.
 func workCapacitor(c *recordv1.Capacitor) worked {
 	w := worked{what: "capacitor", joules: charge(c.GetFarads(), c.GetVolts()), source: "R C ln(V/50 V); limit NEC 460.6", limit: below50V}
 	w.how = fmt.Sprintf("C V^2 / 2, %s F at %s V: %s J", short(c.GetFarads()), short(c.GetVolts()), short(w.joules))
@@ -190,9 +190,9 @@ func workCapacitor(c *recordv1.Capacitor) worked {
 	return w
 }
 
-// dischargeAllowed is how long NEC 460.6 gives a capacitor to fall to 50 V, s:
-// one minute up to 1000 V rated, five minutes above. The peak stands in for the
-// rating, by the square root of two.
+// dischargeAllowed is how long NEC 460.6 gives a capacitor to fall to 50 V, in s: one
+// minute up to 1000 V rated, five minutes above. The rating is taken as the peak divided
+// by the square root of two.
 func dischargeAllowed(peak float64) float64 {
 	if peak <= 1000*math.Sqrt2 {
 		return 60
@@ -212,8 +212,8 @@ func gasHazard(joules float64) string {
 	return ""
 }
 
-// short writes a figure with at most four significant digits and no exponent
-// where a reader would stumble over one.
+// short writes a figure with at most four significant digits. It avoids an exponent
+// where a reader would stumble over it.
 func short(x float64) string {
 	x, _ = strconv.ParseFloat(strconv.FormatFloat(x, 'g', 4, 64), 64)
 	if x != 0 && (x < 1e-6 || x >= 1e9) {

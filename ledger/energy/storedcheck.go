@@ -8,17 +8,17 @@ import (
 )
 
 const (
-	// maxWait bounds a wait that can be worked out or given, s: thirty days.
+	// maxWait is the longest wait that can be computed or given, in s: thirty days.
 	maxWait = 30 * 24 * 3600
-	// maxRecheck bounds how seldom a store that builds up is looked at, s.
+	// maxRecheck is the longest time between looks at a store that builds up, in s.
 	maxRecheck = 24 * 3600
 )
 
 // figureProblem is one thing wrong with a store's figures.
 type figureProblem struct{ field, text string }
 
-// figure is one number of a store and what is believable. The bounds are ours:
-// they catch a slip of the unit or of the decimal point.
+// figure is one number of a store, with the values that are believable. The limits are
+// ours. They catch a slip of the unit or of the decimal point.
 type figure struct {
 	name  string
 	value float64
@@ -27,8 +27,8 @@ type figure struct {
 	none  bool // 0 stands for "not known"
 }
 
-// storeProblems says what is wrong with the figures of a store, by field below
-// the node: "store.capacitor.volts". A node without a store has none.
+// storeProblems says what is wrong with the figures of a store, by field below the node,
+// such as "store.capacitor.volts". A node without a store has no problems.
 func storeProblems(n *recordv1.Node) []figureProblem {
 	s := n.GetStore()
 	if s == nil {
@@ -60,7 +60,7 @@ func storeProblems(n *recordv1.Node) []figureProblem {
 	}
 	figuresBad := false
 	for _, f := range figures {
-		// the comparison is false for a value that is no number, too
+		// the comparison is also false for NaN
 		if !(f.value > 0 && f.value <= f.max || f.none && f.value == 0) {
 			figuresBad = true
 			bad("store."+f.name, "%s of store %q is no number above 0 and at most %g %s: give it in %s", f.name, n.GetName(), f.max, f.unit, f.unit)
@@ -83,8 +83,8 @@ func storeProblems(n *recordv1.Node) []figureProblem {
 	return out
 }
 
-// figuresOf lists a store's figures, its kind in words and the media that such a
-// store can hold.
+// figuresOf lists a store's figures, its kind in words, and the media that such a store
+// can hold.
 func figuresOf(s *recordv1.Store) (kind string, media []recordv1.Medium, figures []figure) {
 	const most = 1e9
 	switch x := s.GetWhat().(type) {
@@ -137,8 +137,8 @@ func figuresOf(s *recordv1.Store) (kind string, media []recordv1.Medium, figures
 	return "", nil, nil
 }
 
-// figures reports the problems of a store's figures, and the store whose time
-// nobody can know.
+// figures reports the problems of a store's figures, and a store whose wait nobody can
+// know.
 func (c *checker) figures(i int, n *recordv1.Node) {
 	problems := storeProblems(n)
 	for _, p := range problems {

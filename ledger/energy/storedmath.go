@@ -2,16 +2,15 @@ package energy
 
 import "math"
 
-// A wait is a whole number of seconds that decides whether work may start, and
-// a drawing is refused over joules that disagree, so every replica must get the
-// same bits. math.Log and math.Exp don't promise that: some platforms have them
-// in assembly, and Go may join a product and a sum into one rounding. What
-// stands here uses only + - * /, each rounded by itself (an explicit conversion
-// forbids the joining: Go specification, "Floating-point operators"), and
-// operations that are exact.
+// Every replica must get the same bits here. A wait is a whole number of seconds that
+// decides whether work may start, and a drawing is refused if its joules disagree.
+// math.Log and math.Exp do not promise the same bits: some platforms have them in
+// assembly, and Go may round a product and a sum only once. So this file uses only + - *
+// / and exact operations. Each of + - * / is rounded by itself, which an explicit
+// conversion forces (Go specification, "Floating-point operators").
 
-// ln is the natural logarithm of x, which must be positive and finite; its
-// relative error is a few units in the last place. ln f = 2 atanh((f-1)/(f+1)).
+// ln is the natural logarithm of x, which must be positive and finite. Its relative
+// error is a few units in the last place. ln f = 2 atanh((f-1)/(f+1)).
 func ln(x float64) float64 {
 	f, e := math.Frexp(x)
 	if f < 0.7 {
@@ -26,7 +25,7 @@ func ln(x float64) float64 {
 	return float64(float64(e)*math.Ln2) + float64(2*float64(s*sum))
 }
 
-// exp is e to the power y, 0 and infinity where it leaves the range.
+// exp is e to the power y. It is 0 or infinity where the result leaves the range.
 func exp(y float64) float64 {
 	switch {
 	case y > 700:
@@ -43,5 +42,5 @@ func exp(y float64) float64 {
 	return math.Ldexp(sum, int(k))
 }
 
-// power is x to the power p; x must be positive and finite.
+// power is x to the power p. x must be positive and finite.
 func power(x, p float64) float64 { return exp(float64(p * ln(x))) }

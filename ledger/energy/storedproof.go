@@ -2,8 +2,8 @@ package energy
 
 import recordv1 "yardhasp/proto/yardhasp/record/v1"
 
-// storeProof is the reading or sight that proves a store empty or held. A time
-// alone never does: bleeders fail open, machines coast longer than measured.
+// storeProof is the reading or sight that proves a store empty or held. Time alone never
+// does: bleeders fail open, and machines coast longer than measured.
 func storeProof(s *Store) Proof {
 	p := proofs[s.Medium]
 	p.Part, p.Medium = s.ID, s.Medium
@@ -20,7 +20,7 @@ func storeProof(s *Store) Proof {
 	case "spring":
 		p.Text = "see that the spring is slack, or held by its pin"
 	case "vessel":
-		// whatever gas it is, the pressure shows whether any is left
+		// whatever the gas, the pressure shows whether any is left
 		p.Kind, p.Limit, p.Unit, p.Source = recordv1.ReadingKind_READING_KIND_GAUGE, 0, "kPa", "29 CFR 1910.147(d)(5)(i), (d)(6)"
 		p.Text = "read zero gauge pressure with the drain open, on a gauge that is seen to move"
 	case "accumulator":

@@ -8,10 +8,10 @@ import (
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-// Warnings returns what an electrician would say of d, a drawing that Check
-// passes, beside the other yards' current drawings: it may be used as it is, and
-// something on it, or at the steel, deserves a look. The rules are common
-// practice where no clause is named. By field; at most 200.
+// Warnings returns what an electrician would say about d, beside the current drawings of
+// the other yards. d must pass Check. A warned drawing may be used, but something on it,
+// or at the steel, deserves a look. The rules are common practice where no clause is
+// named. Sorted by field, at most 200.
 func Warnings(d *recordv1.Drawing, others []*recordv1.Drawing) []Problem {
 	if d == nil {
 		return nil
@@ -52,19 +52,19 @@ func fieldOrder(field string) int {
 	return list<<32 + n
 }
 
-// wire is a link of any yard as the survey sees it; ends are node numbers.
+// wire is a link of any yard as the survey sees it. ends are node numbers.
 type wire struct {
 	from, to int32
 	l        *recordv1.Link
-	at       int // its number in d's links, -1: another yard's
+	at       int // its number in d's links; -1: another yard's
 }
 
-// parts reports whether a lock can part the wire's ends.
+// parts reports whether a lock can separate the wire's ends.
 func (w *wire) parts() bool { return isolationPoint(w.l.GetDevice()) }
 
 func (w *wire) electric() bool { return w.l.GetMedium() == recordv1.Medium_MEDIUM_ELECTRICITY }
 
-// survey is all drawings together, and what was found in one of them.
+// survey is all drawings together, and what was found in the checked one.
 type survey struct {
 	d     *recordv1.Drawing
 	ids   []string
@@ -73,7 +73,7 @@ type survey struct {
 	wires []wire
 	near  [][]int32 // per node: its wires
 	found []Problem
-	// shared joins nodes by electric wires that no lock parts.
+	// shared joins nodes by electric wires that no lock separates.
 	shared *union
 }
 
@@ -133,7 +133,7 @@ func (s *survey) isSource(n int32) bool {
 }
 
 func (s *survey) say(field, format string, args ...any) {
-	// More than the bound, so that sorting comes before cutting.
+	// Keep more than the limit, because the list is sorted before it is cut.
 	if len(s.found) < 100*maxProblems {
 		s.found = append(s.found, Problem{Yard: s.d.GetYard(), Field: field, Text: fmt.Sprintf(format, args...), Warning: true})
 	}
@@ -148,7 +148,7 @@ func (s *survey) own(f func(i int, n int32, node *recordv1.Node)) {
 	}
 }
 
-// flood gives what the sources reach past the wires that are not stopped.
+// flood marks what the sources reach over the wires that are not stopped.
 func (s *survey) flood(stopped func(*wire) bool) []bool {
 	in := make([]bool, len(s.ids))
 	var queue []int32
@@ -176,7 +176,7 @@ func (s *survey) flood(stopped func(*wire) bool) []bool {
 	return in
 }
 
-// union is sets of nodes.
+// union keeps sets of nodes.
 type union struct{ up []int32 }
 
 func newUnion(n int) *union {

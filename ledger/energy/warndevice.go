@@ -7,7 +7,7 @@ import (
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-// loneDevices: what is odd about a device by itself.
+// loneDevices warns of what is odd about a single device.
 func (s *survey) loneDevices() {
 	for i, l := range s.d.GetLinks() {
 		d := l.GetDevice()
@@ -24,8 +24,8 @@ func (s *survey) loneDevices() {
 	}
 }
 
-// goesOn are the kinds of device that hardware goes on; what isn't here goes on
-// any. Common practice, no source.
+// goesOn are the kinds of device that each hardware fits. Hardware that is not listed
+// fits any device (common practice, no source).
 var goesOn = map[recordv1.Hardware][]recordv1.DeviceKind{
 	recordv1.Hardware_HARDWARE_BREAKER_CLIP: {recordv1.DeviceKind_DEVICE_KIND_BREAKER},
 	recordv1.Hardware_HARDWARE_VALVE_COVER:  {recordv1.DeviceKind_DEVICE_KIND_VALVE},
@@ -34,8 +34,8 @@ var goesOn = map[recordv1.Hardware][]recordv1.DeviceKind{
 	recordv1.Hardware_HARDWARE_PIN:          {recordv1.DeviceKind_DEVICE_KIND_BLOCK, recordv1.DeviceKind_DEVICE_KIND_GATE},
 }
 
-// unlockable: a device that isolates but can't be locked, where it is all that
-// could cut off a place which stays live with every lock on.
+// unlockable warns of a device that isolates but cannot be locked, if only this device
+// could cut off a place that stays live with every lock on.
 func (s *survey) unlockable() {
 	locked := s.flood(func(w *wire) bool { return w.parts() })
 	opened := s.flood(func(w *wire) bool { return w.parts() || devices[w.l.GetDevice().GetKind()].isolates })
@@ -60,8 +60,8 @@ func (s *survey) unlockable() {
 	}
 }
 
-// unlikePoles: two devices in line that open different numbers of poles. Where
-// the feed has three phases, the lesser leaves one closed.
+// unlikePoles warns of two devices in line that open different numbers of poles. Where
+// the feed has three phases, the one with fewer poles leaves one closed.
 func (s *survey) unlikePoles() {
 	set := newUnion(len(s.ids)) // joined by the wires that say no poles
 	said := func(w *wire) bool { return w.electric() && w.l.GetDevice().GetPoles() > 0 }
@@ -99,8 +99,8 @@ func (s *survey) unlikePoles() {
 	}
 }
 
-// oneWays: a direction that leaves feed-back out. Only grain falls one way, and
-// heat goes down its slope; what is piped or wired can come back.
+// oneWays warns of a direction that leaves out feed-back. Only grain falls one way, and
+// heat flows one way. What is piped or wired can come back.
 func (s *survey) oneWays() {
 	for i, l := range s.d.GetLinks() {
 		if l.GetOneWay() == "" {
@@ -119,8 +119,8 @@ func (s *survey) oneWays() {
 	}
 }
 
-// stock: hardware that devices ask for and the yard has none of. A yard that
-// lists no stock is not asked.
+// stock warns of hardware that devices need and the yard has none of. A yard that lists
+// no stock is left out.
 func (s *survey) stock() {
 	if len(s.d.GetStock()) == 0 {
 		return

@@ -23,8 +23,9 @@ func (s *survey) fedElectric(n int32) bool {
 	return slices.ContainsFunc(s.near[n], func(x int32) bool { return s.wires[x].electric() })
 }
 
-// motors: each machine with an electric feed wants a disconnect that locks, and
-// one of its own. 29 CFR 1910.147(c)(2)(iii) asks that new machines take a lock.
+// motors warns of machines without their own lockable disconnect. Each machine with an
+// electric feed needs one. 29 CFR 1910.147(c)(2)(iii) asks that new machines take a
+// lock.
 func (s *survey) motors() {
 	members := s.members(s.shared)
 	s.own(func(i int, n int32, _ *recordv1.Node) {
@@ -48,7 +49,7 @@ func (s *survey) motors() {
 	})
 }
 
-// some names the first few.
+// some names the first few ids.
 func some(ids []string) string {
 	slices.Sort(ids)
 	if len(ids) > 3 {
@@ -57,12 +58,12 @@ func some(ids []string) string {
 	return strings.Join(ids, ", ")
 }
 
-// controls: one that is fed apart from its machine keeps its terminals live when
-// the machine is locked, 29 CFR 1910.333(b)(2)(ii)(B); NEC 430.75 wants control
-// power cut with the machine's (clause from memory).
+// controls warns of a control that is fed apart from its machine. Its terminals stay
+// live when the machine is locked, 29 CFR 1910.333(b)(2)(ii)(B). NEC 430.75 wants
+// control power cut together with the machine's (clause from memory).
 func (s *survey) controls() {
 	members := s.members(s.shared)
-	edge := map[int32][]int32{} // per set: the electric wires with a lock at its rim
+	edge := map[int32][]int32{} // per set: the electric wires at its edge that take a lock
 	for x := range s.wires {
 		if w := &s.wires[x]; w.electric() && w.parts() {
 			a, b := s.shared.of(w.from), s.shared.of(w.to)
@@ -90,8 +91,8 @@ func (s *survey) controls() {
 	})
 }
 
-// inLine gives the sets of nodes in line with m's feed: m's own, and on from
-// there while nothing branches off and no source is met.
+// inLine gives the sets of nodes in line with m's feed: m's own set, and the following
+// sets until something branches off or a source is met.
 func (s *survey) inLine(m int32, members map[int32][]int32, edge map[int32][]int32) map[int32]bool {
 	line := map[int32]bool{s.shared.of(m): true}
 	queue := []int32{s.shared.of(m)}
@@ -110,8 +111,8 @@ func (s *survey) inLine(m int32, members map[int32][]int32, edge map[int32][]int
 	return line
 }
 
-// fedFrom says where the power of a control comes from: another yard, where a
-// wire is drawn from there to what no lock parts from the control.
+// fedFrom says where the power of a control comes from. It names another yard if a wire
+// is drawn from there to something that no lock separates from the control.
 func (s *survey) fedFrom(n int32, members map[int32][]int32) string {
 	home := yardOf(s.ids[n])
 	for _, m := range members[s.shared.of(n)] {
@@ -129,8 +130,8 @@ func (s *survey) fedFrom(n int32, members map[int32][]int32) string {
 	return "from elsewhere"
 }
 
-// secondSources: two sources of one electric network without one interlock can
-// both be closed onto it.
+// secondSources warns of two sources of one electric network that have no common
+// interlock. Both could be closed onto it.
 func (s *survey) secondSources() {
 	net := newUnion(len(s.ids))
 	for x := range s.wires {
@@ -166,7 +167,7 @@ func (s *survey) secondSources() {
 	})
 }
 
-// islands: what no source reaches. One warning for each island.
+// islands gives one warning for each island: a set of nodes that no source reaches.
 func (s *survey) islands() {
 	fed := s.flood(nil)
 	island := newUnion(len(s.ids))

@@ -7,7 +7,7 @@ import (
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-// storeFigures: a store nobody can put a number or a time on.
+// storeFigures warns of a store without a known energy or time.
 func (s *survey) storeFigures() {
 	for i, n := range s.d.GetNodes() {
 		store := n.GetStore()
@@ -27,7 +27,7 @@ func (s *survey) storeFigures() {
 	}
 }
 
-// noTime names the time without which a crew can't know how long to wait.
+// noTime names the missing time: without it a crew cannot know how long to wait.
 func noTime(s *recordv1.Store) (text, field string) {
 	if s.GetWaitSeconds() > 0 {
 		return "", ""
@@ -45,8 +45,8 @@ func noTime(s *recordv1.Store) (text, field string) {
 	return "", ""
 }
 
-// zoneMedia: energy of a medium comes to a part of the zone, and no part of the
-// zone has a reading for it.
+// zoneMedia warns if energy of a medium comes to a part of the zone, but no part of the
+// zone has a reading for that medium.
 func (s *survey) zoneMedia() {
 	for i, z := range s.d.GetZones() {
 		var proved []recordv1.Medium

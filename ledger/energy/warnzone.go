@@ -7,8 +7,8 @@ import (
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-// entries: a zone touches the grain of one that people enter and is not marked so
-// itself: it is the same bin, and has no permit of its own, 1910.272(g)(1)(i).
+// entries warns of a zone that touches the grain of an entered zone but is not marked as
+// entered. It is the same bin, and would have no permit of its own, 1910.272(g)(1)(i).
 func (s *survey) entries() {
 	entered := map[string]string{} // node -> the zone
 	for _, z := range s.d.GetZones() {

@@ -14,18 +14,19 @@ type Zone struct {
 	Yard  string
 	Name  string
 	Label string
-	// Parts are what a person there can touch or be moved, burnt or buried by,
-	// by node.
+	// Parts are, by node, what a person there can touch, or what can move, burn or bury
+	// them.
 	Parts []Part
-	// Isolation is what the zone needs, the default resolved.
+	// Isolation is what the zone needs. It is never unspecified: the default is filled
+	// in.
 	Isolation recordv1.Isolation
 	// WaivedBy and WaivedWhy are set when double isolation is waived.
 	WaivedBy, WaivedWhy string
 	// Entered says that people enter it: a bin or a pit.
 	Entered bool
-	// Bin is a zone that people enter and that this one is in, by the same grain:
-	// itself when it is entered; "" for none, and where a named person gave the
-	// reason why one device is enough here.
+	// Bin is the entered zone whose grain this zone shares: itself when it is entered.
+	// It is "" for none, and where a named person gave the reason why one device is
+	// enough here.
 	Bin string
 }
 
@@ -35,8 +36,8 @@ type Part struct {
 	Media []recordv1.Medium
 }
 
-// Surrounds reports whether whoever is in the zone stands in what the node holds: its
-// grain, its air or its chemical. By that two zones are one place.
+// Surrounds reports whether a person in the zone stands in what the node holds: its
+// grain, its air or its chemical. Two zones that share such a node are one place.
 func (p Part) Surrounds() bool {
 	return slices.ContainsFunc(p.Media, func(m recordv1.Medium) bool {
 		return m == recordv1.Medium_MEDIUM_GRAIN || m == recordv1.Medium_MEDIUM_AIR || m == recordv1.Medium_MEDIUM_CHEMICAL
@@ -130,8 +131,8 @@ func (g *Graph) Zone(id string) (Zone, bool) {
 	return v, true
 }
 
-// Isolation returns what a zone needs, its default resolved: single or double;
-// unspecified for a zone that isn't in the drawings.
+// Isolation returns what a zone needs, with the default filled in: single or double. It
+// is unspecified for a zone that is not on the drawings.
 func (g *Graph) Isolation(id string) recordv1.Isolation {
 	z, err := g.zone(id)
 	if err != nil {

@@ -78,9 +78,8 @@ func VerifierFor(name string, key []byte) (note.Verifier, error) {
 	return verifier, nil
 }
 
-// SignCheckpoint returns the signed checkpoint of a tree of size leaves, in the
-// form of the package comment. The origin is that of Origin. At least one
-// signer is needed.
+// SignCheckpoint returns the signed checkpoint of a tree of size leaves, in the form of
+// the package comment. origin is the result of Origin. At least one signer is needed.
 func SignCheckpoint(origin string, size uint64, root [32]byte, signers ...note.Signer) ([]byte, error) {
 	if err := checkOrigin(origin); err != nil {
 		return nil, err
@@ -110,11 +109,11 @@ func checkEmpty(size uint64, root [32]byte) error {
 	return nil
 }
 
-// OpenCheckpoint reads a signed checkpoint of the ledger that origin names. It
-// is an error if no known verifier signed it, if a known one's signature is
-// wrong, or if any byte is not as SignCheckpoint writes it; signatures of
-// unknown keys are allowed and count for nothing. A checkpoint that verifies
-// was signed; whether it is new, or fits another, is for the caller to check.
+// OpenCheckpoint reads a signed checkpoint of the ledger that origin names. It is an
+// error if no known verifier signed it, if a known one's signature is wrong, or if any
+// byte is not as SignCheckpoint writes it. Signatures of unknown keys are allowed and
+// count for nothing. A checkpoint that verifies was signed. The caller must check
+// whether it is new and whether it fits another one.
 func OpenCheckpoint(msg []byte, origin string, verifiers note.Verifiers) (size uint64, root [32]byte, err error) {
 	if err := checkOrigin(origin); err != nil {
 		return 0, root, err
@@ -151,8 +150,8 @@ func OpenCheckpoint(msg []byte, origin string, verifiers note.Verifiers) (size u
 	return size, root, nil
 }
 
-// checkSignatureLines closes what note.Open leaves open: the spare bits of a
-// signature's base64, and repeated signatures of one key.
+// checkSignatureLines checks what note.Open does not: the spare bits of a signature's
+// base64, and repeated signatures of one key.
 func checkSignatureLines(msg []byte, n *note.Note) error {
 	if lines := bytes.Count(msg[len(n.Text)+1:], []byte("\n")); lines != len(n.Sigs)+len(n.UnverifiedSigs) {
 		return errors.New("checkpoint is signed twice by one key")

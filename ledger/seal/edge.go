@@ -27,10 +27,10 @@ func nodeHash(left, right [32]byte) [32]byte {
 	return sha256.Sum256(b[:])
 }
 
-// An Edge is the right edge of an RFC 6962 tree, also called a compact range:
-// the roots of the complete subtrees its leaves split into, largest first. The
-// zero Edge is the empty tree. A copy shares memory with the original: use
-// Clone before appending to one of them.
+// An Edge is the right edge of an RFC 6962 tree, also called a compact range. It holds
+// the roots of the complete subtrees that its leaves split into, largest first. The zero
+// Edge is the empty tree. A copy shares memory with the original: use Clone before
+// appending to one of them.
 type Edge struct {
 	// Size is the number of leaves.
 	Size uint64
@@ -41,7 +41,7 @@ type Edge struct {
 // Append adds a leaf.
 func (e *Edge) Append(leaf []byte) { e.AppendHash(LeafHash(leaf)) }
 
-// AppendHash adds a leaf by its LeafHash. An edge that fails Check is left as it is.
+// AppendHash adds a leaf by its LeafHash. It does not change an edge that fails Check.
 func (e *Edge) AppendHash(h [32]byte) {
 	if e.Check() != nil {
 		return
@@ -55,8 +55,8 @@ func (e *Edge) AppendHash(h [32]byte) {
 	e.Size++
 }
 
-// Root is the RFC 6962 root of the tree, SHA-256 of nothing if it is empty. The
-// root of an edge that fails Check is all zeroes, the root of no tree.
+// Root is the RFC 6962 root of the tree, or SHA-256 of nothing if it is empty. The root
+// of an edge that fails Check is all zeroes, which is the root of no tree.
 func (e Edge) Root() [32]byte {
 	if e.Check() != nil {
 		return [32]byte{}
@@ -82,7 +82,7 @@ func (e Edge) Check() error {
 	return nil
 }
 
-// edgeJSON is the written form; its field order is part of the format.
+// edgeJSON is the written form. Its field order is part of the format.
 type edgeJSON struct {
 	Size   uint64 `json:"size"`
 	Hashes string `json:"hashes"`
@@ -100,8 +100,9 @@ func (e Edge) MarshalJSON() ([]byte, error) {
 	return json.Marshal(edgeJSON{Size: e.Size, Hashes: base64.StdEncoding.EncodeToString(raw)})
 }
 
-// UnmarshalJSON reads exactly what MarshalJSON writes, white space between
-// tokens aside. Other orders, spellings, repeated or unknown fields are errors.
+// UnmarshalJSON reads exactly what MarshalJSON writes, except that white space between
+// tokens is allowed. Other orders or spellings and repeated or unknown fields are
+// errors.
 func (e *Edge) UnmarshalJSON(data []byte) error {
 	var w edgeJSON
 	if err := json.Unmarshal(data, &w); err != nil {

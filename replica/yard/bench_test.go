@@ -18,7 +18,7 @@ func BenchmarkCutOffLock(b *testing.B) {
 	}
 	defer f.Close()
 	for b.Loop() {
-		eff, err := e.y.Capture(w.sign("wanda", lockAct(onPoint(leg))), w.now, "")
+		eff, err := capture(e.y, w.sign("wanda", lockAct(onPoint(leg))), w.now, "")
 		if err != nil {
 			b.Fatal(err)
 		}
@@ -76,7 +76,7 @@ func BenchmarkCapture(b *testing.B) {
 					i, y = 0, e.y.Clone()
 					b.StartTimer()
 				}
-				if _, err := y.Capture(signed[i], w.now, ""); err != nil {
+				if _, err := capture(y, signed[i], w.now, ""); err != nil {
 					b.Fatal(err)
 				}
 				i++

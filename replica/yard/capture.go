@@ -18,14 +18,14 @@ const (
 	clockBehind = 2 * 60 * 1000
 )
 
-// Capture journals one signed record (protocol.md 3.4). now is the yard's clock,
+// Capture journals one signed record, as ledger.Verified read it (protocol.md 3.4). now is the yard's clock,
 // Unix ms; run is what Panel gave for the point of an act at a panel. Its error
-// is *NotServing, *Refused, or ledger.ErrNewer; then nothing was written.
-func (y *Yard) Capture(signed []byte, now int64, run string) (Effects, error) {
+// is *NotServing or *Refused; then nothing was written.
+func (y *Yard) Capture(e *ledger.Entry, now int64, run string) (Effects, error) {
 	if ok, why := y.Serving(); !ok {
 		return Effects{}, &NotServing{why}
 	}
-	it, err := y.read(signed)
+	it, err := y.arrived(e)
 	if err != nil {
 		return Effects{}, err
 	}
@@ -48,9 +48,8 @@ func (y *Yard) Capture(signed []byte, now int64, run string) (Effects, error) {
 	if y.apart != nil && env.Grant == recordv1.Grant_GRANT_HELD_LOCALLY {
 		env.Grant, env.Promised, why = recordv1.Grant_GRANT_UNCONFIRMED, nil, y.apart
 	}
-	env.Body = &recordv1.Envelope_Signed{Signed: signed}
-	it, err = y.write(env)
-	if err != nil {
+	env.Body = &recordv1.Envelope_Signed{Signed: e.Signed()}
+	if err := y.write(env, it); err != nil {
 		y.Broken(err.Error())
 		return Effects{}, &NotServing{y.outOfService()}
 	}
@@ -60,32 +59,23 @@ func (y *Yard) Capture(signed []byte, now int64, run string) (Effects, error) {
 	return Effects{Append: []Record{it.Record}, Reply: &r}, nil
 }
 
-// read checks what no state is needed for, by the ledger's own rule
-// (decisions.md 13), and which ledger the record is for.
-func (y *Yard) read(signed []byte) (*item, error) {
-	if len(signed) > MaxSigned {
-		return nil, refuse(ledger.EntryTooLarge.About("", len(signed), MaxSigned))
-	}
-	e, err := ledger.Decode(ledger.DirectEntry(signed))
-	if err != nil {
-		return nil, err
-	}
-	if f := e.Fault(); f != nil {
-		return nil, refuse(f)
-	}
-	if e.Record() == nil {
+// arrived takes what the server decoded and checked (decisions.md 13), and refuses
+// what no state is needed to refuse.
+func (y *Yard) arrived(e *ledger.Entry) (*item, error) {
+	switch {
+	case e.Fault() != nil:
+		return nil, refuse(e.Fault())
+	case e.Record() == nil || e.Envelope() != nil:
 		return nil, refuse(ledger.Empty.About("", "part-record"))
-	}
-	if bad := ledger.Check(e.Record()); len(bad) > 0 {
-		return nil, &Refused{bad}
-	}
-	if !bytes.Equal(e.Record().GetLedger(), y.h.Ledger) {
+	case len(e.Signed()) > MaxSigned:
+		return nil, refuse(ledger.EntryTooLarge.About("", len(e.Signed()), MaxSigned))
+	case len(e.Misshapen()) > 0:
+		return nil, &Refused{e.Misshapen()}
+	case !bytes.Equal(e.Record().GetLedger(), y.h.Ledger):
 		return nil, refuse(ledger.OtherLedger.About(""))
 	}
-	it, err := newItem(Record{Envelope: &recordv1.Envelope{Body: &recordv1.Envelope_Signed{Signed: signed}}})
-	if err != nil {
-		return nil, refuse(ledger.Malformed.About("", "part-record"))
-	}
+	it := &item{rec: e.Record(), keys: e.Keys(), body: e.Body()}
+	it.name()
 	return it, nil
 }
 
@@ -307,18 +297,15 @@ func (y *Yard) clockDoubt(now int64) bool {
 	return now < latest || now < y.view.Time-clockBehind
 }
 
-// write seals a record and counts it as journaled.
-func (y *Yard) write(env *recordv1.Envelope) (*item, error) {
-	raw, err := sealEnvelope(y.key, env)
+// write seals an envelope around a record or a fence, and counts it as journaled.
+func (y *Yard) write(env *recordv1.Envelope, it *item) error {
+	sealed, hash, err := sealEnvelope(y.key, env)
 	if err != nil {
-		return nil, err
+		return err
 	}
-	it, err := newItem(Record{Sealed: raw, Envelope: env, RaftIndex: y.applied})
-	if err != nil {
-		return nil, err
-	}
+	it.placed(Record{Sealed: sealed, Envelope: env, RaftIndex: y.applied}, hash)
 	y.keep(it)
-	return it, nil
+	return nil
 }
 
 // note takes what a new record means for the panel. An opening, a closing found

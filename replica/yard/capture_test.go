@@ -3,6 +3,7 @@ package yard
 import (
 	"bytes"
 	"errors"
+	"strings"
 	"testing"
 
 	"google.golang.org/protobuf/encoding/protowire"
@@ -29,7 +30,9 @@ func TestRefusals(t *testing.T) {
 		{"no record", "MALFORMED", []byte("\x07nonsense")},
 		{"no act", ledger.Empty, w.sign("wanda", func(*recordv1.Record) {})},
 		{"bad shape", ledger.BadField, w.sign("wanda", says(`lock {point="Leg 1"}`))},
-		{"too long", ledger.EntryTooLarge, make([]byte, MaxSigned+1)},
+		{"too long", ledger.EntryTooLarge, w.sign("wanda", func(r *recordv1.Record) {
+			r.Act = &recordv1.Record_SignOn{SignOn: &recordv1.SignOn{Job: strings.Repeat("x", MaxSigned)}}
+		})},
 		{"bad signature", "BAD_SIGNATURE", flipped},
 		{"another ledger", "OTHER_LEDGER", signWith(t, seal.RecordDomain, marshal(t, other), "wanda")},
 		{"nobody's key", "NOT_THE_SIGNER", signWith(t, seal.RecordDomain, marshal(t, good), "stranger")},
@@ -42,7 +45,7 @@ func TestRefusals(t *testing.T) {
 		{"a lifting act by one who may not", "NOT_PERMITTED", w.sign("abe", says("close-job j1"))},
 	} {
 		t.Run(c.name, func(t *testing.T) {
-			eff, err := e.y.Capture(c.signed, w.now, "")
+			eff, err := capture(e.y, c.signed, w.now, "")
 			wantRefused(t, err, c.code)
 			if len(eff.Append) > 0 || eff.Reply != nil {
 				t.Error("something was written all the same")
@@ -53,7 +56,7 @@ func TestRefusals(t *testing.T) {
 		t.Errorf("the journal has %d records", seq)
 	}
 	newer := protowire.AppendVarint(protowire.AppendTag(marshal(t, good), 1000, protowire.VarintType), 1)
-	if _, err := e.y.Capture(signWith(t, seal.RecordDomain, newer, "wanda"), w.now, ""); !errors.Is(err, ledger.ErrNewer) {
+	if _, err := capture(e.y, signWith(t, seal.RecordDomain, newer, "wanda"), w.now, ""); !errors.Is(err, ledger.ErrNewer) {
 		t.Errorf("a record of a newer release: %v", err)
 	}
 }
@@ -117,7 +120,7 @@ func TestDecision10RepeatGetsTheRecordedAnswer(t *testing.T) {
 			e.restart("run1")
 			e.catchUp()
 		}
-		eff, err := e.y.Capture(signed, w.now, "")
+		eff, err := capture(e.y, signed, w.now, "")
 		if err != nil || eff.Reply == nil || !eff.Reply.Repeated || eff.Reply.Seq != first.Seq {
 			t.Fatalf("%s: %+v, %v", when, eff.Reply, err)
 		}

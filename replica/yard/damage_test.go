@@ -130,7 +130,7 @@ func TestDecision11PowerLossWhileCutOff(t *testing.T) {
 	}
 	mustAppend(t, f, e.disk...)
 	signed := w.sign("wanda", lockAct(onPoint(leg)))
-	eff, err := e.y.Capture(signed, w.now, "")
+	eff, err := capture(e.y, signed, w.now, "")
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -146,12 +146,12 @@ func TestDecision11PowerLossWhileCutOff(t *testing.T) {
 		t.Fatal(err)
 	}
 	y.View(w.s.Clone(), uint64(len(w.entries)), w.now)
-	again, err := y.Capture(signed, w.now, "")
+	again, err := capture(y, signed, w.now, "")
 	if err != nil || !again.Reply.Repeated {
 		t.Fatalf("%+v, %v", again.Reply, err)
 	}
 	wantGrant(t, again.Reply, held, leg)
-	eff, err = y.Capture(w.sign("walt", lockAct(onPoint(leg))), w.now, "")
+	eff, err = capture(y, w.sign("walt", lockAct(onPoint(leg))), w.now, "")
 	if err != nil {
 		t.Fatal(err)
 	}

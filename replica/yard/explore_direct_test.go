@@ -92,7 +92,7 @@ func (x *explorer) forged(l *link, disk string) *ledger.Entry {
 	if n := len(y.Hashes); n > 0 {
 		env.Previous, _ = hex.DecodeString(y.Hashes[n-1])
 	}
-	raw, err := sealEnvelope(keyOf(disk), env)
+	raw, _, err := sealEnvelope(keyOf(disk), env)
 	if err != nil {
 		x.w.t.Fatal(err)
 	}

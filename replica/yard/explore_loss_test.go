@@ -159,7 +159,7 @@ func (x *explorer) copied(s *sit, t *seat, do emit) {
 		env := twin.y.envelope(x.now + 1)
 		env.Grant = recordv1.Grant_GRANT_NONE
 		env.Body = &recordv1.Envelope_Fence{Fence: &recordv1.Fence{Request: id}}
-		raw, err := sealEnvelope(keyOf(t.keyName), env)
+		raw, _, err := sealEnvelope(keyOf(t.keyName), env)
 		if err != nil {
 			x.w.t.Fatal(err)
 		}

@@ -103,7 +103,7 @@ func (x *explorer) capture(s *seat, name string, signed []byte, run string, torn
 	if x.b.fast {
 		now = x.deadline(0) + 1
 	}
-	e, err := m.to.y.Capture(signed, now, run)
+	e, err := capture(m.to.y, signed, now, run)
 	m.err = err
 	if err == nil {
 		m.reply = e.Reply

@@ -3,6 +3,7 @@ package yard
 import (
 	"bytes"
 	"crypto/ed25519"
+	"crypto/sha256"
 	"fmt"
 	"slices"
 
@@ -89,37 +90,43 @@ func (it *item) ref() string {
 	return ledger.Ref(it.Envelope.GetYard(), it.Envelope.GetEpoch(), it.seq)
 }
 
-// newItem reads what the rules need out of a record.
+// newItem reads back a record of the journal file.
 func newItem(r Record) (*item, error) {
-	env := r.Envelope
-	it := &item{Record: r, seq: env.GetSeq(), hash: ledger.EnvelopeHash(r.Sealed)}
-	it.at = ledger.Moved{Epoch: env.GetEpoch(), Seq: env.GetSeq()}
-	if f := env.GetFence(); f != nil {
-		it.kind, it.request = "fence", f.GetRequest()
-		return it, nil
+	it := &item{}
+	if env := r.Envelope; env.GetFence() != nil {
+		it.kind, it.request = "fence", env.GetFence().GetRequest()
+	} else {
+		var s recordv1.Signed
+		it.rec = &recordv1.Record{}
+		if err := proto.Unmarshal(env.GetSigned(), &s); err != nil {
+			return nil, fmt.Errorf("the signed record can't be read: %w", err)
+		}
+		if err := proto.Unmarshal(s.GetBody(), it.rec); err != nil {
+			return nil, fmt.Errorf("the record inside the signature can't be read: %w", err)
+		}
+		it.body = s.GetBody()
+		for _, sig := range s.GetSignatures() {
+			it.keys = append(it.keys, sig.GetKey())
+		}
+		if ledger.KindFor(it.rec) == nil || len(it.keys) == 0 {
+			return nil, fmt.Errorf("the record has no act or no signature")
+		}
+		it.name()
 	}
-	var s recordv1.Signed
-	it.rec = &recordv1.Record{}
-	if err := proto.Unmarshal(env.GetSigned(), &s); err != nil {
-		return nil, fmt.Errorf("the signed record can't be read: %w", err)
-	}
-	if err := proto.Unmarshal(s.GetBody(), it.rec); err != nil {
-		return nil, fmt.Errorf("the record inside the signature can't be read: %w", err)
-	}
-	it.kind, it.body = ledger.KindOf(it.rec), s.GetBody()
-	for _, sig := range s.GetSignatures() {
-		it.keys = append(it.keys, sig.GetKey())
-	}
-	if it.kind == "" || len(it.keys) == 0 {
-		return nil, fmt.Errorf("the record has no act or no signature")
-	}
-	it.ticket = ticketOf(it.keys[0], it.rec)
-	it.name()
+	it.placed(r, ledger.EnvelopeHash(r.Sealed))
 	return it, nil
+}
+
+// placed gives the item its place in the journal.
+func (it *item) placed(r Record, hash [32]byte) {
+	it.Record, it.hash = r, hash
+	it.seq = r.Envelope.GetSeq()
+	it.at = ledger.Moved{Epoch: r.Envelope.GetEpoch(), Seq: it.seq}
 }
 
 // name fills in what the act is about.
 func (it *item) name() {
+	it.kind, it.ticket = ledger.KindOf(it.rec), ticketOf(it.keys[0], it.rec)
 	about := ledger.KindFor(it.rec).About(it.rec)
 	it.point, it.box, it.request, it.job = about.Point, about.Box, about.Request, about.Job
 	switch a := it.rec.GetAct().(type) {
@@ -155,15 +162,17 @@ func ticketOf(key []byte, r *recordv1.Record) string {
 	return fmt.Sprintf("%s %s %d", seal.Fingerprint(key), r.GetTicket().GetDevice(), r.GetTicket().GetCounter())
 }
 
-// sealEnvelope signs an envelope with the replica's key.
-func sealEnvelope(key ed25519.PrivateKey, env *recordv1.Envelope) ([]byte, error) {
+// sealEnvelope signs an envelope with the replica's key. The hash is that of the
+// signed bytes, which the next envelope names.
+func sealEnvelope(key ed25519.PrivateKey, env *recordv1.Envelope) (sealed []byte, hash [32]byte, err error) {
 	m := proto.MarshalOptions{Deterministic: true}
 	raw, err := m.Marshal(env)
 	if err != nil {
-		return nil, fmt.Errorf("the journal envelope can't be written: %w", err)
+		return nil, hash, fmt.Errorf("the journal envelope can't be written: %w", err)
 	}
 	s := &recordv1.Sealed{Envelope: raw, Key: key.Public().(ed25519.PublicKey), Signature: seal.Sign(key, seal.EnvelopeDomain, raw)}
-	return m.Marshal(s)
+	sealed, err = m.Marshal(s)
+	return sealed, sha256.Sum256(raw), err
 }
 
 // verifySealed reports whether key sealed these bytes.

@@ -15,7 +15,7 @@ func wantOut(t *testing.T, e *site, because ...code.Code) {
 	if ok || !code.Is(why, because...) {
 		t.Errorf("serving %v, because %v, want out of service for %s", ok, why, because)
 	}
-	_, err := e.y.Capture(e.w.sign("wanda", lockAct(onPoint(leg))), e.w.now, "")
+	_, err := capture(e.y, e.w.sign("wanda", lockAct(onPoint(leg))), e.w.now, "")
 	if _, is := err.(*NotServing); !is {
 		t.Errorf("a lock out of service: %v", err)
 	}
@@ -165,7 +165,7 @@ func TestStateThatMovedUnseen(t *testing.T) {
 func TestC12ReplyAndForwardOnlyWhatIsDurable(t *testing.T) {
 	w := newWorld(t)
 	e := w.yards["eastfork"]
-	eff, err := e.y.Capture(w.sign("wanda", lockAct(onPoint(leg))), w.now, "")
+	eff, err := capture(e.y, w.sign("wanda", lockAct(onPoint(leg))), w.now, "")
 	if err != nil || len(eff.Append) != 1 || eff.Reply.Seq != 1 {
 		t.Fatalf("%+v, %v", eff, err)
 	}
@@ -201,7 +201,7 @@ func TestNewRefusesAForeignJournal(t *testing.T) {
 		e.lock("wanda", onPoint(leg))
 	}
 	resealed := e.disk[2]
-	raw, err := sealEnvelope(keyOf("millrow"), resealed.Envelope)
+	raw, _, err := sealEnvelope(keyOf("millrow"), resealed.Envelope)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -310,7 +310,7 @@ func TestCloneIsIndependent(t *testing.T) {
 		t.Fatal("a clone has another key")
 	}
 	signed := w.sign("wanda", movedAs("isolate", drag, c.Panel(drag)))
-	if _, err := c.Capture(signed, w.now, c.Panel(drag).Run); err != nil {
+	if _, err := capture(c, signed, w.now, c.Panel(drag).Run); err != nil {
 		t.Fatal(err)
 	}
 	if string(e.y.AppendCanonical(nil)) != key || !e.y.Panel(drag).GoAhead {

@@ -268,16 +268,28 @@ func (st *site) force(signed []byte) {
 	env := st.y.envelope(st.w.now)
 	env.Grant = recordv1.Grant_GRANT_NONE
 	env.Body = &recordv1.Envelope_Signed{Signed: signed}
-	it, err := st.y.write(env)
+	it, err := newItem(Record{Envelope: env})
+	if err == nil {
+		err = st.y.write(env, it)
+	}
 	if err != nil {
 		st.w.t.Fatal(err)
 	}
 	st.save(Effects{Append: []Record{it.Record}})
 }
 
+// capture has a yard journal a record that its server has read.
+func capture(y *Yard, signed []byte, now int64, run string) (Effects, error) {
+	e, err := ledger.Decode(ledger.DirectEntry(signed))
+	if err != nil {
+		return Effects{}, err
+	}
+	return y.Capture(e, now, run)
+}
+
 // capture journals a record and makes it durable.
 func (st *site) capture(signed []byte, run string) (*Reply, error) {
-	e, err := st.y.Capture(signed, st.w.now, run)
+	e, err := capture(st.y, signed, st.w.now, run)
 	if err != nil {
 		return nil, err
 	}

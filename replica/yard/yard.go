@@ -174,8 +174,8 @@ func (y *Yard) View(s *ledger.State, raftApplied uint64, now int64) Effects {
 		env := y.envelope(now)
 		env.Grant = recordv1.Grant_GRANT_NONE
 		env.Body = &recordv1.Envelope_Fence{Fence: &recordv1.Fence{Request: id}}
-		it, err := y.write(env)
-		if err != nil {
+		it := &item{kind: "fence", request: id}
+		if err := y.write(env, it); err != nil {
 			y.Broken(err.Error())
 			return out
 		}
