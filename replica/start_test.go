@@ -5,7 +5,6 @@ import (
 	"testing"
 	"time"
 
-	"yardhasp/client/words"
 	"yardhasp/ledger"
 	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
@@ -53,14 +52,17 @@ func TestStart(t *testing.T) {
 		t.Fatalf("a request with locks on: %v", err)
 	}
 	for _, want := range []struct {
-		code code.Code
-		who  string
-	}{{ledger.HoldStands, "ravi"}, {ledger.HoldStands, "lena"}, {ledger.SignedOn, "lena"}, {ledger.NotClear, "ravi"}, {ledger.NotToldAfter, "ravi"}} {
-		if !slices.ContainsFunc(no.Outcome.GetConditions(), func(k *recordv1.Finding) bool { return code.Is(k, want.code) && words.English.Who(k) == want.who }) {
-			t.Errorf("the refusal does not list %s of %s: %v", want.code, want.who, no.Outcome.GetConditions())
+		code     code.Code
+		arg, who string
+	}{{ledger.HoldStands, "holder", "ravi"}, {ledger.HoldStands, "holder", "lena"}, {ledger.SignedOn, "person", "lena"},
+		{ledger.NotClear, "responsible", "ravi"}, {ledger.NotToldAfter, "responsible", "ravi"}} {
+		if !slices.ContainsFunc(no.Outcome.GetConditions(), func(k *recordv1.Finding) bool {
+			return code.Is(k, want.code) && slices.Equal(code.Names(k, want.arg), []string{want.who})
+		}) {
+			t.Errorf("the refusal does not list %s of %s: %s", want.code, want.who, said(no.Outcome.GetConditions()...))
 		}
 	}
-	c.refuse("ravi", "stonebend", ledger.NotApproved, actEnergise("start-0", feeder))
+	c.refuse("ravi", "stonebend", ledger.UnknownRequest, actEnergise("start-0", feeder))
 
 	c.do("lena", "stonebend", actSignOff(on))
 	c.do("ravi", "eastfork", actRelease(holds["ravi"]))
