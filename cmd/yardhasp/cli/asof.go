@@ -89,7 +89,7 @@ func (p *page) alarms(raised []*recordv1.Finding) {
 func (a *App) alarm(f *recordv1.Finding) string {
 	text := a.words().Says(f)
 	if next := a.words().Next(f); next != "" {
-		text += ": \"" + next + "\""
+		text += "; ends by \"" + next + "\""
 	}
 	return text
 }
