@@ -13,15 +13,15 @@ import (
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-// Reasons a replica gives in google.rpc.ErrorInfo.
+// These are the reasons that a replica gives in google.rpc.ErrorInfo.
 const (
-	// ReasonNotHome: another yard is home; its id is the metadata "yard".
+	// ReasonNotHome: another yard is home. The metadata "yard" has its id.
 	ReasonNotHome = "NOT_HOME"
-	// ReasonNoQuorum: too few yards can be heard to change the ledger.
+	// ReasonNoQuorum: too few yards can be reached to change the ledger.
 	ReasonNoQuorum = "NO_QUORUM"
-	// ReasonOutcomeUnknown: the replica doesn't know whether the ledger has it.
+	// ReasonOutcomeUnknown: the replica does not know whether the ledger has the record.
 	ReasonOutcomeUnknown = "OUTCOME_UNKNOWN"
-	// ReasonNotServing: the replica can't promise anything now and took nothing.
+	// ReasonNotServing: the replica cannot promise anything now, and took nothing.
 	ReasonNotServing = "NOT_SERVING"
 	// ReasonNewerRelease: the record or the ledger is of a newer release.
 	ReasonNewerRelease = "NEWER_RELEASE"
@@ -48,11 +48,11 @@ func (e *Refused) Has(code string) bool {
 	return false
 }
 
-// UnknownOutcome is a record that was sent and not answered. It may be recorded
-// or not. Nothing is known until its receipt is read.
+// UnknownOutcome is a record that was sent and not answered. It may or may not be
+// recorded. Nobody knows until its receipt is read.
 type UnknownOutcome struct {
 	Ticket *recordv1.Ticket
-	// Yard may have it.
+	// Yard is the yard that may have it.
 	Yard string
 	Err  error
 }
@@ -61,7 +61,7 @@ func (e *UnknownOutcome) Error() string {
 	return fmt.Sprintf("no answer from %s: treat it as not recorded; ask again with %q", e.Yard, e.Command())
 }
 
-// Command is what asks for the receipt.
+// Command is the command that asks for the receipt.
 func (e *UnknownOutcome) Command() string {
 	return fmt.Sprintf("yardhasp receipt %d --device %s --yard %s", e.Ticket.GetCounter(), e.Ticket.GetDevice(), e.Yard)
 }
@@ -74,8 +74,8 @@ type Attempt struct {
 	Err  error
 }
 
-// Unreachable means that no yard took the record or gave an answer: certainly
-// nothing was recorded.
+// Unreachable means that no yard took the record or answered. Certainly nothing was
+// recorded.
 type Unreachable struct{ Tried []Attempt }
 
 func (e *Unreachable) Error() string {
@@ -89,7 +89,7 @@ func (e *Unreachable) Error() string {
 	return "no yard could answer: " + strings.Join(texts, "; ")
 }
 
-// Unwrap gives what each yard said.
+// Unwrap gives the error of each yard.
 func (e *Unreachable) Unwrap() []error {
 	var errs []error
 	for _, a := range e.Tried {
@@ -107,7 +107,7 @@ type Answer struct {
 	// Home is the home yard, with ReasonNotHome.
 	Home string
 	Text string
-	// Fields are the bad fields of a drawing or a request, field path and reason.
+	// Fields are the bad fields of a drawing or a request, each with path and reason.
 	Fields []Field
 }
 
@@ -116,7 +116,7 @@ type Field struct{ Path, Text string }
 
 func (e *Answer) Error() string { return e.Yard + ": " + e.Text }
 
-// notConnected is a yard to which no connection could be made: it got nothing.
+// notConnected is a yard to which no connection could be made. It received nothing.
 type notConnected struct{ err error }
 
 func (e *notConnected) Error() string { return "no connection: " + Plain(e.err) }
@@ -137,8 +137,8 @@ func Plain(err error) string {
 	return err.Error()
 }
 
-// decode turns what a yard answered into a Refused or an Answer; an error that
-// is not an answer (a lost connection, a deadline) stays as it is.
+// decode turns a yard's answer into a Refused or an Answer. An error that is not an
+// answer, such as a lost connection or a deadline, stays as it is.
 func decode(yard string, err error) error {
 	s, ok := status.FromError(err)
 	if !ok || s.Code() == codes.OK {
@@ -165,8 +165,8 @@ func decode(yard string, err error) error {
 	return a
 }
 
-// mayBeLost are the codes that gRPC itself gives when an answer gets lost: the
-// other side may have done its work.
+// mayBeLost lists the codes that gRPC itself gives when an answer is lost. The other
+// side may have done its work.
 func mayBeLost(c codes.Code) bool {
 	switch c {
 	case codes.Unavailable, codes.DeadlineExceeded, codes.Canceled, codes.Unknown, codes.Internal, codes.Aborted:
