@@ -6,8 +6,9 @@ import (
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-// recordedBy is the command that records what meets a condition, by its code. One
-// whose remedy is no record, or is not the same everywhere, is left out.
+// recordedBy is the command that records what meets a condition, by the condition's
+// code. A condition is left out if no record meets it, or if the command is not always
+// the same.
 var recordedBy = map[string]string{
 	"AIR_NOT_TESTED":           "reading --kind air",
 	"AIR_OLD":                  "reading --kind air",
@@ -46,7 +47,7 @@ var recordedBy = map[string]string{
 	"TRAINING_LAPSED":          "person training",
 }
 
-// remedyOf is what would meet a condition, with the command that records it.
+// remedyOf says what would meet a condition, with the command that records it.
 func (a *App) remedyOf(c *recordv1.Finding) string {
 	w := a.words()
 	if remedy, next := w.Remedy(c), w.Next(c); next != "" {
@@ -58,7 +59,7 @@ func (a *App) remedyOf(c *recordv1.Finding) string {
 	return guessed(c, w.Remedy(c))
 }
 
-// guessed: to go, with the texts.
+// guessed adds the command from recordedBy for a finding that names no command itself.
 func guessed(c *recordv1.Finding, remedy string) string {
 	words := recordedBy[c.GetCode()]
 	switch {
