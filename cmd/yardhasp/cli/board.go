@@ -36,7 +36,8 @@ func (r *readFlags) how(c *cobra.Command) (servicev1.Consistency, error) {
 	return servicev1.Consistency_CONSISTENCY_UNSPECIFIED, nil
 }
 
-// boardOf is the part of a board to show: what a filter picks, and whether every point.
+// boardOf is the part of a board to show: what a filter picks. With all set, it includes
+// every point.
 type boardOf struct {
 	filter
 	all bool

@@ -149,11 +149,11 @@ func (p *page) list(title string, items []string) {
 	}
 }
 
-// when writes a time: RFC 3339 in UTC, or on a terminal the local time and how
-// long ago.
 // words are the sentences of the rules, with moments as this screen shows them.
 func (a *App) words() *words.Catalogue { return words.English.At(a.when) }
 
+// when writes a time given in Unix ms: RFC 3339 in UTC, or on a terminal the local time
+// and how long ago that was.
 func (a *App) when(ms int64) string {
 	if ms <= 0 {
 		return "never"
