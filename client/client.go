@@ -46,15 +46,15 @@ func WithDialer(d func(ctx context.Context, address string) (net.Conn, error)) O
 	return func(c *Client) { c.dialer = d }
 }
 
-// WithConnectTimeout sets how long to wait for a connection to one yard; 3 s
-// otherwise.
+// WithConnectTimeout sets how long to wait for a connection to one yard. The default is
+// 3 s.
 func WithConnectTimeout(d time.Duration) Option { return func(c *Client) { c.connect = d } }
 
-// WithState sets the folder of the outbox and of the last board. Without it
-// nothing is kept on this machine.
+// WithState sets the folder of the outbox and of the last board. Without it, nothing is
+// kept on this machine.
 func WithState(dir string) Option { return func(c *Client) { c.state = dir } }
 
-// New makes a client. It connects when it first has to.
+// New makes a client. It does not connect until it has to.
 func New(profile *Profile, key ed25519.PrivateKey, tickets TicketSource, opts ...Option) (*Client, error) {
 	if err := profile.check(); err != nil {
 		return nil, fmt.Errorf("profile: %w", err)
@@ -69,7 +69,7 @@ func New(profile *Profile, key ed25519.PrivateKey, tickets TicketSource, opts ..
 	return c, nil
 }
 
-// Profile is what the client was made with. Read it only.
+// Profile is what the client was made with. Callers must not change it.
 func (c *Client) Profile() *Profile { return c.profile }
 
 // Close ends every connection.
@@ -85,7 +85,7 @@ func (c *Client) Close() error {
 	return err
 }
 
-// conn returns the yard's connection, made but perhaps not connected yet.
+// conn returns the connection to a yard. It may not be connected yet.
 func (c *Client) conn(y Yard) (*grpc.ClientConn, error) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
@@ -109,7 +109,7 @@ func newConn(y Yard, key ed25519.PrivateKey, dialer func(context.Context, string
 		grpc.WithTransportCredentials(credentials.NewTLS(pin.ClientConfig(key, pinned, pin.ALPNClient))),
 		// Rural links drop idle connections silently.
 		grpc.WithKeepaliveParams(keepalive.ClientParameters{Time: 30 * time.Second, Timeout: 10 * time.Second, PermitWithoutStream: true}),
-		// Sending again is decided here, never by the transport.
+		// This package decides when to send again, never the transport.
 		grpc.WithDisableRetry(), grpc.WithDisableServiceConfig(), grpc.WithIdleTimeout(0),
 		grpc.WithDefaultCallOptions(grpc.MaxCallRecvMsgSize(64 << 20)),
 	}
@@ -123,8 +123,8 @@ func newConn(y Yard, key ed25519.PrivateKey, dialer func(context.Context, string
 	return conn, nil
 }
 
-// reach connects to a yard. Its error is a notConnected: nothing was sent by
-// this call. A patient one tries for as long as WithConnectTimeout says.
+// reach connects to a yard. Its error is a notConnected: this call sent nothing. If it
+// is patient, it keeps trying for the time of WithConnectTimeout.
 func (c *Client) reach(ctx context.Context, y Yard, patient bool) (*grpc.ClientConn, error) {
 	conn, err := c.conn(y)
 	if err != nil {
@@ -136,8 +136,8 @@ func (c *Client) reach(ctx context.Context, y Yard, patient bool) (*grpc.ClientC
 	return conn, nil
 }
 
-// ready waits until the connection stands, for at most d. Unless it is patient
-// it gives up on the first failure: the next yard may be up.
+// ready waits until the connection stands, for at most d. If it is not patient, it gives
+// up on the first failure, because the next yard may be up.
 func ready(ctx context.Context, conn *grpc.ClientConn, d time.Duration, patient bool) error {
 	ctx, cancel := context.WithTimeout(ctx, d)
 	defer cancel()
@@ -153,7 +153,7 @@ func ready(ctx context.Context, conn *grpc.ClientConn, d time.Duration, patient 
 			if failed && !patient {
 				return errors.New("the yard does not answer, or its key is not the pinned one")
 			}
-			// A failure of some time ago says nothing about now.
+			// An earlier failure says nothing about now.
 			if !failed {
 				conn.ResetConnectBackoff()
 			}
@@ -166,8 +166,8 @@ func ready(ctx context.Context, conn *grpc.ClientConn, d time.Duration, patient 
 	}
 }
 
-// order lists the yards to ask: the named ones first, then the person's own,
-// then the others as the profile has them.
+// order lists the yards to ask: the named ones first, then the person's own yard, then
+// the others in the order of the profile.
 func (c *Client) order(first ...string) []Yard {
 	var out []Yard
 	seen := map[string]bool{}

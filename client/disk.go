@@ -9,8 +9,8 @@ import (
 	"github.com/gofrs/flock"
 )
 
-// writeWhole replaces a file at once: a reader or a crash finds the old bytes or
-// the new ones, and the new ones are on disk when it returns.
+// writeWhole replaces a whole file. A reader, even after a crash, finds either the
+// previous bytes or the new ones. The new bytes are on disk when it returns.
 func writeWhole(path string, data []byte) error {
 	dir := filepath.Dir(path)
 	f, err := os.CreateTemp(dir, "."+filepath.Base(path)+"-*") // mode 0600
@@ -39,7 +39,7 @@ func syncDir(dir string) error {
 	return errors.Join(d.Sync(), d.Close())
 }
 
-// locked runs work while no other process or goroutine does so for this path.
+// locked runs work. No other process or goroutine runs work for this path meanwhile.
 func locked(path string, work func() error) error {
 	if err := os.MkdirAll(filepath.Dir(path), 0o700); err != nil {
 		return err

@@ -1,6 +1,6 @@
-// Package client speaks to a co-op's yards for a person or a program: it finds
-// a replica, signs records, sends them without ever entering one twice by
-// mistake, reads, watches, exports, and keeps what could not be sent.
+// Package client speaks to a co-op's yards for a person or a program. It finds a
+// replica, signs records, sends them without entering one twice by mistake, reads,
+// watches and exports. It keeps what could not be sent.
 //
 // # Which yard
 //
@@ -11,19 +11,19 @@
 //
 // # Sending again
 //
-// Every record carries a ticket (device, counter) that is on disk before it is
-// used, and is sent as the same bytes however often it is sent. After a
-// connection is lost it is sent again to the same yard only: another yard would
-// write down a second lock. Another yard is tried only when the first certainly
-// has not got it, or when the record goes straight to the quorum, where tickets
-// are unique in the whole ledger. When nobody answers, the error is
-// UnknownOutcome: treat it as not recorded, and ask for the receipt.
+// Every record carries a ticket (device, counter) that is on disk before it is used.
+// However often a record is sent, it is sent as the same bytes. After a lost connection
+// it is sent again only to the same yard, because another yard would record a second
+// lock. Another yard is tried only in two cases: the first yard certainly does not have
+// the record, or the record goes straight to the quorum, where tickets are unique in the
+// whole ledger. When nobody answers, the error is UnknownOutcome: treat the record as
+// not recorded, and ask for its receipt.
 //
 // # When no yard is reachable
 //
-// Locks, releases, sign-ons and sign-offs, readings and notices are kept in an
-// outbox on this machine, and their receipt says so: NOT SENT. Acts at a panel
-// are never kept; they are done again at the panel.
+// Locks, releases, sign-ons, sign-offs, readings and notices are kept in an outbox on
+// this machine. Their receipt says so: NOT SENT. Acts at a panel are never kept. They
+// must be done again at the panel.
 //
 // # Files
 //

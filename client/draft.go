@@ -18,13 +18,13 @@ import (
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
 )
 
-// draftHead begins a draft's text, so that no other file is taken for one.
+// draftHead begins a draft's text, so that no other file is mistaken for a draft.
 const draftHead = "yardhasp draft 1"
 
-// Draft is a record that several people sign, on its way between them as a text.
-// Its bytes are fixed when it is made, with the ticket of the one who made it:
-// each signs these bytes, in any order, and whoever has it complete may send it,
-// as often as needed (decisions.md 21).
+// Draft is a record that several people sign, as a text that passes between them. Its
+// bytes are fixed when it is made, with the ticket of its maker. Each person signs these
+// bytes, in any order. Anybody who has the complete draft may send it, as often as
+// needed (decisions.md 21).
 type Draft struct {
 	body   []byte
 	rec    *recordv1.Record
@@ -33,8 +33,8 @@ type Draft struct {
 
 // place is one signature that a draft needs.
 type place struct {
-	person    string // empty: the new key's
-	key       []byte // known for a new key only, until it is signed
+	person    string // empty: the new key signs here
+	key       []byte // only for a new key that has not signed yet
 	signature *recordv1.Signature
 }
 
@@ -55,8 +55,8 @@ func (c *Client) NewDraft(rec *recordv1.Record) (*Draft, error) {
 	return d, nil
 }
 
-// ReadDraft reads a draft's text and checks the signatures in it. A changed one is
-// a *Tampered.
+// ReadDraft reads a draft's text and checks its signatures. A changed draft is a
+// *Tampered.
 func ReadDraft(text []byte) (*Draft, error) {
 	head, rest, _ := strings.Cut(strings.TrimSpace(string(text)), "\n")
 	if strings.TrimSpace(head) != draftHead {
@@ -69,7 +69,7 @@ func ReadDraft(text []byte) (*Draft, error) {
 	return draftOf(raw)
 }
 
-// draftOf reads a Signed whose signatures may stand in any order and be too few.
+// draftOf reads a Signed whose signatures may be in any order and incomplete.
 func draftOf(raw []byte) (*Draft, error) {
 	var s recordv1.Signed
 	d := &Draft{rec: &recordv1.Record{}}
@@ -103,7 +103,7 @@ func draftOf(raw []byte) (*Draft, error) {
 	return d, nil
 }
 
-// signed is the serialised Signed, with an empty place where one is missing.
+// signed is the serialised Signed, with an empty place for each missing signature.
 func (d *Draft) signed() ([]byte, error) {
 	s := &recordv1.Signed{Body: d.body}
 	for _, p := range d.places {
@@ -116,7 +116,7 @@ func (d *Draft) signed() ([]byte, error) {
 	return proto.Marshal(s)
 }
 
-// Text is the draft to pass on.
+// Text is the draft as a text to pass on.
 func (d *Draft) Text() ([]byte, error) {
 	raw, err := d.signed()
 	if err != nil {
@@ -130,10 +130,10 @@ func (d *Draft) Text() ([]byte, error) {
 	return b.Bytes(), nil
 }
 
-// Record is what is signed. Read it only.
+// Record is what the people sign. Callers must not change it.
 func (d *Draft) Record() *recordv1.Record { return d.rec }
 
-// Missing names who has not signed yet; "the new key" stands for one.
+// Missing names who has not signed yet. "the new key" stands for a new key.
 func (d *Draft) Missing() []string {
 	var out []string
 	for _, p := range d.places {
@@ -183,8 +183,8 @@ func (d *Draft) sign(key ed25519.PrivateKey, mine func(*place) bool, not string)
 	return nil
 }
 
-// Send has a complete draft recorded; errors are as from Submit. After an unknown
-// outcome send the same draft again: it is one act, and is taken once.
+// Send has a complete draft recorded. Errors are as from Submit. After an unknown
+// outcome, send the same draft again: it is one act and is taken once.
 func (c *Client) Send(ctx context.Context, d *Draft) (*servicev1.Receipt, error) {
 	if missing := d.Missing(); len(missing) > 0 {
 		return nil, fmt.Errorf("not signed yet by %s: a draft is sent once everybody named has signed", strings.Join(missing, ", "))
@@ -199,8 +199,9 @@ func (c *Client) Send(ctx context.Context, d *Draft) (*servicev1.Receipt, error)
 	return c.send(ctx, &parcel{signed: signed, rec: d.rec, direct: true, yards: c.order()})
 }
 
-// ReplaceKey puts a new key in the place of this client's. Keep the new key on disk
-// before calling, and both until an answer came: it may be taken though none does.
+// ReplaceKey replaces this client's key by a new one. Save the new key on disk before
+// calling. Keep both keys until an answer came: the ledger may have taken the new key
+// even when no answer comes.
 func (c *Client) ReplaceKey(ctx context.Context, key ed25519.PrivateKey) (*servicev1.Receipt, error) {
 	if len(key) != ed25519.PrivateKeySize {
 		return nil, errors.New("the new key is not a whole Ed25519 private key")

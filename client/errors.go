@@ -43,11 +43,11 @@ func (e *Refused) Error() string {
 // Has reports whether one of the unmet conditions has one of the codes.
 func (e *Refused) Has(codes ...code.Code) bool { return code.Has(e.Outcome.GetConditions(), codes...) }
 
-// UnknownOutcome is a record that was sent and not answered. It may be recorded
-// or not. Nothing is known until its receipt is read.
+// UnknownOutcome is a record that was sent and not answered. It may or may not be
+// recorded. Nobody knows until its receipt is read.
 type UnknownOutcome struct {
 	Ticket *recordv1.Ticket
-	// Yard may have it.
+	// Yard is the yard that may have it.
 	Yard string
 	Err  error
 }
@@ -56,7 +56,7 @@ func (e *UnknownOutcome) Error() string {
 	return fmt.Sprintf("no answer from %s: treat it as not recorded; ask again with %q", e.Yard, e.Command())
 }
 
-// Command is what asks for the receipt.
+// Command is the command that asks for the receipt.
 func (e *UnknownOutcome) Command() string {
 	return fmt.Sprintf("yardhasp receipt %d --device %s --yard %s", e.Ticket.GetCounter(), e.Ticket.GetDevice(), e.Yard)
 }
@@ -69,8 +69,8 @@ type Attempt struct {
 	Err  error
 }
 
-// Unreachable means that no yard took the record or gave an answer: certainly
-// nothing was recorded.
+// Unreachable means that no yard took the record or answered. Certainly nothing was
+// recorded.
 type Unreachable struct{ Tried []Attempt }
 
 func (e *Unreachable) Error() string {
@@ -84,7 +84,7 @@ func (e *Unreachable) Error() string {
 	return "no yard could answer: " + strings.Join(texts, "; ")
 }
 
-// Unwrap gives what each yard said.
+// Unwrap gives the error of each yard.
 func (e *Unreachable) Unwrap() []error {
 	var errs []error
 	for _, a := range e.Tried {
@@ -105,7 +105,7 @@ type Answer struct {
 	Because *recordv1.Finding
 	// Text is the same in words.
 	Text string
-	// Fields are the bad fields of a drawing or a request, field path and reason.
+	// Fields are the bad fields of a drawing or a request, each with path and reason.
 	Fields []Field
 }
 
@@ -114,7 +114,7 @@ type Field struct{ Path, Text string }
 
 func (e *Answer) Error() string { return e.Yard + ": " + e.Text }
 
-// notConnected is a yard to which no connection could be made: it got nothing.
+// notConnected is a yard to which no connection could be made. It received nothing.
 type notConnected struct{ err error }
 
 func (e *notConnected) Error() string { return "no connection: " + Plain(e.err) }
@@ -135,8 +135,8 @@ func Plain(err error) string {
 	return err.Error()
 }
 
-// decode turns what a yard answered into a Refused or an Answer; an error that
-// is not an answer (a lost connection, a deadline) stays as it is.
+// decode turns a yard's answer into a Refused or an Answer. An error that is not an
+// answer, such as a lost connection or a deadline, stays as it is.
 func decode(yard string, err error) error {
 	s, ok := status.FromError(err)
 	if !ok || s.Code() == codes.OK {

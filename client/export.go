@@ -15,9 +15,9 @@ import (
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
 )
 
-// An export file is the line exportHeader, then each entry as a length (4 bytes,
-// big-endian) and its bytes, the founding first; then a length of 0, and the
-// signed checkpoint note as a length and its bytes. Nothing follows.
+// An export file begins with the line exportHeader. Each entry follows as a length (4
+// bytes, big-endian) and its bytes, the founding first. Then come a length of 0, and the
+// signed checkpoint note as a length and its bytes. Nothing follows after it.
 const exportHeader = "yardhasp export 1\n"
 
 // ExportWriter writes an export file entry by entry.
@@ -41,8 +41,8 @@ func (e *ExportWriter) Entry(raw []byte) error {
 	return e.block(raw)
 }
 
-// Close ends the file with the checkpoint that signs the entries before it. It
-// does not close the underlying writer.
+// Close ends the file with the checkpoint that signs the entries before it. It does not
+// close the underlying writer.
 func (e *ExportWriter) Close(checkpoint []byte) error {
 	if err := e.block(nil); err != nil {
 		return err
@@ -72,9 +72,8 @@ func WriteExport(w io.Writer, entries [][]byte, checkpoint []byte) error {
 	return e.Close(checkpoint)
 }
 
-// ReadExport gives each entry of an export file to each, in order, and returns
-// the checkpoint note. It checks the file's form only; VerifyExport checks what
-// it says.
+// ReadExport gives each entry of an export file to each, in order, and returns the
+// checkpoint note. It checks only the file's form. VerifyExport checks the content.
 func ReadExport(r io.Reader, each func(index uint64, raw []byte) error) (checkpoint []byte, err error) {
 	head := make([]byte, len(exportHeader))
 	if _, err := io.ReadFull(r, head); err != nil || string(head) != exportHeader {
@@ -117,9 +116,9 @@ func readBlock(r io.Reader) ([]byte, error) {
 	return b, nil
 }
 
-// Export writes the history up to the newest checkpoint to w, as it was entry by
-// entry, and checks that it is what the checkpoint signs. After a lost
-// connection it goes on at another yard. It returns the number of entries.
+// Export writes the history up to the newest checkpoint to w, entry by entry. It checks
+// that this is what the checkpoint signs. After a lost connection it continues at
+// another yard. It returns the number of entries.
 func (c *Client) Export(ctx context.Context, w io.Writer) (uint64, error) {
 	noteText, err := c.Checkpoint(ctx)
 	if err != nil {
@@ -184,8 +183,8 @@ func (c *Client) exportFrom(ctx context.Context, y Yard, e *ExportWriter, size u
 	return nil
 }
 
-// Entries gives the entries from an index up to another to each, in order, as a yard
-// has them. Nothing is checked but their order; Export checks them.
+// Entries gives the entries from one index up to another to each, in order, as a yard
+// has them. It checks only their order. Export checks the entries.
 func (c *Client) Entries(ctx context.Context, from, to uint64, each func(index uint64, raw []byte) error) error {
 	var tried []Attempt
 	for _, y := range c.order() {
@@ -232,8 +231,8 @@ func (c *Client) entriesFrom(ctx context.Context, y Yard, from *uint64, to uint6
 	return nil
 }
 
-// OpenCheckpoint checks a checkpoint note against the profile's ledger and yard
-// keys.
+// OpenCheckpoint checks a checkpoint note against the ledger and the yard keys of the
+// profile.
 func (c *Client) OpenCheckpoint(msg []byte) (size uint64, root [32]byte, err error) {
 	var vs []note.Verifier
 	for _, y := range c.profile.Yards {

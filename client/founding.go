@@ -10,9 +10,9 @@ import (
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
 )
 
-// Founding reads the founding record, a serialised Signed, from the first yard that
-// has it. It is the one whose hash is the profile's ledger, with signatures that
-// hold; a yard that sends another is a *Tampered.
+// Founding reads the founding record, a serialised Signed, from the first yard that has
+// it. Its hash must be the ledger id of the profile, and its signatures must hold. A
+// yard that sends another record is a *Tampered.
 func (c *Client) Founding(ctx context.Context) ([]byte, error) {
 	var tried []Attempt
 	for _, y := range c.order() {

@@ -19,9 +19,9 @@ import (
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
 )
 
-// BuildJoin makes the serialised Signed that redeems an invitation: signed by
-// the new key and by the token's one-time key. For a yard address is where its
-// replica is reached, host:port; for a person it is empty.
+// BuildJoin makes the serialised Signed that redeems an invitation. Both the new key and
+// the token's one-time key sign it. For a yard, address is where its replica is reached,
+// host:port. For a person it is empty.
 func BuildJoin(t *token.Token, key ed25519.PrivateKey, address string, now time.Time) ([]byte, error) {
 	if len(key) != ed25519.PrivateKeySize {
 		return nil, errors.New("join: the new key is not a whole Ed25519 private key")
@@ -35,8 +35,8 @@ func BuildJoin(t *token.Token, key ed25519.PrivateKey, address string, now time.
 	}, key, t.OnceKey())
 }
 
-// CheckFounding checks that a Signed founding is the one whose hash is the
-// ledger's id, and that its signatures hold.
+// CheckFounding checks that the hash of a Signed founding is the ledger's id, and that
+// its signatures hold.
 func CheckFounding(signed, ledgerID []byte) (*recordv1.Founding, error) {
 	var s recordv1.Signed
 	var f recordv1.Founding
@@ -54,10 +54,10 @@ func CheckFounding(signed, ledgerID []byte) (*recordv1.Founding, error) {
 	return &f, nil
 }
 
-// JoinPerson redeems an invitation for a person, with the person's new key, and
-// returns the profile: fill in Key and Device before saving it. Keep the key
-// before calling: the ledger may have it even when no answer comes. Of the
-// options only WithClock, WithDialer and WithConnectTimeout count.
+// JoinPerson redeems an invitation for a person, with the person's new key, and returns
+// the profile. Fill in Key and Device before saving it. Save the key before calling: the
+// ledger may have it even when no answer comes. Only the options WithClock, WithDialer
+// and WithConnectTimeout have an effect.
 func JoinPerson(ctx context.Context, t *token.Token, key ed25519.PrivateKey, opts ...Option) (*Profile, error) {
 	if t.Kind != token.Person {
 		return nil, errors.New("join: the invitation is for a yard: redeem it with yardhaspd join, on the machine that will be its replica")
@@ -79,9 +79,9 @@ func JoinPerson(ctx context.Context, t *token.Token, key ed25519.PrivateKey, opt
 	return out, nil
 }
 
-// JoinYard redeems an invitation for a yard, with its replica's new key and the
-// address where it will be reached, host:port. The answer's founding record is
-// checked against the token.
+// JoinYard redeems an invitation for a yard, with its replica's new key and the address
+// where it will be reached, host:port. It checks the founding record of the answer
+// against the token.
 func JoinYard(ctx context.Context, t *token.Token, key ed25519.PrivateKey, address string, opts ...Option) (*servicev1.JoinResponse, error) {
 	if t.Kind != token.Yard {
 		return nil, errors.New("join: the invitation is for a person: redeem it with yardhasp join")
@@ -116,8 +116,8 @@ func tokenYards(t *token.Token) []Yard {
 	return out
 }
 
-// joinAt sends the same bytes to one yard after the other: joining goes straight
-// to the quorum, which takes an invitation once.
+// joinAt sends the same bytes to one yard after another. That is safe, because joining
+// goes straight to the quorum, which takes an invitation once.
 func (c *Client) joinAt(ctx context.Context, signed []byte) (*servicev1.JoinResponse, error) {
 	var tried []Attempt
 	var unknown *UnknownOutcome

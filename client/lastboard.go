@@ -32,8 +32,8 @@ func (c *Client) keepBoard(b *recordv1.Board) error {
 	return locked(c.boardPath(), func() error { return writeWhole(c.boardPath(), data) })
 }
 
-// LastBoard is the last board of all yards that was read on this machine, and
-// when. It is marked unconfirmed, whatever it was then. Without one the error is
+// LastBoard is the last board of all yards that was read on this machine, and when it
+// was read. It is always marked unconfirmed. Without a kept board the error is
 // fs.ErrNotExist.
 func (c *Client) LastBoard() (*recordv1.Board, time.Time, error) {
 	if c.state == "" {
@@ -42,7 +42,7 @@ func (c *Client) LastBoard() (*recordv1.Board, time.Time, error) {
 	return ReadLastBoard(c.state)
 }
 
-// ReadLastBoard is LastBoard without a client: it needs no key.
+// ReadLastBoard does the same as LastBoard without a client, so it needs no key.
 func ReadLastBoard(state string) (*recordv1.Board, time.Time, error) {
 	fail := func(err error) (*recordv1.Board, time.Time, error) {
 		return nil, time.Time{}, fmt.Errorf("read the last board: %w", err)

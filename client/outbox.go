@@ -23,7 +23,7 @@ type Kept struct {
 	Kind   string
 	Since  time.Time
 	Record *recordv1.Record
-	// Yard is set once sending to it began: no other yard may get it.
+	// Yard is set once sending to it began. No other yard may then get the record.
 	Yard string
 
 	signed []byte
@@ -33,12 +33,13 @@ type Kept struct {
 type Sent struct {
 	Kept
 	Receipt *servicev1.Receipt
-	// Err is as from Submit. A record with an error that is not *Refused stays.
+	// Err is as from Submit. After any error but *Refused, the record stays in the
+	// outbox.
 	Err error
 }
 
-// outboxLine is one line of outbox.jsonl: a record kept, that sending it to a
-// yard began, or that it is done with.
+// outboxLine is one line of outbox.jsonl. It says that a record is kept, that sending it
+// to a yard began, or that it is finished.
 type outboxLine struct {
 	Kept    int64  `json:"kept_unix_ms,omitempty"`
 	Signed  []byte `json:"signed,omitempty"`
@@ -50,7 +51,7 @@ type outboxLine struct {
 
 func (c *Client) outboxPath() string { return filepath.Join(c.state, "outbox.jsonl") }
 
-// keep puts a record into the outbox, on disk before it returns.
+// keep puts a record into the outbox. It is on disk when keep returns.
 func (c *Client) keep(p *parcel) error {
 	t := p.rec.GetTicket()
 	return c.note(outboxLine{Kept: c.now().UnixMilli(), Signed: p.signed, Device: t.GetDevice(), Counter: t.GetCounter()})
@@ -70,7 +71,7 @@ func (c *Client) note(l outboxLine) error {
 		if err != nil {
 			return err
 		}
-		// A crash may have left half a line, which nobody was promised.
+		// A crash may have left half a line. Its record was promised to nobody.
 		if len(old) > 0 && old[len(old)-1] != '\n' {
 			data = append([]byte{'\n'}, data...)
 		}
@@ -82,7 +83,7 @@ func (c *Client) note(l outboxLine) error {
 	})
 }
 
-// Outbox lists what is kept on this machine, oldest first.
+// Outbox lists the records kept on this machine, oldest first.
 func (c *Client) Outbox() ([]Kept, error) {
 	if c.state == "" {
 		return nil, nil
@@ -98,8 +99,8 @@ func (c *Client) Outbox() ([]Kept, error) {
 	return kept, err
 }
 
-// readOutbox also counts lines that can't be read: half a line of a crash, whose
-// record nobody was promised, or damage.
+// readOutbox also counts lines that cannot be read. They are damaged, or half written by
+// a crash, in which case their record was promised to nobody.
 func readOutbox(data []byte) (out []Kept, damaged int, err error) {
 	type id struct {
 		device  string
@@ -145,8 +146,8 @@ func readOutbox(data []byte) (out []Kept, damaged int, err error) {
 	return out, damaged, nil
 }
 
-// SendOutbox sends what is kept, oldest first, and stops at the first record
-// that no yard takes: a release must not overtake the lock before it.
+// SendOutbox sends the kept records, oldest first. It stops at the first record that no
+// yard takes, because a release must not overtake the lock before it.
 func (c *Client) SendOutbox(ctx context.Context) ([]Sent, error) {
 	kept, err := c.Outbox()
 	if err != nil || c.state == "" {
@@ -182,7 +183,7 @@ func (c *Client) SendOutbox(ctx context.Context) ([]Sent, error) {
 	return out, c.tidy()
 }
 
-// tidy drops the file when nothing in it waits any more.
+// tidy removes the file when nothing in it waits any more.
 func (c *Client) tidy() error {
 	return locked(c.outboxPath(), func() error {
 		data, err := os.ReadFile(c.outboxPath())

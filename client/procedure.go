@@ -14,9 +14,8 @@ import (
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
 )
 
-// ProcedureText reads the text of a published procedure from the history: the entry
-// and the SHA-256 of the text as the zone's view names them. Another text is a
-// *Tampered.
+// ProcedureText reads the text of a published procedure from the history. entry and hash
+// (the SHA-256 of the text) come from the zone's view. Any other text is a *Tampered.
 func (c *Client) ProcedureText(ctx context.Context, entry uint64, hash []byte) ([]byte, error) {
 	raw, err := ask(ctx, c, c.order(), func(ctx context.Context, conn *grpc.ClientConn) ([]byte, error) {
 		ctx, cancel := context.WithCancel(ctx)

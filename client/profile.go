@@ -14,7 +14,7 @@ import (
 	"yardhasp/ledger"
 )
 
-// Profile is who a person is in one ledger and how its yards are reached.
+// Profile says who a person is in one ledger, and how to reach its yards.
 type Profile struct {
 	// Ledger is the ledger's id, 32 bytes.
 	Ledger []byte
@@ -23,9 +23,9 @@ type Profile struct {
 	Person string
 	// Key is the path of the person's key file, as written in the profile.
 	Key string
-	// Yard is asked first.
+	// Yard is the yard to ask first.
 	Yard string
-	// Device is the first part of the name that tickets of this machine carry.
+	// Device begins the name that the tickets of this machine carry.
 	Device string
 	Yards  []Yard
 
@@ -37,7 +37,7 @@ type Yard struct {
 	ID, Name string
 	// Address is host:port.
 	Address string
-	// Key is the replica's Ed25519 public key: no other is spoken to.
+	// Key is the replica's Ed25519 public key. The client speaks to no other key.
 	Key []byte
 }
 
@@ -68,8 +68,8 @@ func DefaultProfilePath() (string, error) {
 	return filepath.Join(dir, "yardhasp", "profile.yaml"), nil
 }
 
-// StateDir is $XDG_STATE_HOME/yardhasp/<first 12 hex digits of the ledger>, or
-// the same under ~/.local/state. It is not made here.
+// StateDir is $XDG_STATE_HOME/yardhasp/<first 12 hex digits of the ledger>, or the same
+// under ~/.local/state. It does not create the folder.
 func (p *Profile) StateDir() (string, error) {
 	dir, err := baseDir("XDG_STATE_HOME", filepath.Join(".local", "state"))
 	if err != nil {
@@ -91,8 +91,8 @@ func baseDir(variable, under string) (string, error) {
 	return filepath.Join(home, under), nil
 }
 
-// LoadProfile reads a profile. An unknown field or a wrong value is an error
-// that names its place; a missing file is fs.ErrNotExist.
+// LoadProfile reads a profile. An unknown field or a wrong value is an error that names
+// its place. A missing file is fs.ErrNotExist.
 func LoadProfile(path string) (*Profile, error) {
 	data, err := os.ReadFile(path)
 	if err != nil {
@@ -119,8 +119,8 @@ func LoadProfile(path string) (*Profile, error) {
 	return p, nil
 }
 
-// Save writes the profile, readable by its owner only, on disk before it
-// returns; a reader sees the old file or the new one.
+// Save writes the profile, readable only by its owner. It is on disk when Save returns.
+// A reader sees the whole previous file or the whole new one.
 func (p *Profile) Save(path string) error {
 	if err := p.check(); err != nil {
 		return fmt.Errorf("write profile %s: %w", path, err)
@@ -143,7 +143,7 @@ func (p *Profile) Save(path string) error {
 	return nil
 }
 
-// KeyPath is where the key file is: Key, relative to the profile's folder.
+// KeyPath is the path of the key file. Key is relative to the profile's folder.
 func (p *Profile) KeyPath() string {
 	if filepath.IsAbs(p.Key) || p.path == "" {
 		return p.Key

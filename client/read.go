@@ -16,8 +16,8 @@ import (
 
 func (c *Client) public() ed25519.PublicKey { return c.key.Public().(ed25519.PublicKey) }
 
-// ask tries the yards in turn until one answers. Each gets its share of the time
-// left, so that one that hangs does not use it all up.
+// ask tries the yards in turn until one answers. Each yard gets a share of the time
+// left, so that one that hangs does not use it all.
 func ask[T any](ctx context.Context, c *Client, yards []Yard, call func(context.Context, *grpc.ClientConn) (T, error)) (T, error) {
 	var none T
 	var tried []Attempt
@@ -53,8 +53,8 @@ func askOne[T any](ctx context.Context, c *Client, y Yard, share int, call func(
 	return got, nil
 }
 
-// Board reads what is on at every yard, or at one. A board of all yards is kept
-// for LastBoard.
+// Board reads what is on at every yard, or at one yard. A board of all yards is kept for
+// LastBoard.
 func (c *Client) Board(ctx context.Context, how servicev1.Consistency, yard string) (*recordv1.Board, error) {
 	b, err := ask(ctx, c, c.order(), func(ctx context.Context, conn *grpc.ClientConn) (*recordv1.Board, error) {
 		r, err := servicev1.NewLedgerServiceClient(conn).GetBoard(ctx, &servicev1.GetBoardRequest{Consistency: how, Yard: yard})
@@ -64,7 +64,7 @@ func (c *Client) Board(ctx context.Context, how servicev1.Consistency, yard stri
 		b = ledger.ContractorView(b, c.profile.Person)
 	}
 	if err == nil && yard == "" && c.state != "" {
-		// The board is read all the same when it can't be kept.
+		// The caller gets the board even if it cannot be kept.
 		_ = c.keepBoard(b)
 	}
 	return b, err
@@ -78,8 +78,8 @@ func (c *Client) Job(ctx context.Context, id string, how servicev1.Consistency) 
 	})
 }
 
-// Panel reads what a person at a point's panel needs. Only its home yard is
-// asked: no other can tell.
+// Panel reads what a person at a point's panel needs. It asks only the home yard,
+// because no other yard can tell.
 func (c *Client) Panel(ctx context.Context, point string) (*servicev1.GetPanelResponse, error) {
 	return c.panelAt(ctx, point, ledger.YardOf(point))
 }
@@ -94,24 +94,24 @@ func (c *Client) panelAt(ctx context.Context, point, yard string) (*servicev1.Ge
 	})
 }
 
-// Members reads who counts for a quorum and who is alive, as one yard sees it;
-// with yard empty the first that answers.
+// Members reads who counts for a quorum and who is alive, as one yard sees it. If yard
+// is empty, it takes the first yard that answers.
 func (c *Client) Members(ctx context.Context, yard string) (*servicev1.GetMembersResponse, error) {
 	return ask(ctx, c, c.order(yard), func(ctx context.Context, conn *grpc.ClientConn) (*servicev1.GetMembersResponse, error) {
 		return servicev1.NewMembershipServiceClient(conn).GetMembers(ctx, &servicev1.GetMembersRequest{})
 	})
 }
 
-// Plan computes on the current drawings what isolates a zone or, with points,
-// whether those do.
+// Plan computes, on the current drawings, what isolates a zone. If points are given, it
+// computes whether they do.
 func (c *Client) Plan(ctx context.Context, req *servicev1.PlanRequest) (*servicev1.PlanResponse, error) {
 	return ask(ctx, c, c.order(), func(ctx context.Context, conn *grpc.ClientConn) (*servicev1.PlanResponse, error) {
 		return servicev1.NewLedgerServiceClient(conn).Plan(ctx, req)
 	})
 }
 
-// EnergyNow reads what is live with the points as the ledger has them; with yard
-// only what is there.
+// EnergyNow reads what is live with the points as the ledger has them. If yard is given,
+// it reads only what is there.
 func (c *Client) EnergyNow(ctx context.Context, yard string) (*servicev1.GetEnergyNowResponse, error) {
 	return ask(ctx, c, c.order(), func(ctx context.Context, conn *grpc.ClientConn) (*servicev1.GetEnergyNowResponse, error) {
 		return servicev1.NewLedgerServiceClient(conn).GetEnergyNow(ctx, &servicev1.GetEnergyNowRequest{Yard: yard})

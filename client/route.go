@@ -8,8 +8,8 @@ import (
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
 )
 
-// home is the yard whose journal a record belongs in first, "" where none does.
-// jobYard tells the yard of a job's zone.
+// home is the yard whose journal a record belongs in first, or "" if there is none.
+// jobYard returns the yard of a job's zone.
 func home(rec *recordv1.Record, jobYard func(job string) string) string {
 	kind := ledger.KindFor(rec)
 	about := kind.About(rec)
@@ -49,7 +49,7 @@ func (c *Client) prepare(ctx context.Context, rec *recordv1.Record, yard string)
 	return p.GetRun(), nil
 }
 
-// jobYard is the home yard of a job's zone, as far as it can be told.
+// jobYard is the home yard of a job's zone, as far as it is known.
 func (c *Client) jobYard(ctx context.Context) func(string) string {
 	return func(job string) string {
 		v, err := c.Job(ctx, job, servicev1.Consistency_CONSISTENCY_LOCAL)

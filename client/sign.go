@@ -11,8 +11,8 @@ import (
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-// Sign fills in ledger, signer, ticket and time of capture, and signs. It
-// returns a serialised Signed: send exactly these bytes, as often as needed.
+// Sign fills in ledger, signer, ticket and time of capture, and signs. It returns a
+// serialised Signed. Send exactly these bytes, as often as needed.
 func (c *Client) Sign(rec *recordv1.Record) ([]byte, error) {
 	device, counter, err := c.tickets.Next()
 	if err != nil {

@@ -27,9 +27,9 @@ type parcel struct {
 	rec    *recordv1.Record
 	run    string
 	yards  []Yard
-	// direct: straight to the quorum, where tickets are unique in the ledger.
+	// direct: it goes straight to the quorum, where tickets are unique in the ledger.
 	direct bool
-	// sending is called before the bytes first leave for a yard; nil: never.
+	// sending, if not nil, is called before the bytes first leave for a yard.
 	sending func(yard string) error
 }
 
@@ -39,10 +39,10 @@ type lost struct{ err error }
 func (e *lost) Error() string { return "no answer: " + Plain(e.err) }
 func (e *lost) Unwrap() error { return e.err }
 
-// Submit signs a record and has it recorded. The rules' refusal is a *Refused;
-// a record that was sent and not answered an *UnknownOutcome; one that certainly
-// nobody has a *Unreachable, unless it may wait in the outbox: then the receipt
-// says STATUS_NOT_SENT.
+// Submit signs a record and has it recorded. A refusal by the rules is a *Refused. A
+// record that was sent and not answered is an *UnknownOutcome. A record that certainly
+// nobody has is an *Unreachable. But if it may wait in the outbox, there is no error and
+// the receipt says STATUS_NOT_SENT.
 func (c *Client) Submit(ctx context.Context, rec *recordv1.Record) (*servicev1.Receipt, error) {
 	kind := ledger.KindFor(rec)
 	if kind == nil {
@@ -110,7 +110,7 @@ func (c *Client) send(ctx context.Context, p *parcel) (*servicev1.Receipt, error
 		case errors.As(err, &far):
 		case errors.As(err, &answer):
 			if answer.Reason == ReasonNotHome && len(p.yards) > 1 {
-				// The yard that knows better goes next, if it was not asked yet.
+				// The home yard that it named comes next, if it was not asked yet.
 				if h, ok := c.profile.YardByID(answer.Home); ok && !slices.ContainsFunc(tried, func(a Attempt) bool { return a.Yard == h.ID }) {
 					queue = append([]Yard{h}, slices.DeleteFunc(queue, func(q Yard) bool { return q.ID == h.ID })...)
 				}
@@ -131,9 +131,9 @@ func (c *Client) send(ctx context.Context, p *parcel) (*servicev1.Receipt, error
 	return nil, &Unreachable{tried}
 }
 
-// sendTo sends to one yard, and again the same bytes when the connection is
-// lost. A *notConnected or an *Answer means that this yard has not got it; a
-// *lost that it may have.
+// sendTo sends to one yard, and sends the same bytes again when the connection is lost.
+// A *notConnected or an *Answer means that this yard does not have the record. A *lost
+// means that it may have it.
 func (c *Client) sendTo(ctx context.Context, y Yard, p *parcel) (*servicev1.Receipt, error) {
 	req := &servicev1.SubmitRequest{Signed: p.signed, Run: p.run}
 	var gone *lost
@@ -182,7 +182,7 @@ func (c *Client) sendTo(ctx context.Context, y Yard, p *parcel) (*servicev1.Rece
 	return nil, gone
 }
 
-// refusedReceipt makes the error of a receipt that says refused.
+// refusedReceipt makes the error for a receipt that says refused.
 func refusedReceipt(r *servicev1.Receipt) (*servicev1.Receipt, error) {
 	out := r.GetOutcome()
 	if len(out.GetConditions()) > 0 && !out.GetAccepted() {
@@ -198,8 +198,8 @@ func refusedReceipt(r *servicev1.Receipt) (*servicev1.Receipt, error) {
 	return r, nil
 }
 
-// settle decides what a refusal means when the same bytes may have been taken
-// before: a repeated ticket means they were, and their receipt tells more.
+// settle decides what a refusal means when the same bytes may have been taken before. A
+// repeated ticket means that they were taken, and their receipt tells more.
 func (c *Client) settle(ctx context.Context, unknown *UnknownOutcome, refused *Refused) (*servicev1.Receipt, error) {
 	if refused.Has(ledger.TicketRepeated) {
 		t := unknown.Ticket
@@ -208,17 +208,17 @@ func (c *Client) settle(ctx context.Context, unknown *UnknownOutcome, refused *R
 		}
 		return nil, unknown
 	}
-	// A refusal that the ledger itself gave has a time; it used the ticket up, so
-	// the other copy can't be accepted any more. Any other says nothing of it.
+	// A refusal by the ledger itself has a time. It used up the ticket, so the other
+	// copy can no longer be accepted. Any other refusal says nothing about that copy.
 	if refused.Outcome.GetTimeUnixMs() > 0 {
 		return nil, refused
 	}
 	return nil, unknown
 }
 
-// Receipt asks what became of a ticket of this person. With a yard only that
-// one is asked. It is an *Answer of codes.NotFound only when every yard asked
-// says that it has not got it.
+// Receipt asks what became of a ticket of this person. If a yard is given, only that one
+// is asked. It is an *Answer of codes.NotFound only when every yard asked says that it
+// does not have the record.
 func (c *Client) Receipt(ctx context.Context, device string, counter uint64, yard string) (*servicev1.Receipt, error) {
 	yards := c.order()
 	if yard != "" {

@@ -14,12 +14,12 @@ import (
 	"yardhasp/ledger"
 )
 
-// maxDevice bounds a profile's device name, in bytes: eight more are added.
+// maxDevice limits a profile's device name, in bytes. Eight more are added to it.
 const maxDevice = ledger.MaxName - 9
 
-// TicketSource gives out tickets. Next must never give the same ticket twice,
-// not after a crash either: two acts with one ticket count as one act, and the
-// second would be lost. It is safe for concurrent use.
+// TicketSource gives out tickets. Next must never give the same ticket twice, not even
+// after a crash: two acts with one ticket count as one act, and the second would be
+// lost. It is safe for concurrent use.
 type TicketSource interface {
 	Next() (device string, counter uint64, err error)
 }
@@ -32,9 +32,9 @@ type ticketFile struct {
 // FileTickets keeps the last ticket in a file.
 type FileTickets struct{ path, device string }
 
-// NewFileTickets keeps tickets.json in dir, which is made when it is missing.
-// The device name gets a random ending when the file is first made, so that a
-// lost state folder never leads to a ticket being used again.
+// NewFileTickets keeps tickets.json in dir, and makes dir if it is missing. When the
+// file is first made, the device name gets a random ending. So a lost state folder never
+// leads to the same ticket again.
 func NewFileTickets(dir, device string) (*FileTickets, error) {
 	if !ledger.Name(device) || len(device) > maxDevice {
 		return nil, fmt.Errorf("device %q is not a name of at most %d lower-case letters, digits and hyphens", device, maxDevice)
@@ -42,7 +42,7 @@ func NewFileTickets(dir, device string) (*FileTickets, error) {
 	return &FileTickets{filepath.Join(dir, "tickets.json"), device}, nil
 }
 
-// Next takes a ticket; it is on disk before this returns.
+// Next takes a ticket. It is on disk when Next returns.
 func (t *FileTickets) Next() (string, uint64, error) {
 	var f ticketFile
 	err := locked(t.path, func() error {
@@ -73,7 +73,7 @@ func (t *FileTickets) Next() (string, uint64, error) {
 	return f.Device, f.Counter, nil
 }
 
-// Device is the name that the tickets carry; empty before the first.
+// Device is the name that the tickets carry. It is empty before the first ticket.
 func (t *FileTickets) Device() string {
 	var f ticketFile
 	data, err := os.ReadFile(t.path)
@@ -83,8 +83,8 @@ func (t *FileTickets) Device() string {
 	return f.Device
 }
 
-// MemoryTickets counts in memory, for tests and for programs that sign with a
-// key made for this run.
+// MemoryTickets counts in memory. It is for tests, and for programs that sign with a key
+// made for one run.
 type MemoryTickets struct {
 	mu     sync.Mutex
 	device string

@@ -18,7 +18,7 @@ import (
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-// Tampered means that bytes are not what was signed, or not whole.
+// Tampered means that bytes are not what was signed, or are incomplete.
 type Tampered struct{ Text string }
 
 func (e *Tampered) Error() string { return e.Text }
@@ -42,7 +42,7 @@ type Verified struct {
 	// Earlier are the sizes of the earlier checkpoints that this history continues.
 	Earlier []uint64 `json:"earlier,omitempty"`
 
-	// State is what the entries amount to.
+	// State is the state after all entries.
 	State *ledger.State `json:"-"`
 }
 
@@ -56,18 +56,17 @@ func Verify(path string, ledgerID []byte, earlier ...[]byte) (*Verified, error) 
 	return VerifyExport(f, ledgerID, earlier...)
 }
 
-// VerifyExport applies every entry again and checks size and root against the
-// checkpoint in the file, which a yard of the resulting registry must have
-// signed. With a ledger id, the file must be of that ledger: without one a
-// history made up from the founding on would pass. Each earlier checkpoint note
-// must lie on this history. A file that fails is a *Tampered that names the
-// entry where it can.
+// VerifyExport applies every entry again. It checks size and root against the checkpoint
+// in the file, which a yard of the resulting registry must have signed. If a ledger id
+// is given, the file must be of that ledger. Without one, a whole history that somebody
+// invented would pass. This history must continue each earlier checkpoint note. A file
+// that fails is a *Tampered that names the entry where it can.
 func VerifyExport(r io.Reader, ledgerID []byte, earlier ...[]byte) (*Verified, error) {
 	return VerifyEach(r, ledgerID, nil, earlier...)
 }
 
-// VerifyEach is VerifyExport that gives each entry, its outcome and the state
-// after it to each, which may be nil and changes none of them. What each saw
+// VerifyEach does what VerifyExport does, and also gives each entry, its outcome and the
+// state after it to each. each may be nil, and must change none of them. What each saw
 // holds only when VerifyEach returns no error.
 func VerifyEach(r io.Reader, ledgerID []byte, each func(*ledger.Entry, *recordv1.Outcome, *ledger.State), earlier ...[]byte) (*Verified, error) {
 	kept := make([]uint64, len(earlier))
@@ -87,7 +86,8 @@ func VerifyEach(r io.Reader, ledgerID []byte, each func(*ledger.Entry, *recordv1
 		if err != nil {
 			return damaged("entry %d can't be read: it was changed, or this history goes on in a newer release: %w", index, err)
 		}
-		// Nothing with a fault is ever let in, so the first one is where to look.
+		// The ledger never accepts an entry with a fault, so the first one is where to
+		// look.
 		if f := e.Fault(); f != nil && suspect == "" {
 			suspect = fmt.Sprintf("; entry %d is the first that can't be right: %s", index, words.English.Says(f))
 		}
@@ -179,7 +179,7 @@ func signers(s *ledger.State, msg []byte) []string {
 	return out
 }
 
-// sizeOf reads the size a checkpoint speaks of, before its signature is checked.
+// sizeOf reads the size in a checkpoint before its signature is checked.
 func sizeOf(msg []byte) (uint64, error) {
 	lines := strings.SplitN(string(msg), "\n", 3)
 	if len(lines) < 3 {

@@ -13,17 +13,17 @@ import (
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-// Look is what a person last saw of a job on this machine. Its stage is left out:
-// an old word of permission has no place beside a new answer.
+// Look is what a person last saw of a job on this machine. It leaves out the stage: an
+// earlier word of permission must not stand beside a new answer.
 type Look struct {
-	// At is when it was read, Unix ms by the answering yard's clock; 0: never.
+	// At is when it was read, in Unix ms by the answering yard's clock. 0: never.
 	At          int64    `json:"at_unix_ms"`
 	Drawings    []string `json:"drawings"`
 	Plan        []string `json:"plan"`
 	Procedure   uint32   `json:"procedure"`
 	Responsible string   `json:"responsible"`
 	Coordinator string   `json:"coordinator"`
-	// Points are the plan's, each with its position.
+	// Points are the plan's points, each with its position.
 	Points []string `json:"points"`
 	Inside []string `json:"inside"`
 }
@@ -78,7 +78,7 @@ func (c *Client) lookPath(job string) (string, error) {
 	return filepath.Join(c.state, "look-"+filepath.Base(job)+".json"), nil
 }
 
-// LastLook is what was last seen of a job on this machine, with At 0 for never.
+// LastLook is what was last seen of a job on this machine. At is 0 if it never was.
 func (c *Client) LastLook(job string) (*Look, error) {
 	path, err := c.lookPath(job)
 	if err != nil {
@@ -98,7 +98,7 @@ func (c *Client) LastLook(job string) (*Look, error) {
 	return l, nil
 }
 
-// KeepLook keeps what was seen of a job for the next time.
+// KeepLook keeps what was seen of a job, for the next time.
 func (c *Client) KeepLook(job string, l *Look) error {
 	path, err := c.lookPath(job)
 	if err != nil {

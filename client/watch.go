@@ -12,12 +12,12 @@ import (
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
 )
 
-// watchPause is how long Watch rests when no yard answered.
+// watchPause is how long Watch waits when no yard answered.
 const watchPause = 2 * time.Second
 
-// Watch gives every outcome from an index on to each, in order and once. After a
-// lost connection it goes on where it was, at another yard if need be; lostTo,
-// which may be nil, is told. It ends with ctx or with each's error.
+// Watch gives every outcome from an index on to each, in order and once. After a lost
+// connection it calls lostTo, which may be nil, and continues where it stopped, if
+// necessary at another yard. It ends with ctx or with an error of each.
 func (c *Client) Watch(ctx context.Context, from uint64, each func(*recordv1.Outcome) error, lostTo func(yard string, err error)) error {
 	for {
 		for _, y := range c.order() {
@@ -46,7 +46,7 @@ func (c *Client) Watch(ctx context.Context, from uint64, each func(*recordv1.Out
 	}
 }
 
-// ownError is one that the caller's function or a wrong order of entries gave.
+// ownError is an error of the caller's function, or a wrong order of entries.
 type ownError struct{ err error }
 
 func (e *ownError) Error() string { return e.err.Error() }

@@ -43,9 +43,10 @@ func WithholdJob(j *recordv1.JobView) {
 	}
 }
 
-// WithholdPanel takes the go-ahead out of an answer that is not the panel's own
-// yard's. That yard's needs no quorum at the reading: the energising behind it was
-// confirmed, and what ends it is in that yard's own journal (protocol.md 3.4).
+// WithholdPanel takes the go-ahead out of an answer that is not from the panel's own
+// yard. An answer of that yard needs no quorum when it is read: its energising was
+// confirmed before, and everything that ends the go-ahead is in that yard's own journal
+// (protocol.md 3.4).
 func WithholdPanel(p *servicev1.GetPanelResponse) {
 	if p.GetYard() == ledger.YardOf(p.GetPoint()) || !p.GetGoAhead() {
 		return
@@ -54,8 +55,8 @@ func WithholdPanel(p *servicev1.GetPanelResponse) {
 	p.Against = append(p.Against, NotThePanelsYard.About(p.GetPoint(), p.GetPoint(), ledger.YardOf(p.GetPoint())))
 }
 
-// unknownOut makes nobody count as out while a yard was not heard from or the answer
-// is not confirmed: they may have signed on since (1910.147(f)(3)(ii)(B)).
+// unknownOut lets nobody count as out while a yard was not heard from or the answer is
+// not confirmed. They may have signed on since (1910.147(f)(3)(ii)(B)).
 func unknownOut(j *recordv1.JobView, a *recordv1.AsOf) {
 	if a.GetConfirmed() && !slices.ContainsFunc(a.GetYards(), func(y *recordv1.YardContact) bool { return !y.GetHeard() }) {
 		return
@@ -85,7 +86,8 @@ func withholdJob(j *recordv1.JobView) {
 	withholdPermits(j.GetPermits())
 }
 
-// withholdPermits: a permit that was in force may have been suspended since.
+// withholdPermits treats permits that were in force as not known to be: they may have
+// been suspended since.
 func withholdPermits(ps []*recordv1.PermitView) {
 	for _, p := range ps {
 		if p.GetState() != recordv1.PermitState_PERMIT_STATE_IN_FORCE {

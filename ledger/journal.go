@@ -31,8 +31,8 @@ var (
 )
 
 // journal takes a yard's journal record. The record must be the next one of the yard's
-// current epoch, signed by its replica, and must follow the previous record (protocol.md
-// 3.2, decisions.md 1). Its sequence number is then used up, even if its body is
+// current epoch, signed by its replica, and must follow the previous record
+// (protocol.md 3.2, decisions.md 1). Its sequence number is then used up, even if its body is
 // refused.
 func (x *step) journal() {
 	if !x.consume() {
@@ -44,8 +44,8 @@ func (x *step) journal() {
 		x.fence(f)
 		return
 	}
-	// moved[p] is set whenever such a record is consumed, accepted or not (decisions.md
-	// 3).
+	// moved[p] is set whenever such a record is consumed, accepted or not
+	// (decisions.md 3).
 	moved := append([]string{x.rec.GetEnergise().GetPoint() + x.rec.GetFoundClosed().GetPoint()}, x.rec.GetFoundStarted().GetPoints()...)
 	for _, id := range moved {
 		if p := x.s.Points[id]; p != nil && p.Yard == x.env.GetYard() {

@@ -48,7 +48,7 @@ var (
 	NameInUse  = code.New("NAME_IN_USE", code.Row{Args: "name", Who: "the-signer", Answer: code.Taken})
 	Enrolled   = code.New("ENROLLED_ALREADY", code.Row{Args: "person", Who: "a-manager", Answer: code.Taken})
 	YardJoined = code.New("YARD_JOINED_ALREADY", code.Row{Args: "yard", Answer: code.Taken})
-	// InvitationOverAtOnce: the invitation would end before it begins.
+	// InvitationOverAtOnce: the end of the invitation is not in the future.
 	InvitationOverAtOnce = code.New("INVITATION_OVER_AT_ONCE", code.Row{Args: "invitation expires:time", Who: "the-signer"})
 	Invited              = code.New("INVITED", code.Row{Args: "by invited"})
 

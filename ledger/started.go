@@ -40,8 +40,8 @@ type Started struct {
 // foundStarted records that something was started without the ledger. It raises an alarm
 // at every yard and never becomes an approval. If the yard whose journal takes it is the
 // home of a point, that point is live from then on. It does not make the points of other
-// yards live: whether a point is live depends on its home journal alone (protocol.md
-// C4). That home yard must record the point as found closed. Until the cause is
+// yards live: whether a point is live depends on its home journal alone
+// (protocol.md C4). That home yard must record the point as found closed. Until the cause is
 // corrected, no work may start behind these points.
 func (x *step) foundStarted(f *recordv1.FoundStarted) {
 	s := x.s

@@ -189,8 +189,8 @@ func (s *State) insideFirst(is func(*SignOn) bool) *SignOn {
 	return nil
 }
 
-// watchConditions lists what is missing of a watch for which a permit names people. One
-// of them standing it without fault is enough.
+// watchConditions lists what is missing of a watch for which a permit names people. It
+// is enough that one of them stands it without fault.
 func (s *State) watchConditions(job string, d recordv1.Duty, named []string, at int64) []*recordv1.Finding {
 	var faults []*recordv1.Finding
 	for _, w := range s.watchesOf(job, d, at) {

@@ -11,7 +11,7 @@ import (
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-// piece is what one chunk says: parts of the drawing, and their spots.
+// piece is the content of one chunk: parts of the drawing and where they stand.
 type piece struct {
 	drawing   recordv1.Drawing
 	at        *spot
@@ -20,7 +20,7 @@ type piece struct {
 	uses      []*use
 }
 
-// readAll reads the chunks, several at a time; piece i is of chunk i.
+// readAll reads the chunks, several at a time. Piece i belongs to chunk i.
 func readAll(file text, chunks []chunk) []piece {
 	pieces := make([]piece, len(chunks))
 	var next atomic.Int64
@@ -96,7 +96,7 @@ func (r *reader) section(key string, n ast.Node, d *recordv1.Drawing) *spot {
 	})
 }
 
-// assembly is the whole drawing, put together from its pieces.
+// assembly is the whole drawing, joined from its pieces.
 type assembly struct {
 	drawing *recordv1.Drawing
 	root    *spot
@@ -140,7 +140,7 @@ func assemble(file text, pieces []piece) assembly {
 		}
 		return x.Col - y.Col
 	})
-	// Only now: an excerpt is looked for from the beginning of the file.
+	// Do this last: finding an excerpt searches from the beginning of the file.
 	for i, e := range r.errs {
 		r.errs[i].Excerpt = file.excerpt(e.Line, e.Col)
 	}
@@ -148,8 +148,8 @@ func assemble(file text, pieces []piece) assembly {
 	return a
 }
 
-// merge adds a field of a piece. The stretches of one list have their key at
-// one place; a field at another place is there twice.
+// merge adds a field of a piece. The parts of one list all have their key at one place.
+// A field with its key at another place was given twice.
 func (a *assembly) merge(r *reader, f field) {
 	seen := a.root.field(f.key)
 	switch {

@@ -12,18 +12,18 @@ import (
 
 // Change is one entry that differs between two drawings.
 type Change struct {
-	// List is "drawing", "stock", "node", "link", "point" or "zone"; Name is the
-	// entry's, of a point "panel/device".
+	// List is "drawing", "stock", "node", "link", "point" or "zone". Name is the name of
+	// the entry. For a point it is "panel/device".
 	List, Name string
 	// What is "added", "removed" or "changed".
 	What string
-	// Fields are those that changed, as the file calls them: "device.lockable".
+	// Fields are the changed fields, as the file calls them: "device.lockable".
 	Fields []string
 }
 
-// Diff lists what differs from one drawing of a yard to the next: the drawing's
-// own fields, then stock, nodes, links, points and zones by name. A point is
-// also part of its link; it is listed when it comes, goes, or moves to another link.
+// Diff lists what differs from one drawing of a yard to the next: the drawing's own
+// fields, then stock, nodes, links, points and zones by name. A point is also part of
+// its link. It is listed when it is new, is gone, or moves to another link.
 func Diff(before, after *recordv1.Drawing) []Change {
 	var out []Change
 	head := func(d *recordv1.Drawing) *recordv1.Drawing {
@@ -93,8 +93,8 @@ func points(before, after *recordv1.Drawing) []Change {
 	return out
 }
 
-// changed names the fields in which two messages of one kind differ. Lists and
-// single values are compared whole, groups inside them field by field.
+// changed names the fields in which two messages of one kind differ. Lists and single
+// values are compared as a whole, groups field by field.
 func changed(a, b proto.Message) []string {
 	var out []string
 	var walk func(prefix string, a, b protoreflect.Message)

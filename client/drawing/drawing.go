@@ -23,22 +23,27 @@
 //	    parts:
 //	      - {node: leg-2, media: [motion, grain]}
 //
-// Fields are those of the Drawing message, with these differences. Waits are Go
-// durations in whole seconds ("10m"): wait, label_wait, run_down, cool, recheck.
-// Kinds and media are plain words ("push button" or "push-button"). A node's
-// start_kind is called start. A link without a name is called after its ends
-// ("a--b", then "a--b-2"). A store says what it is by a group of that name, whose
-// fields are named by their unit; where a supervisor has only microfarads, feet,
-// pounds, litres, gallons, cubic feet, psi, bar or degrees Fahrenheit, the field of
-// that name takes them. Nothing is guessed: what a drawing does not say about a
-// device (lockable, poles, hardware) stays unsaid.
+// Fields are those of the Drawing message, with these differences:
+//
+//   - Waits are Go durations in whole seconds ("10m"): wait, label_wait, run_down,
+//     cool, recheck.
+//   - Kinds and media are plain words ("push button" or "push-button").
+//   - A node's start_kind is called start.
+//   - A link without a name is named after its ends ("a--b", then "a--b-2").
+//   - A store has a group named after its kind. The fields of the group are named
+//     after their unit. A supervisor who has only microfarads, feet, pounds, litres,
+//     gallons, cubic feet, psi, bar or degrees Fahrenheit uses the field of that name.
+//
+// Nothing is guessed. What a drawing does not say about a device (lockable, poles,
+// hardware) stays unknown.
 //
 // # Templates
 //
-// An entry of "use" stands for the nodes, links and zones of a template, with the
-// parameters that it gives in place of <name>, <feed> and so on. Names follow from
-// the use's: leg-3-bucket, leg-3-motor, leg-3-start. The built-in templates are in
-// templates.yaml (Templates lists them); a drawing can hold more of its own:
+// An entry of "use" stands for the nodes, links and zones of a template. The
+// parameters that it gives replace <name>, <feed> and so on. The names in the
+// template are made from the name of the use: leg-3-bucket, leg-3-motor, leg-3-start.
+// The built-in templates are in templates.yaml (Templates lists them). A drawing can
+// hold its own templates as well:
 //
 //	templates:
 //	  - name: siren
@@ -50,16 +55,16 @@
 //	    links:
 //	      - {from: <feed>, to: <name>-siren, medium: electricity, device: {kind: breaker, panel: sirens, device: <name>, lockable: true, hardware: <clip>}}
 //
-// Parameters must be given, defaults may be. A field of which nothing is left is
-// left out. A template can't use another. What is wrong inside an expansion is
-// reported at the line of the use; so is what Locate is asked about it. Write
-// writes what a template stands for, never the use.
+// A use must give every parameter, and may give those that have a default. A field
+// that ends up empty is left out. A template cannot use another template. An error
+// inside an expansion is reported at the line of the use, and Locate gives that line
+// too. Write writes what a template stands for, never the use.
 //
 // Reading is strict: an unknown field, a field given twice, a wrong type or an
 // unknown word is an error that names its line and column. Anchors, aliases,
-// merge keys and tags are refused, so that a short file stays a short drawing.
-// Whether the drawing makes sense is for ledger/energy to say; Locate tells
-// where in the file the field is that it complains of.
+// merge keys and tags are refused, so that a short file cannot become a huge drawing.
+// Package ledger/energy decides whether the drawing makes sense. Locate gives the
+// place in the file of a field that it complains about.
 package drawing
 
 import (
@@ -70,15 +75,15 @@ import (
 )
 
 const (
-	// maxFile bounds a file in bytes.
+	// maxFile limits a file, in bytes.
 	maxFile = 64 << 20
-	// maxEntry bounds one entry of a list, or one value beside them, in bytes.
+	// maxEntry limits one entry of a list, or one value beside the lists, in bytes.
 	maxEntry = 256 << 10
-	// maxErrors bounds the errors that are reported of one file.
+	// maxErrors limits the errors that are reported for one file.
 	maxErrors = 100
 )
 
-// Source is a drawing and where in its file each field stands. It is safe for
+// Source is a drawing, with the place of each field in its file. It is safe for
 // concurrent use as long as nobody changes Drawing.
 type Source struct {
 	// Drawing is what the file says.
@@ -87,8 +92,8 @@ type Source struct {
 	root    *spot
 }
 
-// Parse reads a drawing; name is how errors call the file. The error is an
-// Errors, in the order of the file; the Source is then nil.
+// Parse reads a drawing. name is what errors call the file. The error is an Errors, in
+// the order of the file, and the Source is then nil.
 func Parse(name string, data []byte) (*Source, error) {
 	file := text{name: name, data: bytes.TrimPrefix(data, []byte("\ufeff"))}
 	if len(data) > maxFile {
@@ -109,15 +114,15 @@ func Parse(name string, data []byte) (*Source, error) {
 	return &Source{Drawing: a.drawing, file: file, root: a.root}, nil
 }
 
-// Place makes an error of a problem with a field, such as "links[3].from", with
-// its line, its column and an excerpt.
+// Place turns a problem with a field, such as "links[3].from", into an error with line,
+// column and an excerpt.
 func (s *Source) Place(field, text string) Error {
 	line, col := s.Locate(field)
 	return s.file.at(line, col, text)
 }
 
-// nameLinks calls links without a name after their ends. Names that were given
-// are left alone, and never taken twice.
+// nameLinks names links without a name after their ends. It keeps given names and never
+// uses one of them twice.
 func nameLinks(links []*recordv1.Link) {
 	taken := make(map[string]bool, len(links))
 	for _, l := range links {

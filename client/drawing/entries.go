@@ -8,7 +8,7 @@ import (
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-// The fields of each group, as the file calls them and in the order written.
+// These are the fields of each group, as the file calls them, in the order written.
 var (
 	drawingFields = []string{"yard", "revision", "title", "stock", "templates", "use", "nodes", "links", "zones"}
 	stockFields   = []string{"hardware", "count"}

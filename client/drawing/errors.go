@@ -10,14 +10,14 @@ import (
 // Error is one thing wrong with a file.
 type Error struct {
 	File string
-	// Line and Col count from 1; Col counts characters.
+	// Line and Col count from 1. Col counts characters.
 	Line, Col int
 	Text      string
-	// Excerpt is the line and a caret under the column; empty when there is none.
+	// Excerpt is the line, and a caret under the column. It is empty when there is none.
 	Excerpt string
 }
 
-// Error is "file:line:col: text" and, on lines of its own, the excerpt.
+// Error is "file:line:col: text". The excerpt follows on its own lines.
 func (e Error) Error() string {
 	s := fmt.Sprintf("%s:%d:%d: %s", e.File, e.Line, e.Col, e.Text)
 	if e.Excerpt != "" {
@@ -26,7 +26,7 @@ func (e Error) Error() string {
 	return s
 }
 
-// Errors is everything found wrong with a file, in its order.
+// Errors is everything found wrong with a file, in the order of the file.
 type Errors []Error
 
 func (e Errors) Error() string {
@@ -59,7 +59,7 @@ func (t text) excerpt(line, col int) string {
 		}
 		rest = after
 	}
-	// Bytes enough for the column and a window behind it, however long the line is.
+	// Keep enough bytes for the column and a window behind it, however long the line is.
 	if limit := (col + excerptWidth) * utf8.UTFMax; len(rest) > limit {
 		rest = rest[:limit]
 	}
@@ -84,7 +84,7 @@ func (t text) excerpt(line, col int) string {
 	return fmt.Sprintf("%s | %s\n%*s | %*s^", number, string(runes), len(number), "", caret, "")
 }
 
-// check refuses bytes that YAML readers see in different ways.
+// check refuses bytes that different YAML readers read differently.
 func (t text) check() *Error {
 	line, col := 1, 1
 	for i := 0; i < len(t.data); {

@@ -7,17 +7,17 @@ import (
 )
 
 const (
-	// chunkSize is how many bytes of entries are parsed together: the YAML parser
-	// takes some hundred bytes of memory for each byte of its input.
+	// chunkSize is how many bytes of entries are parsed together. The YAML parser takes
+	// a few hundred bytes of memory for each byte of its input.
 	chunkSize = 64 << 10
-	// maxIndent bounds how far a line is indented, and by that how deep blocks nest.
+	// maxIndent limits how far a line is indented, and so how deep blocks nest.
 	maxIndent = 200
 )
 
-// chunk is a stretch of whole lines that is YAML by itself.
+// chunk is a group of whole lines that is valid YAML by itself.
 type chunk struct {
-	// list is the list ("nodes") whose entries these are; empty when the chunk is
-	// one or more "key: value" pairs of the drawing itself.
+	// list is the list that these entries belong to, such as "nodes". It is empty when
+	// the chunk is one or more "key: value" pairs of the drawing itself.
 	list string
 	// line is the number of its first line, from 1.
 	line int
@@ -26,10 +26,10 @@ type chunk struct {
 	key *spot
 }
 
-// split cuts a file at the keys of the drawing and at the entries of its lists.
-// That loses nothing: whatever an entry holds, YAML has it stand further right
-// than the entry's own dash, or in brackets or quotes, which a cut leaves open
-// and the parser then refuses.
+// split cuts a file at the keys of the drawing and at the entries of its lists. This
+// loses nothing. Everything in an entry stands further right than the entry's own dash,
+// or in brackets or quotes. A cut leaves such brackets or quotes open, and then the
+// parser refuses them.
 func split(file text) ([]chunk, *Error) {
 	s := splitter{file: file}
 	for pos, number := 0, 1; pos < len(file.data); number++ {
@@ -61,13 +61,13 @@ type splitter struct {
 	start  int // its first byte
 	entry  int // first byte of its last entry
 	entryL int // line of that entry
-	// header is the list whose key stands alone on the chunk's only line so far.
+	// header is the list whose key is so far the only line of the chunk.
 	header string
 	indent int // where the list's dashes stand
 	braced bool
 }
 
-// line takes one line of the file, from pos to end, to the chunk that it belongs to.
+// line adds one line of the file, from pos to end, to the chunk that it belongs to.
 func (s *splitter) line(number, pos, end int) *Error {
 	line := bytes.TrimRight(s.file.data[pos:end], " \t\r\n")
 	body := bytes.TrimLeft(line, " ")
@@ -96,7 +96,7 @@ func (s *splitter) line(number, pos, end int) *Error {
 	return s.next(number, pos, indent, body)
 }
 
-// isMark reports whether a line that is not indented begins or ends a YAML document.
+// isMark reports whether an unindented line begins or ends a YAML document.
 func isMark(body []byte) bool {
 	return bytes.HasPrefix(body, []byte("---")) || bytes.HasPrefix(body, []byte("..."))
 }
@@ -106,11 +106,11 @@ func isDash(body []byte) bool {
 	return body[0] == '-' && (len(body) == 1 || body[1] == ' ' || body[1] == '\t')
 }
 
-// first takes the first line that says anything.
+// first takes the first line that is not empty or a comment.
 func (s *splitter) first(number, pos, indent int, body []byte) *Error {
 	switch {
 	case body[0] == '{':
-		// Written in braces, like JSON: one piece.
+		// The drawing is written in braces, like JSON: it is one chunk.
 		s.begin(chunk{line: number}, pos, number)
 		s.braced = true
 		return nil
@@ -150,8 +150,8 @@ func (s *splitter) field(number, pos int, body []byte) *Error {
 	return nil
 }
 
-// nextEntry begins an entry of the list that the chunk is of, in a chunk of its own
-// when this one is large enough.
+// nextEntry begins an entry of the chunk's list. It starts a new chunk when this one is
+// large enough.
 func (s *splitter) nextEntry(number, pos int) *Error {
 	if err := s.checkEntry(pos); err != nil {
 		return err
@@ -186,8 +186,8 @@ func (s *splitter) flush(pos int) *Error {
 	return nil
 }
 
-// checkEntry bounds the entry that ends before pos: what the parser does with
-// one piece grows faster than the piece.
+// checkEntry limits the entry that ends before pos. The parser's work grows faster than
+// the size of a piece.
 func (s *splitter) checkEntry(pos int) *Error {
 	if pos-s.entry <= maxEntry {
 		return nil

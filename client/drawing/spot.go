@@ -5,7 +5,7 @@ import (
 	"strings"
 )
 
-// spot is where a value stands in the file, and where its parts do.
+// spot is where a value stands in the file, and where its parts stand.
 type spot struct {
 	line, col int32
 	fields    []field
@@ -27,9 +27,9 @@ func (s *spot) field(key string) *spot {
 }
 
 // Locate gives line and column, from 1, of a field such as "links[3].from",
-// "zones[0].parts[1].node" or "nodes". A single value is located itself, a list
-// or group by its key. What the file does not have is located by the nearest
-// thing around it, in the end by the first line.
+// "zones[0].parts[1].node" or "nodes". A single value is located itself, a list or group
+// by its key. If the file does not have the field, Locate gives the nearest thing around
+// it, and at last the first line.
 func (s *Source) Locate(path string) (line, col int) {
 	at := s.root
 	for step := range strings.SplitSeq(path, ".") {
@@ -57,7 +57,7 @@ func (s *Source) Locate(path string) (line, col int) {
 	return int(at.line), int(at.col)
 }
 
-// fileKey is what the file calls a field of the messages.
+// fileKey is the file's name for a field of the messages.
 func fileKey(key string) string {
 	switch key {
 	case "wait_seconds":

@@ -10,19 +10,19 @@ import (
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-// input is one field of a store's figures. Fields of the same slot say the same
-// thing in other units; the file gives one of them.
+// input is one field of a store's figures. Fields of the same slot say the same thing in
+// different units. The file gives one of them.
 type input struct {
 	key  string
 	slot int
-	// number turns what is written into the message's unit; nil for a duration
-	// (of a uint32 slot) or a number that needs no turning.
+	// number turns the written value into the message's unit. It is nil for a duration
+	// (of a uint32 slot) and for a number that needs no conversion.
 	number func(float64) float64
 }
 
-// times is for a unit that is so many of the message's. The factors of foot,
-// pound, gallon and pound-force are exact by definition (the international yard
-// and pound agreement of 1959; US gallon of 231 cubic inches).
+// times converts from a unit that is factor units of the message. The factors of foot,
+// pound, gallon and pound-force are exact by definition (the international yard and
+// pound agreement of 1959; US gallon of 231 cubic inches).
 func times(factor float64) func(float64) float64 {
 	return func(x float64) float64 { return x * factor }
 }
@@ -40,7 +40,7 @@ var (
 	pressures = []input{{key: "kilopascals"}, {key: "psi", number: times(psi)}, {key: "bar", number: times(100)}}
 )
 
-// over is for small units: dividing by a whole number rounds once.
+// over converts from small units. Dividing by a whole number rounds only once.
 func over(parts float64) func(float64) float64 {
 	return func(x float64) float64 { return x / parts }
 }
@@ -63,7 +63,7 @@ func all(lists ...[]input) []input {
 	return out
 }
 
-// figures are the fields of each kind of store, by what the file calls it.
+// figures are the fields of each kind of store, by the file's name for the kind.
 var figures = map[string][]input{
 	"capacitor":   all(in(0, input{key: "farads"}, input{key: "microfarads", number: over(1e6)}), in(1, input{key: "volts"}), in(2, input{key: "ohms"}), in(3, input{key: "label_wait"})),
 	"flywheel":    all(in(0, input{key: "inertia"}), in(1, input{key: "rpm"}), in(2, input{key: "run_down"})),
@@ -88,7 +88,7 @@ func keys(list []input) []string {
 	return out
 }
 
-// slots makes the message of a kind of store and gives its fields, by slot.
+// slots makes the message of a kind of store and returns its fields, by slot.
 func slots(kind string, s *recordv1.Store) []any {
 	switch kind {
 	case "capacitor":
@@ -226,7 +226,7 @@ func writeFigures(kind string, values []any) string {
 	done := -1
 	for _, f := range figures[kind] {
 		if f.slot == done {
-			continue // the first of a slot is in the message's unit
+			continue // the first input of a slot is in the message's unit
 		}
 		done = f.slot
 		switch v := values[f.slot].(type) {
@@ -239,7 +239,7 @@ func writeFigures(kind string, values []any) string {
 	return g.String()
 }
 
-// figuresOf gives the figures of a store that is of the kind, else nil.
+// figuresOf returns the figures of a store of this kind, or nil for another kind.
 func figuresOf(kind string, s *recordv1.Store) []any {
 	switch w := s.What.(type) {
 	case *recordv1.Store_Capacitor:

@@ -15,11 +15,11 @@ import (
 )
 
 const (
-	// maxExpanded bounds the nodes, links and zones that templates add.
+	// maxExpanded limits the nodes, links and zones that templates add.
 	maxExpanded = 500_000
-	// maxFill bounds the bytes of texts with parameters of one drawing.
+	// maxFill limits the bytes of all texts with parameters in one drawing.
 	maxFill = 64 << 20
-	// maxFilled bounds a text with its parameters filled in, in bytes.
+	// maxFilled limits one text with its parameters filled in, in bytes.
 	maxFilled = 4000
 )
 
@@ -28,7 +28,7 @@ var (
 	useField       = "template"
 )
 
-// template is a piece of a drawing with parameters, written <name> in its texts.
+// template is a piece of a drawing with parameters, written as <name> in its texts.
 type template struct {
 	name, about string
 	file        text
@@ -49,13 +49,13 @@ type param struct {
 	at         spot
 }
 
-// use asks for one template.
+// use is one use of a template.
 type use struct {
 	template string
 	named    spot
 	given    []param
 	at       spot
-	bad      bool // it couldn't be read
+	bad      bool // it could not be read
 }
 
 //go:embed templates.yaml
@@ -83,7 +83,8 @@ var builtIn = sync.OnceValues(func() ([]*template, error) {
 // Template is one of the built-in templates.
 type Template struct {
 	Name, About string
-	// Needs must be given by a use; Takes may be, and its defaults are in Default.
+	// Needs are the parameters that a use must give. Takes are those it may give, with
+	// their defaults in Default.
 	Needs, Takes []string
 	Default      map[string]string
 }
@@ -105,7 +106,7 @@ func Templates() []Template {
 	return out
 }
 
-// template collects the definition n.
+// template collects the template definition n.
 func (r *reader) template(n ast.Node) *spot {
 	t := &template{file: r.file, offset: r.offset, at: r.begin(n)}
 	r.templates = append(r.templates, t)
@@ -140,7 +141,7 @@ func (r *reader) template(n ast.Node) *spot {
 	})
 }
 
-// use collects the entry n of the list of uses.
+// use collects the entry n in the list of uses.
 func (r *reader) use(n ast.Node) *spot {
 	u := &use{at: r.begin(n), named: r.begin(n)}
 	before := len(r.errs)
@@ -156,7 +157,7 @@ func (r *reader) use(n ast.Node) *spot {
 	return &u.at
 }
 
-// values reads fields of any name with single values.
+// values reads fields of any name that have single values.
 func (r *reader) values(n ast.Node, what string) []param {
 	var list []param
 	for _, p := range r.pairs(n, what) {
@@ -187,8 +188,8 @@ var (
 	hole          = regexp.MustCompile(`<[^<> ]*>`)
 )
 
-// fill puts the parameters into a single value; none says that nothing is left of it,
-// and that its field is left out.
+// fill puts the parameters into a single value. none says that nothing is left of the
+// value, so its field is left out.
 func (r *reader) fill(n ast.Node) (filled ast.Node, none bool) {
 	s, ok := n.(*ast.StringNode)
 	if !ok || r.params == nil || !strings.Contains(s.Value, "<") {
@@ -211,7 +212,7 @@ func (r *reader) fill(n ast.Node) (filled ast.Node, none bool) {
 		r.fail(r.begin(n), "the text has %d bytes with its parameters; it may have %d", len(text), maxFilled)
 		return n, true
 	}
-	// A token that is not quoted, so that numbers are read as such.
+	// Make a token without quotes, so that numbers are read as numbers.
 	t := *s.Token
 	t.Type, t.Value = token.StringType, text
 	return &ast.StringNode{BaseNode: s.BaseNode, Token: &t, Value: text}, holes > 0 && text == ""
@@ -269,7 +270,7 @@ func names(lists ...[]*template) []string {
 	return out
 }
 
-// params matches what a use gives with what its template asks for.
+// params matches what a use gives with what its template needs.
 func (u *use) params(r *reader, t *template) (map[string]string, bool) {
 	ok := true
 	params := make(map[string]string, len(t.parameters)+len(t.defaults))
@@ -298,8 +299,8 @@ func (u *use) params(r *reader, t *template) (map[string]string, bool) {
 	return params, ok
 }
 
-// add expands one use, and says how many entries that made. Everything in the
-// expansion stands where the use does.
+// add expands one use and returns how many entries that made. All entries of the
+// expansion get the place of the use.
 func (a *assembly) add(r *reader, u *use, t *template, params map[string]string) int {
 	in := &reader{file: t.file, offset: t.offset, params: params, filled: r.filled}
 	var d recordv1.Drawing
@@ -324,7 +325,7 @@ func (a *assembly) add(r *reader, u *use, t *template, params map[string]string)
 	return len(d.Nodes) + len(d.Links) + len(d.Zones)
 }
 
-// place says where the entries of an expansion stand.
+// place records where the entries of an expansion stand.
 func (a *assembly) place(list string, count int, u *use) {
 	if count == 0 {
 		return

@@ -12,26 +12,26 @@ import (
 	"github.com/goccy/go-yaml/token"
 )
 
-// maxBrackets bounds how deep brackets and braces nest; a drawing needs four.
+// maxBrackets limits how deep brackets and braces nest. A drawing needs four.
 const maxBrackets = 16
 
-// reader turns the YAML tree of one chunk into values and spots. It collects
-// errors instead of stopping at the first.
+// reader turns the YAML tree of one chunk into values and spots. It collects errors and
+// does not stop at the first.
 type reader struct {
 	file   text
 	offset int // lines before the chunk
 	errs   Errors
-	// params are what <name> in a text stands for; nil outside templates.
+	// params are the values of <name> in a text. It is nil outside templates.
 	params map[string]string
 	filled int // bytes of texts with parameters so far
-	// templates and uses are those met so far.
+	// templates and uses are those read so far.
 	templates []*template
 	uses      []*use
 }
 
-// tree parses the chunk; nil when it can't be, with the error collected.
+// tree parses the chunk. It is nil, with the error collected, when that fails.
 func (r *reader) tree(data []byte) (root ast.Node) {
-	// The parser is not ours, and a file from outside must not end a replica.
+	// The parser is not ours. A file from outside must not stop a replica.
 	defer func() {
 		if p := recover(); p != nil {
 			root = nil
@@ -42,7 +42,7 @@ func (r *reader) tree(data []byte) (root ast.Node) {
 	if !r.plain(tokens) {
 		return nil
 	}
-	// Duplicate keys are found by fields, with lines of the whole file.
+	// fields reports duplicate keys, with lines of the whole file.
 	file, err := parser.Parse(tokens, 0, parser.AllowDuplicateMapKey())
 	if err != nil {
 		at := spot{line: int32(r.offset + 1), col: 1}
@@ -64,7 +64,7 @@ func (r *reader) tree(data []byte) (root ast.Node) {
 	return file.Docs[0].Body
 }
 
-// plain refuses what a drawing doesn't use, before the parser follows it.
+// plain refuses what a drawing does not use, before the parser follows it.
 func (r *reader) plain(tokens token.Tokens) bool {
 	depth, dashes, line := 0, 0, 0
 	for _, t := range tokens {
@@ -117,7 +117,7 @@ func (r *reader) fail(at spot, format string, args ...any) {
 	}
 }
 
-// begin is where a node's first character stands.
+// begin is the position of a node's first character.
 func (r *reader) begin(n ast.Node) spot {
 	switch n := n.(type) {
 	case *ast.MappingNode:
@@ -145,7 +145,7 @@ type pair struct {
 	value ast.Node
 }
 
-// pairs reads a group of fields; what names it in errors.
+// pairs reads a group of fields. what names the group in errors.
 func (r *reader) pairs(n ast.Node, what string) []pair {
 	var values []*ast.MappingValueNode
 	switch n := n.(type) {
@@ -169,7 +169,7 @@ func (r *reader) pairs(n ast.Node, what string) []pair {
 	return list
 }
 
-// items reads a list; what names it in errors.
+// items reads a list. what names the list in errors.
 func (r *reader) items(n ast.Node, what string) []ast.Node {
 	s, ok := n.(*ast.SequenceNode)
 	if !ok {

@@ -10,8 +10,8 @@ import (
 	"github.com/goccy/go-yaml/token"
 )
 
-// fields calls set for each field of a group that is known, and gives the spot
-// of the group. Unknown fields and repeated ones are errors.
+// fields calls set for each known field of a group, and returns the spot of the group.
+// Unknown and repeated fields are errors.
 func (r *reader) fields(n ast.Node, what string, known []string, set func(key string, value ast.Node) *spot) *spot {
 	at := r.begin(n)
 	s := &at
@@ -25,7 +25,7 @@ func (r *reader) fields(n ast.Node, what string, known []string, set func(key st
 		key := ""
 		for _, k := range known {
 			if k == p.key {
-				key = k // the constant, so that positions keep no copy of the file
+				key = k // the constant, so that no spot keeps a copy of the file in memory
 			}
 		}
 		if key == "" {
@@ -48,7 +48,7 @@ func (r *reader) fields(n ast.Node, what string, known []string, set func(key st
 	return s
 }
 
-// list calls add for each entry and gives the spot of the list.
+// list calls add for each entry and returns the spot of the list.
 func (r *reader) list(n ast.Node, what string, add func(ast.Node) *spot) *spot {
 	at := r.begin(n)
 	s := &at
@@ -111,15 +111,15 @@ func (r *reader) flag(n ast.Node, what string, into *bool) *spot {
 	return &at
 }
 
-// Numbers are written in one way only: "010" is ten to some readers of YAML and
-// eight to others.
+// Numbers may be written in one way only: "010" is ten to some YAML readers and eight to
+// others.
 var decimal = regexp.MustCompile(`^(0|[1-9][0-9]*)(\.[0-9]+)?([eE][+-]?[0-9]+)?$`)
 
 func plainNumber(n ast.Node) (string, bool) {
 	switch n := n.(type) {
 	case *ast.IntegerNode, *ast.FloatNode:
 	case *ast.StringNode:
-		// The parser takes "1e6" for text.
+		// The parser takes "1e6" for a text.
 		if t := n.GetToken().Type; t == token.DoubleQuoteType || t == token.SingleQuoteType {
 			return "", false
 		}

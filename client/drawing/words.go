@@ -8,8 +8,8 @@ import (
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-// words is one enum of the drawing in plain words: "push button" for
-// DEVICE_KIND_PUSH_BUTTON. The zero value has no word: it is left out.
+// words is one enum of the drawing in plain words, such as "push button" for
+// DEVICE_KIND_PUSH_BUTTON. The zero value has no word and is left out.
 type words struct {
 	what   string
 	number map[string]int32
@@ -60,8 +60,8 @@ func (w words) list() []string {
 	return list
 }
 
-// write gives the word, or the bare number of a value this release doesn't know,
-// which reading refuses.
+// write gives the word. For a value that this release does not know, it gives the bare
+// number, which reading refuses.
 func (w words) write(number int32) string {
 	if word, ok := w.word[number]; ok {
 		return word
@@ -69,5 +69,5 @@ func (w words) write(number int32) string {
 	return fmt.Sprint(number)
 }
 
-// dashed is a node's name without the slash of another yard's.
+// dashed is the name of a node without the slash of a node of another yard.
 func dashed(name string) string { return strings.ReplaceAll(name, "/", "-") }

@@ -11,10 +11,10 @@ import (
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-// Write renders a drawing in the form that Parse reads: reading it again gives
-// the same drawing. What Parse would refuse (a kind it doesn't know, a number of
-// joules below nothing) is written so that Parse refuses it; bytes that are not
-// UTF-8 are replaced. Links are always written with their names.
+// Write renders a drawing in the form that Parse reads. Reading it again gives the same
+// drawing. What Parse would refuse, such as an unknown kind or negative joules, is
+// written so that Parse refuses it. Bytes that are not UTF-8 are replaced. Links are
+// always written with their names.
 func Write(d *recordv1.Drawing) []byte {
 	var b bytes.Buffer
 	var head group
@@ -46,7 +46,7 @@ func section[T any](b *bytes.Buffer, name string, list []T, write func(T)) {
 	}
 }
 
-// group is the fields of one entry; empty ones are left out.
+// group is the fields of one entry. Empty fields are left out.
 type group struct{ fields []string }
 
 func (g *group) add(key, value string) { g.fields = append(g.fields, key+": "+value) }
@@ -75,7 +75,7 @@ func (g *group) number(key string, value float64) {
 	}
 }
 
-// wait is left out when there is none.
+// wait adds a wait, unless there is none.
 func (g *group) wait(key string, seconds uint32) {
 	if seconds != 0 {
 		g.add(key, (time.Duration(seconds) * time.Second).String())
@@ -145,7 +145,7 @@ func writeLink(l *recordv1.Link) string {
 	return g.String()
 }
 
-// writeZone gives each part a line: people check them one by one.
+// writeZone gives each part a line of its own, because people check them one by one.
 func writeZone(b *bytes.Buffer, z *recordv1.Zone) {
 	var g group
 	g.text("name", z.GetName())
@@ -181,7 +181,7 @@ func writeZone(b *bytes.Buffer, z *recordv1.Zone) {
 	}
 }
 
-// bare is text that needs no quotes with any reader of YAML, old or new.
+// bare is text that needs no quotes in any YAML reader.
 var bare = regexp.MustCompile(`^[a-z][a-z0-9]*([ /-]+[a-z0-9]+)*$`)
 
 func quote(s string) string {

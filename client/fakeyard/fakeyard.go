@@ -1,6 +1,5 @@
-// Package fakeyard is a stand-in for a yard's replica, for tests of whatever
-// calls one: real gRPC over real pinned TLS, with answers that the test gives.
-// It knows no rules.
+// Package fakeyard stands in for a yard's replica in tests of its callers: real gRPC
+// over real pinned TLS, with answers that the test gives. It knows no rules.
 package fakeyard
 
 import (
@@ -22,13 +21,13 @@ import (
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
 )
 
-// Yard answers as its On fields say; a nil one answers codes.Unimplemented. Set
-// them before Serve.
+// Yard answers as its On fields say. A nil field answers codes.Unimplemented. Set the
+// fields before Serve.
 type Yard struct {
 	ID  string
 	Key ed25519.PrivateKey
 
-	// OnSubmit gets the number of the call, from 1.
+	// OnSubmit receives the number of the call, from 1.
 	OnSubmit     func(n int, r *servicev1.SubmitRequest) (*servicev1.Receipt, error)
 	OnReceipt    func(r *servicev1.GetReceiptRequest) (*servicev1.Receipt, error)
 	OnPanel      func(point string) (*servicev1.GetPanelResponse, error)
@@ -40,7 +39,7 @@ type Yard struct {
 	OnCheckpoint func() (string, error)
 	OnMembers    func() (*servicev1.GetMembersResponse, error)
 	OnJoin       func(r *servicev1.JoinRequest) (*servicev1.JoinResponse, error)
-	// OnWatch and OnExport give what to send and the error the stream ends with.
+	// OnWatch and OnExport return what to send and the error that ends the stream.
 	OnWatch  func(from uint64) ([]*recordv1.Outcome, error)
 	OnExport func(from, to uint64) ([][]byte, error)
 
@@ -66,7 +65,7 @@ func (y *Yard) Serve(lis net.Listener) {
 // Public is the yard's replica key.
 func (y *Yard) Public() []byte { return y.Key.Public().(ed25519.PublicKey) }
 
-// Stop ends everything at once.
+// Stop ends everything immediately.
 func (y *Yard) Stop() {
 	y.mu.Lock()
 	server := y.server
@@ -76,7 +75,7 @@ func (y *Yard) Stop() {
 	}
 }
 
-// Cut breaks every connection; new ones are taken.
+// Cut breaks every connection. New connections are still accepted.
 func (y *Yard) Cut() {
 	y.mu.Lock()
 	defer y.mu.Unlock()
@@ -100,7 +99,7 @@ func (y *Yard) Runs() []string {
 	return append([]string(nil), y.runs...)
 }
 
-// Refuse is the error that a replica answers a refused record with.
+// Refuse is the error with which a replica answers a refused record.
 func Refuse(out *recordv1.Outcome) error {
 	pre := &errdetails.PreconditionFailure{}
 	for _, c := range out.GetConditions() {
@@ -126,7 +125,7 @@ func with(code codes.Code, text string, details ...protoadapt.MessageV1) error {
 	return s.Err()
 }
 
-// listener remembers the connections, for Cut.
+// listener remembers the connections for Cut.
 type listener struct {
 	net.Listener
 	y *Yard

@@ -11,16 +11,16 @@ import (
 	"path/filepath"
 )
 
-// maxFile bounds a key file in bytes; an Ed25519 key takes about 500.
+// maxFile limits a key file, in bytes. An Ed25519 key takes about 500.
 const maxFile = 64 << 10
 
-// errWrongPassphrase is what x/crypto/ssh gives when a passphrase does not fit.
+// errWrongPassphrase is the error of x/crypto/ssh for a wrong passphrase.
 var errWrongPassphrase = x509.IncorrectPasswordError
 
-// Write puts the key in a new file that only its owner may read (0600), on disk
-// before it returns. An empty passphrase leaves it unprotected, as a replica's
-// must be. It refuses, with an error that is fs.ErrExist, to replace a file:
-// the old key may be the only one that can release a hold.
+// Write puts the key into a new file that only its owner may read (0600). The key is on
+// disk when it returns. An empty passphrase leaves it unprotected, as a replica's key
+// must be. It refuses to replace a file, with an error that is fs.ErrExist: the key in
+// that file may be the only one that can release a hold.
 func Write(path string, key ed25519.PrivateKey, passphrase string) error {
 	fail := func(err error) error { return fmt.Errorf("write key file %s: %w", path, err) }
 	data, err := encode(key, passphrase)
@@ -36,7 +36,7 @@ func Write(path string, key ed25519.PrivateKey, passphrase string) error {
 	if err := fill(temp, data); err != nil {
 		return fail(err)
 	}
-	// A link, unlike a rename, fails when somebody made the file meanwhile.
+	// Unlike a rename, a link fails if somebody made the file meanwhile.
 	if err := os.Link(temp.Name(), path); err != nil {
 		if errors.Is(err, fs.ErrExist) {
 			return fail(errExists)
@@ -73,9 +73,9 @@ func syncDir(dir string) error {
 	return errors.Join(d.Sync(), d.Close())
 }
 
-// Read takes the key from a file. It refuses a file that group or others may
-// read, since a key others can copy proves nobody's act. It calls ask, which
-// may be nil, only when a passphrase protects the key.
+// Read takes the key from a file. It refuses a file that group or others may read: a key
+// that others can copy does not prove who acted. It calls ask, which may be nil, only
+// when a passphrase protects the key.
 func Read(path string, ask func() (string, error)) (ed25519.PrivateKey, error) {
 	fail := func(err error) error { return fmt.Errorf("read key file %s: %w", path, err) }
 	before, err := os.Stat(path)
@@ -91,7 +91,7 @@ func Read(path string, ask func() (string, error)) (ed25519.PrivateKey, error) {
 		return nil, fail(err)
 	}
 	defer f.Close()
-	// Asked of the open file, so that it cannot be swapped in between.
+	// Check the open file, so that it cannot be swapped after the check.
 	info, err := f.Stat()
 	if err != nil {
 		return nil, fail(err)

@@ -1,6 +1,6 @@
-// Package keys keeps the Ed25519 keys of people and replicas in files in the
-// OpenSSH private key format (openssh-key-v1, PROTOCOL.key of OpenSSH), the one
-// that ssh-keygen writes and reads.
+// Package keys keeps the Ed25519 keys of people and replicas in files. The format is the
+// OpenSSH private key format (openssh-key-v1, PROTOCOL.key of OpenSSH), which ssh-keygen
+// writes and reads.
 package keys
 
 import (
@@ -15,7 +15,7 @@ import (
 	"golang.org/x/crypto/ssh"
 )
 
-// pemType is the only armour read and written.
+// pemType is the only armour that is read and written.
 const pemType = "OPENSSH PRIVATE KEY"
 
 // Generate makes a key from 32 bytes of rand, which must be a cryptographic
@@ -32,8 +32,8 @@ func Generate(rand io.Reader) (ed25519.PrivateKey, error) {
 }
 
 // AuthorizedLine is the public key as one line of an OpenSSH public key file,
-// "ssh-ed25519 AAAA... comment", without a line end. It fails for a key that is
-// not whole and for a comment with a line break, which would forge a second line.
+// "ssh-ed25519 AAAA... comment", without a line end. It fails for an incomplete key, and
+// for a comment with a line break, which would forge a second line.
 func AuthorizedLine(public ed25519.PublicKey, comment string) (string, error) {
 	k, err := sshKey(public)
 	if err != nil {
@@ -49,8 +49,8 @@ func AuthorizedLine(public ed25519.PublicKey, comment string) (string, error) {
 	return line, nil
 }
 
-// Fingerprint is the SHA-256 fingerprint of a key as OpenSSH prints it,
-// "SHA256:" and unpadded base64 (RFC 4648). It fails for a key that is not whole.
+// Fingerprint is the SHA-256 fingerprint of a key as OpenSSH prints it, "SHA256:" and
+// unpadded base64 (RFC 4648). It fails for an incomplete key.
 func Fingerprint(public ed25519.PublicKey) (string, error) {
 	k, err := sshKey(public)
 	if err != nil {
@@ -66,8 +66,8 @@ func sshKey(public ed25519.PublicKey) (ssh.PublicKey, error) {
 	return ssh.NewPublicKey(public)
 }
 
-// whole says whether the private key's two halves belong together. With another
-// public half, every signature would help to compute the secret one.
+// whole reports whether the two halves of the private key belong together. With a wrong
+// public half, every signature would help an attacker to compute the secret half.
 func whole(key ed25519.PrivateKey) bool {
 	if len(key) != ed25519.PrivateKeySize {
 		return false

@@ -9,8 +9,8 @@ import (
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-// DOT gives the same picture as text in Graphviz's language, for those who want
-// another layout. It fails as SVG does.
+// DOT gives the same picture as text in Graphviz's language, for people who want another
+// layout. It fails as SVG does.
 func DOT(g *energy.Graph, drawings []*recordv1.Drawing, plan energy.Plan) ([]byte, error) {
 	s, err := newScene(g, drawings, plan)
 	if err != nil {
@@ -71,8 +71,8 @@ func texts(lines []line) []string {
 	return out
 }
 
-// quoted makes lines one string of the language; a backslash would begin an
-// escape of Graphviz's own.
+// quoted makes lines one string of the language. A backslash would begin an escape of
+// Graphviz.
 func quoted(lines []string) string {
 	for i, l := range lines {
 		lines[i] = strings.ReplaceAll(l, `\`, `\\`)

@@ -12,7 +12,7 @@ const (
 	gapX     = 22.0
 	gapY     = 30.0
 	margin   = 26.0
-	pointed  = 10.0 // how far the ends of a source stand out
+	pointed  = 10.0 // how far the ends of a source stick out
 )
 
 // box is a place in the layout: a node, a link, or a bend of a long line.
@@ -20,15 +20,16 @@ type box struct {
 	node, tie int // -1: none
 	w, h      float64
 	x, y      float64 // middle
-	top, low  float64 // of its layer
+	top, low  float64 // top and bottom of its layer
 	layer     int
-	up, down  []int // boxes above and below that lines lead to
+	up, down  []int // boxes above and below, joined to it by lines
 }
 
-// layout places the boxes in layers, energy coming from above (after K. Sugiyama,
+// layout places the boxes in layers, with energy coming from above (after K. Sugiyama,
 // S. Tagawa and M. Toda, "Methods for visual understanding of hierarchical system
-// structures", IEEE Transactions on Systems, Man and Cybernetics 11, 1981; from
-// memory): layers, bends where a line crosses one, order by the middle of the
+// structures", IEEE Transactions on Systems, Man and Cybernetics 11, 1981; from memory).
+// It makes layers, adds a bend where a line crosses a layer, orders each layer by the
+// middle of the neighbours, and then places the boxes.
 // neighbours, then places.
 type layout struct {
 	boxes  []box
@@ -40,9 +41,9 @@ type layout struct {
 
 // wayLine leads from one box over bends to another.
 type wayLine struct {
-	over []int // boxes, both ends included
-	node int   // the scene's node at one of the ends
-	head bool  // an arrow at the end
+	over []int // boxes, including both ends
+	node int   // the scene's node at one of its ends
+	head bool  // with an arrow at its end
 }
 
 func (s *scene) layout() *layout {
@@ -72,7 +73,7 @@ func (s *scene) layout() *layout {
 	return l
 }
 
-// size of a box that holds the lines.
+// size is the size of a box that holds the lines.
 func size(lines []line, width float64) (w, h float64) {
 	h = 10
 	for _, x := range lines {
@@ -81,16 +82,16 @@ func size(lines []line, width float64) (w, h float64) {
 	return width, h
 }
 
-// edge joins two boxes, the upper one first.
+// edge joins two boxes, the upper box first.
 type edge struct {
 	a, b int
 	node int
-	head bool // one-way, and b is its end
-	tail bool // one-way, and a is its end
+	head bool // one-way, ends at b
+	tail bool // one-way, ends at a
 }
 
-// rank gives each box its layer: below everything that leads to it, as the links
-// are drawn; a link that would close a circle is taken the other way round.
+// rank gives each box its layer: below everything that leads to it, as the links are
+// drawn. A link that would close a circle is followed in reverse.
 func (s *scene) rank(l *layout) []edge {
 	out := make([][]int, len(l.boxes))
 	for i, t := range s.ties {
@@ -104,9 +105,9 @@ func (s *scene) rank(l *layout) []edge {
 	return s.edges(l)
 }
 
-// straighten turns round the links that close a circle. It returns the boxes, each
-// before those that it leads to, and to which each leads now. It begins with the boxes
-// to which the fewest lead.
+// straighten reverses the links that close a circle. It returns the boxes, each before
+// the boxes that it leads to, and for each box the boxes that it now leads to. It begins
+// with the boxes that the fewest links lead to.
 func straighten(out [][]int) (order []int, forward [][]int) {
 	const unseen, begun, done = 0, 1, 2
 	state := make([]int8, len(out))
@@ -141,12 +142,12 @@ func straighten(out [][]int) (order []int, forward [][]int) {
 			visit(v)
 		}
 	}
-	slices.Reverse(order) // but for the links turned round
+	slices.Reverse(order) // except for the reversed links
 	return order, forward
 }
 
-// sink lets each box fall below all that lead to it. Because of the links turned round
-// it takes several rounds, at most as many as there are boxes.
+// sink moves each box below all boxes that lead to it. Because of the reversed links it
+// takes several rounds, at most as many as there are boxes.
 func (l *layout) sink(order []int, forward [][]int) {
 	for range l.boxes {
 		changed := false
@@ -164,8 +165,8 @@ func (l *layout) sink(order []int, forward [][]int) {
 	}
 }
 
-// lift hangs what leads to one box only right above it: at the start it stands too far
-// up.
+// lift moves a box that leads to one box only right above that box. Otherwise it would
+// stand too high.
 func (l *layout) lift(order []int, forward [][]int) {
 	for range l.boxes {
 		changed := false
@@ -184,7 +185,7 @@ func (l *layout) lift(order []int, forward [][]int) {
 	}
 }
 
-// edges join each link's box to both its ends, downwards.
+// edges joins each link's box to both its ends, downwards.
 func (s *scene) edges(l *layout) []edge {
 	var edges []edge
 	for i, t := range s.ties {
@@ -199,7 +200,7 @@ func (s *scene) edges(l *layout) []edge {
 	return edges
 }
 
-// connect draws an edge over a bend in every layer that it crosses.
+// connect draws an edge, with a bend in every layer that it crosses.
 func (l *layout) connect(e edge) {
 	way := []int{e.a}
 	at := e.a
@@ -223,8 +224,8 @@ func (l *layout) join(a, b int) {
 	l.boxes[b].up = append(l.boxes[b].up, a)
 }
 
-// order sorts the boxes of each layer by the middle of their neighbours, from
-// above and from below in turn, and keeps the order with the fewest crossings.
+// order sorts the boxes of each layer by the middle of their neighbours, alternately
+// from above and from below. It keeps the order with the fewest crossings.
 func (l *layout) order() {
 	for i := range l.boxes {
 		for l.boxes[i].layer >= len(l.layers) {
@@ -313,8 +314,8 @@ func (l *layout) crossings() int {
 	return count
 }
 
-// placeX puts each box as near to the middle of its neighbours as the order and
-// the gaps let it.
+// placeX puts each box as near to the middle of its neighbours as the order and the gaps
+// allow.
 func (l *layout) placeX() {
 	for _, layer := range l.layers {
 		x := 0.0
@@ -350,12 +351,12 @@ func (l *layout) placeX() {
 	l.width = right - left + 2*margin
 }
 
-// settle moves the boxes of a layer towards what they want, in groups that push
-// each other apart as little as they can (pool of adjacent violators).
+// settle moves the boxes of a layer towards their wanted places. Boxes that touch form
+// groups, which move as little as possible (pool of adjacent violators).
 func (l *layout) settle(layer []int) {
 	type group struct {
 		from, to int
-		sum      float64 // of what its members want the first one's place to be
+		sum      float64 // the sum of where its members want the first member to be
 		x        float64
 	}
 	offset := make([]float64, len(layer))
@@ -401,7 +402,7 @@ func (l *layout) placeY() {
 		for _, b := range layer {
 			l.boxes[b].y, l.boxes[b].top, l.boxes[b].low = y+h/2, y, y+h
 			if l.boxes[b].node < 0 && l.boxes[b].tie < 0 {
-				l.boxes[b].h = h // a bend stands straight through its layer
+				l.boxes[b].h = h // a bend runs straight through its layer
 			}
 		}
 		y += h + gapY

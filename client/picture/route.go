@@ -3,7 +3,7 @@ package picture
 // spotted is a point of a line.
 type spotted struct{ x, y float64 }
 
-// route is the points of a line, with the bends left out that nothing needs.
+// route is the points of a line, without the bends that it does not need.
 func (l *layout) route(w wayLine) []spotted {
 	first, last := &l.boxes[w.over[0]], &l.boxes[w.over[len(w.over)-1]]
 	down := first.y < last.y
@@ -13,7 +13,7 @@ func (l *layout) route(w wayLine) []spotted {
 		}
 		return spotted{b.x, b.y - b.h/2}
 	}
-	// Straight out of the layer first: taller boxes stand beside this one.
+	// Leave the layer straight first, because taller boxes may stand beside this one.
 	rim := func(b *box, low bool) spotted {
 		if low {
 			return spotted{b.x, b.low}
@@ -38,7 +38,7 @@ func (l *layout) route(w wayLine) []spotted {
 	return out
 }
 
-// free reports whether a straight line runs past every box but its ends.
+// free reports whether a straight line passes every box except its own ends.
 func (l *layout) free(a, b spotted, first, last *box) bool {
 	for i := range l.boxes {
 		x := &l.boxes[i]

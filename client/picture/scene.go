@@ -10,8 +10,7 @@ import (
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-// most is how many nodes of the dead side a picture holds; past that nobody
-// could read it.
+// most is how many nodes of the dead side a picture shows. Nobody could read more.
 const most = 150
 
 // thing is a node or a link of the scene.
@@ -47,7 +46,7 @@ type yardLink struct {
 	l                   *recordv1.Link
 }
 
-// gather is the work on one scene.
+// gather is the working state for one scene.
 type gather struct {
 	nodes map[string]*recordv1.Node
 	links []yardLink
@@ -55,8 +54,8 @@ type gather struct {
 	keep  map[string]bool // nodes
 	tied  map[int]bool    // links
 	dead  map[string]bool
-	// ways are, for each medium and for all together (unspecified), the links by
-	// which the nearest source reaches the nodes; -1 at a source.
+	// ways has, for each medium and for all media together (unspecified), the link by
+	// which the nearest source reaches each node. It is -1 at a source.
 	ways map[recordv1.Medium]map[string]int
 }
 
@@ -129,8 +128,8 @@ func newGather(drawings []*recordv1.Drawing) *gather {
 	return w
 }
 
-// way finds the ways from the nearest source to every node, all points closed,
-// over links of one medium, or of any where it is unspecified.
+// way finds the way from the nearest source to every node, with all points closed, over
+// links of one medium, or of any medium if m is unspecified.
 func (w *gather) way(m recordv1.Medium) map[string]int {
 	if way := w.ways[m]; way != nil {
 		return way
@@ -168,9 +167,9 @@ func (w *gather) way(m recordv1.Medium) map[string]int {
 	return way
 }
 
-// deadSide keeps what energy could come from to a part past none of the plan's
-// points, and says how many nodes there were too many. Where the plan does not
-// isolate, that would be everything: the paths that reach the parts are drawn then.
+// deadSide keeps the nodes whose energy could come to a part without crossing a point of
+// the plan. left is how many nodes were too many. If the plan does not isolate, that
+// would be everything, so only the paths that reach the parts are kept.
 func (w *gather) deadSide(parts []string, lock map[string]int, isolates bool) (left int) {
 	queue := slices.Clone(parts)
 	for _, p := range parts {
@@ -216,8 +215,8 @@ func (w *gather) points(lock map[string]int) []int {
 	return out
 }
 
-// take keeps a node and, unless it is on the dead side, its way to a source: by
-// the medium if it can be, since that is the feed people know.
+// take keeps a node and, unless it is on the dead side, its way to a source. It prefers
+// a way by the medium, because that is the feed people know.
 func (w *gather) take(id string, m recordv1.Medium) {
 	if _, fed := w.way(m)[id]; !fed {
 		m = recordv1.Medium_MEDIUM_UNSPECIFIED
@@ -237,7 +236,7 @@ func (w *gather) take(id string, m recordv1.Medium) {
 	}
 }
 
-// controls keeps those that start something on the dead side.
+// controls keeps the controls that start something on the dead side.
 func (w *gather) controls() {
 	var ids []string
 	for id, n := range w.nodes {

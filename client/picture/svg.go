@@ -15,14 +15,14 @@ import (
 // OnlyDrawn stands on every picture, before the caution.
 const OnlyDrawn = "This shows what the drawings say. Only valid readings at the steel prove anything dead."
 
-// caution is the ledger's caution in lines that fit a narrow picture.
+// caution is the ledger's caution, in lines that fit a narrow picture.
 func caution() []string {
 	head, tail, _ := strings.Cut(ledger.Caution, ", follow ")
 	return []string{head + ",", "follow " + tail}
 }
 
-// SVG draws the plan's zone. The drawings are those that g was built from, and
-// plan is one of g's. It fails on a zone that is not in them.
+// SVG draws the plan's zone. drawings are those that g was built from, and plan is a
+// plan of g. It fails on a zone that is not on the drawings.
 func SVG(g *energy.Graph, drawings []*recordv1.Drawing, plan energy.Plan) ([]byte, error) {
 	s, err := newScene(g, drawings, plan)
 	if err != nil {
@@ -56,7 +56,7 @@ func SVG(g *energy.Graph, drawings []*recordv1.Drawing, plan energy.Plan) ([]byt
 	return p.buf.Bytes(), nil
 }
 
-// heading is the title of a picture, and the loud part of the answer.
+// heading is the title of a picture and its main answer.
 func (s *scene) heading() []string {
 	level := "single"
 	if s.plan.Level == recordv1.Isolation_ISOLATION_DOUBLE {
@@ -107,10 +107,10 @@ type pen struct{ buf bytes.Buffer }
 
 func (p *pen) line(format string, v ...any) { fmt.Fprintf(&p.buf, format+"\n", v...) }
 
-// number is short and the same on every machine.
+// number writes a short number, the same on every machine.
 func number(x float64) string { return strings.TrimSuffix(fmt.Sprintf("%.1f", x), ".0") }
 
-// escape makes text safe in SVG; characters that XML can't hold are replaced.
+// escape makes text safe in SVG. It replaces characters that XML cannot hold.
 func escape(s string) string {
 	var b bytes.Buffer
 	if err := xml.EscapeText(&b, []byte(s)); err != nil {
@@ -127,7 +127,7 @@ func (p *pen) text(x, y float64, t line, anchor, fill string) {
 	p.line(`<text x="%s" y="%s" font-size="%s" text-anchor="%s" fill="%s"%s>%s</text>`, number(x), number(y), number(t.size), anchor, fill, weight, escape(t.text))
 }
 
-// way draws a line: thick where its node is live, dashed where it is cut off.
+// way draws a line, thick where its node is live and dashed where it is cut off.
 func (p *pen) way(s *scene, l *layout, w wayLine) {
 	var points []string
 	for _, at := range l.route(w) {

@@ -16,7 +16,7 @@ func plainWord(prefix, name string) string {
 	return strings.ReplaceAll(strings.ToLower(strings.TrimPrefix(name, prefix)), "_", " ")
 }
 
-// order says what is done with a point of the plan.
+// order says what to do with a point of the plan.
 func order(k recordv1.DeviceKind) string {
 	switch k {
 	case recordv1.DeviceKind_DEVICE_KIND_VALVE, recordv1.DeviceKind_DEVICE_KIND_GATE:
@@ -41,7 +41,7 @@ const (
 	small = 10.0
 )
 
-// of makes the lines of a node's box.
+// lines makes the lines of a node's box.
 func (t *thing) lines() []line {
 	var out []line
 	if t.part {
@@ -69,7 +69,7 @@ func (t *thing) lines() []line {
 	return out
 }
 
-// lines of a link: what stands in it, and its medium.
+// lines makes the lines of a link: what stands in it, and its medium.
 func (t *tie) lines() []line {
 	medium := plainWord("MEDIUM_", t.link.GetMedium().String())
 	if t.link.GetOneWay() != "" {
@@ -99,8 +99,8 @@ func (t *tie) lines() []line {
 	return append(out, line{medium, small, false})
 }
 
-// wrap breaks a text into lines of at most width characters, at spaces, slashes
-// and hyphens where it can. What is left after three lines is cut, and says so.
+// wrap breaks a text into lines of at most width characters, at spaces, slashes and
+// hyphens where possible. It cuts what is left after three lines, and shows that.
 func wrap(s string, width int) []string {
 	var out []string
 	for s = strings.TrimSpace(s); s != ""; s = strings.TrimLeft(s, " ") {

@@ -10,9 +10,9 @@ import (
 	"google.golang.org/grpc/credentials"
 )
 
-// GRPCServerCreds is for a grpc.Server that serves Mux.Listener(ALPNClient): its
-// connections come with their handshake finished, and their state goes to the
-// handlers as credentials.TLSInfo. Any other connection is refused.
+// GRPCServerCreds is for a grpc.Server that serves Mux.Listener(ALPNClient). Its
+// connections arrive with a finished handshake, and handlers get their state as
+// credentials.TLSInfo. It refuses any other connection.
 //
 // The client side is credentials.NewTLS(ClientConfig(key, serverKeys, ALPNClient)).
 func GRPCServerCreds() credentials.TransportCredentials { return serverCreds{} }
@@ -44,5 +44,5 @@ func (serverCreds) Info() credentials.ProtocolInfo {
 
 func (c serverCreds) Clone() credentials.TransportCredentials { return c }
 
-// OverrideServerName is part of an old interface; servers have no use for it.
+// OverrideServerName is required by the interface. Servers have no use for it.
 func (serverCreds) OverrideServerName(string) error { return nil }

@@ -10,17 +10,17 @@ import (
 )
 
 const (
-	// handshakeLimit bounds a handshake and the wait to be accepted after it.
+	// handshakeLimit limits a handshake, and the wait to be accepted after it.
 	handshakeLimit = 10 * time.Second
-	// maxHandshakes bounds the callers that have not proved a key yet; further
-	// ones wait in the kernel's queue.
+	// maxHandshakes limits the callers that have not proved a key yet. More callers wait
+	// in the kernel's queue.
 	maxHandshakes = 256
-	// maxPause bounds the pause after a failed accept, such as no free descriptor.
+	// maxPause limits the pause after a failed accept, such as for lack of descriptors.
 	maxPause = time.Second
 )
 
-// Mux shares one port among protocols told apart by ALPN. It is safe for
-// concurrent use.
+// Mux shares one port among protocols, which ALPN tells apart. It is safe for concurrent
+// use.
 type Mux struct {
 	inner net.Listener
 	cfg   *tls.Config
@@ -34,17 +34,17 @@ type Mux struct {
 	by     map[string]*listener
 }
 
-// NewMux shares l under cfg, as made by ServerConfig with every protocol that
-// is to be served.
+// NewMux shares l under cfg. cfg is made by ServerConfig with every protocol to be
+// served.
 func NewMux(l net.Listener, cfg *tls.Config) *Mux {
 	ctx, stop := context.WithCancel(context.Background())
 	return &Mux{inner: l, cfg: cfg, ctx: ctx, stop: stop,
 		slots: make(chan struct{}, maxHandshakes), by: make(map[string]*listener)}
 }
 
-// Listener gives the connections that chose the protocol, each a *tls.Conn with
-// its handshake finished. The same protocol gives the same listener. Closing it
-// refuses that protocol from then on and leaves the others open.
+// Listener gives the connections that chose the protocol, each a *tls.Conn with a
+// finished handshake. The same protocol gives the same listener. After it is closed,
+// that protocol is refused and the others stay open.
 func (m *Mux) Listener(alpn string) net.Listener {
 	m.mu.Lock()
 	defer m.mu.Unlock()
@@ -59,8 +59,8 @@ func (m *Mux) Listener(alpn string) net.Listener {
 	return l
 }
 
-// Serve accepts until Close, then returns net.ErrClosed; any other error comes
-// from the shared listener and is final.
+// Serve accepts until Close, then returns net.ErrClosed. Any other error comes from the
+// shared listener and is final.
 func (m *Mux) Serve() error {
 	var pause time.Duration
 	for {
@@ -92,9 +92,8 @@ func (m *Mux) Serve() error {
 	}
 }
 
-// Close stops Serve and every listener, breaks off handshakes under way and
-// waits for them. Connections already accepted stay open: they are their
-// owner's to close.
+// Close stops Serve and every listener. It breaks off handshakes that are not finished,
+// and waits for them. Connections already accepted stay open: their owners close them.
 func (m *Mux) Close() error {
 	m.mu.Lock()
 	m.closed = true
@@ -129,7 +128,7 @@ func (m *Mux) handshake(raw net.Conn) {
 	defer cancel()
 	conn := tls.Server(raw, m.cfg)
 	if err := conn.HandshakeContext(ctx); err != nil {
-		// A caller without a proved key is told no more than its TLS alert.
+		// A caller without a proved key learns no more than its TLS alert.
 		raw.Close()
 		return
 	}
@@ -149,7 +148,7 @@ func (m *Mux) handshake(raw net.Conn) {
 	}
 }
 
-// rest pauses; false when the mux was closed meanwhile.
+// rest pauses. It is false when the mux was closed meanwhile.
 func (m *Mux) rest(d time.Duration) bool {
 	timer := time.NewTimer(d)
 	defer timer.Stop()
@@ -161,8 +160,8 @@ func (m *Mux) rest(d time.Duration) bool {
 	}
 }
 
-// passing tells an accept error worth another try, such as an aborted
-// connection or no free descriptor, as net/http.Server does.
+// passing reports whether to try again after an accept error, such as an aborted
+// connection or no free descriptor. It decides as net/http.Server does.
 func passing(err error) bool {
 	var temporary interface{ Temporary() bool }
 	return errors.As(err, &temporary) && temporary.Temporary()

@@ -1,8 +1,8 @@
-// Package pin carries yardhasp's connections: TLS 1.3 both ways, with
-// certificates made on the spot from Ed25519 keys. No authority outside the
-// ledger is asked. Each side proves by TLS that it has its private key, and the
-// other decides by that key alone, from the ledger's own registry: names, dates
-// and signatures in a certificate count for nothing.
+// Package pin carries yardhasp's connections: TLS 1.3 both ways, with certificates made
+// on the spot from Ed25519 keys. No authority outside the ledger is asked. Each side
+// proves by TLS that it has its private key. The other side decides by that key alone,
+// from the ledger's own registry. Names, dates and signatures in a certificate count for
+// nothing.
 package pin
 
 import (
@@ -19,7 +19,7 @@ import (
 	"time"
 )
 
-// The protocols spoken on a replica's one port, told apart by ALPN (RFC 7301).
+// These protocols are spoken on a replica's one port. ALPN (RFC 7301) tells them apart.
 const (
 	// ALPNClient is gRPC; "h2" is HTTP/2 over TLS, RFC 9113 section 3.2.
 	ALPNClient = "h2"
@@ -34,9 +34,9 @@ var (
 	notAfter = time.Date(9999, 12, 31, 23, 59, 59, 0, time.UTC)
 )
 
-// Certificate makes the self-signed certificate of a key. The same key gives
-// the same certificate, since Ed25519 signatures (RFC 8032) and every field
-// follow from the key. It fails only for a key that is not whole.
+// Certificate makes the self-signed certificate of a key. The same key gives the same
+// certificate, because Ed25519 signatures (RFC 8032) and every field follow from the
+// key. It fails only for an incomplete key.
 func Certificate(key ed25519.PrivateKey) (tls.Certificate, error) {
 	if len(key) != ed25519.PrivateKeySize {
 		return tls.Certificate{}, fmt.Errorf("make a certificate: the private key has %d bytes, not %d; read it from its key file again",
@@ -68,16 +68,17 @@ func Certificate(key ed25519.PrivateKey) (tls.Certificate, error) {
 	return tls.Certificate{Certificate: [][]byte{der}, PrivateKey: key, Leaf: leaf}, nil
 }
 
-// ClientConfig is how to call a replica: it shows key and goes on only with a
-// server whose key serverKeys accepts; nil accepts none. With alpn given, the
-// server must choose one of them. A key that is not whole fails each handshake.
+// ClientConfig is the configuration for calling a replica. It shows key, and continues
+// only with a server whose key serverKeys accepts. A nil serverKeys accepts none. If
+// alpn is given, the server must choose one of these protocols. With an incomplete key
+// every handshake fails.
 func ClientConfig(key ed25519.PrivateKey, serverKeys func(key []byte) bool, alpn ...string) *tls.Config {
 	cfg := base(alpn)
 	own, err := Certificate(key)
 	cfg.GetClientCertificate = func(*tls.CertificateRequestInfo) (*tls.Certificate, error) {
 		return &own, err
 	}
-	// No chain to an authority exists; VerifyConnection below decides instead.
+	// No chain to an authority exists. VerifyConnection below decides.
 	cfg.InsecureSkipVerify = true
 	protocols := slices.Clone(alpn)
 	cfg.VerifyConnection = func(state tls.ConnectionState) error {
@@ -96,9 +97,9 @@ func ClientConfig(key ed25519.PrivateKey, serverKeys func(key []byte) bool, alpn
 	return cfg
 }
 
-// ServerConfig is how a replica is called: it shows key and lets in only callers
-// that prove a key clientKeys accepts. A nil clientKeys lets in any key; the
-// service then decides by PeerKey. A key that is not whole fails each handshake.
+// ServerConfig is the configuration of a replica. It shows key, and lets in only callers
+// that prove a key that clientKeys accepts. A nil clientKeys lets in any key, and the
+// service must decide by PeerKey. With an incomplete key every handshake fails.
 func ServerConfig(key ed25519.PrivateKey, clientKeys func(key []byte) bool, alpn ...string) *tls.Config {
 	cfg := base(alpn)
 	own, err := Certificate(key)
@@ -119,8 +120,8 @@ func ServerConfig(key ed25519.PrivateKey, clientKeys func(key []byte) bool, alpn
 	return cfg
 }
 
-// base refuses old TLS, and resumption: each connection proves its key afresh,
-// so that a revoked key does not live on in a ticket.
+// base refuses TLS before 1.3, and resumption. Each connection proves its key again, so
+// that a revoked key does not live on in a session ticket.
 func base(alpn []string) *tls.Config {
 	return &tls.Config{
 		MinVersion:             tls.VersionTLS13,
@@ -129,8 +130,8 @@ func base(alpn []string) *tls.Config {
 	}
 }
 
-// PeerKey is the key the other side proved in a finished handshake; false when
-// the handshake is not finished or the other side showed no such key.
+// PeerKey is the key that the other side proved in a finished handshake. It is false
+// when the handshake is not finished, or the other side showed no such key.
 func PeerKey(state tls.ConnectionState) (ed25519.PublicKey, bool) {
 	if !state.HandshakeComplete || state.Version < tls.VersionTLS13 {
 		return nil, false

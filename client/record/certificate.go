@@ -24,7 +24,7 @@ func (h *History) locks(b *body) {
 	}
 }
 
-// readings lists each with its instrument, also those that do not count.
+// readings lists each reading with its instrument, including those that do not count.
 func (h *History) readings(b *body) {
 	b.section("readings", "1910.147(d)(6), 1910.333(b)(2)(iv)(B)")
 	b.none(len(h.Readings))
@@ -51,7 +51,7 @@ func (h *History) readings(b *body) {
 	}
 }
 
-// removals shows the three duties of each.
+// removals shows how the three duties of each removal were done.
 func (h *History) removals(b *body) {
 	b.section("removals of an absent person's lock", "1910.147(e)(3)")
 	b.none(len(h.Removals))
@@ -78,7 +78,7 @@ func (h *History) handOvers(b *body) {
 	}
 }
 
-// training has what a certificate of training needs: each name, and the dates.
+// training lists what a certificate of training needs: each name, and the dates.
 func (h *History) training(b *body) {
 	b.section("certificates of training", "1910.147(c)(7)(iv) (unchecked): name and dates")
 	b.none(len(h.Training))
@@ -92,8 +92,8 @@ func (h *History) training(b *body) {
 	}
 }
 
-// inspections leaves open what the ledger has no record of: a certificate is
-// never made up.
+// inspections leaves open what the ledger has no record of. A certificate must never be
+// made up.
 func (h *History) inspections(b *body) {
 	b.section("certificates of periodic inspection", "1910.147(c)(6)(ii): machine, date, employees, inspector")
 	recorded := 0

@@ -11,8 +11,8 @@ import (
 // csvHead names the columns. Names within one are separated by "; ".
 var csvHead = []string{"index", "ledger_time", "captured", "clock_doubt", "record", "kind", "signer", "state", "people", "jobs", "points", "locks", "yards", "details", "changes", "flags", "unmet"}
 
-// CSV writes the history as RFC 4180 has it. The first row after the head says
-// what it rests on, with the caution. No cell is taken for a formula.
+// CSV writes the history as RFC 4180 describes. The first row after the head says what
+// it rests on, with the caution. No spreadsheet takes a cell for a formula.
 func (h *History) CSV(w io.Writer) error {
 	out := csv.NewWriter(w)
 	out.UseCRLF = true // RFC 4180, 2.1
@@ -53,8 +53,8 @@ func (h *History) CSV(w io.Writer) error {
 
 func join(list []string) string { return strings.Join(list, "; ") }
 
-// Cell makes a cell that no spreadsheet takes for a formula: one that begins with
-// = + - @, a tab or a line break gets an apostrophe before it.
+// Cell makes a cell that no spreadsheet takes for a formula. A cell that begins with = +
+// - @, a tab or a line break gets an apostrophe before it.
 func Cell(s string) string {
 	if s != "" && strings.ContainsRune("=+-@\t\r\n", rune(s[0])) {
 		return "'" + s
@@ -62,7 +62,7 @@ func Cell(s string) string {
 	return s
 }
 
-// JSONLines writes one object a line: first what the history rests on, then each
+// JSONLines writes one object per line: first what the history rests on, then each
 // entry.
 func (h *History) JSONLines(w io.Writer) error {
 	out := json.NewEncoder(w)

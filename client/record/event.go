@@ -13,21 +13,21 @@ import (
 type Event struct {
 	// Index is the ledger index, from 0.
 	Index uint64 `json:"index,string"`
-	// TimeUnixMs is the ledger's time; CapturedUnixMs the signer's clock, 0 for an
+	// TimeUnixMs is the ledger's time. CapturedUnixMs is the signer's clock, 0 for an
 	// entry that no person captured.
 	TimeUnixMs     int64 `json:"time_unix_ms,string"`
 	CapturedUnixMs int64 `json:"captured_unix_ms,string"`
-	// ClockDoubt says that the yard couldn't trust its clock.
+	// ClockDoubt says that the yard could not trust its clock.
 	ClockDoubt bool   `json:"clock_doubt"`
 	Kind       string `json:"kind"`
 	Signer     string `json:"signer"`
 	Accepted   bool   `json:"accepted"`
-	// Ref is the journal place, empty for a direct entry.
+	// Ref is the journal reference. It is empty for a direct entry.
 	Ref string `json:"ref"`
 	About
 	// Details are the record's own fields, as signed.
 	Details []Field `json:"details"`
-	// Changes, Flags and Unmet are what the rules made of it.
+	// Changes, Flags and Unmet say what the rules decided about the entry.
 	Changes []string `json:"changes"`
 	Flags   []string `json:"flags"`
 	Unmet   []string `json:"unmet"`
@@ -37,7 +37,7 @@ type Event struct {
 	took bool
 }
 
-// About is what an entry is about, by name, each list sorted.
+// About lists by name what an entry is about. Each list is sorted.
 type About struct {
 	People []string `json:"people"`
 	Jobs   []string `json:"jobs"`
@@ -54,7 +54,7 @@ type Field struct {
 	Value string `json:"value"`
 }
 
-// State is how the entry stands: "accepted" or "refused".
+// State says how the entry stands: "accepted" or "refused".
 func (e *Event) State() string {
 	if e.Accepted {
 		return "accepted"
@@ -83,7 +83,7 @@ func put(list *[]string, v string) {
 	}
 }
 
-// Hold is one lock of the history, from when it went on to when it came off.
+// Hold is one lock in the history, from when it went on until it came off.
 type Hold struct {
 	Ref string `json:"ref"`
 	// Holder is empty for a lock whose owner is not known.
@@ -92,20 +92,21 @@ type Hold struct {
 	Covers  []string `json:"covers"`
 	Padlock string   `json:"padlock"`
 	Job     string   `json:"job"`
-	// OnUnixMs and OffUnixMs are the earliest times they can count for; OffUnixMs is
-	// 0 while the lock is on.
+	// OnUnixMs and OffUnixMs are the earliest times that they can count for. OffUnixMs
+	// is 0 while the lock is on.
 	OnUnixMs  int64  `json:"on_unix_ms,string"`
 	OffUnixMs int64  `json:"off_unix_ms,string"`
 	How       string `json:"how"`
-	// OffBy wrote what ended it; OffWith signed that too, in a hand-over or a removal.
+	// OffBy signed the record that ended it. OffWith also signed it, in a hand-over or a
+	// removal.
 	OffBy   string   `json:"off_by"`
 	OffWith []string `json:"off_with"`
 
-	// on and off are the events of its two ends, for filtering.
+	// on and off are the events of its two ends. Filters use them.
 	on, off *Event
 }
 
-// Collector turns entries into events, in order from the first on.
+// Collector turns entries into events, in order from the first entry.
 type Collector struct {
 	Events []*Event
 	// Holds are in the order in which they went on.
@@ -118,13 +119,13 @@ type Collector struct {
 	sheets *sheets
 }
 
-// NewCollector begins before the first entry.
+// NewCollector returns a collector that begins before the first entry.
 func NewCollector() *Collector {
 	return &Collector{byRef: map[string]About{}, jobs: map[string]About{}, asked: map[string]About{}, holds: map[string]*Hold{}, sheets: &sheets{zones: map[string]string{}}}
 }
 
-// Add takes the next entry, what applying it did, and the state after it. It
-// keeps nothing of the state.
+// Add takes the next entry, its outcome and the state after it. It keeps nothing of the
+// state.
 func (c *Collector) Add(e *ledger.Entry, out *recordv1.Outcome, s *ledger.State) {
 	ev := &Event{Index: out.GetIndex(), TimeUnixMs: out.GetTimeUnixMs(), Kind: out.GetKind(), Signer: out.GetSigner(), Accepted: out.GetAccepted(), Ref: out.GetRef(),
 		Changes: words.English.Changes(out), Details: []Field{}, Flags: []string{}, Unmet: []string{},
@@ -164,7 +165,7 @@ func clause(s string) string {
 	return " (" + s + ")"
 }
 
-// settle remembers what later entries refer back to.
+// settle remembers what later entries may refer to.
 func (c *Collector) settle(ev *Event, rec *recordv1.Record, s *ledger.State) {
 	if ev.Accepted {
 		refs := append(refsIn(rec), ev.Ref)

@@ -7,22 +7,22 @@ import (
 	"time"
 )
 
-// Filter picks entries. What is empty picks everything; what is given must all
-// hold.
+// Filter picks entries. An empty field picks everything. All given fields must hold.
 type Filter struct {
-	// At is a yard: an entry about its points, boxes or zones, about a job there, or,
-	// where an entry is about no place, written in its journal.
+	// At is a yard. It picks an entry about its points, boxes or zones, or about a job
+	// there. An entry that is about no place is picked if it was written in the yard's
+	// journal.
 	At string `json:"at,omitempty"`
-	// Person signed it or is named in it, or holds the lock it is about.
+	// Person is the signer, somebody named in the entry, or the holder of its lock.
 	Person string `json:"person,omitempty"`
 	Job    string `json:"job,omitempty"`
 	// Point is a point or a box.
 	Point string `json:"point,omitempty"`
-	// Lock is the journal place of a lock, or a padlock's serial.
+	// Lock is the journal reference of a lock, or a padlock's serial.
 	Lock string `json:"lock,omitempty"`
 	// State is accepted, refused or flagged.
 	State string `json:"state,omitempty"`
-	// Since and Until are ledger times, Unix ms: from Since on, before Until.
+	// Since and Until are ledger times in Unix ms: from Since, and before Until.
 	Since int64 `json:"since_unix_ms,string,omitempty"`
 	Until int64 `json:"until_unix_ms,string,omitempty"`
 }
@@ -42,7 +42,7 @@ func (f Filter) Match(e *Event) bool {
 	return in(e.Yards, f.At) && in(e.People, f.Person) && in(e.Jobs, f.Job) && in(e.Points, f.Point) && in(e.Locks, f.Lock)
 }
 
-// String says in words what is picked.
+// String says in words what the filter picks.
 func (f Filter) String() string {
 	var out []string
 	for _, w := range [][2]string{{"yard", f.At}, {"person", f.Person}, {"job", f.Job}, {"point", f.Point}, {"lock", f.Lock}, {"state", f.State}} {
@@ -62,7 +62,7 @@ func (f Filter) String() string {
 	return fmt.Sprintf("only %s", strings.Join(out, ", "))
 }
 
-// stamp is a time as RFC 3339 in UTC, "-" for none.
+// stamp is a time as RFC 3339 in UTC. It is "-" for none.
 func stamp(ms int64) string {
 	if ms == 0 {
 		return "-"

@@ -13,8 +13,8 @@ import (
 type Rests struct {
 	Coop   string `json:"coop"`
 	Ledger string `json:"ledger"`
-	// Size and Root are those of the export it was read from: "yardhasp verify" of an
-	// export of that size computes the same root.
+	// Size and Root are those of the export that it was read from. "yardhasp verify" of
+	// an export of that size computes the same root.
 	Size uint64 `json:"size,string"`
 	Root string `json:"root"`
 	// AsOfUnixMs is the ledger time of its last entry.
@@ -22,7 +22,7 @@ type Rests struct {
 	SignedBy   []string `json:"signed_by"`
 	// How says how it was verified, and against what.
 	How string `json:"how"`
-	// Earlier are the sizes of kept checkpoints that lie on it.
+	// Earlier are the sizes of kept checkpoints that this history continues.
 	Earlier []uint64 `json:"earlier,omitempty"`
 	// Caution is ledger.Caution: no record is permission.
 	Caution string `json:"caution"`
@@ -33,7 +33,7 @@ type History struct {
 	Rests  Rests
 	Filter Filter
 	Events []*Event
-	// Holds are the locks whose going on or coming off was picked.
+	// Holds are the locks of which the filter picked the going on or the coming off.
 	Holds     []*Hold
 	Readings  []*Reading
 	Removals  []*Removal
@@ -44,8 +44,8 @@ type History struct {
 	Names map[string]string
 }
 
-// Read takes the history from an export, verified as client.VerifyExport does. With
-// no ledger id it can't tell whose ledger it is, and says so.
+// Read takes the history from an export, verified as client.VerifyExport does. Without a
+// ledger id it cannot tell whose ledger it is, and says so.
 func Read(r io.Reader, ledgerID []byte, f Filter, earlier ...[]byte) (*History, error) {
 	c := NewCollector()
 	v, err := client.VerifyEach(r, ledgerID, func(e *ledger.Entry, out *recordv1.Outcome, s *ledger.State) { c.Add(e, out, s) }, earlier...)
@@ -64,8 +64,8 @@ func Read(r io.Reader, ledgerID []byte, f Filter, earlier ...[]byte) (*History, 
 	return h, nil
 }
 
-// Fetch takes the history from the yards, up to their newest checkpoint, and
-// verifies it on the way exactly as a file is.
+// Fetch takes the history from the yards, up to their newest checkpoint. On the way it
+// is verified exactly as a file is.
 func Fetch(ctx context.Context, cl *client.Client, f Filter) (*History, error) {
 	r, w := io.Pipe()
 	sent := make(chan error, 1)
@@ -75,7 +75,7 @@ func Fetch(ctx context.Context, cl *client.Client, f Filter) (*History, error) {
 		sent <- err
 	}()
 	h, err := Read(r, cl.Profile().Ledger, f)
-	// A reader that gave up lets the writer go.
+	// If the reader gave up, this stops the writer too.
 	r.Close()
 	if serr := <-sent; serr != nil && (err == nil || serr != io.ErrClosedPipe) {
 		return nil, serr

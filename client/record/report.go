@@ -9,18 +9,18 @@ import (
 	"yardhasp/client/wrap"
 )
 
-// A page is PageLines lines of at most PageWidth characters, a form feed between
-// pages. Only a name longer than that goes past the edge.
+// A page is PageLines lines of at most PageWidth characters, with a form feed between
+// pages. Only a name longer than a line exceeds the width.
 const (
 	PageWidth = 80
 	PageLines = 60
 )
 
-// nothing stands in a section that has no record: it says nothing of what is so.
+// nothing stands in a section without records. It does not say that nothing happened.
 const nothing = "nothing recorded"
 
-// Report writes the history for printing: certificates first, then every entry.
-// With us it puts the customary units of the United States beside SI.
+// Report writes the history for printing: certificates first, then every entry. If us is
+// set, it writes the customary units of the United States beside SI.
 func (h *History) Report(w io.Writer, us bool) error {
 	b := &body{us: us}
 	h.locks(b)
@@ -48,8 +48,8 @@ func (h *History) Report(w io.Writer, us bool) error {
 	return nil
 }
 
-// heading stands on every page: whose, as of when, the root, which page, and that
-// it is no permission.
+// heading stands on every page: whose history, as of when, the root, which page, and
+// that it is no permission.
 func (h *History) heading(n, of int) []string {
 	r := h.Rests
 	number := fmt.Sprintf("page %d of %d", n, of)
@@ -61,7 +61,7 @@ func (h *History) heading(n, of int) []string {
 	return append(out, strings.Repeat("-", PageWidth))
 }
 
-// body is the report before it is cut into pages.
+// body is the report before it is divided into pages.
 type body struct {
 	lines []string
 	us    bool
@@ -100,7 +100,7 @@ func (b *body) none(n int) {
 	}
 }
 
-// who is a person's name with the id, as a certificate wants it.
+// who is a person's name with the id, as a certificate needs it.
 func (h *History) who(id string) string {
 	switch name := h.Names[id]; {
 	case id == "":

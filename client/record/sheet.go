@@ -8,10 +8,10 @@ import (
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-// Reading is one measurement or try, with what it was taken with.
+// Reading is one measurement or try, with the instrument used.
 type Reading struct {
 	Job, Part, Medium, Kind string
-	// Value is the highest value read, in Unit; a try and a look have no unit.
+	// Value is the highest value read, in Unit. A try and a look have no unit.
 	Value        float64
 	Unit         string
 	Instrument   string
@@ -20,22 +20,22 @@ type Reading struct {
 	Moved        bool
 	By           string
 	AtUnixMs     int64
-	// Counts is false for one that was refused, flagged or found something live. That
-	// it is true says only that it counted when it was recorded.
+	// Counts is false for a reading that was refused, flagged or found something live.
+	// If it is true, the reading counted when it was recorded; it may not count now.
 	Counts bool
 
 	of *Event
 }
 
-// Removal is an absent person's lock taken off, with the three duties of
-// 1910.147(e)(3): (i) verified not at the facility, (ii) reasonable efforts to
-// reach the person, (iii) told before working again.
+// Removal is the removal of an absent person's lock, with the three duties of
+// 1910.147(e)(3): (i) verified not at the facility, (ii) reasonable efforts to reach the
+// person, (iii) told before working again.
 type Removal struct {
 	Lock, Holder, Target string
 	By, Second           string
 	AtUnixMs             int64
 	NotHere, Tried       string
-	// ToldUnixMs is when the person said that they know; 0: not yet. OwnerUnknown
+	// ToldUnixMs is when the person confirmed that they know. 0: not yet. OwnerUnknown
 	// says that there is nobody to tell.
 	ToldUnixMs   int64
 	OwnerUnknown bool
@@ -43,7 +43,7 @@ type Removal struct {
 	of *Event
 }
 
-// HandOver is one pair of a hand-over of locks, 1910.147(f)(4).
+// HandOver is one pair in a hand-over of locks, 1910.147(f)(4).
 type HandOver struct {
 	Off, OffHolder, On, OnHolder, Target string
 	AtUnixMs                             int64
@@ -51,8 +51,8 @@ type HandOver struct {
 	of *Event
 }
 
-// Training is one certificate of training, 1910.147(c)(7)(iv): the employee's name
-// and the dates.
+// Training is one certificate of training, 1910.147(c)(7)(iv): the employee's name and
+// the dates.
 type Training struct {
 	Person, By            string
 	AtUnixMs, UntilUnixMs int64
@@ -60,7 +60,7 @@ type Training struct {
 	of                    *Event
 }
 
-// sheets gathers what certificates are made of.
+// sheets collects what certificates are made of.
 type sheets struct {
 	readings  []*Reading
 	removals  []*Removal
@@ -69,8 +69,8 @@ type sheets struct {
 	zones     map[string]string // job -> zone
 }
 
-// add takes an accepted entry; holds are looked up in the state after it, where
-// one that ended lately still stands.
+// add takes an accepted entry. It looks holds up in the state after the entry, where a
+// hold that ended recently still stands.
 func (x *sheets) add(ev *Event, rec *recordv1.Record, s *ledger.State) {
 	at := earlier(ev.CapturedUnixMs, ev.TimeUnixMs)
 	holder := func(ref string) (who, target string) {
@@ -117,7 +117,8 @@ func (x *sheets) add(ev *Event, rec *recordv1.Record, s *ledger.State) {
 			x.training = append(x.training, &Training{Person: t.GetPerson(), By: ev.Signer, AtUnixMs: ev.TimeUnixMs, UntilUnixMs: t.GetUntilUnixMs(), Qualified: t.GetQualified(), of: ev})
 		}
 	case *recordv1.Record_Invite:
-		// Whoever invites a person vouches for the training written there.
+		// The manager who invites a person vouches for the training that the invitation
+		// names.
 		if p := a.Invite.GetPerson(); ev.Accepted && p.GetTrainedUntilUnixMs() != 0 {
 			x.training = append(x.training, &Training{Person: p.GetId(), By: ev.Signer, AtUnixMs: ev.TimeUnixMs, UntilUnixMs: p.GetTrainedUntilUnixMs(), Qualified: p.GetQualified(), of: ev})
 		}
@@ -140,7 +141,7 @@ func mediumWord(m recordv1.Medium) string {
 
 func kindWord(k recordv1.ReadingKind) string { return enumWord("ReadingKind", k.String()) }
 
-// unitOf is the unit a reading of a kind is recorded in (record.proto, Reading).
+// unitOf is the unit of a kind of reading (record.proto, Reading).
 func unitOf(k recordv1.ReadingKind) string {
 	switch k {
 	case recordv1.ReadingKind_READING_KIND_METER:
@@ -155,12 +156,12 @@ func unitOf(k recordv1.ReadingKind) string {
 	return ""
 }
 
-// Machine is what the certificate of a periodic inspection, 1910.147(c)(6)(ii),
-// can take from the ledger: the machine (a work zone) and the employees who worked
-// there under lock. Its date and inspector are in no record of this release.
+// Machine is what the ledger can tell for the certificate of a periodic inspection,
+// 1910.147(c)(6)(ii): the machine (a work zone) and the employees who worked there under
+// lock. No record of this release has its date and inspector.
 type Machine struct {
 	Zone string
-	// Employees locked for jobs on the zone or signed on to them.
+	// Employees are those who locked for jobs on the zone or signed on to them.
 	Employees []string
 }
 

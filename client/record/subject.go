@@ -12,8 +12,8 @@ import (
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-// read takes from a record what it is about and its fields. It goes by the names
-// and values of fields, not by kind: a kind that is added later is read as well.
+// read takes from a record what it is about, and its fields. It looks at names and
+// values of fields, not at the kind. So it also reads a kind that is added later.
 func (c *Collector) read(ev *Event, rec *recordv1.Record, s *ledger.State) {
 	act := actOf(rec)
 	if act == nil {
@@ -54,8 +54,8 @@ func (c *Collector) read(ev *Event, rec *recordv1.Record, s *ledger.State) {
 	}
 }
 
-// ofPlans gives an act at a panel that names no job every open job whose plan has
-// the point: what was opened and closed for a job belongs to its history.
+// ofPlans handles an act at a panel that names no job. It belongs to the history of
+// every open job whose plan has the point.
 func (ev *Event) ofPlans(s *ledger.State) {
 	if len(ev.Jobs) > 0 {
 		return
@@ -77,8 +77,9 @@ func actOf(rec *recordv1.Record) protoreflect.Message {
 	return m.Get(fd).Message()
 }
 
-// walk sorts every name in a message: a reference by its type, a job, request or
-// padlock by its field's name, a person, point or box by being one.
+// walk sorts every name in a message. It knows a reference by its type, a job, request
+// or padlock by the name of its field, and a person, point or box because the state has
+// it.
 func (c *Collector) walk(ev *Event, m protoreflect.Message, s *ledger.State) {
 	if r, ok := m.Interface().(*recordv1.JournalRef); ok {
 		put(&ev.Locks, ledger.RefOf(r))
@@ -121,13 +122,13 @@ func (c *Collector) name(ev *Event, field, v string, s *ledger.State) {
 	if s.Points[v] != nil || s.Boxes[v] != nil {
 		put(&ev.Points, v)
 	}
-	// A zone, a part, a store, a point: yard first, then the name.
+	// A zone, a part, a store or a point: the yard comes first, then the name.
 	if y, _, ok := strings.Cut(v, "/"); ok && s.Yards[y] != nil {
 		put(&ev.Yards, y)
 	}
 }
 
-// refsIn lists the journal places a record names.
+// refsIn lists the journal references that a record names.
 func refsIn(rec *recordv1.Record) []string {
 	var out []string
 	var walk func(m protoreflect.Message)
@@ -158,7 +159,7 @@ func refsIn(rec *recordv1.Record) []string {
 }
 
 // details lists a message's fields in the contract's order. A yes or no is always
-// said: that an instrument was not proved matters most when it is not said.
+// written: that an instrument was not proved matters most when nobody said so.
 func details(prefix string, m protoreflect.Message) []Field {
 	var out []Field
 	if r, ok := m.Interface().(*recordv1.JournalRef); ok {
@@ -201,7 +202,7 @@ func listed(name string, fd protoreflect.FieldDescriptor, list protoreflect.List
 	return out
 }
 
-// scalar is a value in words; bytes are named by their size, times written out.
+// scalar is a value in words. Bytes are shown by their size, times in full.
 func scalar(fd protoreflect.FieldDescriptor, v protoreflect.Value) string {
 	switch fd.Kind() {
 	case protoreflect.BoolKind:

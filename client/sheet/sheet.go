@@ -1,5 +1,5 @@
-// Package sheet turns what the energy engine computed into the contract's
-// messages: one place for replicas and for clients that compute offline.
+// Package sheet turns what the energy engine computed into the messages of the contract.
+// Replicas use it, and so do clients that compute offline.
 package sheet
 
 import (
@@ -8,8 +8,8 @@ import (
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
 )
 
-// Plan is a plan as a sheet, for so many people who hang a lock, with who waived
-// double isolation and the caution. AsOf and Drawings are the caller's to fill in.
+// Plan is a plan as a sheet, for a number of people who each hang a lock. It says who
+// waived double isolation, and has the caution. The caller fills in AsOf and Drawings.
 func Plan(g *energy.Graph, p energy.Plan, people int) *servicev1.PlanResponse {
 	v := &servicev1.PlanResponse{Zone: p.Zone, Isolation: p.Level, Points: p.Points, Isolates: p.Isolates, Fewest: p.Fewest, GoesDark: p.GoesDark,
 		StaysLive: p.StaysLive, WouldHaveToFit: p.WouldHaveToFit, Caution: ledger.Caution, Conditions: p.Conditions, NotReadings: energy.NotReadings}
@@ -40,7 +40,7 @@ func Plan(g *energy.Graph, p energy.Plan, people int) *servicev1.PlanResponse {
 	return v
 }
 
-// Path is a way energy takes.
+// Path is a way that energy takes.
 func Path(p energy.Path) *servicev1.Path {
 	return &servicev1.Path{Part: p.Part, Source: p.Source, Steps: p.Steps, Held: p.Held}
 }

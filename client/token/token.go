@@ -1,13 +1,13 @@
-// Package token writes an invitation as one line of text that can be read out,
-// mailed or put in a file: who is invited, how the inviting yards are reached
-// and by which keys they are known, and the one-time key that redeems it.
+// Package token writes an invitation as one line of text that can be read out, mailed or
+// put in a file. It says who is invited, how to reach the inviting yards and which keys
+// they have. It holds the one-time key that redeems it.
 //
 // The line is "yardhasp-invitation-1:" and the unpadded base64url (RFC 4648) of
 //
 //	uint32(length) || content || first 8 bytes of SHA-256(content)
 //
-// with the length big-endian and the content JSON. The sum finds typing errors;
-// what protects the invitation is that whoever holds the line holds the key.
+// The length is big-endian and the content is JSON. The hash finds typing errors. It
+// does not protect the invitation: anybody who has the line has the key.
 package token
 
 import (
@@ -28,13 +28,13 @@ import (
 // Prefix begins every token.
 const Prefix = "yardhasp-invitation-1:"
 
-// What a token is an invitation for.
+// These say what a token invites.
 const (
 	Person = "person"
 	Yard   = "yard"
 )
 
-// Errors that Decode and Live wrap.
+// Decode and Live wrap these errors.
 var (
 	ErrNotToken = errors.New("this is no invitation: it begins with \"" + Prefix + "\"")
 	ErrCutOff   = errors.New("the invitation is cut off: copy all of it")
@@ -53,7 +53,7 @@ type Token struct {
 	ID         string `json:"id"`
 	Invitation string `json:"invitation"`
 	Yards      []Peer `json:"yards"`
-	// Seed makes the one-time key (RFC 8032, 32 bytes). Keep it to yourself.
+	// Seed makes the one-time key (RFC 8032, 32 bytes). It must stay secret.
 	Seed          []byte `json:"once_key"`
 	ExpiresUnixMs int64  `json:"expires_unix_ms"`
 }
@@ -62,11 +62,11 @@ type Token struct {
 type Peer struct {
 	ID      string `json:"id"`
 	Address string `json:"address"`
-	// Key is the replica's public key, 32 bytes: no other is spoken to.
+	// Key is the replica's public key, 32 bytes. The client speaks to no other key.
 	Key []byte `json:"key"`
 }
 
-// OnceKey is the one-time key that signs the joining.
+// OnceKey is the one-time key that signs the join.
 func (t *Token) OnceKey() ed25519.PrivateKey { return ed25519.NewKeyFromSeed(t.Seed) }
 
 // Live returns an error that is ErrExpired when the invitation is over.
@@ -92,14 +92,15 @@ func Encode(t *Token) (string, error) {
 	return Prefix + base64.RawURLEncoding.EncodeToString(append(raw, sum[:8]...)), nil
 }
 
-// Decode reads a token; white space that mail or a terminal put in is ignored.
-// Whether it is over is for Live to say.
+// Decode reads a token. It ignores white space that mail or a terminal put in. It does
+// not check whether the token has expired: Live does.
 func Decode(text string) (*Token, error) {
 	rest, ok := strings.CutPrefix(strings.Join(strings.Fields(text), ""), Prefix)
 	if !ok {
 		return nil, ErrNotToken
 	}
-	// A last group of one character is what cutting leaves.
+	// Four characters make a group. A last group of one character means that the line
+	// was cut.
 	if len(rest)%4 == 1 {
 		return nil, ErrCutOff
 	}

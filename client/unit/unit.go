@@ -23,21 +23,21 @@ const (
 	fahrenheitAtZeroOfCelsius = 32.0                               // the same
 )
 
-// Fahrenheit is a temperature of so many degrees Celsius.
+// Fahrenheit converts a temperature from degrees Celsius.
 func Fahrenheit(celsius float64) float64 {
 	return celsius*fahrenheitPerKelvin + fahrenheitAtZeroOfCelsius
 }
 
-// Bushels is a volume of so many cubic metres.
+// Bushels converts a volume from cubic metres.
 func Bushels(cubicMetres float64) float64 { return cubicMetres / CubicMetresPerBushel }
 
-// Joules writes an energy with the prefix that fits it, to four digits: "90 MJ".
+// Joules writes an energy with a fitting prefix, to four digits, such as "90 MJ".
 func Joules(j float64) string {
 	for _, p := range []struct {
 		least float64
 		unit  string
 	}{{1e9, " GJ"}, {1e6, " MJ"}, {1e3, " kJ"}} {
-		// Half a last digit below the step rounds up to it.
+		// A value less than half a last digit below the step rounds up to it.
 		if j >= p.least*0.99995 {
 			return figures(j/p.least) + p.unit
 		}
@@ -54,11 +54,11 @@ func figures(v float64) string {
 	return strconv.FormatFloat(rounded, 'f', -1, 64)
 }
 
-// quantity is a number and one of our SI units, standing by itself.
+// quantity matches a number and one of our SI units that stand by themselves.
 var quantity = regexp.MustCompile(`(-?\d+(?:\.\d+)?(?:e[+-]?\d+)?) (kPa|°C|[kMG]?J|m3|kg m2|kg|m|N/m)(?:[^\pL\d/]|$)`)
 
-// Beside puts the customary value in brackets after each quantity of a text that
-// has one: "690 kPa (100.1 psi)". What people typed stays as it stands.
+// Beside adds the customary value in brackets after each quantity of a text that has
+// one: "690 kPa (100.1 psi)". What people typed is not changed.
 func Beside(text string) string {
 	var b strings.Builder
 	rest := text
@@ -77,7 +77,7 @@ func Beside(text string) string {
 	}
 }
 
-// customary is the value in brackets, nothing for a unit without a common one.
+// customary is the value in brackets. It is empty for a unit without a common one.
 func customary(v float64, unit string) string {
 	switch unit {
 	case "kPa":

@@ -1,10 +1,10 @@
-// Package words is the catalogue: the sentences that people read, made of the codes
-// and arguments that the rules give (ledger/code). One file holds one language;
-// another language is one more file. No program needs to read what is made here.
+// Package words is the catalogue: the sentences that people read. They are made from the
+// codes and arguments that the rules give (ledger/code). One file holds one language, so
+// another language is one more file. No program needs to read these sentences.
 //
 // A sentence names its arguments in braces, "{holder} still has a lock on {target}".
-// What stands in square brackets is left out when an argument in it is empty:
-// "found closed[, seen {seen}]".
+// What stands in square brackets is left out when an argument in it is empty: "found
+// closed[, seen {seen}]".
 package words
 
 import (
@@ -23,7 +23,7 @@ import (
 //go:embed *.json
 var files embed.FS
 
-// Sentence is what one code says, and what would meet it.
+// Sentence is what one code says, and what would meet its condition.
 type Sentence struct {
 	Says   string `json:"says"`
 	Remedy string `json:"remedy,omitempty"`
@@ -33,19 +33,19 @@ type Sentence struct {
 type Catalogue struct {
 	// Codes are the sentences, by code.
 	Codes map[code.Code]Sentence `json:"codes"`
-	// Words are what arguments of the kind word, and those who supply something, are
-	// called.
+	// Words are the texts for arguments of the kind word, and for those who can supply
+	// something.
 	Words map[string]string `json:"words"`
-	// Nobody is what stands for an argument of names that is empty, by its name.
+	// Nobody is the text for an empty argument of names, by the name of the argument.
 	Nobody map[string]string `json:"nobody"`
-	// When writes a moment, Unix ms.
+	// When writes a moment given in Unix ms.
 	When func(unixMS int64) string `json:"-"`
 }
 
 // English is the catalogue in English, times in UTC.
 var English = must(Load("en"))
 
-// Load reads the catalogue of a language: "en".
+// Load reads the catalogue of a language, such as "en".
 func Load(language string) (*Catalogue, error) {
 	names, err := fs.Glob(files, language+"*.json")
 	if err != nil || len(names) == 0 {
@@ -80,8 +80,8 @@ func (c *Catalogue) At(when func(unixMS int64) string) *Catalogue {
 	return &d
 }
 
-// Says is a finding in words. A code that this release does not know is shown as it
-// is, with its arguments: nothing is hidden.
+// Says is a finding in words. A code that this release does not know is shown as it is,
+// with its arguments, so that nothing is hidden.
 func (c *Catalogue) Says(f *recordv1.Finding) string {
 	if s, ok := c.Codes[code.Of(f)]; ok {
 		return c.fill(s.Says, f, c.value)
@@ -105,12 +105,12 @@ func (c *Catalogue) List(fs []*recordv1.Finding) []string {
 	return out
 }
 
-// Remedy is what would meet a finding, "" for nothing.
+// Remedy is what would meet a finding, or "".
 func (c *Catalogue) Remedy(f *recordv1.Finding) string {
 	return c.fill(c.Codes[code.Of(f)].Remedy, f, c.value)
 }
 
-// Who is who can supply what is missing, "" for nobody named.
+// Who is who can supply what is missing, or "" if nobody is named.
 func (c *Catalogue) Who(f *recordv1.Finding) string {
 	r, _ := code.Of(f).Row()
 	if strings.HasPrefix(r.Who, "{") {
@@ -119,13 +119,13 @@ func (c *Catalogue) Who(f *recordv1.Finding) string {
 	return c.Word(r.Who)
 }
 
-// Clause is where the rule comes from, "" for one of our own.
+// Clause is where the rule comes from, or "" for a rule of our own.
 func (c *Catalogue) Clause(f *recordv1.Finding) string {
 	return code.ClauseOf(f)
 }
 
-// Next is the command that records what meets a finding, its arguments filled in;
-// "" for none. What the rules could not know stands in capitals.
+// Next is the command that records what meets a finding, with its arguments filled in,
+// or "". What the rules could not know stands in capitals.
 func (c *Catalogue) Next(f *recordv1.Finding) string {
 	r, _ := code.Of(f).Row()
 	return c.fill(r.Next, f, func(a *recordv1.Arg) string {
@@ -145,7 +145,7 @@ func (c *Catalogue) Next(f *recordv1.Finding) string {
 	})
 }
 
-// Word is one word of the catalogue; one that it lacks is shown as it is.
+// Word is one word of the catalogue. A word that it lacks is shown as it is.
 func (c *Catalogue) Word(key string) string {
 	if w, ok := c.Words[key]; ok {
 		return w

@@ -6,9 +6,9 @@ import (
 	"unicode/utf8"
 )
 
-// Lines breaks a text into lines of at most width characters. The first begins with
-// first, the others with rest. A word longer than a line stands whole on its own: a
-// name or a root must be copied as it is.
+// Lines breaks a text into lines of at most width characters. The first line begins with
+// first, the others with rest. A word longer than a line stands whole on a line of its
+// own: people must be able to copy a name or a root.
 func Lines(text string, width int, first, rest string) []string {
 	var out []string
 	line, words := first, 0

@@ -214,7 +214,7 @@ func (e *enumeration) smallest(with, without []bool) (open []bool, least int) {
 				both++
 			}
 		}
-		// the others alone count: what with costs is less than one of them
+		// count only the others: all savings on with cost less than one of them
 		return open, count(open) - both + wanted
 	}
 	if !e.g.examine(e.z, open, e.level).Isolates {

@@ -71,7 +71,7 @@ type ZoneNow struct {
 	ID        string
 	Condition Condition
 	// Path is a way by which energy comes to a live zone. For a zone that is open but
-	// not locked, it is the way that opens when those points close. For one a lock
+	// not locked, energy would come by this way if those points closed. For one a lock
 	// short, it is the way with one device where two are needed. It is nil for a zone
 	// that is locked or has no feed.
 	Path *Path

@@ -11,8 +11,8 @@
 //	domain || 0x00 || body
 //
 // where domain is one of the Domain constants and body is the bytes exactly as
-// they are stored; nothing is ever marshalled again. A record's signature can
-// so never be passed off as an envelope's.
+// they are stored; nothing is ever marshalled again. So a record's signature can
+// never be passed off as an envelope's.
 //
 // # Fingerprints
 //

@@ -25,12 +25,13 @@ type App struct {
 	// Env reads the environment.
 	Env func(string) string
 	Now func() time.Time
-	// TTY says that stdout is a terminal, ErrTTY that stderr is one.
+	// TTY says that stdout is a terminal. ErrTTY says that stderr is one.
 	TTY, ErrTTY bool
-	// Width is how many columns the terminal has; 0: 80.
+	// Width is the number of columns of the terminal. 0 means 80.
 	Width int
-	// State is the folder of the outbox, the last board and the tickets; empty: one
-	// for each ledger under XDG_STATE_HOME. Dial, when set, makes the connections.
+	// State is the folder of the outbox, the last board and the tickets. If it is empty,
+	// each ledger has its own folder under XDG_STATE_HOME. Dial, if set, makes the
+	// connections.
 	State string
 	Dial  func(ctx context.Context, address string) (net.Conn, error)
 
@@ -65,7 +66,7 @@ func (a *App) Run(ctx context.Context, args []string) int {
 		return exitOK
 	}
 	if ctx.Err() != nil {
-		return exitInterrupted // the user knows
+		return exitInterrupted // the user interrupted it and knows
 	}
 	a.fail(err)
 	return exitCode(err)
@@ -99,7 +100,7 @@ func (a *App) root() *cobra.Command {
 	return root
 }
 
-// globals takes what the flags leave open from the environment, and checks it.
+// globals takes from the environment what the flags did not set, and checks it.
 func (a *App) globals(c *cobra.Command) error {
 	for _, name := range []string{"profile", "yard", "timeout", "output", "color", "units", "passphrase-file"} {
 		f := c.Flag(name)
@@ -157,7 +158,7 @@ func (a *App) profile() (*client.Profile, error) {
 	return p, nil
 }
 
-// client makes the client of the profile; the caller closes it.
+// client makes the client of the profile. The caller must close it.
 func (a *App) client() (*client.Client, error) {
 	p, err := a.profile()
 	if err != nil {
@@ -189,7 +190,7 @@ func (a *App) stateDir(p *client.Profile) (string, error) {
 	return p.StateDir()
 }
 
-// with runs work with a client and the time the user allows.
+// with runs work with a client, for the time that the user allows.
 func (a *App) with(c *cobra.Command, work func(ctx context.Context, cl *client.Client) error) error {
 	cl, err := a.client()
 	if err != nil {
@@ -201,7 +202,7 @@ func (a *App) with(c *cobra.Command, work func(ctx context.Context, cl *client.C
 	return work(ctx, cl)
 }
 
-// passphrase takes the key's passphrase from the file or asks at the terminal.
+// passphrase takes the key's passphrase from the file, or asks at the terminal.
 func (a *App) passphrase() (string, error) {
 	if a.passphraseFile != "" {
 		data, err := os.ReadFile(a.passphraseFile)
@@ -226,7 +227,7 @@ func (a *App) askSecret(prompt string) (string, error) {
 	return string(b), err
 }
 
-// group is a command that only holds others.
+// group is a command that only holds other commands.
 func (a *App) group(use, short, long string, subs ...*cobra.Command) *cobra.Command {
 	c := &cobra.Command{Use: use, Short: short, Long: long, Args: func(c *cobra.Command, args []string) error {
 		if len(args) > 0 {
@@ -238,7 +239,8 @@ func (a *App) group(use, short, long string, subs ...*cobra.Command) *cobra.Comm
 	return c
 }
 
-// args asks for between least and most arguments, named as in the usage line.
+// args checks that there are between least and most arguments. The usage line names
+// them.
 func args(least, most int) cobra.PositionalArgs {
 	return func(c *cobra.Command, got []string) error {
 		switch {
@@ -251,7 +253,7 @@ func args(least, most int) cobra.PositionalArgs {
 	}
 }
 
-// need says that each of these flags must be given.
+// need checks that each of these flags was given.
 func need(c *cobra.Command, flags ...string) error {
 	for _, f := range flags {
 		if !c.Flags().Changed(f) {

@@ -9,10 +9,10 @@ import (
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-// NotPermission ends what somebody off site reads (design.md).
+// NotPermission ends every screen that people read off site (design.md).
 const NotPermission = "this is not permission: report, hang your own lock, verify"
 
-// asOf is the first thing on every screen: how the answer is known.
+// asOf is the first thing on every screen. It says how the answer is known.
 func (p *page) asOf(v *recordv1.AsOf) {
 	if v.GetConfirmed() {
 		p.line("as of %s (%d entries): confirmed by a quorum, answered by %s at %s", p.a.when(v.GetTimeUnixMs()), v.GetSize(), orDash(v.GetYard()), p.a.when(v.GetReadUnixMs()))
@@ -65,8 +65,8 @@ func (p *page) notHeard(v *recordv1.AsOf) {
 	}
 }
 
-// notAsked names the other yards where one machine answers by itself: that it asked
-// none of them says nothing about whether they are up.
+// notAsked names the other yards if one machine answers alone. It asked none of them, so
+// its answer does not say whether they are up.
 func (p *page) notAsked(v *recordv1.AsOf) {
 	var out []string
 	for _, y := range v.GetYards() {
@@ -85,7 +85,7 @@ func (p *page) alarms(raised []*recordv1.Finding) {
 	}
 }
 
-// alarm is one in words, with the command that ends it.
+// alarm is an alarm in words, with the command that ends it.
 func (a *App) alarm(f *recordv1.Finding) string {
 	text := a.words().Says(f)
 	if next := a.words().Next(f); next != "" {
@@ -102,6 +102,6 @@ func (p *page) conditions(title string, cs []*recordv1.Finding) {
 	p.buf.WriteString(p.a.conditionsText(cs))
 }
 
-// caution stands wherever a screen says that a plan isolates, that work may
-// start, that a request is approved or that a go-ahead shows.
+// caution stands wherever a screen says that a plan isolates, that work may start, that
+// a request is approved, or that a go-ahead shows.
 func (p *page) caution() { p.line("\n%s", ledger.Caution) }

@@ -16,7 +16,7 @@ import (
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
 )
 
-// readFlags are how a read is to be known.
+// readFlags say how a read must be known: confirmed or local.
 type readFlags struct{ confirmed, local bool }
 
 func (r *readFlags) add(c *cobra.Command) {
@@ -36,7 +36,8 @@ func (r *readFlags) how(c *cobra.Command) (servicev1.Consistency, error) {
 	return servicev1.Consistency_CONSISTENCY_UNSPECIFIED, nil
 }
 
-// boardOf is the part of a board to show: what a filter picks, or every point.
+// boardOf is the part of a board to show: what a filter picks. With all set, it includes
+// every point.
 type boardOf struct {
 	filter
 	all bool
@@ -86,8 +87,8 @@ func (a *App) boardCmd() *cobra.Command {
 	return c
 }
 
-// knownYard refuses a yard that the ledger does not have: a board of no yard would
-// read as if nothing were locked there.
+// knownYard refuses a yard that the ledger does not have. An empty board would read as
+// if nothing were locked there.
 func knownYard(c *cobra.Command, v *recordv1.AsOf, only string) error {
 	var ids []string
 	for _, y := range v.GetYards() {
@@ -138,7 +139,7 @@ func (p *page) board(b *recordv1.Board) {
 	p.outsider(b)
 	p.alarms(b.GetAlarms())
 	p.writtenHere(b)
-	// Whoever must get out is named before anything is left out.
+	// People who must get out are named before anything is left out.
 	p.inside(b.GetJobs(), b.GetSignedOn())
 	p.permitsOut(b.GetPermits())
 	p.due(b.GetDue(), false)
@@ -182,7 +183,7 @@ func (p *page) board(b *recordv1.Board) {
 	p.line("\n%s", NotPermission)
 }
 
-// writtenHere lists what only the yard that answers knows.
+// writtenHere lists what only the answering yard knows.
 func (p *page) writtenHere(b *recordv1.Board) {
 	var rows [][]string
 	for _, w := range b.GetWrittenHere() {
@@ -195,13 +196,13 @@ func (p *page) writtenHere(b *recordv1.Board) {
 	p.table("written down at "+b.GetAsOf().GetYard()+" only: NOBODY ELSE KNOWS", []string{"RECORD", "WHAT", "BY", "ABOUT", "SINCE", "WORTH"}, rows)
 }
 
-// idle is a point of which there is nothing to say but that it is live.
+// idle reports whether the only thing to say about a point is that it is live.
 func idle(v *recordv1.PointView) bool {
 	return v.GetPosition() == recordv1.Position_POSITION_LIVE && len(v.GetHolds())+len(v.GetBoxes()) == 0 && v.GetRequest() == ""
 }
 
-// inside calls people out who are signed on to a job whose conditions for work are
-// not met, at whatever stage the job is.
+// inside names people who are signed on to a job whose conditions for work are not met,
+// at any stage of the job. They must get out.
 func (p *page) inside(jobs []*recordv1.JobView, ss []*recordv1.SignOnView) {
 	for _, j := range jobs {
 		if who := insiders(j, ss); len(who) > 0 {
@@ -210,12 +211,12 @@ func (p *page) inside(jobs []*recordv1.JobView, ss []*recordv1.SignOnView) {
 	}
 }
 
-// permits reports whether a job's screen says that something may be done.
+// permits reports whether the screen of a job says that something may be done.
 func permits(j *recordv1.JobView) bool {
 	return j.GetStage() == recordv1.Stage_STAGE_WORK_MAY_START || j.GetStage() == recordv1.Stage_STAGE_APPROVED || slices.ContainsFunc(j.GetPermits(), inForce)
 }
 
-// requests prints them and reports whether one is approved.
+// requests prints the requests and reports whether one is approved.
 func (p *page) requests(rs []*recordv1.RequestView) (approved bool) {
 	var rows [][]string
 	for _, r := range rs {

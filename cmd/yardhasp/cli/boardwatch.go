@@ -15,21 +15,22 @@ import (
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
 )
 
-// clearHome empties a terminal and goes to its first line; nothing else is asked of
-// the terminal.
+// clearHome empties a terminal and goes to its first line. The program needs nothing
+// else from the terminal.
 const clearHome = "\x1b[2J\x1b[H"
 
-// hanging is a board that stays up: what it shows, since when, and why it is not
-// current any more.
+// hanging is a board that stays on a screen: what it shows, since when, and why it is no
+// longer current.
 type hanging struct {
 	a     *App
 	of    boardOf
 	every time.Duration
 	read  func(context.Context) (*recordv1.Board, error)
-	// changed gets a value when something may be new, tick at least every `every`.
+	// changed receives a value when something may be new. tick receives one at least
+	// every `every`.
 	changed <-chan struct{}
 	tick    <-chan time.Time
-	// began is told the size of the first board.
+	// began receives the size of the first board.
 	began func(size uint64)
 
 	board  *recordv1.Board
@@ -37,7 +38,7 @@ type hanging struct {
 	lost   error
 }
 
-// errNoAnswer is a reading that takes longer than the screen may stand still.
+// errNoAnswer: a reading takes longer than the screen may stand still.
 var errNoAnswer = errors.New("no answer yet")
 
 func (a *App) watchBoard(c *cobra.Command, how servicev1.Consistency, of boardOf, every time.Duration) error {
@@ -69,14 +70,14 @@ func (a *App) watchBoard(c *cobra.Command, how servicev1.Consistency, of boardOf
 		return b, err
 	}
 	h.began = func(size uint64) {
-		// Without the watch the ticks go on: it only makes changes show sooner.
+		// The ticks go on without the watch. The watch only shows changes sooner.
 		go cl.Watch(ctx, size, func(*recordv1.Outcome) error { poke(); return nil }, func(string, error) { poke() })
 	}
 	return h.run(ctx)
 }
 
-// screenProfile takes the screen's own identity where no profile is named: one
-// that signs nothing, screen.yaml beside the usual profile.
+// screenProfile takes the screen's own identity if no profile is named. That identity,
+// screen.yaml beside the usual profile, signs nothing.
 func (a *App) screenProfile() {
 	if a.profilePath != "" {
 		return
@@ -91,7 +92,7 @@ func (a *App) screenProfile() {
 	}
 }
 
-// run draws until ctx ends, which is no error.
+// run draws until ctx ends. That end is no error.
 func (h *hanging) run(ctx context.Context) error {
 	type answer struct {
 		board *recordv1.Board
@@ -139,7 +140,7 @@ func (h *hanging) run(ctx context.Context) error {
 			}
 		case <-h.tick:
 			if reading {
-				// What stands there gets older while nobody answers.
+				// What the screen shows gets older while nobody answers.
 				h.lost = errNoAnswer
 				fault = h.draw()
 			} else {
@@ -152,8 +153,8 @@ func (h *hanging) run(ctx context.Context) error {
 	}
 }
 
-// draw writes the whole screen. A board that is not current is never shown as if it
-// were: the loss and its age come first, and no word of permission is left.
+// draw writes the whole screen. A board that is not current must never look current: the
+// loss and its age come first, and every word of permission is taken out.
 func (h *hanging) draw() error {
 	p := &page{a: h.a, of: h.of}
 	now := h.a.Now()

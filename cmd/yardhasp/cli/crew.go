@@ -14,7 +14,7 @@ import (
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
 )
 
-// crewCmds are about the people of a job.
+// crewCmds are the commands about the people of a job.
 func (a *App) crewCmds() []*cobra.Command {
 	return []*cobra.Command{a.jobCrew(), a.jobCoordinator(), a.jobVerified(), a.jobAttest()}
 }
@@ -90,7 +90,7 @@ func (a *App) jobAttest() *cobra.Command {
 	return c
 }
 
-// mayRead keeps a contractor's screen to their own jobs.
+// mayRead lets a contractor read only their own jobs.
 func (a *App) mayRead(ctx context.Context, cl *client.Client, j *recordv1.JobView) error {
 	me := cl.Profile().Person
 	if ledger.Concerns(j, me) {
@@ -106,14 +106,14 @@ func (a *App) mayRead(ctx context.Context, cl *client.Client, j *recordv1.JobVie
 	return nil
 }
 
-// outsider says that a board was cut to what concerns a contractor.
+// outsider says that the board shows only what concerns a contractor.
 func (p *page) outsider(b *recordv1.Board) {
 	if ps := b.GetPeople(); len(ps) == 1 && ledger.Outsider(b, ps[0].GetId()) {
 		p.loud("ONLY", "what concerns %s is shown: your jobs, your locks, the points of your plans", ps[0].GetId())
 	}
 }
 
-// procedureOf says by which procedure a job is done.
+// procedureOf says which procedure a job follows.
 func (p *page) procedureOf(j *recordv1.JobView) {
 	v := j.GetProcedure()
 	switch {
@@ -138,7 +138,7 @@ func inCharge(j *recordv1.JobView) string {
 	return j.GetResponsible()
 }
 
-// whyUnknown says what keeps somebody who is not signed on from counting as out.
+// whyUnknown says why a person who is not signed on does not count as out.
 func whyUnknown(j *recordv1.JobView, person string) string {
 	if slices.ContainsFunc(j.GetHolds(), func(h *recordv1.HoldView) bool { return h.GetHolder() == person && h.GetStoodClear() == "" }) {
 		return ": a lock is on"
@@ -155,8 +155,8 @@ func whyUnknown(j *recordv1.JobView, person string) string {
 	return ": not heard from " + strings.Join(silent, ", ")
 }
 
-// members prints everybody on a job's crews: whether they are exposed, and whether
-// they verified.
+// members prints everybody in a job's crews: whether they are exposed, and whether they
+// verified.
 func (p *page) members(j *recordv1.JobView) {
 	var rows [][]string
 	inside := 0

@@ -1,8 +1,8 @@
 // Package cli is the yardhasp command: one grammar, trade verbs, plain words.
 //
-// What a command found goes to stdout, everything else to stderr, as lines that
-// begin with "error:", "hint:" or "warning:". Every screen begins with when and
-// how its answer is known; one that is not confirmed holds no word of
-// permission. Nothing is told by colour alone. "job show" calls whoever has a lock
-// and no sign-on "unknown", and counts them as inside.
+// What a command found goes to stdout. Everything else goes to stderr, as lines that
+// begin with "error:", "hint:" or "warning:". Every screen begins with when and how its
+// answer is known. A screen that is not confirmed has no word of permission. Nothing is
+// shown by colour alone. "job show" shows people who have a lock and no sign-on as
+// "unknown", and counts them as inside.
 package cli

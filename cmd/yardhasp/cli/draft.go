@@ -27,8 +27,8 @@ type drafted struct {
 	Missing []string `json:"missing"`
 }
 
-// draft makes a draft, prints it, and says who signs next. A yard is asked only
-// about the locks that it names, and the draft is made without an answer too.
+// draft makes a draft, prints it and says who signs next. A yard is asked only about the
+// locks that the draft names. If no yard answers, the draft is made all the same.
 func (a *App) draft(c *cobra.Command, rec *recordv1.Record) error {
 	cl, err := a.client()
 	if err != nil {
@@ -188,7 +188,7 @@ func (a *App) countersignCmd() *cobra.Command {
 			return err
 		}
 		if a.output == "table" {
-			// First what it says: the passphrase is asked for after it.
+			// First show what the draft says, then ask for the passphrase.
 			if err := a.print(nil, func(p *page) { p.draft(d, a.keptLocks(d.Record().GetLedger())) }); err != nil {
 				return err
 			}
@@ -261,7 +261,7 @@ func (p *page) draft(d *client.Draft, w *whose) {
 	}
 }
 
-// signatures says who is still to sign a draft.
+// signatures says who must still sign a draft.
 func (p *page) signatures(missing []string, signed bool) {
 	switch {
 	case !signed:
@@ -273,7 +273,7 @@ func (p *page) signatures(missing []string, signed bool) {
 	}
 }
 
-// replaceFile writes a file whole or not at all: half a draft is none.
+// replaceFile writes a whole file or changes nothing. Half a draft is no draft.
 func replaceFile(path string, data []byte) error {
 	temp, err := os.CreateTemp(filepath.Dir(path), ".draft-*")
 	if err != nil {

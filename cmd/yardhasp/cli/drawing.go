@@ -25,7 +25,7 @@ func (a *App) drawingCmd() *cobra.Command {
 		a.drawingPicture(), a.drawingDiff())
 }
 
-// drawings are parsed files, one a yard.
+// drawings are parsed files, one for each yard.
 type drawings struct {
 	list    []*recordv1.Drawing
 	sources map[string]*drawing.Source
@@ -51,8 +51,8 @@ func readDrawings(files []string) (*drawings, error) {
 	return ds, nil
 }
 
-// report prints problems at their place in the files, and fails when the
-// drawings can't be used. What is wrong in a yard without a file is named by it.
+// report prints problems at their place in the files. It fails when the drawings cannot
+// be used. A problem in a yard without a file is shown with the name of the yard.
 func (a *App) report(ds *drawings, problems []energy.Problem) error {
 	for _, p := range problems {
 		text := p.String()
@@ -71,7 +71,7 @@ func (a *App) report(ds *drawings, problems []energy.Problem) error {
 	return nil
 }
 
-// checked is what checking drawings prints.
+// checked is the printed result of checking drawings.
 type checked struct {
 	Drawings []string `json:"drawings"`
 	Points   int      `json:"points"`
@@ -151,8 +151,8 @@ func (a *App) drawingPublish() *cobra.Command {
 		}}
 }
 
-// notDrawn adds to a drawing that can't be used which other yards' drawings it needs
-// and does not find beside it.
+// notDrawn adds, to the error for a drawing that cannot be used, which drawings of other
+// yards it needs and does not find beside it.
 func notDrawn(err error, d *recordv1.Drawing, beside []*recordv1.Drawing, hint string) error {
 	var missing []string
 	for _, l := range d.GetLinks() {
@@ -171,10 +171,10 @@ func notDrawn(err error, d *recordv1.Drawing, beside []*recordv1.Drawing, hint s
 	return &hinted{err, []string{fmt.Sprintf(hint, strings.Join(missing, ", "), d.GetYard())}}
 }
 
-// otherDrawings are the current drawings of the profile's other yards.
+// otherDrawings are the current drawings of the other yards in the profile.
 func otherDrawings(ctx context.Context, cl *client.Client, but string) ([]*recordv1.Drawing, *recordv1.AsOf, error) {
 	var out []*recordv1.Drawing
-	var asOf *recordv1.AsOf // the least sure of all answers
+	var asOf *recordv1.AsOf // the least certain of all answers
 	for _, y := range cl.Profile().Yards {
 		if y.ID == but {
 			continue

@@ -19,7 +19,7 @@ type choices struct {
 	Level    string       `json:"isolation"`
 	Drawings []string     `json:"drawings"`
 	Sets     []choiceView `json:"sets"`
-	// More says that there may be further sets.
+	// More says that further sets may exist.
 	More bool `json:"more"`
 }
 
@@ -30,7 +30,7 @@ type choiceView struct {
 	Conditions []string `json:"conditions"`
 }
 
-// withAlternatives lets a plan command rank other sets as well.
+// withAlternatives lets a plan command also rank other sets.
 func (a *App) withAlternatives(c *cobra.Command, req *servicev1.PlanRequest, files *[]string) *cobra.Command {
 	var most int
 	c.Flags().IntVar(&most, "alternatives", 0, "rank up to `so many` sets that isolate, by locks and by what goes dark")

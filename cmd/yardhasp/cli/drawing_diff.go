@@ -22,10 +22,10 @@ type revised struct {
 	Before  string       `json:"before"`
 	After   string       `json:"after"`
 	Changes []changeView `json:"changes"`
-	// Zones whose plans change, of any yard.
+	// Zones are the zones, of any yard, whose plans change.
 	Zones []zoneView `json:"zones"`
 	Jobs  []jobTouch `json:"jobs"`
-	// JobsKnown is false without a ledger: then nothing is said of jobs.
+	// JobsKnown is false without a ledger. The output then says nothing about jobs.
 	JobsKnown bool `json:"jobs_known"`
 }
 
@@ -116,7 +116,7 @@ func (a *App) diffThere(ctx context.Context, cl *client.Client, after string) (r
 	return out, nil
 }
 
-// revision compares the drawing before with the first of ds.
+// revision compares the drawing before with the first one of ds.
 func (a *App) revision(before *recordv1.Drawing, ds *drawings) (revised, error) {
 	after := ds.list[0]
 	if before.GetYard() != after.GetYard() {
@@ -149,7 +149,7 @@ func (a *App) revision(before *recordv1.Drawing, ds *drawings) (revised, error) 
 	return out, nil
 }
 
-// compare says how a zone's plan changes; What is empty where it doesn't.
+// compare says how the plan of a zone changes. What is empty if it does not.
 func compare(was, now *energy.Graph, zone string) (zoneView, error) {
 	v := zoneView{Zone: zone, Before: []string{}, After: []string{}}
 	_, had := was.Zone(zone)
@@ -179,7 +179,8 @@ func compare(was, now *energy.Graph, zone string) (zoneView, error) {
 	case !slices.Equal(before.Points, after.Points):
 		v.What = "another plan"
 	case before.Isolates:
-		// The same points may stand for less: their stores, proofs and neighbours.
+		// With the same points, something else may change: stores, proofs, neighbours,
+		// level.
 		if fmt.Sprint(before.Stores, before.Proofs, before.StaysLive, before.Level) != fmt.Sprint(after.Stores, after.Proofs, after.StaysLive, after.Level) {
 			v.What = "the same points; stores, proofs or what stays live change"
 		}
@@ -187,8 +188,8 @@ func compare(was, now *energy.Graph, zone string) (zoneView, error) {
 	return v, nil
 }
 
-// touched lists the open jobs whose zone's plan changes, or a point of whose
-// plan does.
+// touched lists the open jobs that a revision affects: the plan of their zone changes,
+// or a point of their own plan does.
 func touched(r *revised, jobs []*recordv1.JobView) []jobTouch {
 	out := []jobTouch{}
 	for _, j := range jobs {

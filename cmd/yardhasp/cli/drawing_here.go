@@ -11,18 +11,18 @@ import (
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-// yardGraph is drawings joined for work on this machine.
+// yardGraph is the joined drawings, for work on this machine.
 type yardGraph struct {
 	*drawings
 	g *energy.Graph
-	// known says how the drawings are known: the first line of a screen.
+	// known says how the drawings are known. It is the first line of a screen.
 	known string
-	// asOf is how the ledger knows them, nil for files.
+	// asOf says how the ledger knows them. It is nil for files.
 	asOf *recordv1.AsOf
 }
 
-// graphOf takes drawings from files and asks nobody or, where none is given,
-// the current ones of all yards in the profile from the ledger.
+// graphOf takes the drawings from the files and asks nobody. If no file is given, it
+// takes the current drawings of all yards in the profile from the ledger.
 func (a *App) graphOf(c *cobra.Command, files []string) (*yardGraph, error) {
 	y := &yardGraph{}
 	if len(files) > 0 {
@@ -54,7 +54,7 @@ func (a *App) graphOf(c *cobra.Command, files []string) (*yardGraph, error) {
 	return y, nil
 }
 
-// known is the first line of a sheet that was computed on this machine.
+// known prints the first line of a sheet that was computed on this machine.
 func (p *page) known(how string, asOf *recordv1.AsOf) {
 	if !asOf.GetConfirmed() {
 		p.loud("UNCONFIRMED:", "%s", how)
@@ -64,7 +64,7 @@ func (p *page) known(how string, asOf *recordv1.AsOf) {
 	p.line("%s", how)
 }
 
-// plan is the plan of a zone, or what follows from points that were given.
+// plan is the plan of a zone or, if points are given, what follows from them.
 func (y *yardGraph) plan(zone string, points []string, level recordv1.Isolation) (energy.Plan, error) {
 	var p energy.Plan
 	var err error
@@ -76,8 +76,8 @@ func (y *yardGraph) plan(zone string, points []string, level recordv1.Isolation)
 	return p, withZones(err, zone, y.g.Zones())
 }
 
-// withWarnings adds what an electrician would say to what stands in the way of
-// using the drawings. A field that has a problem already keeps that one.
+// withWarnings adds what an electrician would say to the problems of the drawings. A
+// field that already has a problem gets no warning.
 func withWarnings(ds *drawings, problems []energy.Problem) []energy.Problem {
 	if energy.Refused(problems) {
 		return problems

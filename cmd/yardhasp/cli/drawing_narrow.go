@@ -62,12 +62,13 @@ func (a *App) olderPoints(ctx context.Context, cl *client.Client, zone string) e
 	})
 }
 
-// older shows what goes on counting for a zone although no current drawing shows it.
+// older shows the points that still count for a zone although no current drawing shows
+// them.
 func (p *page) older(zone string, points []string) {
 	if len(points) == 0 {
 		return
 	}
 	p.list("reach "+zone+" by an older drawing alone, and count as if they still did", points)
-	// The points are left to be typed: whoever signs has traced each one.
+	// The point is left to be typed: the signer must have traced each point.
 	p.line("  for each that was traced at the steel: \"yardhasp drawing narrow %s --points POINT --why ...\"", zone)
 }

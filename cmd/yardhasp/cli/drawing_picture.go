@@ -48,7 +48,7 @@ func (a *App) drawingPicture() *cobra.Command {
 	return c
 }
 
-// writeWhole leaves the old file, or none, where writing fails.
+// writeWhole keeps the previous file, or none, if writing fails.
 func writeWhole(path string, data []byte) error {
 	f, err := os.CreateTemp(filepath.Dir(path), ".picture-*")
 	if err != nil {

@@ -34,7 +34,7 @@ func (a *App) exchangeCmd() *cobra.Command {
 	return a.group("exchange", "What the co-op and outside employers told each other", "", draft)
 }
 
-// exchange prints one before it is signed.
+// exchange prints an exchange before it is signed.
 func (p *page) exchange(e *recordv1.ExchangeProcedures) {
 	p.line("  yard, employer        %s, %s; signs: %s", e.GetYard(), e.GetEmployer(), e.GetContractor())
 	p.line("  the co-op's           %s", e.GetHostProcedures())

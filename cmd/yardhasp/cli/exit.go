@@ -16,7 +16,7 @@ import (
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-// Exit codes, a contract: see "yardhasp help exit-codes".
+// These exit codes are a contract: see "yardhasp help exit-codes".
 const (
 	exitOK          = 0
 	exitFailure     = 1
@@ -30,7 +30,7 @@ const (
 	exitInterrupted = 130
 )
 
-// usageError is a command line that makes no sense.
+// usageError is a command line that cannot be understood.
 type usageError struct{ text, command string }
 
 func (e *usageError) Error() string { return e.text }
@@ -39,7 +39,7 @@ func usage(c *cobra.Command, format string, a ...any) error {
 	return &usageError{fmt.Sprintf(format, a...), c.CommandPath()}
 }
 
-// hinted is an error and what to do about it.
+// hinted is an error together with what to do about it.
 type hinted struct {
 	err   error
 	hints []string
@@ -48,7 +48,7 @@ type hinted struct {
 func (e *hinted) Error() string { return e.err.Error() }
 func (e *hinted) Unwrap() error { return e.err }
 
-// errNotSent ends a command whose record only this machine has.
+// errNotSent ends a command whose record is on this machine only.
 var errNotSent = errors.New("not sent: kept on this machine only; nobody else knows")
 
 func exitCode(err error) int {
@@ -88,7 +88,7 @@ func exitCode(err error) int {
 	return exitFailure
 }
 
-// allUnknown reports a refusal that names only things the ledger does not have.
+// allUnknown reports whether a refusal names only things that the ledger does not have.
 func allUnknown(o *recordv1.Outcome) bool {
 	for _, c := range o.GetConditions() {
 		if answerOf(c) != code.Unknown {
@@ -145,7 +145,7 @@ func (a *App) fail(err error) {
 	}
 }
 
-// actWord is what people call an act, which is how its command is called too.
+// actWord is what people call an act. Its command has the same name.
 func actWord(kind string) string {
 	if k := ledger.KindNamed(kind); k != nil {
 		return k.Called
@@ -153,7 +153,7 @@ func actWord(kind string) string {
 	return kind
 }
 
-// refusal lists every unmet condition: what, remedy, who, clause.
+// refusal lists every unmet condition: what, remedy, who and clause.
 func (a *App) refusal(out *recordv1.Outcome) {
 	a.errorf("refused: %s", actWord(out.GetKind()))
 	fmt.Fprint(a.Err, a.conditionsText(out.GetConditions()))

@@ -10,8 +10,8 @@ import (
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-// filter is what a listing is cut down to. The flags have one meaning everywhere:
-// what is given must all hold.
+// filter limits a listing. The flags mean the same everywhere, and all given flags must
+// hold.
 type filter struct{ at, person, job, state string }
 
 const (
@@ -20,8 +20,8 @@ const (
 	jobHelp    = "only what belongs to this `job`"
 )
 
-// add gives a command the flags of every listing; states, if any, are the words of
-// --state there.
+// add gives a command the flags of every listing. states, if not empty, are the words
+// that --state takes there.
 func (f *filter) add(c *cobra.Command, states string) {
 	f.addAt(c)
 	c.Flags().StringVar(&f.person, "person", "", personHelp)
@@ -31,7 +31,7 @@ func (f *filter) add(c *cobra.Command, states string) {
 	}
 }
 
-// addAt gives a command --at, and the older name of it.
+// addAt gives a command --at, and --only as a hidden second name for it.
 func (f *filter) addAt(c *cobra.Command) {
 	c.Flags().StringVar(&f.at, "at", "", atHelp)
 	c.Flags().StringVar(&f.at, "only", "", "the older name of --at")
@@ -50,14 +50,14 @@ func (f filter) String() string {
 	return strings.Join(out, ", ")
 }
 
-// listed is the first warning of a list that was cut down.
+// listed is the first warning of a list that was filtered.
 func (p *page) listed(f filter) {
 	if !f.empty() {
 		p.loud("ONLY", "%s is listed: what else there is, is not", f)
 	}
 }
 
-// shown is the same for a board, where several things are listed.
+// shown is the same warning for a board, which lists several things.
 func (p *page) shown(f filter) {
 	if !f.empty() {
 		p.loud("ONLY", "%s is shown: what is locked, open or asked for elsewhere is not", f)
@@ -82,13 +82,13 @@ func enumWords(prefix string, values map[int32]string) string {
 	return strings.Join(out, ", ")
 }
 
-// inState compares an enum's word with what was typed.
+// inState reports whether an enum's word is the word that was typed.
 func inState(prefix, name, given string) bool {
 	return given == "" || name == prefix+strings.ToUpper(strings.NewReplacer(" ", "_", "-", "_").Replace(given))
 }
 
-// cut takes out of a board what the filter leaves out. Alarms, yards and people
-// stay: an alarm is everybody's.
+// cut takes out of a board what the filter leaves out. It keeps alarms, yards and
+// people, because an alarm is for everybody.
 func (f filter) cut(b *recordv1.Board) {
 	if f.empty() {
 		return
@@ -138,11 +138,11 @@ func (f filter) request(v *recordv1.RequestView) bool {
 }
 
 func (f filter) signOn(v *recordv1.SignOnView, j *recordv1.JobView) bool {
-	// Where the job isn't known, somebody inside is shown rather than left out.
+	// If the job is not known, show a person inside rather than leave them out.
 	return (j == nil || f.here(append(slices.Clone(j.GetPlan()), j.GetZone())...)) && f.who(v.GetPerson()) && (f.job == "" || v.GetJob() == f.job)
 }
 
-// point and box go with the locks on them where a person or job is asked for.
+// point and box: if a person or job is given, they are shown when a lock on them is.
 func (f filter) point(b *recordv1.Board, v *recordv1.PointView) bool {
 	inPlan := slices.ContainsFunc(b.GetJobs(), func(j *recordv1.JobView) bool {
 		return j.GetId() == f.job && slices.Contains(j.GetPlan(), v.GetPoint())
@@ -159,8 +159,8 @@ func (f filter) anyHold(b *recordv1.Board, refs []string) bool {
 	return slices.ContainsFunc(b.GetHolds(), func(h *recordv1.HoldView) bool { return slices.Contains(refs, h.GetRef()) && f.hold(h) })
 }
 
-// knownState refuses a word that no state has: an empty list would read as if there
-// were nothing.
+// knownState refuses a word that no state has. An empty list would read as if there were
+// nothing.
 func (f filter) knownState(c *cobra.Command, prefix string, values map[string]int32) error {
 	if f.state == "" {
 		return nil

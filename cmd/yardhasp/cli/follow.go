@@ -14,8 +14,8 @@ import (
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-// follower tells which outcomes of a watch a filter picks. What an outcome is about
-// stands in its entry and in those before it: they are read and applied here.
+// follower decides which outcomes of a watch a filter picks. What an outcome is about is
+// in its entry and in the entries before it. So they are read and applied here.
 type follower struct {
 	f     record.Filter
 	fetch func(ctx context.Context, from, to uint64, each func(index uint64, raw []byte) error) error
@@ -23,7 +23,7 @@ type follower struct {
 
 	state *ledger.State
 	all   *record.Collector
-	// blind is set once an entry could not be read: from then on nothing is left out.
+	// blind is set when an entry could not be read. From then on nothing is left out.
 	blind bool
 }
 

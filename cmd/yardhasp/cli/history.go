@@ -124,8 +124,8 @@ func (a *App) verifyCmd() *cobra.Command {
 	return c
 }
 
-// against is what a file is checked against: the ledger's id, nil when none is
-// known, and checkpoints kept earlier.
+// against is what a file is checked against: the ledger's id, nil if none is known, and
+// checkpoints that were kept earlier.
 func (a *App) against(c *cobra.Command, ledgerID string, earlier []string) (want []byte, notes [][]byte, err error) {
 	if ledgerID != "" {
 		if want, err = hex.DecodeString(ledgerID); err != nil || len(want) != 32 {

@@ -89,7 +89,7 @@ func readHistory(file string, ledgerID []byte, f record.Filter, earlier [][]byte
 	return record.Read(r, ledgerID, f, earlier...)
 }
 
-// dayStart reads a day (meaning its beginning, UTC) or an RFC 3339 time.
+// dayStart reads a day, which means its beginning in UTC, or an RFC 3339 time.
 func dayStart(c *cobra.Command, flag, s string) (int64, error) {
 	if t, err := time.Parse(time.DateOnly, s); err == nil {
 		return t.UnixMilli(), nil

@@ -56,7 +56,7 @@ func (a *App) invitePerson() *cobra.Command {
 	return c
 }
 
-// needsTraining reports a role that hangs locks (29 CFR 1910.147(c)(7)(i)).
+// needsTraining reports whether a role hangs locks (29 CFR 1910.147(c)(7)(i)).
 func needsTraining(r recordv1.Role) bool {
 	return r == recordv1.Role_ROLE_AUTHORISED || r == recordv1.Role_ROLE_CONTRACTOR
 }

@@ -52,7 +52,7 @@ func (a *App) jobList() *cobra.Command {
 	return c
 }
 
-// jobs lists those that a filter picks; whoever must get out is named all the same.
+// jobs lists the jobs that a filter picks. People who must get out are always named.
 func (p *page) jobs(b *recordv1.Board, f filter) {
 	p.asOf(b.GetAsOf())
 	p.listed(f)
@@ -112,7 +112,7 @@ func (a *App) jobShow() *cobra.Command {
 	return c
 }
 
-// job is the contractor's check before driving out.
+// job prints a job for a contractor who checks it before driving out.
 func (p *page) job(j *recordv1.JobView, me string) {
 	p.asOf(j.GetAsOf())
 	p.alarms(j.GetAlarms())
@@ -162,8 +162,8 @@ func (p *page) job(j *recordv1.JobView, me string) {
 	p.line("\n%s", NotPermission)
 }
 
-// notFor stands right under "work may start" where the one who reads it has no lock
-// of their own that guards every point of the plan: it may start for others.
+// notFor stands right under "work may start" if the reader has no lock of their own that
+// guards every point of the plan. Work may then start for others, not for them.
 func (p *page) notFor(me string, j *recordv1.JobView) {
 	if j.GetStage() != recordv1.Stage_STAGE_WORK_MAY_START {
 		return

@@ -103,8 +103,8 @@ func (a *App) join(c *cobra.Command, t *token.Token, keyPath, device string, bar
 	})
 }
 
-// keyAt reads the key that is there, or makes one and has it on disk before it
-// is used: the ledger may know it even if no answer comes.
+// keyAt reads an existing key, or makes a new one. The key is on disk before it is used:
+// the ledger may know it even if no answer comes.
 func (a *App) keyAt(path string, bare bool) (ed25519.PrivateKey, error) {
 	if _, err := os.Stat(path); err == nil {
 		return keys.Read(path, a.passphrase)
@@ -147,7 +147,7 @@ func (a *App) newPassphrase() (string, error) {
 	return first, nil
 }
 
-// deviceName makes a name of the host's: lower-case letters, digits, hyphens.
+// deviceName makes a name from the host's name: lower-case letters, digits, hyphens.
 func (a *App) deviceName() string {
 	host, err := os.Hostname()
 	if err != nil {

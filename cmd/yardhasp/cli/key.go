@@ -62,7 +62,8 @@ func (a *App) keyReplace() *cobra.Command {
 		if err != nil {
 			return err
 		}
-		// The flag --yard changes the profile for this run only: what is saved is
+		// The flag --yard changes the profile for this run only. So read the profile
+		// again before saving it.
 		// read anew.
 		prof, err := client.LoadProfile(path)
 		if err != nil {

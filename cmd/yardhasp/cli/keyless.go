@@ -8,9 +8,9 @@ import (
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-// keyless names points that are held by a box alone, with no lock recorded on
-// the point itself: a key that is in the record of a box from an earlier job opens
-// nothing that hangs there now. It says nothing where a lock is not shown.
+// keyless names points that only a box holds, with no lock recorded on the point itself.
+// The box may have a key from an earlier job on record, and that key opens nothing that
+// hangs there now. If a lock is not shown, keyless says nothing about its point.
 func keyless(points []*recordv1.PointView, holds []*recordv1.HoldView) []string {
 	var out []string
 	for _, v := range points {

@@ -6,7 +6,7 @@ import (
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-// targetArg reads what a lock hangs on: a point, or a box by flag.
+// targetArg reads what a lock hangs on: a point, or a box given by a flag.
 func targetArg(c *cobra.Command, args []string, box string) (*recordv1.Target, error) {
 	switch {
 	case len(args) == 1 && box == "":
@@ -65,7 +65,7 @@ func (a *App) foundLockCmd() *cobra.Command {
 	return c
 }
 
-// onRef is a command about one earlier record.
+// onRef makes a command about one earlier record.
 func (a *App) onRef(use, short, long, example string, build func(r *recordv1.JournalRef) *recordv1.Record) *cobra.Command {
 	return &cobra.Command{Use: use, Short: short, Long: long, Example: example, Args: args(1, 1), RunE: func(c *cobra.Command, args []string) error {
 		r, err := refArg(c, args[0])

@@ -9,7 +9,7 @@ import (
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-// lockMore is what a lock may say beyond its target, padlock and job.
+// lockMore is what a lock may say besides its target, padlock and job.
 type lockMore struct {
 	equipment            bool
 	review               string
@@ -31,7 +31,7 @@ func (m *lockMore) flags(c *cobra.Command) {
 	f.Uint32Var(&m.readable, "readable-mm", 0, "distance at which its signal word was read, millimetres; 0: not checked")
 }
 
-// fill puts them into a lock.
+// fill puts these into a lock.
 func (m *lockMore) fill(c *cobra.Command, l *recordv1.Lock) error {
 	l.Equipment = m.equipment
 	switch {
@@ -74,7 +74,7 @@ func (m *lockMore) fill(c *cobra.Command, l *recordv1.Lock) error {
 	return nil
 }
 
-// tagWords says what a tag is and what was done beside it.
+// tagWords says what a tag is and what was done besides hanging it.
 func tagWords(t *recordv1.Tag) string {
 	legend := "no legend"
 	if t.GetLegend() != recordv1.Legend_LEGEND_UNSPECIFIED {
@@ -90,7 +90,7 @@ func tagWords(t *recordv1.Tag) string {
 	return legend + "; " + strings.Join(means, ", ")
 }
 
-// holesLeft says how many holes no recorded lock takes.
+// holesLeft says how many holes no recorded lock fills.
 func holesLeft(holes uint32, left int32) string {
 	switch {
 	case left == -1:

@@ -6,7 +6,7 @@ import (
 	"github.com/spf13/cobra"
 )
 
-// otherWords are words that people type first, and the commands they look for.
+// otherWords are words that people often type, and the commands that they look for.
 var otherWords = map[string][]string{
 	"acknowledge": {"removal acknowledge"},
 	"close":       {"closed", "job close"},
@@ -31,7 +31,7 @@ var otherWords = map[string][]string{
 	"unlock":      {"release"},
 }
 
-// meant names the commands that an unknown word may stand for; nothing runs by a
+// meant names the commands that an unknown word may stand for. No command is run by a
 // guess.
 func meant(c *cobra.Command, word string) string {
 	var found []string

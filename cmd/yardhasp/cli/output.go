@@ -15,7 +15,7 @@ import (
 	"google.golang.org/protobuf/proto"
 )
 
-// print writes a result: v as JSON or YAML, or the table that draw makes.
+// print writes a result: v as JSON or YAML, or the page that draw makes.
 func (a *App) print(v any, draw func(p *page)) error {
 	if a.output == "table" {
 		p := &page{a: a}
@@ -62,8 +62,7 @@ func (a *App) printLine(v any, draw func(p *page)) error {
 	return a.print(v, draw)
 }
 
-// stableJSON takes the deliberate randomness out of protojson's spacing, and says
-// each finding in English beside its code.
+// stableJSON removes the random spacing that protojson adds on purpose.
 func stableJSON(v any) ([]byte, error) {
 	m, ok := v.(proto.Message)
 	if !ok {
@@ -84,7 +83,7 @@ func stableJSON(v any) ([]byte, error) {
 	return out.Bytes(), err
 }
 
-// coloured says whether to print colour: a flag wins, then NO_COLOR and
+// coloured reports whether to print colour. A flag decides first, then NO_COLOR and
 // CLICOLOR=0, then whether stdout is a terminal.
 func (a *App) coloured() bool {
 	switch {
@@ -96,7 +95,7 @@ func (a *App) coloured() bool {
 	return a.TTY
 }
 
-// loud makes a word stand out that says by itself what it means.
+// loud makes a word stand out. The word must also be clear without that.
 func (a *App) loud(word string) string {
 	if !a.coloured() {
 		return word
@@ -108,9 +107,9 @@ func (a *App) loud(word string) string {
 type page struct {
 	a   *App
 	buf bytes.Buffer
-	// kept is how long ago what is shown was kept on this machine.
+	// kept is how long ago the shown data was kept on this machine.
 	kept time.Duration
-	// of is the part of a board that is shown.
+	// of is the part of a board to show.
 	of boardOf
 }
 
@@ -118,14 +117,14 @@ func (p *page) line(format string, v ...any) {
 	fmt.Fprintln(&p.buf, p.a.quantities(fmt.Sprintf(format, v...)))
 }
 
-// loud is a line whose first word stands out.
+// loud prints a line whose first word stands out.
 func (p *page) loud(word, format string, v ...any) {
 	p.line("%s %s", p.a.loud(word), fmt.Sprintf(format, v...))
 }
 
 func (p *page) section(title string) { p.line("\n%s", title) }
 
-// table prints rows under a heading; nothing when there are none.
+// table prints rows under a heading. It prints nothing when there are none.
 func (p *page) table(title string, heads []string, rows [][]string) {
 	if len(rows) == 0 {
 		return
@@ -156,8 +155,8 @@ func (p *page) list(title string, items []string) {
 // words are the sentences of the rules, with moments as this screen shows them.
 func (a *App) words() *words.Catalogue { return words.English.At(a.when) }
 
-// when writes a time: RFC 3339 in UTC, or on a terminal the local time and how
-// long ago.
+// when writes a time given in Unix ms: RFC 3339 in UTC, or on a terminal the local time
+// and how long ago that was.
 func (a *App) when(ms int64) string {
 	if ms <= 0 {
 		return "never"
@@ -169,7 +168,7 @@ func (a *App) when(ms int64) string {
 	return a.short(t) + ", " + age(a.Now().Sub(t))
 }
 
-// short is a local time; a year that is not this one is named.
+// short is a local time. It names the year if that is not this year.
 func (a *App) short(t time.Time) string {
 	if t = t.Local(); t.Year() != a.Now().Local().Year() {
 		return t.Format("2 Jan 2006 15:04")
@@ -177,7 +176,7 @@ func (a *App) short(t time.Time) string {
 	return t.Format("2 Jan 15:04")
 }
 
-// ends writes a time that is meant to be ahead: on a terminal, how long is left.
+// ends writes a time that lies ahead. On a terminal it says how long is left.
 func (a *App) ends(ms int64) string {
 	t := time.UnixMilli(ms)
 	left := t.Sub(a.Now())
@@ -194,8 +193,8 @@ func (a *App) ends(ms int64) string {
 	return fmt.Sprintf("%s, in %d days", a.short(t), int(left.Hours()/24))
 }
 
-// lastDay writes a limit that a day was given for (see dateArg) as that day, and
-// any other as a time.
+// lastDay writes a limit that was given as a day (see dateArg) as that day, and any
+// other limit as a time.
 func (a *App) lastDay(ms int64) string {
 	if t := time.UnixMilli(ms).UTC(); ms > 0 && t.Equal(t.Truncate(24*time.Hour)) {
 		return t.AddDate(0, 0, -1).Format(time.DateOnly)

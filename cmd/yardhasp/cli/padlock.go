@@ -136,7 +136,7 @@ func (a *App) padlockKey() *cobra.Command {
 	return c
 }
 
-// troubleFlag is what is wrong with a padlock, as a flag.
+// troubleFlag adds a flag for what is wrong with a padlock.
 func troubleFlag(c *cobra.Command, to *string) {
 	c.Flags().StringVar(to, "trouble", "", "what is wrong: key-lost, lock-lost, other-use")
 }

@@ -27,7 +27,7 @@ func (a *App) panelCmd() *cobra.Command {
 }
 
 func (p *page) panel(v *servicev1.GetPanelResponse) {
-	// The panel's own machine decides, cut off or not: no quorum is asked.
+	// The panel's own machine decides, even if it is cut off. No quorum is asked.
 	p.line("as of %s, from %s's own machine", p.a.when(v.GetAsOf().GetReadUnixMs()), orDash(v.GetYard()))
 	p.diverged(v.GetAsOf())
 	p.notAsked(v.GetAsOf())

@@ -33,10 +33,10 @@ func due() []*recordv1.DueView {
 func crewsJob(confirmed bool) *recordv1.JobView {
 	return &recordv1.JobView{AsOf: asOf(confirmed), Id: "crews", Zone: "stonebend/leg-2-boot", Responsible: "ann-dahl", Coordinator: "bo-lind", Plan: []string{"stonebend/mcc-1/leg-2"},
 		Stage: recordv1.Stage_STAGE_LOCKED, Drawings: []string{"stonebend revision 3"}, Procedure: procedureView(),
-		ToStart:    []*recordv1.Finding{ledger.NoExchange.About("lena-moss", "stonebend", "lena-moss", "Harrow Millwrights")},
+		ToStart: []*recordv1.Finding{ledger.NoExchange.About("lena-moss", "stonebend", "lena-moss", "Harrow Millwrights")},
 		Complex: []*recordv1.Finding{ledger.SeveralYards.About("crews", []string{"millrow", "stonebend"})},
-		Points:     []*recordv1.PointView{{Point: "stonebend/mcc-1/leg-2", Position: recordv1.Position_POSITION_OPEN_AND_HELD}},
-		Holds:      []*recordv1.HoldView{{Ref: "stonebend/1/205", Holder: "lena-moss", Target: "stonebend/mcc-1/leg-2", Covers: []string{"stonebend/mcc-1/leg-2"}, Job: "crews", Guards: true, SinceUnixMs: 1789990000000}},
+		Points:  []*recordv1.PointView{{Point: "stonebend/mcc-1/leg-2", Position: recordv1.Position_POSITION_OPEN_AND_HELD}},
+		Holds:   []*recordv1.HoldView{{Ref: "stonebend/1/205", Holder: "lena-moss", Target: "stonebend/mcc-1/leg-2", Covers: []string{"stonebend/mcc-1/leg-2"}, Job: "crews", Guards: true, SinceUnixMs: 1789990000000}},
 		Members: []*recordv1.MemberView{
 			{Person: "ann-dahl", Responsible: true, Exposure: recordv1.Exposure_EXPOSURE_ON, Verification: recordv1.VerificationAnswer_VERIFICATION_ANSWER_VERIFIED_MYSELF},
 			{Person: "lena-moss", Crew: "millwrights", Employer: "Harrow Millwrights"},

@@ -12,7 +12,8 @@ import (
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-// permitCautionText stands in the help of whatever grants or rests on a permit.
+// permitCautionText stands in the help of every command that grants a permit or rests on
+// one.
 const permitCautionText = ledger.Caution
 
 func (a *App) permitCmd() *cobra.Command {
@@ -33,8 +34,8 @@ func (a *App) permitList() *cobra.Command {
 	return c
 }
 
-// openPermits reads the board with every word of permission taken out of an answer
-// that is not confirmed.
+// openPermits reads the board. If the answer is not confirmed, every word of permission
+// is taken out of it.
 func (a *App) openPermits(c *cobra.Command, read *readFlags, show func(*recordv1.Board) error) error {
 	how, err := read.how(c)
 	if err != nil {
@@ -70,12 +71,12 @@ func (a *App) permitShow() *cobra.Command {
 	return c
 }
 
-// notFound ends with the exit code of what the ledger does not have.
+// notFound ends with the exit code for what the ledger does not have.
 type notFound struct{ text string }
 
 func (e *notFound) Error() string { return e.text }
 
-// ending is the two ways to say when a permit ends.
+// ending holds the two ways to say when a permit ends.
 type ending struct {
 	hours float64
 	until string
@@ -102,7 +103,7 @@ func (e *ending) unixMS(c *cobra.Command, now time.Time) (int64, error) {
 	return now.Add(time.Duration(e.hours * float64(time.Hour))).UnixMilli(), nil
 }
 
-// binEntry is what a permit to enter a bin says, as the flags give it.
+// binEntry is what a permit to enter a bin says, from the flags.
 type binEntry struct {
 	*recordv1.BinEntry
 	line, ventilation string
@@ -131,7 +132,7 @@ func (b *binEntry) add(c *cobra.Command) {
 	f.BoolVar(&b.FlatStorage, "flat-storage", false, "ground-level entry to flat storage, 1910.272(h)")
 }
 
-// fill reads the flags that are words or need a look, and keeps what they say.
+// fill reads the flags that are words or need a check, and keeps their values.
 func (b *binEntry) fill(c *cobra.Command) error {
 	if b.noHung && b.hung {
 		return usage(c, "--looked-clear and --hung-grain exclude each other")

@@ -16,8 +16,8 @@ import (
 
 func refOf(r *recordv1.JournalRef) string { return ledger.RefOf(r) }
 
-// thousandths reads a decimal without rounding: 20.8 is 20800. A value finer than
-// a thousandth is not cut off: that could hide what is past a limit.
+// thousandths reads a decimal without rounding: 20.8 is 20800. It refuses a value finer
+// than a thousandth, because cutting it off could hide a value past a limit.
 func thousandths(c *cobra.Command, flag, value string) (int64, error) {
 	whole, part, dot := strings.Cut(value, ".")
 	digits := func(s string) bool {
@@ -29,7 +29,7 @@ func thousandths(c *cobra.Command, flag, value string) (int64, error) {
 	return strconv.ParseInt(whole+part+strings.Repeat("0", 3-len(part)), 10, 64)
 }
 
-// permitStateWord says how a permit stands; nothing but "in force" is leave.
+// permitStateWord says how a permit stands. Only "in force" is permission.
 func permitStateWord(v *recordv1.PermitView) string {
 	switch v.GetState() {
 	case recordv1.PermitState_PERMIT_STATE_IN_FORCE:
@@ -56,7 +56,8 @@ func inForce(v *recordv1.PermitView) bool {
 	return v.GetState() == recordv1.PermitState_PERMIT_STATE_IN_FORCE
 }
 
-// permitsOut calls out whoever is inside under a permit that does not hold.
+// permitsOut names everybody who is inside under a permit that is not in force. They
+// must get out.
 func (p *page) permitsOut(ps []*recordv1.PermitView) {
 	for _, v := range ps {
 		var who []string
@@ -152,7 +153,7 @@ func (p *page) permitPage(b *recordv1.Board, v *recordv1.PermitView) {
 	p.line("\n%s", NotPermission)
 }
 
-// air prints what was measured, how long ago, and what of it counts.
+// air prints what was measured, how long ago, and which of it counts.
 func (p *page) air(v *recordv1.PermitView) {
 	var rows [][]string
 	for _, r := range v.GetAir() {

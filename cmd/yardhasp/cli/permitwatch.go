@@ -111,7 +111,7 @@ func (a *App) fumigationCmd() *cobra.Command {
 	return a.group("fumigation", "Places under a fumigant: record, cleared", "", record, cleared)
 }
 
-// airFlags are a test of the air: "yardhasp reading JOB ZONE --kind air".
+// airFlags are the flags of a test of the air: "yardhasp reading JOB ZONE --kind air".
 type airFlags struct {
 	level, oxygen, gas string
 	toxic              []string
@@ -133,7 +133,7 @@ func (f *airFlags) given(c *cobra.Command) string {
 	return ""
 }
 
-// record makes the record; r holds the flags that every reading has.
+// record makes the record. r holds the flags that every reading has.
 func (f *airFlags) record(c *cobra.Command, r *recordv1.Reading, job, zone string) (*recordv1.Record, error) {
 	if err := need(c, "level", "instrument"); err != nil {
 		return nil, err

@@ -55,7 +55,7 @@ func (a *App) planCmd() *cobra.Command {
 	return a.withAlternatives(c, req, &files)
 }
 
-// planHere computes on files.
+// planHere computes a plan from files.
 func (a *App) planHere(files []string, req *servicev1.PlanRequest) (*servicev1.PlanResponse, error) {
 	ds, err := readDrawings(files)
 	if err != nil {
@@ -80,7 +80,8 @@ func (a *App) planHere(files []string, req *servicev1.PlanRequest) (*servicev1.P
 	return out, nil
 }
 
-// showPlan prints a plan; one that does not cut the zone off is an error as well.
+// showPlan prints a plan. It also returns an error if the plan does not cut the zone
+// off.
 func (a *App) showPlan(plan *servicev1.PlanResponse, given bool) error {
 	if err := a.print(plan, func(p *page) { p.plan(plan, given) }); err != nil {
 		return err
@@ -130,7 +131,7 @@ func (p *page) plan(v *servicev1.PlanResponse, given bool) {
 	p.caution()
 }
 
-// planVerdict says whether the points cut the zone off, and which ways are left.
+// planVerdict says whether the points cut the zone off, and which ways remain.
 func (p *page) planVerdict(v *servicev1.PlanResponse, given bool) {
 	switch {
 	case v.GetIsolates() && !given && !v.GetFewest():
@@ -157,7 +158,7 @@ func (p *page) planVerdict(v *servicev1.PlanResponse, given bool) {
 	}
 }
 
-// planStores says what stored energy is left behind the points, and how to be rid of it.
+// planStores says what stored energy is left behind the points, and how to release it.
 func (p *page) planStores(stores []*servicev1.StoreView) {
 	var rows [][]string
 	for _, s := range stores {
@@ -188,7 +189,7 @@ func thesePoints(n int) string {
 	return fmt.Sprintf("these %d points are", n)
 }
 
-// proofs are long to read, so that each gets lines of its own.
+// proofs prints each proof on lines of its own, because a proof is long to read.
 func (p *page) proofs(ps []*servicev1.ProofView) {
 	if len(ps) == 0 {
 		return
@@ -208,7 +209,7 @@ func (p *page) proofs(ps []*servicev1.ProofView) {
 	}
 }
 
-// carry is what each point of a plan takes, and whether the yard has it.
+// carry says what each point of a plan needs, and whether the yard has it.
 func (p *page) carry(lines []*servicev1.LineView) {
 	if len(lines) == 0 {
 		return

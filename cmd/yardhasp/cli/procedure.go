@@ -10,7 +10,7 @@ import (
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-// written is a written procedure as it is printed.
+// written is a written procedure in the form that is printed.
 type written struct {
 	Known    string `json:"known"`
 	asOf     *recordv1.AsOf
@@ -23,7 +23,7 @@ type written struct {
 	Locks    []lockLine     `json:"locks"`
 	Sections []writtenPart  `json:"sections"`
 	Without  []withoutEight `json:"without_procedure"`
-	// Needed says that work may not be done without a written procedure.
+	// Needed says that work must have a written procedure.
 	Needed bool `json:"needed"`
 }
 

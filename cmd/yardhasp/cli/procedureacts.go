@@ -15,7 +15,7 @@ import (
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
 )
 
-// procedureCmds keep procedures in the ledger.
+// procedureCmds are the commands that keep procedures in the ledger.
 func (a *App) procedureCmds() []*cobra.Command {
 	return []*cobra.Command{a.procedureList(), a.procedureText(), a.procedurePublish(), a.procedureApprove(), a.procedureRequire(), a.procedureInspect()}
 }
@@ -73,7 +73,7 @@ func (p *page) procedures(b *recordv1.Board) {
 	}
 }
 
-// procedureOf finds a zone's procedure in the ledger, nil when none was published.
+// procedureOf finds a zone's procedure in the ledger. It is nil when none was published.
 func procedureOf(ctx context.Context, cl *client.Client, zone string) (*recordv1.ProcedureView, error) {
 	b, err := cl.Board(ctx, servicev1.Consistency_CONSISTENCY_UNSPECIFIED, "")
 	if err != nil {

@@ -6,11 +6,11 @@ import (
 	"time"
 )
 
-// progressEvery is how often a long wait says that it goes on.
+// progressEvery is how often a long wait says that it continues.
 const progressEvery = time.Second
 
-// progress tells on stderr, where it is a terminal, how long a wait has been, until
-// the function it returns is called. A wait of less than a second says nothing.
+// progress says on stderr, if that is a terminal, how long a wait has lasted, until its
+// done is called. A wait of less than a second prints nothing.
 func (a *App) progress(what string) (done func()) {
 	if !a.ErrTTY {
 		return func() {}
@@ -37,7 +37,7 @@ func (a *App) progress(what string) (done func()) {
 	return func() { close(stop); <-stopped }
 }
 
-// counting tells on stderr how much of a file is written.
+// counting says on stderr how much of a file is written.
 type counting struct {
 	io.Writer
 	a    *App
@@ -56,7 +56,7 @@ func (w *counting) Write(b []byte) (int, error) {
 	return n, err
 }
 
-// done ends the line that was told.
+// done ends the printed line.
 func (w *counting) done() {
 	if !w.last.IsZero() {
 		fmt.Fprintln(w.a.Err)

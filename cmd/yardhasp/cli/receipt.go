@@ -24,7 +24,7 @@ func (a *App) submit(c *cobra.Command, rec *recordv1.Record) error {
 	})
 }
 
-// settled prints what became of a record, and turns it into an exit code.
+// settled prints what became of a record and turns it into an exit code.
 func (a *App) settled(cl *client.Client, kind string, r *servicev1.Receipt, err error) error {
 	var refused *client.Refused
 	if err == nil && len(r.GetOutcome().GetConditions()) > 0 && !r.GetOutcome().GetAccepted() {
@@ -50,8 +50,9 @@ func (a *App) settled(cl *client.Client, kind string, r *servicev1.Receipt, err 
 	return nil
 }
 
-// lockOff adds to whatever kept a record of a lock taken off from being taken what
-// it means for whoever took theirs off before they said so.
+// lockOff adds a warning to the error when a release or a stand-clear was not taken.
+// People may have taken their lock off before they recorded it, and are then
+// unprotected.
 func lockOff(kind string, err error) error {
 	if kind != "release" && kind != "stand_clear" {
 		return err
@@ -59,8 +60,8 @@ func lockOff(kind string, err error) error {
 	return &hinted{err, []string{"if your lock is off already, it protects you from nothing, recorded or not: stay out, or hang it again and record that"}}
 }
 
-// otherNumber says what else the number of a refused ending may be: a lock given to
-// sign-off is still on, whatever "no such sign-on" sounds like.
+// otherNumber says what else the number in a refused record may be. A lock given to
+// sign-off is still on, even if "no such sign-on" sounds as if it were not.
 func otherNumber(err error) error {
 	var refused *client.Refused
 	switch {
@@ -74,7 +75,7 @@ func otherNumber(err error) error {
 	return err
 }
 
-// warnOutbox reminds of records that nobody else has.
+// warnOutbox reminds the user of records that nobody else has.
 func (a *App) warnOutbox(cl *client.Client) {
 	kept, err := cl.Outbox()
 	switch {
@@ -92,7 +93,8 @@ func (p *page) receipt(kind string, r *servicev1.Receipt) {
 	case countsForNothing(kind, r):
 		p.loud(status+", DOES NOT COUNT,", "read at %s from %s", p.a.when(r.GetReadUnixMs()), orDash(r.GetYard()))
 	case r.GetStatus() == servicev1.Status_STATUS_CONFIRMED && (kind == "lock" || kind == "found_lock") && len(r.GetPromised()) == 0:
-		// It is off, or its holder stood clear: the first word must not reassure.
+		// The lock is off, or its holder stood clear. So the first word must not
+		// reassure.
 		p.loud(status+", NO PROTECTION,", "read at %s from %s", p.a.when(r.GetReadUnixMs()), orDash(r.GetYard()))
 	case r.GetStatus() == servicev1.Status_STATUS_CONFIRMED:
 		p.line("%s, read at %s from %s", status, p.a.when(r.GetReadUnixMs()), orDash(r.GetYard()))
@@ -110,7 +112,7 @@ func (p *page) receipt(kind string, r *servicev1.Receipt) {
 	if r.GetRef() != "" {
 		p.line("record    %s", r.GetRef())
 	}
-	// No other status promises anything, whatever the list says.
+	// No other status promises anything, even if the list is not empty.
 	if promise && len(r.GetPromised()) > 0 {
 		p.line("promised  %s", strings.Join(r.GetPromised(), ", "))
 	}
@@ -130,14 +132,14 @@ func (p *page) receipt(kind string, r *servicev1.Receipt) {
 	}
 }
 
-// countsForNothing is a record that was kept and changed nothing; a lock always
+// countsForNothing reports whether a record was kept and changed nothing. A lock always
 // counts.
 func countsForNothing(kind string, r *servicev1.Receipt) bool {
 	o := r.GetOutcome()
 	return r.GetStatus() == servicev1.Status_STATUS_CONFIRMED && kind != "lock" && kind != "found_lock" && len(o.GetDid()) == 0 && len(o.GetFlags()) > 0
 }
 
-// next says what a signer must not take a receipt for.
+// next says what a signer must not mistake a receipt for.
 func (p *page) next(kind string, r *servicev1.Receipt) {
 	clean := r.GetStatus() == servicev1.Status_STATUS_CONFIRMED && len(r.GetOutcome().GetFlags()) == 0
 	switch {
@@ -160,8 +162,8 @@ func (p *page) next(kind string, r *servicev1.Receipt) {
 	}
 }
 
-// endsBy names the one command that ends what was recorded: a lock comes off by
-// release and never by a sign-off, and the other way round.
+// endsBy names the one command that ends what was recorded. A release ends a lock and
+// never a sign-on. A sign-off ends a sign-on and never a lock.
 func (p *page) endsBy(kind string, r *servicev1.Receipt) {
 	switch {
 	case kind == "stand_clear":
@@ -226,8 +228,8 @@ func (a *App) receiptCmd() *cobra.Command {
 	return c
 }
 
-// follow prints an answer whenever it says something new. What can't be asked is
-// said once and asked again: a yard that is away is the reason to follow.
+// follow prints an answer whenever it says something new. If nobody can be asked, it
+// says so once and asks again: a yard out of reach is the reason to follow.
 func (a *App) follow(ctx context.Context, cl *client.Client, every time.Duration, ask func() (*servicev1.Receipt, error)) error {
 	last := ""
 	for {
@@ -257,7 +259,7 @@ func (a *App) follow(ctx context.Context, cl *client.Client, every time.Duration
 	}
 }
 
-// device is the device name of this machine's tickets.
+// device is the device name in this machine's tickets.
 func (a *App) device(cl *client.Client) (string, error) {
 	state, err := a.stateDir(cl.Profile())
 	if err != nil {

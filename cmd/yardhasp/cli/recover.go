@@ -39,7 +39,7 @@ const recoverExample = `  yardhasp recover-yard stonebend --second ines-fox --ol
     --lock "stonebend/box-3 seen=red, no tag" \
     --none-closed --inside lena=boot-7 > recovery.txt`
 
-// walkdown is what the flags say was seen.
+// walkdown is what was seen, according to the flags.
 type walkdown struct {
 	locks, closed, inside       []string
 	noLocks, noneClosed, nobody bool
@@ -84,8 +84,8 @@ func (a *App) recoverCmd() *cobra.Command {
 	return c
 }
 
-// read fills in what the flags say. What was not found must be said too: a flag
-// forgotten and a walk not made look the same.
+// read fills in what the flags say. A person must also say what was not found: otherwise
+// a forgotten flag and a walk that nobody made look the same.
 func (w *walkdown) read(c *cobra.Command, r *recordv1.RecoverYard) error {
 	for _, part := range []struct {
 		found      int
@@ -146,8 +146,8 @@ func lockSeen(c *cobra.Command, s string) (*recordv1.WalkedLock, error) {
 	return l, nil
 }
 
-// recorded asks the quorum for the epoch, where none is given, and says which of
-// the yard's locks the ledger has and the walk did not find.
+// recorded asks the quorum for the epoch if none is given. It says which of the yard's
+// locks are in the ledger but were not found on the walk.
 func (a *App) recorded(ctx context.Context, c *cobra.Command, cl *client.Client, r *recordv1.RecoverYard) error {
 	b, err := cl.Board(ctx, servicev1.Consistency_CONSISTENCY_UNSPECIFIED, r.GetYard())
 	if err != nil {

@@ -17,7 +17,7 @@ import (
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
 )
 
-// shift is what to know when a shift begins.
+// shift is what a person must know when a shift begins.
 type shift struct {
 	Yard    string         `json:"yard"`
 	Person  string         `json:"person"`
@@ -27,7 +27,7 @@ type shift struct {
 	Waits   []string       `json:"waits"`
 	Mine    []string       `json:"mine"`
 	Caution string         `json:"caution"`
-	asOf    *recordv1.AsOf // how it is known, in full
+	asOf    *recordv1.AsOf // says in full how the answer is known
 }
 
 func (a *App) shiftCmd() *cobra.Command {
@@ -162,7 +162,7 @@ func (a *App) overdue(v *shift, b *recordv1.Board, here filter, now int64) {
 	}
 }
 
-// open takes a state that was withheld as open.
+// open reports whether a request is open. A state that was withheld counts as open.
 func open(r *recordv1.RequestView) bool {
 	switch r.GetState() {
 	case recordv1.RequestState_REQUEST_STATE_DONE, recordv1.RequestState_REQUEST_STATE_VOID, recordv1.RequestState_REQUEST_STATE_EXPIRED, recordv1.RequestState_REQUEST_STATE_WITHDRAWN:
@@ -181,7 +181,7 @@ func (a *App) requestsWait(b *recordv1.Board, here filter) []string {
 	return out
 }
 
-// jobsWait says for whom each job waits before its work, by how many conditions.
+// jobsWait says for each job who must act before its work, and on how many conditions.
 func jobsWait(b *recordv1.Board, here filter) []string {
 	var out []string
 	for _, j := range b.GetJobs() {
@@ -215,7 +215,7 @@ func ownerOf(h *recordv1.HoldView) string {
 	return h.GetHolder()
 }
 
-// lasted is how long something has been so, at the yard's reading.
+// lasted is how long something has been so, at the time of the yard's reading.
 func lasted(now, since int64) string {
 	switch d := time.Duration(now-since) * time.Millisecond; {
 	case since <= 0:
@@ -256,8 +256,8 @@ func (p *page) shift(v *shift) {
 	p.line("\n%s", NotPermission)
 }
 
-// insiders are those signed on to a job whose conditions for work are not met; that
-// an answer is not confirmed is no condition of the job.
+// insiders are the people signed on to a job whose conditions for work are not met. An
+// unconfirmed answer is not a condition of the job, so it does not count here.
 func insiders(j *recordv1.JobView, ss []*recordv1.SignOnView) []string {
 	if !slices.ContainsFunc(j.GetToStart(), func(c *recordv1.Finding) bool { return !code.Is(c, client.Unconfirmed) }) {
 		return nil

@@ -35,9 +35,9 @@ func (a *App) statusCmd() *cobra.Command {
 	return c
 }
 
-// learn tells of yards that the profile does not know, or writes them into it: a
-// yard whose key is pinned vouches for the others. A known yard's key is never
-// replaced by what a reading says.
+// learn reports yards that the profile does not know, or writes them into it. A yard
+// whose key is pinned vouches for the others. What a reading says never replaces the key
+// of a known yard.
 func (a *App) learn(m *servicev1.GetMembersResponse, update bool) error {
 	path, err := a.profileFile()
 	if err != nil {

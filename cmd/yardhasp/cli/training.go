@@ -53,8 +53,8 @@ func (a *App) personTraining() *cobra.Command {
 	return c
 }
 
-// doneArg reads when something was done: a time, or a day, meaning its beginning:
-// never later than it was.
+// doneArg reads when something was done: a time, or a day. A day means its beginning, so
+// that the time is never later than the fact.
 func (a *App) doneArg(c *cobra.Command, flag, s string) (int64, error) {
 	ms, err := dateArg(c, flag, s)
 	if err != nil {
@@ -91,8 +91,8 @@ func (a *App) personDue() *cobra.Command {
 		}}
 }
 
-// due prints what is due: all of it or, on a board, what is overdue and not a
-// training that nobody ever recorded.
+// due prints everything that is due. On a board (all is false) it prints only what is
+// overdue, and leaves out trainings that nobody ever recorded.
 func (p *page) due(ds []*recordv1.DueView, all bool) {
 	var rows [][]string
 	for _, d := range ds {
@@ -122,8 +122,7 @@ func (p *page) due(ds []*recordv1.DueView, all bool) {
 	p.table(title, []string{"WHEN", "KIND", "WHO OR WHERE", "WHAT", "CLAUSE"}, rows)
 }
 
-// courses prints each person's trainings by class, and what they are to be
-// retrained on.
+// courses prints each person's trainings by class, and what they must be retrained on.
 func (p *page) courses(b *recordv1.Board) {
 	var rows [][]string
 	for _, v := range b.GetPeople() {
@@ -143,7 +142,7 @@ func (p *page) courses(b *recordv1.Board) {
 	}
 }
 
-// saysOf is a finding in words, "" for none.
+// saysOf is a finding in words, or "" for none.
 func saysOf(a *App, f *recordv1.Finding) string {
 	if f == nil {
 		return ""

@@ -18,7 +18,7 @@ import (
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
 )
 
-// trip is what somebody reads before driving out to a job.
+// trip is what a person reads before driving out to a job.
 type trip struct {
 	job     *recordv1.JobView
 	plan    *servicev1.PlanResponse
@@ -29,7 +29,7 @@ type trip struct {
 	changed []string
 	yards   []client.Yard
 	me      string
-	// planWhy is why no plan was computed.
+	// planWhy says why no plan was computed.
 	planWhy string
 	outside bool
 }
@@ -90,7 +90,7 @@ func (a *App) visit(ctx context.Context, cl *client.Client, job string, how serv
 	return nil
 }
 
-// of takes from a board what a job's own view does not have.
+// of takes from a board what the job's own view does not have.
 func (t *trip) of(b *recordv1.Board) {
 	for _, h := range b.GetHolds() {
 		if h.GetHolder() == t.me && !h.GetFound() {
@@ -220,8 +220,8 @@ func (p *page) trip(t *trip) {
 	p.line("\n%s", NotPermission)
 }
 
-// dangers are stored energy, permits, fumigation and what was told of hazards. What
-// is not recorded is said, for an empty list would read as all clear.
+// dangers prints stored energy, permits, fumigation and the hazards that were told. It
+// also says what is not recorded, because an empty list would read as all clear.
 func (p *page) dangers(t *trip) {
 	p.section("stored energy and waits")
 	switch {

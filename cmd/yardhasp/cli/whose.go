@@ -12,16 +12,17 @@ import (
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
 )
 
-// whose says of a lock named by number whose it is and where it hangs, as the last
-// board read on this machine has it: nobody signs a lock away by a number alone.
+// whose says whose a lock is and where it hangs, from the last board read on this
+// machine. A lock is otherwise named by a number, and nobody should sign a lock away by
+// a number alone.
 type whose struct {
 	holds   map[string]*recordv1.HoldView
 	readMS  int64
 	unknown bool
 }
 
-// keptLocks takes the last board of this machine; it asks nobody and needs no key.
-// Without one, or with one of another ledger, no lock is known.
+// keptLocks takes the last board kept on this machine. It asks nobody and needs no key.
+// Without a board, or with one of another ledger, no lock is known.
 func (a *App) keptLocks(ledgerID []byte) *whose {
 	w := &whose{holds: map[string]*recordv1.HoldView{}}
 	p, err := a.profile()
@@ -54,8 +55,8 @@ func (w *whose) lock(r *recordv1.JournalRef) string {
 	return fmt.Sprintf("%s (%s, on %s)", ref, ownerOf(h), h.GetTarget())
 }
 
-// rests says what the names of locks rest on, and what to read first where one is
-// not known.
+// rests says what the names of locks rest on. If a lock is not known, it says what to
+// read first.
 func (w *whose) rests(p *page) {
 	if w.readMS != 0 {
 		p.line("  whose each lock is: as the board said that was read on this machine %s", p.a.when(w.readMS))
@@ -82,8 +83,9 @@ func draftedLocks(rec *recordv1.Record) []*recordv1.JournalRef {
 	return nil
 }
 
-// lookUp warns whoever writes a draft of each lock in it that no board shows, before
-// others sign it for nothing. A contractor is shown their own locks alone.
+// lookUp warns the writer of a draft of each lock in it that no board shows. Otherwise
+// others would sign it for nothing. A contractor gets no warning, because they are shown
+// only their own locks.
 func (a *App) lookUp(ctx context.Context, cl *client.Client, rec *recordv1.Record) {
 	locks := draftedLocks(rec)
 	if len(locks) == 0 {

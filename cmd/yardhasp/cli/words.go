@@ -13,7 +13,7 @@ import (
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-// word is an enum value in plain words: "fuel gas" for MEDIUM_FUEL_GAS.
+// word is an enum value in plain words, such as "fuel gas" for MEDIUM_FUEL_GAS.
 func word(prefix, name string) string {
 	w := strings.ToLower(strings.ReplaceAll(strings.TrimPrefix(name, prefix), "_", " "))
 	if w == "unspecified" {
@@ -26,8 +26,8 @@ func mediumWord(m recordv1.Medium) string       { return word("MEDIUM_", m.Strin
 func kindWord(k recordv1.ReadingKind) string    { return word("READING_KIND_", k.String()) }
 func isolationWord(i recordv1.Isolation) string { return word("ISOLATION_", i.String()) }
 
-// stageWord says what a job has reached. An approved start must not read as an
-// approved job: whoever works there has to keep out.
+// stageWord says which stage a job has reached. An approved start must not read as an
+// approved job: the people who work there must keep out.
 func stageWord(s recordv1.Stage) string {
 	switch s {
 	case recordv1.Stage_STAGE_STOPPED:
@@ -42,7 +42,8 @@ func stageWord(s recordv1.Stage) string {
 	return word("STAGE_", s.String())
 }
 
-// stateWord says what a request has reached; an approval is no permission to close.
+// stateWord says which state a request has reached. An approval is no permission to
+// close.
 func stateWord(s recordv1.RequestState) string {
 	if s == recordv1.RequestState_REQUEST_STATE_APPROVED {
 		return "approved, NOT a go-ahead"
@@ -50,7 +51,7 @@ func stateWord(s recordv1.RequestState) string {
 	return word("REQUEST_STATE_", s.String())
 }
 
-// positionWord says where a handle is as recorded, never more.
+// positionWord says where a handle is according to the records, and nothing more.
 func positionWord(p recordv1.Position) string {
 	switch p {
 	case recordv1.Position_POSITION_OPEN:
@@ -92,7 +93,7 @@ func refArg(c *cobra.Command, s string) (*recordv1.JournalRef, error) {
 	return r, nil
 }
 
-// dateArg reads a day (meaning its end, UTC) or an RFC 3339 time.
+// dateArg reads a day, which means its end in UTC, or an RFC 3339 time.
 func dateArg(c *cobra.Command, flag, s string) (int64, error) {
 	if t, err := time.Parse(time.RFC3339, s); err == nil {
 		return t.UnixMilli(), nil

@@ -83,7 +83,7 @@ func (a *App) readingCmd() *cobra.Command {
 		switch r.Kind {
 		case recordv1.ReadingKind_READING_KIND_TRY, recordv1.ReadingKind_READING_KIND_SIGHT:
 		default:
-			// A value nobody typed would be a zero nobody read.
+			// If nobody typed a value, the record would have a zero that nobody read.
 			if err := need(c, "value", "instrument"); err != nil {
 				return err
 			}

@@ -10,19 +10,19 @@ import (
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-// grouped is from how many conditions on they are put together by who supplies
-// them: a short list is read in the order of the work.
+// grouped is the number of conditions from which they are grouped by who supplies them.
+// A shorter list stays in the order of the work.
 const grouped = 4
 
-// width is how many columns a screen has.
+// width is the number of columns of a screen.
 func (a *App) width() int {
 	if a.Width < 40 {
-		return 80 // not known, or too narrow to be true
+		return 80 // not known, or too narrow to be believed
 	}
 	return a.Width
 }
 
-// quantities puts customary units beside SI where they were asked for.
+// quantities adds customary units beside SI if the user asked for them.
 func (a *App) quantities(text string) string {
 	if a.units != "us" {
 		return text
@@ -30,15 +30,15 @@ func (a *App) quantities(text string) string {
 	return unit.Beside(text)
 }
 
-// wrapped is a text of as many lines as it takes, the later ones indented.
+// wrapped prints a text on as many lines as it needs. Later lines are indented.
 func (p *page) wrapped(first, rest, text string) {
 	for _, l := range wrap.Lines(p.a.quantities(text), p.a.width(), first, rest) {
 		p.buf.WriteString(l + "\n")
 	}
 }
 
-// conditionsText lists what is not met, with who supplies what; a long list by
-// whoever supplies it, in the order of their first.
+// conditionsText lists what is not met and who can supply it. A long list is grouped by
+// who supplies it, in the order in which they first occur.
 func (a *App) conditionsText(cs []*recordv1.Finding) string {
 	var b strings.Builder
 	var order []string

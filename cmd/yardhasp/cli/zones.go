@@ -9,7 +9,7 @@ import (
 	"yardhasp/client"
 )
 
-// withZones adds to an error about a zone that is not drawn which zones there are.
+// withZones adds, to an error about a zone that is not drawn, which zones exist.
 func withZones(err error, zone string, zones []string) error {
 	if err == nil || slices.Contains(zones, zone) {
 		return err
@@ -21,7 +21,7 @@ func withZones(err error, zone string, zones []string) error {
 	return &hinted{err, []string{"the zones are: " + strings.Join(zones, ", ")}}
 }
 
-// askedZone is withZones for an answer of a yard: the zones are asked for.
+// askedZone does the same for an answer of a yard: it asks the yard for the zones.
 func askedZone(ctx context.Context, cl *client.Client, err error, zone string) error {
 	var answer *client.Answer
 	if !errors.As(err, &answer) {
