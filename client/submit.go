@@ -19,6 +19,8 @@ var (
 	NotSent = code.New("NOT_SENT", code.Row{Next: "yardhasp outbox send"})
 	// RefusedWithoutReason: a yard refused a record and gave no condition.
 	RefusedWithoutReason = code.New("REFUSED_WITHOUT_REASON", code.Row{})
+	// TicketNowhere: no yard that was asked has a record with the ticket.
+	TicketNowhere = code.New("TICKET_NOWHERE", code.Row{Args: "device counter:number", Answer: code.Unknown})
 )
 
 // parcel is one signed record on its way.
@@ -248,7 +250,8 @@ func (c *Client) Receipt(ctx context.Context, device string, counter uint64, yar
 		tried = append(tried, Attempt{y.ID, err})
 	}
 	if missing > 0 && missing == len(tried) {
-		return nil, &Answer{Yard: tried[0].Yard, Code: codes.NotFound, Text: fmt.Sprintf("ticket %d of %s is not recorded at any yard asked", counter, device)}
+		nowhere := TicketNowhere.About(device, device, counter)
+		return nil, &Answer{Yard: tried[0].Yard, Code: codes.NotFound, Because: nowhere, Text: inWords(nowhere)}
 	}
 	return nil, &Unreachable{tried}
 }
