@@ -134,23 +134,23 @@ func TestWhoMayCall(t *testing.T) {
 	_, err = peer("ravi").Promote(c.ctx(), &servicev1.PromoteRequest{Yard: "eastfork"})
 	c.wantErr(err, codes.PermissionDenied, "")
 	_, err = peer("stranger").Propose(c.ctx(), &servicev1.ProposeRequest{})
-	c.wantErr(err, codes.Unauthenticated, string(replica.KeyNotEnrolled))
+	c.wantErr(err, codes.Unauthenticated, replica.KeyNotEnrolled)
 
 	barred := func(name string) {
 		t.Helper()
 		conn := c.dial(testKey(name), "millrow")
 		l, m := servicev1.NewLedgerServiceClient(conn), servicev1.NewMembershipServiceClient(conn)
 		_, err := l.GetBoard(c.ctx(), &servicev1.GetBoardRequest{})
-		c.wantErr(err, codes.Unauthenticated, string(replica.KeyNotEnrolled))
+		c.wantErr(err, codes.Unauthenticated, replica.KeyNotEnrolled)
 		_, err = l.Submit(c.ctx(), &servicev1.SubmitRequest{Signed: c.sign("ravi", lockOn(legOne, "", ""))})
-		c.wantErr(err, codes.Unauthenticated, string(replica.KeyNotEnrolled))
+		c.wantErr(err, codes.Unauthenticated, replica.KeyNotEnrolled)
 		_, err = m.GetMembers(c.ctx(), &servicev1.GetMembersRequest{})
-		c.wantErr(err, codes.Unauthenticated, string(replica.KeyNotEnrolled))
+		c.wantErr(err, codes.Unauthenticated, replica.KeyNotEnrolled)
 		st, err := l.Watch(c.ctx(), &servicev1.WatchRequest{})
 		if err == nil {
 			_, err = st.Recv()
 		}
-		c.wantErr(err, codes.Unauthenticated, string(replica.KeyNotEnrolled))
+		c.wantErr(err, codes.Unauthenticated, replica.KeyNotEnrolled)
 		// The two that are open to anybody.
 		if _, err := grpc_health_v1.NewHealthClient(conn).Check(c.ctx(), &grpc_health_v1.HealthCheckRequest{}); err != nil {
 			t.Errorf("health for %s: %v", name, err)
@@ -175,6 +175,6 @@ func TestWhoMayCall(t *testing.T) {
 	for err == nil {
 		_, err = st.Recv()
 	}
-	c.wantErr(err, codes.Unauthenticated, string(replica.KeyNotEnrolled))
+	c.wantErr(err, codes.Unauthenticated, replica.KeyNotEnrolled)
 	barred("ravi")
 }
