@@ -83,9 +83,6 @@ func (c *Catalogue) At(when func(unixMS int64) string) *Catalogue {
 // Says is a finding in words. A code that this release does not know is shown as it
 // is, with its arguments: nothing is hidden.
 func (c *Catalogue) Says(f *recordv1.Finding) string {
-	if f.GetText() != "" {
-		return f.GetText()
-	}
 	if s, ok := c.Codes[code.Of(f)]; ok {
 		return c.fill(s.Says, f, c.value)
 	}
@@ -110,17 +107,11 @@ func (c *Catalogue) List(fs []*recordv1.Finding) []string {
 
 // Remedy is what would meet a finding, "" for nothing.
 func (c *Catalogue) Remedy(f *recordv1.Finding) string {
-	if f.GetRemedy() != "" {
-		return f.GetRemedy()
-	}
 	return c.fill(c.Codes[code.Of(f)].Remedy, f, c.value)
 }
 
 // Who is who can supply what is missing, "" for nobody named.
 func (c *Catalogue) Who(f *recordv1.Finding) string {
-	if f.GetWho() != "" {
-		return f.GetWho()
-	}
 	r, _ := code.Of(f).Row()
 	if strings.HasPrefix(r.Who, "{") {
 		return c.fill(r.Who, f, c.value)
@@ -130,9 +121,6 @@ func (c *Catalogue) Who(f *recordv1.Finding) string {
 
 // Clause is where the rule comes from, "" for one of our own.
 func (c *Catalogue) Clause(f *recordv1.Finding) string {
-	if f.GetClause() != "" {
-		return f.GetClause()
-	}
 	return code.ClauseOf(f)
 }
 

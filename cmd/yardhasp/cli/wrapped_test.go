@@ -8,16 +8,25 @@ import (
 	"time"
 	"unicode/utf8"
 
+	"yardhasp/client/words"
+	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
 )
+
+// given says the words that a test gives it.
+var given = code.New("SCREEN_SAMPLE", code.Row{Args: "says:text who remedy:text", Who: "{who}"})
+
+func init() {
+	words.English.Codes[given] = words.Sentence{Says: "{says}", Remedy: "{remedy}"}
+}
 
 // Many conditions stand by who supplies them, numbered through; few stand in the
 // order of the work, each with its who.
 func TestConditionsGrouped(t *testing.T) {
 	a, _ := testApp(nil)
 	cond := func(text, who string) *recordv1.Finding {
-		return &recordv1.Finding{Text: text, Who: who, Remedy: "do it"}
+		return given.About("", text, who, "do it")
 	}
 	few := a.conditionsText([]*recordv1.Finding{cond("one", "ravi"), cond("two", "mara"), cond("three", "ravi")})
 	if strings.Contains(few, "from ") || strings.Count(few, "who:") != 3 {
@@ -41,7 +50,7 @@ func TestConditionsWrapped(t *testing.T) {
 	for width, most := range map[int]int{0: 80, 60: 60, 120: 120, 3: 80} {
 		a, _ := testApp(nil)
 		a.Width = width
-		got := a.conditionsText([]*recordv1.Finding{{Text: long, Remedy: long}})
+		got := a.conditionsText([]*recordv1.Finding{given.About("", long, "", long)})
 		longest := 0
 		for i, l := range strings.Split(strings.TrimSuffix(got, "\n"), "\n") {
 			longest = max(longest, utf8.RuneCountInString(l))
