@@ -43,13 +43,13 @@ func TestAirBounds(t *testing.T) {
 			for _, v := range vs {
 				w.s, w.last["eastfork"] = before.Clone(), last
 				o := w.must(w.journal("eastfork", "ravi", actAir(binJob, binZone, bottom, &recordv1.AirValue{Agent: b.agent, Thousandths: v})))
-				if flagged(o, "AIR_OUT_OF_LIMITS") == good {
+				if flagged(o, ledger.AirOutOfLimits) == good {
 					t.Errorf("%v at %d thousandths (%s): flags %v", b.agent, v, b.source, o.GetFlags())
 				}
 				if o = w.issueBin("in-1", bin()); o.GetAccepted() != good {
 					t.Errorf("%v at %d thousandths (%s): issued %v: %v", b.agent, v, b.source, o.GetAccepted(), o.GetConditions())
 				} else if !good {
-					w.refusedWith(o, "AIR_OUT_OF_LIMITS")
+					w.refusedWith(o, ledger.AirOutOfLimits)
 				}
 			}
 		}
@@ -93,7 +93,7 @@ func TestAirThatDoesNotCount(t *testing.T) {
 			}
 		}
 		w.doubt = false
-		w.refusedWith(w.issueBin("in-1", bin()), "AIR_NOT_TESTED")
+		w.refusedWith(w.issueBin("in-1", bin()), ledger.AirNotTested)
 		w.testAir()
 		w.must(w.issueBin("in-2", bin()))
 		w.doubt = c.doubt
@@ -114,7 +114,7 @@ func TestAirArrivesLate(t *testing.T) {
 	w.must(w.journal("eastfork", "ravi", actAir(binJob, binZone, bottom, values(co2, 6_000_000)...)))
 	w.basedOn["stonebend"] = seen
 	w.must(w.journal("stonebend", "ravi", actAir(binJob, binZone, bottom, values(co2, 400_000)...)))
-	w.refusedWith(w.issueBin("in-1", bin()), "AIR_OUT_OF_LIMITS")
+	w.refusedWith(w.issueBin("in-1", bin()), ledger.AirOutOfLimits)
 	delete(w.basedOn, "stonebend")
 	w.must(w.journal("stonebend", "ravi", actAir(binJob, binZone, bottom, values(co2, 400_000)...)))
 	b := bin()

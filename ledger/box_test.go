@@ -39,11 +39,11 @@ func TestKeyOfNoLock(t *testing.T) {
 			t.Errorf("%s: %v", what, cs)
 		}
 	}
-	if o := w.must(w.journal("stonebend", "mara", actPut(feeder))); !flagged(o, "KEY_OF_NO_LOCK") {
+	if o := w.must(w.journal("stonebend", "mara", actPut(feeder))); !flagged(o, ledger.KeyOfNoLock) {
 		t.Errorf("a key of no lock goes in: %v", o.GetFlags())
 	}
 	o := w.must(w.journal("stonebend", "ravi", actLockBox(groupBox, "ravi-1", "boot-1")))
-	if !flagged(o, "KEY_OF_NO_LOCK") || w.onBoard(o.GetRef()).GetGuards() {
+	if !flagged(o, ledger.KeyOfNoLock) || w.onBoard(o.GetRef()).GetGuards() {
 		t.Errorf("the box is locked over a key of no lock: %v", o.GetFlags())
 	}
 	holds(ledger.KeyOfNoLock, "no lock on the point")

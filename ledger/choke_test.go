@@ -25,24 +25,24 @@ func TestNeverJogAChokedLeg(t *testing.T) {
 				t.Errorf("%s: the open request is %v after the choke", where, st)
 			}
 			o := ask("jog-1")
-			w.refusedWith(o, "CHOKED")
+			w.refusedWith(o, ledger.Choked)
 			for _, c := range o.GetConditions() {
 				if code.Is(c, ledger.Choked) && code.ClauseOf(c) != "1910.272(q)(1)" {
 					t.Errorf("the refusal says %v", c)
 				}
 			}
-			if v := w.s.JobView("boot-1", w.now); !has(v.GetChoked(), ledger.Choked, where) {
-				t.Errorf("the job shows %v", v.GetChoked())
+			if v := w.s.JobView("boot-1", w.now); !has(v.GetChokes(), ledger.Choked, where) {
+				t.Errorf("the job shows %v", v.GetChokes())
 			}
-			if len(w.s.MissingForWork(w.s.Jobs["boot-1"])) > 0 && has(w.s.MissingForWork(w.s.Jobs["boot-1"]), "CHOKED", "") {
+			if len(w.s.MissingForWork(w.s.Jobs["boot-1"])) > 0 && has(w.s.MissingForWork(w.s.Jobs["boot-1"]), ledger.Choked, "") {
 				t.Error("digging it out is work, and the choke refuses it")
 			}
-			w.refusedWith(w.journal("stonebend", "dov", actClearChoke(choke, true)), "NOT_PERMITTED")
-			w.refusedWith(w.journal("stonebend", "ravi", actClearChoke(choke, false)), "NOT_DUG_OUT")
-			w.refusedWith(w.journal("stonebend", "ravi", actClearChoke("stonebend/1/9999", true)), "UNKNOWN_CHOKE")
+			w.refusedWith(w.journal("stonebend", "dov", actClearChoke(choke, true)), ledger.NotPermitted)
+			w.refusedWith(w.journal("stonebend", "ravi", actClearChoke(choke, false)), ledger.NotDugOut)
+			w.refusedWith(w.journal("stonebend", "ravi", actClearChoke("stonebend/1/9999", true)), ledger.UnknownChoke)
 			w.must(w.journal("stonebend", "ravi", actClearChoke(choke, true)))
 			w.must(ask("jog-2"))
-			if v := w.s.JobView("boot-1", w.now); len(v.GetChoked()) > 0 || code.Has(w.board().GetRaised(), ledger.Choked) {
+			if v := w.s.JobView("boot-1", w.now); len(v.GetChokes()) > 0 || code.Has(w.board().GetAlarms(), ledger.Choked) {
 				t.Error("dug out, and shown as choked still")
 			}
 		}
@@ -58,7 +58,7 @@ func TestChokeAtTheEnergise(t *testing.T) {
 	w.must(w.fence("stonebend", "start-1"))
 	w.must(w.fence("millrow", "start-1"))
 	w.must(w.journal("eastfork", "dov", actChoked(zone)))
-	w.refusedWith(w.journal("stonebend", "ravi", actEnergise("start-1", feeder)), "NOT_APPROVED")
+	w.refusedWith(w.journal("stonebend", "ravi", actEnergise("start-1", feeder)), ledger.NotApproved)
 
 	w = released(t)
 	east := &recordv1.Drawing{Yard: "eastfork", Revision: 1, Title: "Eastfork",
@@ -72,5 +72,5 @@ func TestChokeAtTheEnergise(t *testing.T) {
 	if o := w.must(w.journal("eastfork", "dov", actChoked("eastfork/no-such"))); !flagged(o, ledger.ChokeNotDrawn) {
 		t.Error("a choke on no drawing is not flagged")
 	}
-	w.refusedWith(w.direct("mara", actRequest("start-3", "boot-1", w.now+1e7, feeder, control)), "CHOKED")
+	w.refusedWith(w.direct("mara", actRequest("start-3", "boot-1", w.now+1e7, feeder, control)), ledger.Choked)
 }

@@ -97,11 +97,11 @@ func TestProvedAtAnyVoltage(t *testing.T) {
 			r := actReading("boot-1", motor, recordv1.Medium_MEDIUM_ELECTRICITY, recordv1.ReadingKind_READING_KIND_METER, 0)
 			good := proto.CloneOf(r)
 			spoil(r.GetReading())
-			if o := w.must(w.journal("stonebend", "ravi", r)); !flagged(o, ledger.MeterNotProved) || !has(w.s.MissingForWork(w.s.Jobs["boot-1"]), "NOT_PROVED", motor) {
+			if o := w.must(w.journal("stonebend", "ravi", r)); !flagged(o, ledger.MeterNotProved) || !has(w.s.MissingForWork(w.s.Jobs["boot-1"]), ledger.NotProved, motor) {
 				t.Errorf("%g V, %s: it counts; flags %v", volts, name, o.GetFlags())
 			}
 			w.must(w.journal("stonebend", "ravi", good))
-			if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); has(cs, "NOT_PROVED", motor) {
+			if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); has(cs, ledger.NotProved, motor) {
 				t.Errorf("%g V: proved before and after, it does not count: %v", volts, cs)
 			}
 		}
@@ -135,7 +135,7 @@ func TestTrainingBound(t *testing.T) {
 		t.Errorf("a millisecond before its end: %v", cs)
 	}
 	for _, at := range []int64{until, until + 1} {
-		if cs := w.s.MissingForWorkAt(j, at); !has(cs, "TRAINING_LAPSED", "ravi") {
+		if cs := w.s.MissingForWorkAt(j, at); !has(cs, ledger.TrainingLapsed, "ravi") {
 			t.Errorf("%d ms after the end of his training work may start: %v", at-until, cs)
 		}
 	}
@@ -148,7 +148,7 @@ func TestClockAheadBound(t *testing.T) {
 		w, _ := isolated(t)
 		meter := actReading("boot-1", motor, recordv1.Medium_MEDIUM_ELECTRICITY, recordv1.ReadingKind_READING_KIND_METER, 0)
 		// The world stamps an entry a second after now.
-		if o := w.must(w.captured("stonebend", "ravi", w.now+1000+ahead, meter)); flagged(o, "CLOCK_DOUBT") != doubt {
+		if o := w.must(w.captured("stonebend", "ravi", w.now+1000+ahead, meter)); flagged(o, ledger.ClockDoubt) != doubt {
 			t.Errorf("%d ms ahead: flags %v", ahead, o.GetFlags())
 		}
 	}
@@ -179,7 +179,7 @@ func TestDeadlineBound(t *testing.T) {
 		}
 		w.now = deadline + at - 1000
 		o := w.journal("stonebend", "ravi", actEnergise("start-1", feeder))
-		if o.GetAccepted() != taken || !taken && !has(o.GetConditions(), "REQUEST_OVER", "") {
+		if o.GetAccepted() != taken || !taken && !has(o.GetConditions(), ledger.RequestOver, "") {
 			t.Errorf("%d ms after the deadline: accepted %v, %v", at, o.GetAccepted(), codes(o))
 		}
 	}
@@ -192,7 +192,7 @@ func TestPermitSignedBound(t *testing.T) {
 		w, _, _ := readyBin(t)
 		r := w.record("nia", actIssueBin("in-1", binJob, w.now+240*minute, bin()))
 		w.now = r.GetCapturedUnixMs() + 15*minute + late - 1000
-		if o := w.signedBy(r, w.keys["nia"]); o.GetAccepted() != taken || !taken && !has(o.GetConditions(), "SIGNED_EARLIER", "in-1") {
+		if o := w.signedBy(r, w.keys["nia"]); o.GetAccepted() != taken || !taken && !has(o.GetConditions(), ledger.SignedEarlier, "in-1") {
 			t.Errorf("15 min and %d ms after it was signed: accepted %v, %v", late, o.GetAccepted(), codes(o))
 		}
 	}
@@ -237,7 +237,7 @@ func TestWatchBound(t *testing.T) {
 		w.testAir()
 		w.must(w.issueBin("in-1", bin()))
 		v := w.s.PermitView("in-1", on+12*60*minute+late)
-		if has(v.GetMissing(), "NO_OBSERVER", "") != gone {
+		if has(v.GetMissing(), ledger.NoObserver, "") != gone {
 			t.Errorf("12 h and %d ms after taking the station: missing %v", late, v.GetMissing())
 		}
 	}

@@ -5,6 +5,7 @@ import (
 	"testing"
 
 	"yardhasp/ledger"
+	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
@@ -17,22 +18,23 @@ func TestDevicesAreSingular(t *testing.T) {
 	w := drawn(t)
 	w.openJob()
 	w.refusedWith(w.direct("nia", actPadlock("ravi-1", "lena")), ledger.PadlockExists)
-	w.refusedWith(w.direct("nia", actPadlock("nobody-1", "nobody")), "UNKNOWN_PERSON")
+	w.refusedWith(w.direct("nia", actPadlock("nobody-1", "nobody")), ledger.UnknownPerson)
 	spare := actPadlock("lena-3", "lena")
 	spare.GetRegisterPadlock().KeysCut = 2
-	if o := w.must(w.direct("nia", spare)); !flagged(o, "SPARE_KEY") {
+	if o := w.must(w.direct("nia", spare)); !flagged(o, ledger.SpareKey) {
 		t.Error("a second key that somebody else may have is not flagged")
 	}
-	flags := []string{"NO_PADLOCK", "UNKNOWN_PADLOCK", "OTHERS_PADLOCK", "SPARE_KEY", "TWO_PLACES"}
+	flags := []code.Code{ledger.NoPadlock, ledger.UnknownPadlock, ledger.OthersPadlock, ledger.SpareKey, ledger.TwoPlaces}
 	for _, c := range []struct {
-		name, point, lock, want string
+		name, point, lock string
+		want              code.Code
 	}{
 		{"her own", control, "lena-1", ""},
-		{"her own, in use elsewhere", feeder, "lena-1", "TWO_PLACES"},
-		{"none named", feeder, "", "NO_PADLOCK"},
-		{"one that nobody registered", feeder, "lena-99", "UNKNOWN_PADLOCK"},
-		{"another's", feeder, "ravi-1", "OTHERS_PADLOCK"},
-		{"one with two keys", feeder, "lena-3", "SPARE_KEY"},
+		{"her own, in use elsewhere", feeder, "lena-1", ledger.TwoPlaces},
+		{"none named", feeder, "", ledger.NoPadlock},
+		{"one that nobody registered", feeder, "lena-99", ledger.UnknownPadlock},
+		{"another's", feeder, "ravi-1", ledger.OthersPadlock},
+		{"one with two keys", feeder, "lena-3", ledger.SpareKey},
 	} {
 		o := w.must(w.journal("stonebend", "lena", actLock(c.point, c.lock, "boot-1")))
 		if !w.s.Holds[o.GetRef()].Active() {
@@ -51,12 +53,15 @@ func TestDevicesAreSingular(t *testing.T) {
 // With the first on the zone no work starts.
 func TestWhoLocks(t *testing.T) {
 	w, holds := ready(t)
-	for _, c := range []struct{ who, lock, want string }{
-		{"lena", "lena-1", ""}, {"dov", "", "NOT_PERMITTED"}, {"tomas", "tomas-1", "NOT_ON_CREW"},
+	for _, c := range []struct {
+		who, lock string
+		want      code.Code
+	}{
+		{"lena", "lena-1", ""}, {"dov", "", ledger.NotPermitted}, {"tomas", "tomas-1", ledger.NotOnCrew},
 	} {
 		o := w.must(w.journal("stonebend", c.who, actLock(feeder, c.lock, "boot-1")))
-		for _, f := range []string{"NOT_PERMITTED", "NOT_ON_CREW", "TRAINING_LAPSED"} {
-			if want := f == c.want || c.who == "dov" && f == "NOT_ON_CREW"; flagged(o, f) != want {
+		for _, f := range []code.Code{ledger.NotPermitted, ledger.NotOnCrew, ledger.TrainingLapsed} {
+			if want := f == c.want || c.who == "dov" && f == ledger.NotOnCrew; flagged(o, f) != want {
 				t.Errorf("%s locks: flags %v, %s wanted %v", c.who, o.GetFlags(), f, want)
 			}
 		}
@@ -69,11 +74,11 @@ func TestWhoLocks(t *testing.T) {
 	}
 	w.must(w.direct("nia", &recordv1.Record{Act: &recordv1.Record_RecordTraining{RecordTraining: &recordv1.RecordTraining{Person: "lena", UntilUnixMs: w.now, Qualified: true}}}))
 	for _, act := range []*recordv1.Record{actLock(control, "lena-2", "boot-1"), actSignOn("boot-1")} {
-		if o := w.must(w.journal("stonebend", "lena", act)); !flagged(o, "TRAINING_LAPSED") {
+		if o := w.must(w.journal("stonebend", "lena", act)); !flagged(o, ledger.TrainingLapsed) {
 			t.Errorf("lena's training ended: flags %v", o.GetFlags())
 		}
 	}
-	if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); !has(cs, "TRAINING_LAPSED", "lena") {
+	if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); !has(cs, ledger.TrainingLapsed, "lena") {
 		t.Errorf("she is on the zone and work may go on: %v", cs)
 	}
 }
@@ -85,9 +90,9 @@ func TestTrainingIsCertified(t *testing.T) {
 	train := func(by, who string) *recordv1.Outcome {
 		return w.direct(by, &recordv1.Record{Act: &recordv1.Record_RecordTraining{RecordTraining: &recordv1.RecordTraining{Person: who, UntilUnixMs: w.now + 1e9}}})
 	}
-	w.refusedWith(train("mara", "mara"), "OWN_TRAINING")
-	w.refusedWith(train("nia", "nobody"), "UNKNOWN_PERSON")
-	w.refusedWith(train("ravi", "tomas"), "NOT_PERMITTED")
+	w.refusedWith(train("mara", "mara"), ledger.OwnTraining)
+	w.refusedWith(train("nia", "nobody"), ledger.UnknownPerson)
+	w.refusedWith(train("ravi", "tomas"), ledger.NotPermitted)
 	w.must(train("nia", "mara"))
 	if got := w.s.People["mara"].TrainedUntil; got <= w.now {
 		t.Errorf("mara is trained until %d, now is %d", got, w.now)
@@ -100,7 +105,7 @@ func TestAffectedAreTold(t *testing.T) {
 	w := drawn(t)
 	nobody := actJob("boot-2", "ravi", zone, feeder, control)
 	nobody.GetOpenJob().Affected = nil
-	w.refusedWith(w.journal("stonebend", "mara", nobody), "NO_AFFECTED")
+	w.refusedWith(w.journal("stonebend", "mara", nobody), ledger.NoAffected)
 	w.openJob()
 	if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); !has(cs, ledger.NotToldBefore, "dov") {
 		t.Errorf("dov was not told: %v", cs)
@@ -121,11 +126,11 @@ func TestShutDownFirst(t *testing.T) {
 	w := drawn(t)
 	w.openJob()
 	w.must(w.journal("stonebend", "lena", actShutDown("boot-1")))
-	if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); !has(cs, "NOT_SHUT_DOWN", zone) {
+	if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); !has(cs, ledger.NotShutDown, zone) {
 		t.Errorf("a contractor's word for the co-op's shut-down counts: %v", cs)
 	}
 	w.must(w.journal("stonebend", "dov", actShutDown("boot-1")))
-	if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); has(cs, "NOT_SHUT_DOWN", zone) {
+	if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); has(cs, ledger.NotShutDown, zone) {
 		t.Errorf("shut down by who runs it, and it does not count: %v", cs)
 	}
 }
@@ -159,9 +164,9 @@ func TestNothingComesOutOfTheBox(t *testing.T) {
 	w.must(w.journal("stonebend", "mara", put))
 	a := w.must(w.journal("stonebend", "ravi", actLockBox(box, "ravi-1", "boot-1"))).GetRef()
 	b := w.must(w.journal("stonebend", "lena", actLockBox(box, "lena-1", "boot-1"))).GetRef()
-	w.refusedWith(w.journal("stonebend", "mara", take), "HOLD_STANDS")
+	w.refusedWith(w.journal("stonebend", "mara", take), ledger.HoldStands)
 	w.must(w.journal("stonebend", "ravi", actRelease(a)))
-	w.refusedWith(w.journal("stonebend", "mara", take), "HOLD_STANDS")
+	w.refusedWith(w.journal("stonebend", "mara", take), ledger.HoldStands)
 	w.must(w.journal("stonebend", "lena", actRelease(b)))
 	w.must(w.journal("stonebend", "mara", take))
 }
@@ -176,25 +181,26 @@ func TestReadingRules(t *testing.T) {
 		return r
 	}
 	for _, c := range []struct {
-		name, by, want string
-		change         func(*recordv1.Reading)
+		name, by string
+		want     code.Code
+		change   func(*recordv1.Reading)
 	}{
-		{"by nobody qualified", "tomas", "NOT_QUALIFIED", func(*recordv1.Reading) {}},
-		{"by an affected employee", "dov", "READER_MAY_NOT", func(*recordv1.Reading) {}},
-		{"not phase to phase", "ravi", "READING_INCOMPLETE", func(r *recordv1.Reading) { r.PhaseToPhase = false }},
-		{"not phase to ground", "ravi", "READING_INCOMPLETE", func(r *recordv1.Reading) { r.PhaseToGround = false }},
-		{"of another part", "ravi", "NOT_ASKED", func(r *recordv1.Reading) { r.Part = "stonebend/lamp" }},
-		{"by a try", "ravi", "NOT_ASKED", func(r *recordv1.Reading) { r.Kind = recordv1.ReadingKind_READING_KIND_TRY }},
+		{"by nobody qualified", "tomas", ledger.NotQualified, func(*recordv1.Reading) {}},
+		{"by an affected employee", "dov", ledger.ReaderMayNot, func(*recordv1.Reading) {}},
+		{"not phase to phase", "ravi", ledger.ReadingIncomplete, func(r *recordv1.Reading) { r.PhaseToPhase = false }},
+		{"not phase to ground", "ravi", ledger.ReadingIncomplete, func(r *recordv1.Reading) { r.PhaseToGround = false }},
+		{"of another part", "ravi", ledger.ReadingNotAsked, func(r *recordv1.Reading) { r.Part = "stonebend/lamp" }},
+		{"by a try", "ravi", ledger.ReadingNotAsked, func(r *recordv1.Reading) { r.Kind = recordv1.ReadingKind_READING_KIND_TRY }},
 	} {
 		w, _ := isolated(t)
-		if o := w.must(w.journal("stonebend", c.by, meter(c.change))); !flagged(o, c.want) || slices.ContainsFunc(o.GetFlags(), func(f *recordv1.Finding) bool { return f.GetCode() != c.want && f.GetCode() != "NOT_PERMITTED" }) {
+		if o := w.must(w.journal("stonebend", c.by, meter(c.change))); !flagged(o, c.want) || slices.ContainsFunc(o.GetFlags(), func(f *recordv1.Finding) bool { return !code.Is(f, c.want, ledger.NotPermitted) }) {
 			t.Errorf("%s: flags %v, want %s", c.name, o.GetFlags(), c.want)
 		}
-		if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); !has(cs, "NOT_PROVED", motor) {
+		if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); !has(cs, ledger.NotProved, motor) {
 			t.Errorf("%s: it counts: %v", c.name, cs)
 		}
 		w.must(w.journal("stonebend", "lena", meter(func(*recordv1.Reading) {})))
-		if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); has(cs, "NOT_PROVED", motor) {
+		if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); has(cs, ledger.NotProved, motor) {
 			t.Errorf("by a qualified contractor, whole, it does not count: %v", cs)
 		}
 	}
@@ -207,12 +213,12 @@ func TestDrawingsAreWalked(t *testing.T) {
 	stone, _ := drawings()
 	stone.Revision = 2
 	w.must(w.publish("nia", stone))
-	if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); !has(cs, "NOT_WALKED", "stonebend") {
+	if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); !has(cs, ledger.NotWalked, "stonebend") {
 		t.Errorf("a drawing that nobody walked carries work: %v", cs)
 	}
-	w.refusedWith(w.walk("tomas", "stonebend"), "NOT_PERMITTED")
+	w.refusedWith(w.walk("tomas", "stonebend"), ledger.NotPermitted)
 	w.must(w.walk("lena", "stonebend"))
-	if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); has(cs, "NOT_WALKED", "stonebend") {
+	if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); has(cs, ledger.NotWalked, "stonebend") {
 		t.Errorf("walked, and it counts as not walked: %v", cs)
 	}
 }
@@ -222,13 +228,13 @@ func TestDrawingsAreWalked(t *testing.T) {
 func TestOnlyStoresOfThePlan(t *testing.T) {
 	w, _ := isolated(t)
 	w.now += 120_000
-	if o := w.must(w.journal("stonebend", "ravi", actStored("boot-1", "stonebend/other-buckets"))); !flagged(o, "UNKNOWN_STORE") {
+	if o := w.must(w.journal("stonebend", "ravi", actStored("boot-1", "stonebend/other-buckets"))); !flagged(o, ledger.UnknownStore) {
 		t.Errorf("a store that nobody drew: flags %v", o.GetFlags())
 	}
-	if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); !has(cs, "STORED", bucket) {
+	if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); !has(cs, ledger.Stored, bucket) {
 		t.Errorf("the loaded buckets count as released: %v", cs)
 	}
-	if o := w.must(w.journal("stonebend", "dov", actStored("boot-1", bucket))); !flagged(o, "NOT_PERMITTED") || !has(w.s.MissingForWork(w.s.Jobs["boot-1"]), "STORED", bucket) {
+	if o := w.must(w.journal("stonebend", "dov", actStored("boot-1", bucket))); !flagged(o, ledger.NotPermitted) || !has(w.s.MissingForWork(w.s.Jobs["boot-1"]), ledger.Stored, bucket) {
 		t.Errorf("released by an affected employee, it counts: flags %v", o.GetFlags())
 	}
 }

@@ -19,15 +19,15 @@ func TestClosedWithoutGoAhead(t *testing.T) {
 		return w.must(w.envelope("stonebend", &recordv1.Envelope{Body: &recordv1.Envelope_Signed{Signed: signed(t, seal.RecordDomain, marshal(t, r), w.keys["dov"])}}))
 	}
 	w, _ := ready(t)
-	if o := closes(w, 0); !flagged(o, "NO_GO_AHEAD") {
+	if o := closes(w, 0); !flagged(o, ledger.NoGoAhead) {
 		t.Errorf("closed under locks, and not flagged: %v", o.GetFlags())
 	}
 	b := w.s.Board("", w.now)
-	if !w.s.Points[feeder].Live || !has(w.s.MissingForWork(w.s.Jobs["boot-1"]), "NOT_OPEN", feeder) || !has(b.GetRaised(), ledger.FoundClosed, feeder) {
-		t.Errorf("live %v, alarms %v", w.s.Points[feeder].Live, b.GetRaised())
+	if !w.s.Points[feeder].Live || !has(w.s.MissingForWork(w.s.Jobs["boot-1"]), ledger.NotOpen, feeder) || !has(b.GetAlarms(), ledger.FoundClosed, feeder) {
+		t.Errorf("live %v, alarms %v", w.s.Points[feeder].Live, b.GetAlarms())
 	}
 	w, _ = ready(t)
-	if o := closes(w, -1e9); !flagged(o, "STALE_CLOSING") || w.s.Points[feeder].Live {
+	if o := closes(w, -1e9); !flagged(o, ledger.StaleClosing) || w.s.Points[feeder].Live {
 		t.Errorf("a late word of an older closing: %v", o.GetFlags())
 	}
 }

@@ -26,26 +26,26 @@ func TestOneCoordinator(t *testing.T) {
 	w, _ := ready(t)
 	j := w.s.Jobs["boot-1"]
 	w.must(w.direct("mara", actCrew("boot-1", "electricians", "tomas")))
-	if !has(w.s.MissingForWork(j), "NO_COORDINATOR", "boot-1") {
+	if !has(w.s.MissingForWork(j), ledger.NoCoordinator, "boot-1") {
 		t.Error("two crews and nobody coordinates them")
 	}
-	w.refusedWith(w.direct("mara", actCoordinator("boot-1", "lena", "")), "NOT_AUTHORISED")
+	w.refusedWith(w.direct("mara", actCoordinator("boot-1", "lena", "")), ledger.NotAuthorised)
 	w.must(w.direct("mara", actCoordinator("boot-1", "mara", "")))
 	if cs := w.s.MissingForWork(j); len(cs) > 0 {
 		t.Errorf("coordinated: %v", cs)
 	}
-	w.refusedWith(w.direct("mara", actCoordinator("boot-1", "ravi", "")), "TWO_COORDINATORS")
-	w.refusedWith(w.direct("mara", actCoordinator("boot-1", "ravi", "tomas")), "TWO_COORDINATORS")
+	w.refusedWith(w.direct("mara", actCoordinator("boot-1", "ravi", "")), ledger.TwoCoordinators)
+	w.refusedWith(w.direct("mara", actCoordinator("boot-1", "ravi", "tomas")), ledger.TwoCoordinators)
 	w.must(w.direct("mara", actCoordinator("boot-1", "ravi", "mara")))
-	w.refusedWith(w.direct("mara", actCrew("boot-1", "electricians", "mara")), "TWO_RESPONSIBLE")
-	w.refusedWith(w.direct("mara", actCrew("boot-1", "millwrights", "mara", "tomas")), "IN_TWO_CREWS")
-	w.refusedWith(w.direct("mara", actCrew("boot-1", "sweepers", "dov")), "NOT_AUTHORISED")
+	w.refusedWith(w.direct("mara", actCrew("boot-1", "electricians", "mara")), ledger.TwoResponsible)
+	w.refusedWith(w.direct("mara", actCrew("boot-1", "millwrights", "mara", "tomas")), ledger.InTwoCrews)
+	w.refusedWith(w.direct("mara", actCrew("boot-1", "sweepers", "dov")), ledger.NotAuthorised)
 	w.must(w.direct("mara", actCrew("boot-1", "electricians", "tomas", "mara")))
-	if o := w.must(w.journal("stonebend", "mara", actSignOn("boot-1"))); flagged(o, "NOT_ON_CREW") {
+	if o := w.must(w.journal("stonebend", "mara", actSignOn("boot-1"))); flagged(o, ledger.NotOnCrew) {
 		t.Error("mara is on a crew and is called a stranger")
 	}
 	w.must(w.direct("nia", actTraining("tomas", classAuthorised, 1, 2)))
-	if !has(w.s.MissingForWork(j), "TRAINING_LAPSED", "tomas") {
+	if !has(w.s.MissingForWork(j), ledger.TrainingLapsed, "tomas") {
 		t.Error("a crew's responsible employee has no training, and nobody says so")
 	}
 }
@@ -86,7 +86,7 @@ func TestVerificationOffered(t *testing.T) {
 	if a, b := w.member("boot-1", "lena"), w.member("boot-1", "ravi"); a.GetVerification() != declined || b.GetVerification() != verified || b.GetVerificationStale() {
 		t.Errorf("lena %v, ravi %v", a, b)
 	}
-	if o := w.must(w.journal("stonebend", "tomas", actAnswer("boot-1", verified))); !flagged(o, "NOT_ON_CREW") {
+	if o := w.must(w.journal("stonebend", "tomas", actAnswer("boot-1", verified))); !flagged(o, ledger.NotOnCrew) {
 		t.Error("a stranger's answer is not flagged")
 	}
 	w.must(w.journal("stonebend", "ravi", w.actIsolate(feeder)))
@@ -100,14 +100,14 @@ func TestVerificationOffered(t *testing.T) {
 func TestComplexLockout(t *testing.T) {
 	w := drawn(t)
 	w.openJob()
-	if c := w.s.JobView("boot-1", w.now).GetComplexFor(); len(c) != 1 || !code.Is(c[0], ledger.SeveralYards) || !slices.Equal(code.Names(c[0], "yards"), []string{"millrow", "stonebend"}) {
+	if c := w.s.JobView("boot-1", w.now).GetComplex(); len(c) != 1 || !code.Is(c[0], ledger.SeveralYards) || !slices.Equal(code.Names(c[0], "yards"), []string{"millrow", "stonebend"}) {
 		t.Errorf("points at stonebend and millrow: %v", c)
 	}
 	w.must(w.publish("nia", withFan(2)))
 	fan := w.job("fan-1", "ravi", fanFeed)
 	fan.GetOpenJob().Zone = fanZone
 	w.must(w.journal("stonebend", "mara", fan))
-	if c := w.s.JobView("fan-1", w.now).GetComplexFor(); len(c) > 0 {
+	if c := w.s.JobView("fan-1", w.now).GetComplex(); len(c) > 0 {
 		t.Errorf("one yard, one crew, one employer: %v", c)
 	}
 }
@@ -117,7 +117,7 @@ func TestComplexLockout(t *testing.T) {
 func TestProtectionEnded(t *testing.T) {
 	alarmed := func(w *world) bool {
 		for _, a := range w.s.Alarms {
-			if a.Code == "PROTECTION_ENDED" && a.Subject == "boot-1" {
+			if a.Code == string(ledger.ProtectionEnded) && a.Subject == "boot-1" {
 				return true
 			}
 		}
@@ -127,7 +127,7 @@ func TestProtectionEnded(t *testing.T) {
 	w, holds := ready(t)
 	for i, k := range order {
 		o := w.must(w.journal("stonebend", k[:4], actRelease(holds[k])))
-		if last := i == len(order)-1; flagged(o, "PROTECTION_ENDED") != last || alarmed(w) != last {
+		if last := i == len(order)-1; flagged(o, ledger.ProtectionEnded) != last || alarmed(w) != last {
 			t.Errorf("release %d of 4: flagged %v, alarm %v", i+1, o.GetFlags(), alarmed(w))
 		}
 	}
@@ -138,7 +138,7 @@ func TestProtectionEnded(t *testing.T) {
 	w, holds = ready(t)
 	w.must(w.journal("stonebend", "ravi", actClear("boot-1")))
 	for _, k := range order {
-		if o := w.must(w.journal("stonebend", k[:4], actRelease(holds[k]))); flagged(o, "PROTECTION_ENDED") {
+		if o := w.must(w.journal("stonebend", k[:4], actRelease(holds[k]))); flagged(o, ledger.ProtectionEnded) {
 			t.Errorf("the area is clear, the work done, and the release of %s is flagged", k)
 		}
 	}

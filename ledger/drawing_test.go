@@ -70,6 +70,11 @@ func (w *world) walk(by, yard string) *recordv1.Outcome {
 
 // drawn is coop with both drawings published, walked by ravi, and padlocks.
 func drawn(t testing.TB) *world {
+	w, _ := firstDrawn.copied(t, func(t testing.TB) (*world, map[string]string) { return newDrawn(t), nil })
+	return w
+}
+
+func newDrawn(t testing.TB) *world {
 	w := coop(t)
 	stone, mill := drawings()
 	w.must(w.publish("nia", mill))
@@ -110,8 +115,10 @@ func (w *world) prove() {
 // isolated is drawn with the job taken as far as locks on: told, shut down, both
 // points open, ravi and lena locked on both.
 func isolated(t testing.TB) (w *world, holds map[string]string) {
-	w = drawn(t)
-	return w, w.isolate()
+	return firstIsolated.copied(t, func(t testing.TB) (*world, map[string]string) {
+		w := drawn(t)
+		return w, w.isolate()
+	})
 }
 
 // isolate opens the job and takes it as far as locks on; it names the locks.
@@ -134,7 +141,9 @@ func (w *world) isolate() (holds map[string]string) {
 
 // ready is isolated with the store waited out and every reading taken: work may
 // start.
-func ready(t testing.TB) (w *world, holds map[string]string) {
+func ready(t testing.TB) (w *world, holds map[string]string) { return firstReady.copied(t, newReady) }
+
+func newReady(t testing.TB) (w *world, holds map[string]string) {
 	w, holds = isolated(t)
 	w.now += 120_000
 	w.must(w.journal("stonebend", "ravi", actStored("boot-1", bucket)))

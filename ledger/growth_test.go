@@ -82,7 +82,7 @@ func TestTextsStayInTheirLine(t *testing.T) {
 		w := drawn(t)
 		act := actJob("boot-2", "ravi", zone, feeder, control)
 		act.GetOpenJob().Purpose = bad
-		w.refusedWith(w.journal("stonebend", "mara", act), "BAD_FIELD")
+		w.refusedWith(w.journal("stonebend", "mara", act), ledger.BadField)
 	}
 	w := drawn(t)
 	act := actJob("boot-2", "ravi", zone, feeder, control)

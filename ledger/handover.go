@@ -145,7 +145,7 @@ func (x *step) claimLock(c *recordv1.ClaimLock) {
 	h.Holder, h.Claimed, h.Since = x.who.ID, x.mark, x.mark.Index
 	var flags []*recordv1.Finding
 	for _, f := range h.Flags {
-		if f.GetCode() != "OWNER_UNKNOWN" {
+		if !code.Is(f, OwnerUnknown) {
 			flags = append(flags, f)
 		}
 	}

@@ -164,7 +164,7 @@ func (h *history) dutyAnswer(d deed) {
 	said := recordv1.VerificationAnswer(1 + h.rng.IntN(2))
 	out := h.do(d.who, d.yard, actAnswer(d.job, said))
 	for _, m := range h.s.JobView(d.job, h.now).GetMembers() {
-		if m.GetPerson() == d.who && !flagged(out, "UNKNOWN_JOB") && m.GetVerification() != said {
+		if m.GetPerson() == d.who && !flagged(out, ledger.UnknownJob) && m.GetVerification() != said {
 			h.t.Fatalf("%s answered %v for %s, and it is shown as %v, flagged %v", d.who, said, d.job, m, out.GetFlags())
 		}
 	}

@@ -35,7 +35,7 @@ func (w *world) issueHot(id string, h *recordv1.HotWork) *recordv1.Outcome {
 func TestHotWork(t *testing.T) {
 	w, watch := readyHot(t)
 	w.must(w.issueHot("weld-1", hot()))
-	w.refusedWith(w.direct("nia", actClosePermit("weld-1")), "HOT_WORK_NOT_DONE")
+	w.refusedWith(w.direct("nia", actClosePermit("weld-1")), ledger.HotWorkNotDone)
 	o := w.must(w.journal("stonebend", "lena", actHotDone("weld-1")))
 	if v := w.s.PermitView("weld-1", w.now); v.GetState() != recordv1.PermitState_PERMIT_STATE_WATCHED || !has(v.GetMissing(), ledger.FireWatchGoesOn, "weld-1") || v.GetFireWatchUntilUnixMs() == 0 {
 		t.Errorf("the work is over; the permit: %v", v)
@@ -54,27 +54,28 @@ func TestHotWork(t *testing.T) {
 
 func TestHotWorkConditions(t *testing.T) {
 	for _, c := range []struct {
-		name, code string
-		before     func(w *world, watch string)
-		form       func(h *recordv1.HotWork)
+		name   string
+		code   code.Code
+		before func(w *world, watch string)
+		form   func(h *recordv1.HotWork)
 	}{
-		{"nobody to work", "NO_WORKER", nil, func(h *recordv1.HotWork) { h.Workers = nil }},
-		{"no place", "NO_PLACE", nil, func(h *recordv1.HotWork) { h.Place = "" }},
-		{"things that burn are near", "COMBUSTIBLES", nil, func(h *recordv1.HotWork) { h.CombustiblesCleared = false }},
-		{"openings are open", "OPENINGS", nil, func(h *recordv1.HotWork) { h.OpeningsCovered = false }},
-		{"dust lies", "DUST", nil, func(h *recordv1.HotWork) { h.DustCleaned = false }},
-		{"nothing to put it out", "EXTINGUISHER", nil, func(h *recordv1.HotWork) { h.Extinguisher = "" }},
-		{"the watch works", "FIRE_WATCH_WORKS", nil, func(h *recordv1.HotWork) { h.FireWatch = []string{"tomas", "lena"} }},
-		{"a worker whose training ended", "WORKER_TRAINING_LAPSED", func(w *world, _ string) {
+		{"nobody to work", ledger.NoWorker, nil, func(h *recordv1.HotWork) { h.Workers = nil }},
+		{"no place", ledger.NoPlace, nil, func(h *recordv1.HotWork) { h.Place = "" }},
+		{"things that burn are near", ledger.Combustibles, nil, func(h *recordv1.HotWork) { h.CombustiblesCleared = false }},
+		{"openings are open", ledger.Openings, nil, func(h *recordv1.HotWork) { h.OpeningsCovered = false }},
+		{"dust lies", ledger.Dust, nil, func(h *recordv1.HotWork) { h.DustCleaned = false }},
+		{"nothing to put it out", ledger.Extinguisher, nil, func(h *recordv1.HotWork) { h.Extinguisher = "" }},
+		{"the watch works", ledger.FireWatchWorks, nil, func(h *recordv1.HotWork) { h.FireWatch = []string{"tomas", "lena"} }},
+		{"a worker whose training ended", ledger.WorkerTrainingLapsed, func(w *world, _ string) {
 			w.must(w.direct("mara", &recordv1.Record{Act: &recordv1.Record_RecordTraining{RecordTraining: &recordv1.RecordTraining{Person: "lena", UntilUnixMs: w.now, Qualified: true}}}))
 		}, nil},
-		{"nobody on fire watch", "NO_FIRE_WATCH", func(w *world, watch string) { w.must(w.journal("stonebend", "tomas", actLeave(watch))) }, nil},
-		{"somebody else on fire watch", "NO_FIRE_WATCH", nil, func(h *recordv1.HotWork) { h.FireWatch = []string{"mara"} }},
-		{"gas just above 10 %", "AIR_OUT_OF_LIMITS", func(w *world, _ string) {
+		{"nobody on fire watch", ledger.NoFireWatch, func(w *world, watch string) { w.must(w.journal("stonebend", "tomas", actLeave(watch))) }, nil},
+		{"somebody else on fire watch", ledger.NoFireWatch, nil, func(h *recordv1.HotWork) { h.FireWatch = []string{"mara"} }},
+		{"gas just above 10 %", ledger.AirOutOfLimits, func(w *world, _ string) {
 			w.must(w.journal("stonebend", "ravi", actAir("boot-1", zone, atWork, values(burns, 10_001)...)))
 		}, nil},
-		{"gas tested too long ago", "AIR_OLD", func(w *world, _ string) { w.now += 31 * minute }, nil},
-		{"the leg is not dead", "FOUND_LIVE", func(w *world, _ string) {
+		{"gas tested too long ago", ledger.AirOld, func(w *world, _ string) { w.now += 31 * minute }, nil},
+		{"the leg is not dead", ledger.FoundLive, func(w *world, _ string) {
 			w.must(w.journal("stonebend", "dov", &recordv1.Record{Act: &recordv1.Record_FoundLive{FoundLive: &recordv1.FoundLive{Job: "boot-1", Part: motor, What: "it turned"}}}))
 		}, nil},
 	} {
@@ -87,7 +88,7 @@ func TestHotWorkConditions(t *testing.T) {
 			c.form(h)
 		}
 		o := w.issueHot("weld-1", h)
-		w.refusedWithText(o, c.code)
+		w.refusedWith(o, c.code)
 		for _, u := range o.GetConditions() {
 			if !answerable(u) {
 				t.Errorf("%s: %s says neither who nor by which clause", c.name, u.GetCode())
@@ -118,7 +119,7 @@ func TestFireWatchBroken(t *testing.T) {
 	w.now += 30 * minute
 	w.refusedWith(w.direct("nia", actClosePermit("weld-1")), ledger.FireWatchGoesOn)
 	w.now += 31 * minute
-	w.refusedWith(w.direct("nia", actClosePermit("weld-1")), "SUPPRESSION_OFF")
+	w.refusedWith(w.direct("nia", actClosePermit("weld-1")), ledger.SuppressionOff)
 	c := actClosePermit("weld-1")
 	c.GetClosePermit().SuppressionOnAgain = true
 	w.must(w.direct("nia", c))
@@ -159,7 +160,7 @@ func TestHotWorkInABin(t *testing.T) {
 	h.Workers, h.FireWatch = []string{"lena"}, []string{"olga"}
 	w.must(w.journal("eastfork", "olga", actStand(binJob, recordv1.Duty_DUTY_FIRE_WATCH)))
 	w.must(w.journal("eastfork", "ravi", actAir(binJob, binZone, atWork, values(burns, 0)...)))
-	w.refusedWith(w.direct("nia", actIssueHot("weld-1", binJob, w.now+60*minute, h)), "NO_PERMIT")
+	w.refusedWith(w.direct("nia", actIssueHot("weld-1", binJob, w.now+60*minute, h)), ledger.NoPermit)
 	w.must(w.issueBin("in-1", bin()))
 	w.must(w.direct("nia", actIssueHot("weld-2", binJob, w.now+60*minute, h)))
 	w.must(w.journal("eastfork", "mara", actLeave(watch)))

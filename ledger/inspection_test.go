@@ -42,23 +42,23 @@ func (w *world) decoded(signed []byte) *ledger.Entry {
 // inspects, 1910.147(c)(6)(i)(A).
 func TestInspector(t *testing.T) {
 	w := approved(t)
-	w.refusedWith(w.direct("ravi", actInspect(1, w.now, "lena")), "INSPECTS_OWN_WORK")
+	w.refusedWith(w.direct("ravi", actInspect(1, w.now, "lena")), ledger.InspectsOwnWork)
 	w.refusedWith(w.direct("mara", actInspect(2, w.now, "ravi")), ledger.NotVersionInUse)
-	w.refusedWith(w.direct("nia", actInspect(1, w.now, "ravi")), "NOT_PERMITTED")
+	w.refusedWith(w.direct("nia", actInspect(1, w.now, "ravi")), ledger.NotPermitted)
 	w.refusedWith(w.direct("wim", actInspect(1, w.now, "ravi", "wim")), ledger.ReviewsOwnDuty)
-	w.refusedWith(w.direct("wim", actInspect(1, w.now+day, "ravi")), "NOT_YET")
+	w.refusedWith(w.direct("wim", actInspect(1, w.now+day, "ravi")), ledger.NotYet)
 	morning := w.s.Procs[zone].First.Time / day * day // a day alone means its beginning
 	w.refusedWith(w.direct("wim", actInspect(1, morning-1, "ravi")), ledger.InspectedBeforeUse)
 	if o := w.s.Clone().Apply(w.decoded(w.sign("wim", actInspect(1, morning, "ravi")))); !o.GetAccepted() {
 		t.Errorf("inspected on the day it was approved: %v", o.GetConditions())
 	}
 	w.must(w.direct("nia", actTraining("wim", classAuthorised, 1, 2)))
-	w.refusedWith(w.direct("wim", actInspect(1, w.now, "ravi")), "TRAINING_LAPSED")
+	w.refusedWith(w.direct("wim", actInspect(1, w.now, "ravi")), ledger.TrainingLapsed)
 	w.must(w.direct("nia", actTraining("wim", classAuthorised, w.now, w.now+2000*day)))
 	bad := actInspect(1, w.now, "ravi")
 	bad.GetInspectProcedure().Deviations = "the clamp was left out"
-	w.refusedWith(w.direct("wim", bad), "NOT_CORRECTED")
-	if o := w.must(w.direct("wim", actInspect(1, w.now, "ravi"))); !flagged(o, "TO_REVIEW") {
+	w.refusedWith(w.direct("wim", bad), ledger.NotCorrected)
+	if o := w.must(w.direct("wim", actInspect(1, w.now, "ravi"))); !flagged(o, ledger.ToReview) {
 		t.Error("lena used it and was not reviewed, and the outcome says nothing")
 	}
 	if v := w.s.ProcedureView(zone, w.now); !slices.Equal(v.GetToReview(), []string{"lena"}) || v.GetInspector() != "wim" {
@@ -82,7 +82,7 @@ func TestInspector(t *testing.T) {
 	w.must(w.direct("mara", actInspect(1, w.now, "lena")))
 	w.now += 400 * day
 	w.must(w.direct("nia", actTraining("ravi", classAuthorised, w.now, w.now+100*day, zone)))
-	w.refusedWith(w.direct("ravi", actInspect(1, w.now, "lena")), "INSPECTS_OWN_WORK")
+	w.refusedWith(w.direct("ravi", actInspect(1, w.now, "lena")), ledger.InspectsOwnWork)
 }
 
 // TestInspectionDue: at least yearly, 1910.147(c)(6)(i): a year after the last, on
@@ -125,5 +125,5 @@ func TestInspectionPeriod(t *testing.T) {
 	w.must(w.journal("stonebend", "tomas", actRelease(h)))
 	w.now += 500 * day
 	w.must(w.direct("nia", actTraining("tomas", classAuthorised, w.now, w.now+100*day)))
-	w.refusedWith(w.direct("tomas", actInspect(1, w.now, "ravi")), "INSPECTS_OWN_WORK")
+	w.refusedWith(w.direct("tomas", actInspect(1, w.now, "ravi")), ledger.InspectsOwnWork)
 }

@@ -68,7 +68,7 @@ func TestDrawingOfNewerRelease(t *testing.T) {
 func TestRefusedEnergiseMoves(t *testing.T) {
 	w := released(t)
 	seq := w.s.Yards["stonebend"].Drained + 1
-	w.refusedWith(w.journal("stonebend", "dov", actEnergise("start-1", feeder)), "NOT_PERMITTED")
+	w.refusedWith(w.journal("stonebend", "dov", actEnergise("start-1", feeder)), ledger.NotPermitted)
 	if m := w.s.Points[feeder].Moved; m.Seq != seq {
 		t.Errorf("moved is %v, want seq %d", m, seq)
 	}
@@ -83,5 +83,5 @@ func TestCloneVoids(t *testing.T) {
 	env := &recordv1.Envelope{Ledger: w.id, Yard: "millrow", Epoch: 1, Seq: w.s.Yards["millrow"].Drained, BasedOn: 1,
 		Body: &recordv1.Envelope_Signed{Signed: w.sign("lena", actLock(control, "lena-2", "boot-1"))}}
 	w.refusedWith(w.put(ledger.JournalEntry(w.seal("millrow", env))), ledger.ClonedJournal)
-	w.refusedWith(w.journal("stonebend", "ravi", actEnergise("start-1", feeder)), "NOT_APPROVED")
+	w.refusedWith(w.journal("stonebend", "ravi", actEnergise("start-1", feeder)), ledger.NotApproved)
 }

@@ -6,6 +6,8 @@ import (
 
 	"google.golang.org/protobuf/proto"
 
+	"yardhasp/ledger"
+	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
@@ -34,14 +36,14 @@ func uncabled(t testing.TB) *world {
 // than who walked the drawing (common practice, no source).
 func TestNarrowZone(t *testing.T) {
 	w := uncabled(t)
-	w.refusedWith(w.journal("stonebend", "mara", actNarrow(zone, control)), "NOT_WALKED")
+	w.refusedWith(w.journal("stonebend", "mara", actNarrow(zone, control)), ledger.NotWalked)
 	w.must(w.walk("ravi", "stonebend"))
 	if v := w.s.JobView("boot-1", w.now); !slices.Equal(v.GetOlderPoints(), []string{control}) {
 		t.Fatalf("the job shows %v by older drawings alone", v.GetOlderPoints())
 	}
 	on := w.must(w.journal("stonebend", "lena", actSignOn("boot-1"))).GetRef()
-	w.refusedWith(w.direct("mara", actRequest("start-1", "room-1", w.now+1e7, control)), "REACHES_PEOPLE")
-	w.refusedWith(w.journal("stonebend", "mara", actNarrow(zone, control)), "STILL_AT_PLACE")
+	w.refusedWith(w.direct("mara", actRequest("start-1", "room-1", w.now+1e7, control)), ledger.ReachesPeople)
+	w.refusedWith(w.journal("stonebend", "mara", actNarrow(zone, control)), ledger.StillAt)
 	w.must(w.journal("stonebend", "lena", actSignOff(on)))
 	w.must(w.journal("stonebend", "mara", actNarrow(zone, control)))
 	if v := w.s.JobView("boot-1", w.now); len(v.GetOlderPoints()) > 0 || slices.Contains(w.s.Reach[zone], control) {
@@ -65,39 +67,39 @@ func TestNarrowRefused(t *testing.T) {
 		so   func(w *world)
 		by   string
 		act  *recordv1.Record
-		code string
+		code code.Code
 	}{
-		"a yard that is not the zone's":          {nil, "mara", actNarrow("millrow/office", control), "ZONE_NOT_HOME"},
-		"a zone that is not drawn":               {nil, "mara", actNarrow("stonebend/attic", control), "REACH_UNKNOWN"},
-		"a point that reaches it":                {nil, "mara", actNarrow(zone, feeder, control), "STILL_REACHES"},
-		"a point that no drawing showed":         {nil, "mara", actNarrow(zone, "millrow/panel-2/none"), "NEVER_REACHED"},
-		"somebody holds a lock for work there":   {func(w *world) { w.must(w.journal("eastfork", "lena", actLock(feeder, "lena-1", "boot-1"))) }, "mara", actNarrow(zone, control), "STILL_AT_PLACE"},
-		"somebody holds a lock and names no job": {func(w *world) { w.must(w.journal("eastfork", "lena", actLock(feeder, "lena-1", ""))) }, "mara", actNarrow(zone, control), "STILL_AT_PLACE"},
-		"somebody is on a job that nobody knows": {func(w *world) { w.must(w.journal("eastfork", "lena", actSignOn("bot-1"))) }, "mara", actNarrow(zone, control), "STILL_AT_PLACE"},
+		"a yard that is not the zone's":          {nil, "mara", actNarrow("millrow/office", control), ledger.ZoneNotHome},
+		"a zone that is not drawn":               {nil, "mara", actNarrow("stonebend/attic", control), ledger.ReachUnknown},
+		"a point that reaches it":                {nil, "mara", actNarrow(zone, feeder, control), ledger.StillReaches},
+		"a point that no drawing showed":         {nil, "mara", actNarrow(zone, "millrow/panel-2/none"), ledger.NeverReached},
+		"somebody holds a lock for work there":   {func(w *world) { w.must(w.journal("eastfork", "lena", actLock(feeder, "lena-1", "boot-1"))) }, "mara", actNarrow(zone, control), ledger.StillAt},
+		"somebody holds a lock and names no job": {func(w *world) { w.must(w.journal("eastfork", "lena", actLock(feeder, "lena-1", ""))) }, "mara", actNarrow(zone, control), ledger.StillAt},
+		"somebody is on a job that nobody knows": {func(w *world) { w.must(w.journal("eastfork", "lena", actSignOn("bot-1"))) }, "mara", actNarrow(zone, control), ledger.StillAt},
 		"somebody is on by a job that is closed": {func(w *world) {
 			seen := w.s.Size()
 			w.must(w.journal("stonebend", "ravi", actClose("boot-1")))
 			w.must(w.behind("millrow", "lena", seen, actSignOn("boot-1")))
-		}, "mara", actNarrow(zone, control), "STILL_AT_PLACE"},
-		"the leg is choked": {func(w *world) { w.must(w.journal("stonebend", "dov", actChoked(zone))) }, "mara", actNarrow(zone, control), "CHOKED"},
+		}, "mara", actNarrow(zone, control), ledger.StillAt},
+		"the leg is choked": {func(w *world) { w.must(w.journal("stonebend", "dov", actChoked(zone))) }, "mara", actNarrow(zone, control), ledger.Choked},
 		"another drawing is not walked": {func(w *world) {
 			_, mill := drawings()
 			mill = proto.CloneOf(mill)
 			mill.Revision = 2
 			w.must(w.publish("nia", mill))
-		}, "mara", actNarrow(zone, control), "NOT_WALKED"},
+		}, "mara", actNarrow(zone, control), ledger.NotWalked},
 		"the drawing was found wrong": {func(w *world) {
 			w.must(w.journal("stonebend", "dov", &recordv1.Record{Act: &recordv1.Record_FoundLive{FoundLive: &recordv1.FoundLive{Job: "boot-1", Part: motor, What: "the motor hums"}}}))
-		}, "mara", actNarrow(zone, control), "SUSPECT_DRAWING"},
+		}, "mara", actNarrow(zone, control), ledger.SuspectDrawing},
 		"who walked it signs": {func(w *world) {
 			w.joinPerson(person("quinn", true, supervisor))
 			w.must(w.walk("quinn", "stonebend"))
-		}, "quinn", actNarrow(zone, control), "OWN_WALK"},
+		}, "quinn", actNarrow(zone, control), ledger.OwnWalk},
 		"who gave the key of who walked it signs": {func(w *world) {
 			w.reissue("nia", "ravi")
 			w.must(w.walk("ravi", "stonebend"))
-		}, "nia", actNarrow(zone, control), "ONE_HAND"},
-		"somebody without the role": {nil, "tomas", actNarrow(zone, control), "NOT_PERMITTED"},
+		}, "nia", actNarrow(zone, control), ledger.OneHand},
+		"somebody without the role": {nil, "tomas", actNarrow(zone, control), ledger.NotPermitted},
 	} {
 		t.Run(name, func(t *testing.T) {
 			w := uncabled(t)
@@ -105,7 +107,7 @@ func TestNarrowRefused(t *testing.T) {
 			if c.so != nil {
 				c.so(w)
 			}
-			w.refusedWithText(w.journal("stonebend", c.by, c.act), c.code)
+			w.refusedWith(w.journal("stonebend", c.by, c.act), c.code)
 			if !slices.Contains(w.s.Reach[zone], control) {
 				t.Error("a refused record narrowed the zone")
 			}

@@ -123,7 +123,7 @@ func (o *oracle) energisedDuties(p string) {
 // long as it hangs, but "owner unknown", which its owner ends.
 func (o *oracle) checkDuties(w *world, out *recordv1.Outcome) {
 	o.now = out.GetTimeUnixMs()
-	if out.GetAccepted() && len(out.GetChanges())+len(out.GetDid()) > 0 {
+	if out.GetAccepted() && len(out.GetDid()) > 0 {
 		o.kinds[out.GetKind()]++
 	}
 	o.bin.shown(o, w)
@@ -163,15 +163,15 @@ func (o *oracle) checkBoard(b *recordv1.Board) {
 		if h == nil || h.padlock == "" {
 			continue
 		}
-		for _, code := range o.padlockFaults(h) {
-			o.checks["padlock shown "+code]++
-			if !flagIn(v.GetStanding(), code) {
-				o.t.Fatalf("the padlock %s of the lock %s is %s, and the board does not say so: %v", h.padlock, v.GetRef(), code, v.GetStanding())
+		for _, c := range o.padlockFaults(h) {
+			o.checks["padlock shown "+string(c)]++
+			if !flagIn(v.GetStanding(), c) {
+				o.t.Fatalf("the padlock %s of the lock %s is %s, and the board does not say so: %v", h.padlock, v.GetRef(), c, v.GetStanding())
 			}
 		}
 	}
 	for ref, where := range o.chokes {
-		if !slices.ContainsFunc(b.GetRaised(), func(f *recordv1.Finding) bool {
+		if !slices.ContainsFunc(b.GetAlarms(), func(f *recordv1.Finding) bool {
 			return code.Is(f, ledger.Choked) && f.GetSubject() == where && slices.Contains(code.Names(f, "record"), ref)
 		}) {
 			o.t.Fatalf("%s is choked (%s), and no alarm says so", where, ref)
@@ -215,30 +215,30 @@ func (o *oracle) notePadlock(f fact, r *recordv1.Record, bad func(string, ...any
 }
 
 // padlockFaults are what the lock's padlock breaks, as long as nobody mends it.
-func (o *oracle) padlockFaults(h *oracleHold) []string {
-	var out []string
+func (o *oracle) padlockFaults(h *oracleHold) []code.Code {
+	var out []code.Code
 	p := o.padlocks[h.padlock]
 	if p != nil && !h.equipment {
 		switch p.GetKind() {
 		case recordv1.PadlockKind_PADLOCK_KIND_KEYED_ALIKE:
-			out = append(out, "KEYED_ALIKE")
+			out = append(out, ledger.KeyedAlike)
 		case recordv1.PadlockKind_PADLOCK_KIND_COMBINATION:
-			out = append(out, "COMBINATION")
+			out = append(out, ledger.Combination)
 		case recordv1.PadlockKind_PADLOCK_KIND_EQUIPMENT:
-			out = append(out, "EQUIPMENT_PADLOCK")
+			out = append(out, ledger.EquipmentPadlock)
 		}
 		if o.spareOut[h.padlock] {
-			out = append(out, "SPARE_KEY")
+			out = append(out, ledger.SpareKey)
 		}
 	}
-	for k, code := range map[string]string{"KEY_LOST": "KEY_LOST", "LOCK_LOST": "LOCK_LOST", "OTHER_USE": "OTHER_USE"} {
+	for k, c := range map[string]code.Code{"KEY_LOST": ledger.KeyLost, "LOCK_LOST": ledger.LockLost, "OTHER_USE": ledger.OtherUse} {
 		if o.troubles[h.padlock+"PADLOCK_TROUBLE_"+k] {
-			out = append(out, code)
+			out = append(out, c)
 		}
 	}
 	for _, x := range o.holds {
 		if x != h && !x.off && !h.off && x.stood == 0 && h.stood == 0 && x.padlock == h.padlock {
-			out = append(out, "TWO_PLACES")
+			out = append(out, ledger.TwoPlaces)
 			break
 		}
 	}

@@ -36,38 +36,38 @@ func TestExchange(t *testing.T) {
 		w.must(w.journal("stonebend", "hana", actLock(feeder, "", "boot-1"))), w.must(w.journal("millrow", "hana", actLock(control, "", "boot-1"))),
 		w.must(w.journal("stonebend", "hana", actSignOn("boot-1"))),
 	} {
-		if !flagged(o, "NO_EXCHANGE") {
+		if !flagged(o, ledger.NoExchange) {
 			t.Errorf("%s of hana, nothing exchanged: %v", o.GetKind(), o.GetFlags())
 		}
 	}
-	if !has(w.s.MissingForWork(j), "NO_EXCHANGE", "hana") || j.Stopped == nil {
+	if !has(w.s.MissingForWork(j), ledger.NoExchange, "hana") || j.Stopped == nil {
 		t.Error("hana is inside, nothing was exchanged, and work goes on")
 	}
 	missing := 0
 	for _, c := range w.s.MissingForWork(j) {
-		if c.GetCode() == "NO_EXCHANGE" {
+		if code.Is(c, ledger.NoExchange) {
 			missing++
 		}
 	}
 	if missing != 2 {
 		t.Errorf("nothing was exchanged for stonebend and millrow, and %d are missing", missing)
 	}
-	w.refusedWith(w.together("mara", actExchange("stonebend", "Another Firm", "hana", w.now)), "OTHER_EMPLOYER")
-	w.refusedWith(w.together("mara", actExchange("stonebend", "Three Forks Grain Co-op", "lena", w.now)), "OTHER_EMPLOYER")
-	w.refusedWith(w.together("mara", actExchange("stonebend", harrow, "hana", w.now+day)), "NOT_YET")
-	w.refusedWith(w.together("ravi", actExchange("stonebend", harrow, "hana", w.now)), "NOT_PERMITTED")
+	w.refusedWith(w.together("mara", actExchange("stonebend", "Another Firm", "hana", w.now)), ledger.OtherEmployer)
+	w.refusedWith(w.together("mara", actExchange("stonebend", "Three Forks Grain Co-op", "lena", w.now)), ledger.OtherEmployer)
+	w.refusedWith(w.together("mara", actExchange("stonebend", harrow, "hana", w.now+day)), ledger.NotYet)
+	w.refusedWith(w.together("ravi", actExchange("stonebend", harrow, "hana", w.now)), ledger.NotPermitted)
 	untold := actExchange("stonebend", harrow, "hana", w.now)
 	untold.GetExchangeProcedures().Hazards = nil
-	w.refusedWith(w.together("mara", untold), "BAD_FIELD")
+	w.refusedWith(w.together("mara", untold), ledger.BadField)
 	w.must(w.together("mara", actExchange("stonebend", harrow, "hana", w.now)))
-	if !has(w.s.MissingForWork(j), "NO_EXCHANGE", "hana") {
+	if !has(w.s.MissingForWork(j), ledger.NoExchange, "hana") {
 		t.Error("a plan point is at millrow, for which nothing was exchanged")
 	}
 	w.must(w.together("mara", actExchange("millrow", harrow, "hana", w.now)))
-	if has(w.s.MissingForWork(j), "NO_EXCHANGE", "") {
+	if has(w.s.MissingForWork(j), ledger.NoExchange, "") {
 		t.Error("exchanged for both yards, and still missing")
 	}
-	if o := w.must(w.journal("stonebend", "hana", actSignOn("boot-1"))); flagged(o, "NO_EXCHANGE") {
+	if o := w.must(w.journal("stonebend", "hana", actSignOn("boot-1"))); flagged(o, ledger.NoExchange) {
 		t.Error("exchanged, and still flagged")
 	}
 	if n := len(w.s.JobView("boot-1", w.now).GetExchanges()); n != 2 {
@@ -119,7 +119,7 @@ func TestContractorView(t *testing.T) {
 		}
 	}
 	var live, other bool
-	for _, f := range v.GetRaised() {
+	for _, f := range v.GetAlarms() {
 		live, other = live || code.Is(f, ledger.FoundLive) && f.GetSubject() == motor, other || f.GetSubject() == "stonebend/vent"
 	}
 	if !live || other {
@@ -150,8 +150,8 @@ func TestAlarmsOfAnOutsider(t *testing.T) {
 		"somebody wrote her name":   {ledger.FoundLive.About(fanFeed, fanFeed, "tomas", "hana says so", nil, "stonebend/1/9", "fan-1", []string{"tomas"}), false},
 		"a place is under fumigant": {&recordv1.Finding{Code: "FUMIGATED", Subject: "eastfork/bin-3"}, true},
 	} {
-		b := &recordv1.Board{Coop: "Three Forks Grain Co-op", People: []*recordv1.PersonView{hana}, Raised: []*recordv1.Finding{c.alarm}}
-		if got := len(ledger.ContractorView(b, "hana").GetRaised()) == 1; got != c.shown {
+		b := &recordv1.Board{Coop: "Three Forks Grain Co-op", People: []*recordv1.PersonView{hana}, Alarms: []*recordv1.Finding{c.alarm}}
+		if got := len(ledger.ContractorView(b, "hana").GetAlarms()) == 1; got != c.shown {
 			t.Errorf("%s: shown %v, want %v", name, got, c.shown)
 		}
 	}

@@ -4,6 +4,7 @@ import (
 	"testing"
 
 	"yardhasp/ledger"
+	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
@@ -15,14 +16,14 @@ func TestPersonalPadlock(t *testing.T) {
 	for _, c := range []struct {
 		name string
 		p    *recordv1.RegisterPadlock
-		code string
+		code code.Code
 	}{
-		{"keyed alike", &recordv1.RegisterPadlock{KeysCut: 1, Kind: alike}, "KEYED_ALIKE"},
-		{"combination", &recordv1.RegisterPadlock{Kind: numbers}, "COMBINATION"},
-		{"equipment", &recordv1.RegisterPadlock{KeysCut: 1, Kind: equipment}, "EQUIPMENT_PADLOCK"},
-		{"spare not said", &recordv1.RegisterPadlock{KeysCut: 2}, "SPARE_KEY"},
-		{"spare elsewhere", &recordv1.RegisterPadlock{KeysCut: 2, Spare: recordv1.SpareKey_SPARE_KEY_ELSEWHERE, SpareHolder: "tomas"}, "SPARE_KEY"},
-		{"spare with no manager", &recordv1.RegisterPadlock{KeysCut: 2, Spare: recordv1.SpareKey_SPARE_KEY_MANAGER_CUSTODY, SpareHolder: "tomas"}, "SPARE_KEY_NO_MANAGER"},
+		{"keyed alike", &recordv1.RegisterPadlock{KeysCut: 1, Kind: alike}, ledger.KeyedAlike},
+		{"combination", &recordv1.RegisterPadlock{Kind: numbers}, ledger.Combination},
+		{"equipment", &recordv1.RegisterPadlock{KeysCut: 1, Kind: equipment}, ledger.EquipmentPadlock},
+		{"spare not said", &recordv1.RegisterPadlock{KeysCut: 2}, ledger.SpareKey},
+		{"spare elsewhere", &recordv1.RegisterPadlock{KeysCut: 2, Spare: recordv1.SpareKey_SPARE_KEY_ELSEWHERE, SpareHolder: "tomas"}, ledger.SpareKey},
+		{"spare with no manager", &recordv1.RegisterPadlock{KeysCut: 2, Spare: recordv1.SpareKey_SPARE_KEY_MANAGER_CUSTODY, SpareHolder: "tomas"}, ledger.SpareKeyNoManager},
 		{"spare with a manager", &recordv1.RegisterPadlock{KeysCut: 2, Spare: recordv1.SpareKey_SPARE_KEY_MANAGER_CUSTODY, SpareHolder: "nia"}, ""},
 		{"spare destroyed", &recordv1.RegisterPadlock{KeysCut: 2, Spare: recordv1.SpareKey_SPARE_KEY_DESTROYED}, ""},
 		{"one key", &recordv1.RegisterPadlock{KeysCut: 1, Kind: recordv1.PadlockKind_PADLOCK_KIND_SINGLE_KEY}, ""},
@@ -65,10 +66,10 @@ func TestSpareKeyCustody(t *testing.T) {
 	w.padlock(&recordv1.RegisterPadlock{Serial: "p-9", Owner: "lena", KeysCut: 2, Spare: recordv1.SpareKey_SPARE_KEY_MANAGER_CUSTODY, SpareHolder: "nia"})
 	hold := w.must(w.journal("stonebend", "lena", actLock(feeder, "p-9", ""))).GetRef()
 	o := w.must(w.direct("dov", actMoveKey("p-9", out, "dov", hold)))
-	if !flagged(o, "SPARE_KEY_TAKEN") || !flagIn(w.onBoard(hold).GetStanding(), "SPARE_KEY_TAKEN") || w.s.PadlockView("p-9").GetSpareHolder() != "dov" {
+	if !flagged(o, ledger.SpareKeyTaken) || !flagIn(w.onBoard(hold).GetStanding(), ledger.SpareKeyTaken) || w.s.PadlockView("p-9").GetSpareHolder() != "dov" {
 		t.Fatalf("the lock stands, so no removal was its reason: %v", o.GetFlags())
 	}
-	if o := w.must(w.direct("mara", actMoveKey("p-9", back, "nia", ""))); !flagged(o, "NOT_PERMITTED") || !flagIn(w.s.PadlockView("p-9").GetFlags(), "SPARE_KEY") {
+	if o := w.must(w.direct("mara", actMoveKey("p-9", back, "nia", ""))); !flagged(o, ledger.NotPermitted) || !flagIn(w.s.PadlockView("p-9").GetFlags(), ledger.SpareKey) {
 		t.Error("a supervisor's word put the key back into custody")
 	}
 	if o := w.must(w.direct("nia", actMoveKey("p-9", back, "mara", ""))); !flagged(o, ledger.SpareKeyNoManager) {
@@ -79,13 +80,13 @@ func TestSpareKeyCustody(t *testing.T) {
 		t.Fatalf("back in custody and flagged still: %v", fs)
 	}
 	w.must(w.together("nia", &recordv1.Record{Act: &recordv1.Record_Removal{Removal: &recordv1.Removal{Hold: ref(hold), Second: "otto", NotHere: "walked both yards", TriedToReach: "called twice"}}}))
-	if o := w.must(w.direct("nia", actMoveKey("p-9", out, "nia", hold))); flagged(o, "SPARE_KEY_TAKEN") {
+	if o := w.must(w.direct("nia", actMoveKey("p-9", out, "nia", hold))); flagged(o, ledger.SpareKeyTaken) {
 		t.Error("taken out for a recorded removal of this padlock, and flagged")
 	}
-	if !flagIn(w.s.PadlockView("p-9").GetFlags(), "SPARE_KEY") {
+	if !flagIn(w.s.PadlockView("p-9").GetFlags(), ledger.SpareKey) {
 		t.Error("the spare key is out, and its lock's record does not say so")
 	}
-	if o := w.must(w.direct("nia", actMoveKey("lena-1", out, "nia", hold))); !flagged(o, "SPARE_KEY_TAKEN") {
+	if o := w.must(w.direct("nia", actMoveKey("lena-1", out, "nia", hold))); !flagged(o, ledger.SpareKeyTaken) {
 		t.Error("the removal of another padlock passes as the reason")
 	}
 	w.must(w.direct("nia", actMoveKey("p-9", gone, "", "")))
@@ -99,10 +100,10 @@ func TestSpareKeyCustody(t *testing.T) {
 func TestIssueAndReturn(t *testing.T) {
 	w := drawn(t)
 	hold := w.must(w.journal("stonebend", "ravi", actLock(feeder, "ravi-1", ""))).GetRef()
-	if o := w.must(w.direct("mara", actIssue("ravi-1", "tomas"))); !flagged(o, "STILL_HANGING") {
+	if o := w.must(w.direct("mara", actIssue("ravi-1", "tomas"))); !flagged(o, ledger.StillHanging) {
 		t.Error("issued to another while it hangs, and not flagged")
 	}
-	w.refusedWith(w.journal("stonebend", "tomas", actRelease(hold)), "NOT_YOUR_LOCK")
+	w.refusedWith(w.journal("stonebend", "tomas", actRelease(hold)), ledger.NotYourLock)
 	if h := w.s.Holds[hold]; !h.Active() || h.Holder != "ravi" {
 		t.Fatal("a padlock changed hands and its hold with it")
 	}
@@ -110,7 +111,7 @@ func TestIssueAndReturn(t *testing.T) {
 	if o := w.must(w.journal("stonebend", "tomas", actLock(feeder, "tomas-1", ""))); !flagged(o, ledger.ReturnedPadlock) {
 		t.Error("a returned padlock is hung and not flagged")
 	}
-	if o := w.must(w.direct("ravi", actIssue("lena-1", "ravi"))); !flagged(o, "NOT_PERMITTED") || w.s.PadlockView("lena-1").GetOwner() != "lena" {
+	if o := w.must(w.direct("ravi", actIssue("lena-1", "ravi"))); !flagged(o, ledger.NotPermitted) || w.s.PadlockView("lena-1").GetOwner() != "lena" {
 		t.Error("ravi took lena's padlock by his own word")
 	}
 	w.must(w.direct("mara", actIssue("tomas-1", "lena")))
@@ -123,29 +124,29 @@ func TestIssueAndReturn(t *testing.T) {
 // energy control, 1910.147(c)(5)(ii), shows where it hangs until a supervisor or
 // manager clears it.
 func TestPadlockTrouble(t *testing.T) {
-	for trouble, code := range map[recordv1.PadlockTrouble]string{
-		recordv1.PadlockTrouble_PADLOCK_TROUBLE_KEY_LOST:  "KEY_LOST",
-		recordv1.PadlockTrouble_PADLOCK_TROUBLE_LOCK_LOST: "LOCK_LOST",
-		recordv1.PadlockTrouble_PADLOCK_TROUBLE_OTHER_USE: "OTHER_USE",
+	for trouble, c := range map[recordv1.PadlockTrouble]code.Code{
+		recordv1.PadlockTrouble_PADLOCK_TROUBLE_KEY_LOST:  ledger.KeyLost,
+		recordv1.PadlockTrouble_PADLOCK_TROUBLE_LOCK_LOST: ledger.LockLost,
+		recordv1.PadlockTrouble_PADLOCK_TROUBLE_OTHER_USE: ledger.OtherUse,
 	} {
 		w := drawn(t)
 		for _, serial := range []string{"ravi-1", "p-nobody-registered"} {
 			hold := w.must(w.journal("stonebend", "ravi", actLock(feeder, serial, ""))).GetRef()
 			w.must(w.direct("dov", actReport(serial, trouble)))
-			if v := w.onBoard(hold); !flagIn(v.GetStanding(), code) || !w.s.Holds[hold].Active() {
-				t.Errorf("%s of %s does not show where it hangs: %v", code, serial, v.GetStanding())
+			if v := w.onBoard(hold); !flagIn(v.GetStanding(), c) || !w.s.Holds[hold].Active() {
+				t.Errorf("%s of %s does not show where it hangs: %v", c, serial, v.GetStanding())
 			}
 		}
-		if !flagIn(w.s.PadlockView("ravi-1").GetFlags(), code) {
-			t.Errorf("%s is not on the lock's record", code)
+		if !flagIn(w.s.PadlockView("ravi-1").GetFlags(), c) {
+			t.Errorf("%s is not on the lock's record", c)
 		}
 		clear := &recordv1.Record{Act: &recordv1.Record_ClearPadlock{ClearPadlock: &recordv1.ClearPadlock{Serial: "ravi-1", Trouble: trouble, Why: "found, no copy can have been cut"}}}
-		w.refusedWith(w.direct("ravi", clear), "NOT_PERMITTED")
+		w.refusedWith(w.direct("ravi", clear), ledger.NotPermitted)
 		w.must(w.direct("mara", clear))
-		if flagIn(w.s.PadlockView("ravi-1").GetFlags(), code) {
-			t.Errorf("%s was cleared and is shown still", code)
+		if flagIn(w.s.PadlockView("ravi-1").GetFlags(), c) {
+			t.Errorf("%s was cleared and is shown still", c)
 		}
-		w.refusedWith(w.direct("mara", clear), "UNKNOWN_REPORT")
+		w.refusedWith(w.direct("mara", clear), ledger.UnknownReport)
 	}
 }
 
@@ -154,12 +155,12 @@ func TestPadlockTrouble(t *testing.T) {
 func TestTwoPlaces(t *testing.T) {
 	w := drawn(t)
 	a := w.must(w.journal("stonebend", "ravi", actLock(feeder, "ravi-1", ""))).GetRef()
-	if flagIn(w.onBoard(a).GetStanding(), "TWO_PLACES") {
+	if flagIn(w.onBoard(a).GetStanding(), ledger.TwoPlaces) {
 		t.Fatal("in one place and flagged as in two")
 	}
 	b := w.must(w.journal("millrow", "ravi", actLock(control, "ravi-1", ""))).GetRef()
 	for _, ref := range []string{a, b} {
-		if !flagIn(w.onBoard(ref).GetStanding(), "TWO_PLACES") {
+		if !flagIn(w.onBoard(ref).GetStanding(), ledger.TwoPlaces) {
 			t.Errorf("%s does not show that its padlock is in two places", ref)
 		}
 	}
@@ -167,7 +168,7 @@ func TestTwoPlaces(t *testing.T) {
 		t.Errorf("the lock's record shows it on %v", v.GetOn())
 	}
 	w.must(w.journal("millrow", "ravi", actRelease(b)))
-	if flagIn(w.onBoard(a).GetStanding(), "TWO_PLACES") {
+	if flagIn(w.onBoard(a).GetStanding(), ledger.TwoPlaces) {
 		t.Error("the other came off and it is still shown in two places")
 	}
 }
@@ -200,7 +201,7 @@ func TestHolesLeft(t *testing.T) {
 			if got, want := left(box), int32(1-i); got != want {
 				t.Errorf("box %v, %d locks: %d holes left, want %d", box, i+1, got, want)
 			}
-			if got, want := flagged(o, "HASP_FULL"), i == 2; got != want {
+			if got, want := flagged(o, ledger.HaspFull), i == 2; got != want {
 				t.Errorf("box %v, %d locks in two holes: flagged %v", box, i+1, got)
 			}
 		}

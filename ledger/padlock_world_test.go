@@ -3,6 +3,7 @@ package ledger_test
 import (
 	"slices"
 
+	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
@@ -73,6 +74,6 @@ func (w *world) onBoard(ref string) *recordv1.HoldView {
 	return hs[i]
 }
 
-func flagIn(fs []*recordv1.Finding, code string) bool {
-	return slices.ContainsFunc(fs, func(f *recordv1.Finding) bool { return f.GetCode() == code })
+func flagIn[C ~string](fs []*recordv1.Finding, c C) bool {
+	return code.Has(fs, code.Code(c))
 }

@@ -16,70 +16,70 @@ import (
 var lapses = []struct {
 	name string
 	do   func(w *world, holds, ons map[string]string, watch string)
-	code string // among what is missing then
+	code code.Code // among what is missing then
 }{
 	{"an entrant's lock comes off", func(w *world, holds, _ map[string]string, _ string) {
 		w.must(w.journal("eastfork", "lena", actRelease(holds["lena "+binPlan[0]])))
-	}, "NO_LOCK"},
+	}, ledger.NoLock},
 	{"the responsible employee's lock comes off", func(w *world, holds, _ map[string]string, _ string) {
 		w.must(w.journal("eastfork", "ravi", actRelease(holds["ravi "+binPlan[2]])))
-	}, "NO_LOCK"},
+	}, ledger.NoLock},
 	{"a point is found closed", func(w *world, _, _ map[string]string, _ string) {
 		w.must(w.journal("eastfork", "dov", &recordv1.Record{Act: &recordv1.Record_FoundClosed{FoundClosed: &recordv1.FoundClosed{Point: binPlan[3], Seen: "handle up"}}}))
-	}, "NOT_OPEN"},
+	}, ledger.NotOpen},
 	{"something is found live", func(w *world, _, _ map[string]string, _ string) {
 		w.must(w.journal("eastfork", "dov", &recordv1.Record{Act: &recordv1.Record_FoundLive{FoundLive: &recordv1.FoundLive{Job: binJob, Part: "eastfork/sweep-motor", What: "it hums"}}}))
-	}, "FOUND_LIVE"},
+	}, ledger.FoundLive},
 	{"grain starts to run", func(w *world, _, _ map[string]string, _ string) {
 		r := actReading(binJob, "eastfork/grain-3", recordv1.Medium_MEDIUM_GRAIN, recordv1.ReadingKind_READING_KIND_SIGHT, 0)
 		r.GetReading().Moved = true
 		w.must(w.journal("eastfork", "dov", r))
-	}, "FOUND_LIVE"},
+	}, ledger.FoundLive},
 	{"the drawing is revised", func(w *world, _, _ map[string]string, _ string) {
 		d := binDrawing()
 		d.Revision = 2
 		w.must(w.publish("nia", d))
-	}, "NOT_WALKED"},
+	}, ledger.NotWalked},
 	{"the air turns bad, whoever measured it", func(w *world, _, _ map[string]string, _ string) {
 		w.must(w.journal("eastfork", "dov", actAir(binJob, binZone, bottom, values(co2, 5_000_001)...)))
-	}, "AIR_OUT_OF_LIMITS"},
+	}, ledger.AirOutOfLimits},
 	{"the test gets too old, with nobody recording anything of it", func(w *world, _, _ map[string]string, _ string) {
 		w.now += 31 * minute
 		w.must(w.direct("nia", actPoint("millrow/a/b")))
-	}, "AIR_OLD"},
+	}, ledger.AirOld},
 	{"the observer leaves", func(w *world, _, _ map[string]string, watch string) {
 		w.must(w.journal("eastfork", "dov", actLeave(watch)))
-	}, "NO_OBSERVER"},
+	}, ledger.NoObserver},
 	{"the observer goes in to help", func(w *world, _, _ map[string]string, _ string) {
 		w.must(w.journal("eastfork", "mara", actSignOn(binJob)))
-	}, "OBSERVER_INSIDE"},
+	}, ledger.ObserverInside},
 	{"the observer takes on another watch", func(w *world, _, _ map[string]string, _ string) {
 		w.must(w.journal("eastfork", "mara", actStand(binJob, recordv1.Duty_DUTY_FIRE_WATCH)))
-	}, "OBSERVER_ELSEWHERE"},
+	}, ledger.ObserverElsewhere},
 	{"somebody goes in whom the permit does not name", func(w *world, _, _ map[string]string, _ string) {
 		for _, p := range binPlan {
 			w.must(w.journal("eastfork", "olga", actLock(p, "", binJob)))
 		}
 		w.must(w.journal("eastfork", "olga", actSignOn(binJob)))
-	}, "NOT_NAMED"},
+	}, ledger.NotNamed},
 	{"the next bin is fumigated", func(w *world, _, _ map[string]string, _ string) {
 		w.must(w.journal("eastfork", "dov", actFumigated("eastfork/bin-4")))
-	}, "FUMIGANT_NEAR"},
+	}, ledger.FumigantNear},
 	{"an entrant's training ends", func(w *world, _, _ map[string]string, _ string) {
 		w.must(w.direct("mara", &recordv1.Record{Act: &recordv1.Record_RecordTraining{RecordTraining: &recordv1.RecordTraining{Person: "lena", UntilUnixMs: w.now, Qualified: true}}}))
-	}, "TRAINING_LAPSED"},
+	}, ledger.TrainingLapsed},
 	{"the observer's training ends", func(w *world, _, _ map[string]string, _ string) {
 		w.must(w.direct("nia", &recordv1.Record{Act: &recordv1.Record_RecordTraining{RecordTraining: &recordv1.RecordTraining{Person: "mara", UntilUnixMs: w.now}}}))
-	}, "OBSERVER_NOT_TRAINED"},
+	}, ledger.ObserverNotTrained},
 	{"an entrant's training for bins ends", func(w *world, _, _ map[string]string, _ string) {
 		w.must(w.direct("mara", actTraining("lena", recordv1.TrainingClass_TRAINING_CLASS_BIN_ENTRY, w.now-minute, w.now)))
-	}, "ENTRANT_NOT_TRAINED"},
+	}, ledger.EntrantNotTrained},
 	{"the observer's training in rescue ends", func(w *world, _, _ map[string]string, _ string) {
 		w.must(w.direct("nia", actTraining("mara", recordv1.TrainingClass_TRAINING_CLASS_OBSERVER_RESCUE, w.now-minute, w.now)))
-	}, "OBSERVER_NOT_TRAINED"},
+	}, ledger.ObserverNotTrained},
 	{"something was started without the ledger", func(w *world, _, _ map[string]string, _ string) {
 		w.must(w.journal("eastfork", "dov", actFoundStarted("the sweep was run", binPlan[3])))
-	}, "FOUND_STARTED"},
+	}, ledger.FoundStarted},
 }
 
 func TestBinEntryLapses(t *testing.T) {
@@ -94,17 +94,17 @@ func TestBinEntryLapses(t *testing.T) {
 			if a := w.outAlarm(); !calls(a, ledger.EverybodyOut, "inside", "lena", "tomas") || !slices.Equal(code.Names(a, "zone"), []string{binZone}) {
 				t.Errorf("the alarm does not name who must come out: %v", a)
 			}
-			if v := w.s.JobView(binJob, w.s.Time); !code.Has(v.GetRaised(), ledger.EverybodyOut) || len(v.GetPermits()) != 1 {
-				t.Errorf("the job shows alarms %v, permits %v", v.GetRaised(), v.GetPermits())
+			if v := w.s.JobView(binJob, w.s.Time); !code.Has(v.GetAlarms(), ledger.EverybodyOut) || len(v.GetPermits()) != 1 {
+				t.Errorf("the job shows alarms %v, permits %v", v.GetAlarms(), v.GetPermits())
 			}
 			if ps := w.s.Board("eastfork", w.s.Time).GetPermits(); len(ps) != 1 || len(w.s.Board("millrow", w.s.Time).GetPermits()) != 0 {
 				t.Errorf("the yards' boards show permits %v", ps)
 			}
-			if !has(w.s.MissingForWork(w.s.Jobs[binJob]), "NO_PERMIT", binZone) || w.raised(ledger.Stopped, binJob) == nil {
+			if !has(w.s.MissingForWork(w.s.Jobs[binJob]), ledger.NoPermit, binZone) || w.raised(ledger.Stopped, binJob) == nil {
 				t.Error("work goes on under a suspended permit")
 			}
-			w.refusedWith(w.direct("nia", actClosePermit("in-1")), "STILL_INSIDE")
-			w.refusedWith(w.issueBin("in-2", bin()), "PERMIT_OPEN")
+			w.refusedWith(w.direct("nia", actClosePermit("in-1")), ledger.StillInside)
+			w.refusedWith(w.issueBin("in-2", bin()), ledger.PermitOpen)
 		})
 	}
 }
@@ -132,13 +132,13 @@ func TestSuspendedForGood(t *testing.T) {
 	if a := w.outAlarm(); a != nil {
 		t.Errorf("the permit is closed and the alarm stays: %v", a)
 	}
-	w.refusedWith(w.issueBin("in-2", bin()), "AIR_NOT_TESTED")
+	w.refusedWith(w.issueBin("in-2", bin()), ledger.AirNotTested)
 	// A test that was taken before the suspension and comes late is no new one.
 	w.now += minute
 	for _, signed := range before {
 		w.must(w.envelope("eastfork", &recordv1.Envelope{Body: &recordv1.Envelope_Signed{Signed: signed}}))
 	}
-	w.refusedWith(w.issueBin("in-2", bin()), "AIR_NOT_TESTED")
+	w.refusedWith(w.issueBin("in-2", bin()), ledger.AirNotTested)
 	w.testAir()
 	w.must(w.issueBin("in-3", bin()))
 }
@@ -153,7 +153,7 @@ func TestLapseBetweenRecords(t *testing.T) {
 	}
 	w.now += 11 * minute
 	w.must(w.journal("eastfork", "ravi", actAir(binJob, binZone, top, clean()...)))
-	if cs := w.s.PermitView("in-1", w.now).GetMissing(); has(cs, "AIR_OLD", "") {
+	if cs := w.s.PermitView("in-1", w.now).GetMissing(); has(cs, ledger.AirOld, "") {
 		t.Fatalf("all air is fresh by now, and the test shows nothing: %v", cs)
 	}
 	if st := w.permitState("in-1"); st != recordv1.PermitState_PERMIT_STATE_SUSPENDED {

@@ -30,12 +30,12 @@ func TestBinEntry(t *testing.T) {
 	}
 	// 1910.272(g)(1)(i): on file until the entry ends.
 	w.must(w.journal("eastfork", "lena", actSignOff(ons["lena"])))
-	w.refusedWith(w.direct("nia", actClosePermit("in-1")), "STILL_INSIDE")
-	w.refusedWith(w.direct("mara", actRequest("start-1", binJob, w.now+1e7, binPlan...)), "REACHES_BIN_ENTRY")
+	w.refusedWith(w.direct("nia", actClosePermit("in-1")), ledger.StillInside)
+	w.refusedWith(w.direct("mara", actRequest("start-1", binJob, w.now+1e7, binPlan...)), ledger.ReachesBinEntry)
 	w.must(w.journal("eastfork", "tomas", actSignOff(ons["tomas"])))
-	w.refusedWith(w.journal("eastfork", "mara", &recordv1.Record{Act: &recordv1.Record_CloseJob{CloseJob: &recordv1.CloseJob{Job: binJob}}}), "PERMIT_OPEN")
+	w.refusedWith(w.journal("eastfork", "mara", &recordv1.Record{Act: &recordv1.Record_CloseJob{CloseJob: &recordv1.CloseJob{Job: binJob}}}), ledger.PermitOpen)
 	w.must(w.direct("nia", actClosePermit("in-1")))
-	w.refusedWith(w.direct("nia", actClosePermit("in-1")), "UNKNOWN_PERMIT")
+	w.refusedWith(w.direct("nia", actClosePermit("in-1")), ledger.UnknownPermit)
 	w.must(w.journal("eastfork", "mara", actLeave(watch)))
 	w.must(w.journal("eastfork", "ravi", actClear(binJob)))
 	for k, h := range holds {
@@ -52,92 +52,94 @@ func TestBinEntry(t *testing.T) {
 // unmet: each condition of 1910.272(g) and (h) missing alone refuses the permit,
 // with its code and clause, and is the only thing that the refusal lists.
 var unmet = []struct {
-	name, code, clause string
+	name   string
+	code   code.Code
+	clause string
 	// before changes the world, form the permit.
 	before func(w *world, holds map[string]string, watch string)
 	form   func(b *recordv1.BinEntry)
 }{
-	{"nobody certifies", "NOT_PERMITTED", "1910.272(g)(1)(i)", nil, nil}, // run by tomas, below
-	{"an entrant without a lock", "ENTRANT_NO_LOCK", "1910.147(d)(4)(i); 1910.272(g)(1)(ii)", func(w *world, holds map[string]string, _ string) {
+	{"nobody certifies", ledger.NotPermitted, "1910.272(g)(1)(i)", nil, nil}, // run by tomas, below
+	{"an entrant without a lock", ledger.EntrantNoLock, "1910.147(d)(4)(i); 1910.272(g)(1)(ii)", func(w *world, holds map[string]string, _ string) {
 		w.must(w.journal("eastfork", "lena", actRelease(holds["lena "+binPlan[0]])))
 	}, nil},
-	{"an entrant's lock hung before the opening and never tried", "NOT_TRIED", "1910.147(d)(6)", func(w *world, holds map[string]string, _ string) {
+	{"an entrant's lock hung before the opening and never tried", ledger.NotTried, "1910.147(d)(6)", func(w *world, holds map[string]string, _ string) {
 		// ravi holds the point open throughout; tomas took his lock off and hangs it
 		// again in an outbox, by a clock from before.
 		w.must(w.journal("eastfork", "tomas", actRelease(holds["tomas "+binPlan[0]])))
 		w.basedOn["millrow"] = 1
 		w.must(w.journal("millrow", "tomas", actLock(binPlan[0], "", binJob)))
 	}, nil},
-	{"a drawing that nobody walked", "NOT_WALKED", "NFPA 70E 120.5(1)", func(w *world, _ map[string]string, _ string) {
+	{"a drawing that nobody walked", ledger.NotWalked, "NFPA 70E 120.5(1)", func(w *world, _ map[string]string, _ string) {
 		d := binDrawing()
 		d.Revision = 2
 		w.must(w.publish("nia", d))
 	}, nil},
-	{"an agent that the issuer expects is not tested", "AIR_NOT_TESTED", "1910.272(g)(1)(iii)", nil, func(b *recordv1.BinEntry) { b.Expected = []recordv1.AirAgent{h2s} }},
-	{"a test that is too old", "AIR_OLD", "1910.272(g)(1)(iii)", func(w *world, _ map[string]string, _ string) { w.now += 31 * minute }, nil},
-	{"oxygen too low", "AIR_OUT_OF_LIMITS", "1910.146(b); 1910.272(g)(1)(iii)", func(w *world, _ map[string]string, _ string) {
+	{"an agent that the issuer expects is not tested", ledger.AirNotTested, "1910.272(g)(1)(iii)", nil, func(b *recordv1.BinEntry) { b.Expected = []recordv1.AirAgent{h2s} }},
+	{"a test that is too old", ledger.AirOld, "1910.272(g)(1)(iii)", func(w *world, _ map[string]string, _ string) { w.now += 31 * minute }, nil},
+	{"oxygen too low", ledger.AirOutOfLimits, "1910.146(b); 1910.272(g)(1)(iii)", func(w *world, _ map[string]string, _ string) {
 		w.must(w.journal("eastfork", "ravi", actAir(binJob, binZone, bottom, values(oxygen, 19_400)...)))
 	}, nil},
-	{"no word on ventilation", "VENTILATION_NOT_SAID", "1910.272(g)(1)(iii)", nil, func(b *recordv1.BinEntry) { b.Ventilation = 0 }},
-	{"air that was bad and is not ventilated on", "VENTILATION_NEEDED", "1910.272(g)(1)(iii)", func(w *world, _ map[string]string, _ string) {
+	{"no word on ventilation", ledger.VentilationNotSaid, "1910.272(g)(1)(iii)", nil, func(b *recordv1.BinEntry) { b.Ventilation = 0 }},
+	{"air that was bad and is not ventilated on", ledger.VentilationNeeded, "1910.272(g)(1)(iii)", func(w *world, _ map[string]string, _ string) {
 		w.must(w.journal("eastfork", "ravi", actAir(binJob, binZone, bottom, values(co, 60_000)...)))
 		w.testAir()
 	}, func(b *recordv1.BinEntry) { b.Ventilation = recordv1.Ventilation_VENTILATION_NONE }},
-	{"walking down grain", "WALKING_DOWN", "1910.272(g)(1)(iv)", nil, func(b *recordv1.BinEntry) { b.NobodyWalksGrain = false }},
-	{"a running sweep auger", "SWEEP_RUNNING", "1910.272(g)(1)(ii); OSHA memorandum of 3 May 2013", nil, func(b *recordv1.BinEntry) { b.SweepRunning = true }},
-	{"from above without a line", "NO_LINE", "1910.272(g)(2)", nil, func(b *recordv1.BinEntry) { b.Line, b.LineReason = 0, "it is warm" }},
-	{"a line that lets people sink", "LINE_LENGTH", "1910.272(g)(2)", nil, func(b *recordv1.BinEntry) { b.StopsAtWaist = false }},
-	{"a chair that lets people sink", "LINE_LENGTH", "1910.272(g)(2)", nil, func(b *recordv1.BinEntry) {
+	{"walking down grain", ledger.WalkingDown, "1910.272(g)(1)(iv)", nil, func(b *recordv1.BinEntry) { b.NobodyWalksGrain = false }},
+	{"a running sweep auger", ledger.SweepRunning, "1910.272(g)(1)(ii); OSHA memorandum of 3 May 2013", nil, func(b *recordv1.BinEntry) { b.SweepRunning = true }},
+	{"from above without a line", ledger.NoLine, "1910.272(g)(2)", nil, func(b *recordv1.BinEntry) { b.Line, b.LineReason = 0, "it is warm" }},
+	{"a line that lets people sink", ledger.LineLength, "1910.272(g)(2)", nil, func(b *recordv1.BinEntry) { b.StopsAtWaist = false }},
+	{"a chair that lets people sink", ledger.LineLength, "1910.272(g)(2)", nil, func(b *recordv1.BinEntry) {
 		b.Line, b.StopsAtWaist = recordv1.Line_LINE_BOATSWAINS_CHAIR, false
 	}},
-	{"another means without a reason", "OTHER_LINE_NOT_SHOWN", "1910.272(g)(2)", nil, func(b *recordv1.BinEntry) { b.Line = recordv1.Line_LINE_OTHER }},
-	{"at the floor with nothing probed", "ENGULFMENT_NOT_RULED_OUT", "1910.272(g)(2)", nil, func(b *recordv1.BinEntry) { b.Line, b.FromAbove = 0, false }},
-	{"nobody stands watch", "NO_OBSERVER", "1910.272(g)(3)", func(w *world, _ map[string]string, watch string) {
+	{"another means without a reason", ledger.OtherLineNotShown, "1910.272(g)(2)", nil, func(b *recordv1.BinEntry) { b.Line = recordv1.Line_LINE_OTHER }},
+	{"at the floor with nothing probed", ledger.EngulfmentNotRuledOut, "1910.272(g)(2)", nil, func(b *recordv1.BinEntry) { b.Line, b.FromAbove = 0, false }},
+	{"nobody stands watch", ledger.NoObserver, "1910.272(g)(3)", func(w *world, _ map[string]string, watch string) {
 		w.must(w.journal("eastfork", "mara", actLeave(watch)))
 	}, nil},
-	{"an observer whom the permit does not name", "NO_OBSERVER", "1910.272(g)(3)", nil, func(b *recordv1.BinEntry) { b.Observers = []string{"olga"} }},
-	{"an observer without contact", "NO_CONTACT", "1910.272(g)(3)", stands(func(s *recordv1.StandWatch) { s.Contact = 0 }), nil},
-	{"an observer with nothing to help", "OBSERVER_NOT_EQUIPPED", "1910.272(g)(3)", stands(func(s *recordv1.StandWatch) { s.Equipped = false }), nil},
-	{"an observer not trained in rescue", "OBSERVER_NOT_TRAINED", "1910.272(g)(5)", stands(func(s *recordv1.StandWatch) { s.RescueTrained = false }), nil},
-	{"an observer who watches elsewhere", "OBSERVER_ELSEWHERE", "1910.272(g)(3)", func(w *world, _ map[string]string, _ string) {
+	{"an observer whom the permit does not name", ledger.NoObserver, "1910.272(g)(3)", nil, func(b *recordv1.BinEntry) { b.Observers = []string{"olga"} }},
+	{"an observer without contact", ledger.NoContact, "1910.272(g)(3)", stands(func(s *recordv1.StandWatch) { s.Contact = 0 }), nil},
+	{"an observer with nothing to help", ledger.ObserverNotEquipped, "1910.272(g)(3)", stands(func(s *recordv1.StandWatch) { s.Equipped = false }), nil},
+	{"an observer not trained in rescue", ledger.ObserverNotTrained, "1910.272(g)(5)", stands(func(s *recordv1.StandWatch) { s.RescueTrained = false }), nil},
+	{"an observer who watches elsewhere", ledger.ObserverElsewhere, "1910.272(g)(3)", func(w *world, _ map[string]string, _ string) {
 		w.openDesk()
 		w.must(w.journal("eastfork", "mara", actStand("desk-1", recordv1.Duty_DUTY_FIRE_WATCH)))
 	}, nil},
-	{"an observer who is inside another zone", "OBSERVER_INSIDE", "1910.272(g)(3)", func(w *world, _ map[string]string, _ string) {
+	{"an observer who is inside another zone", ledger.ObserverInside, "1910.272(g)(3)", func(w *world, _ map[string]string, _ string) {
 		w.openDesk()
 		w.must(w.journal("eastfork", "mara", actSignOn("desk-1")))
 	}, nil},
-	{"an observer named as entrant", "ENTRANT_WATCHES", "1910.272(g)(3)", nil, func(b *recordv1.BinEntry) { b.Observers = []string{"mara", "tomas"} }},
-	{"no rescue equipment", "NO_RESCUE_EQUIPMENT", "1910.272(g)(4)", nil, func(b *recordv1.BinEntry) { b.RescueEquipment = "" }},
-	{"under a bridge or hanging grain", "HUNG_GRAIN", "1910.272(g)(6)", nil, func(b *recordv1.BinEntry) { b.HungGrain = recordv1.Look_LOOK_HAZARD }},
-	{"nobody looked for a bridge", "NOT_LOOKED", "1910.272(g)(6)", nil, func(b *recordv1.BinEntry) { b.HungGrain = 0 }},
-	{"nobody to go in", "NO_ENTRANT", "1910.272(g)(1)(i)", nil, func(b *recordv1.BinEntry) { b.Entrants = nil }},
-	{"an entrant nobody trained", "ENTRANT_TRAINING_LAPSED", "1910.272(e)(2)", func(w *world, _ map[string]string, _ string) {
+	{"an observer named as entrant", ledger.EntrantWatches, "1910.272(g)(3)", nil, func(b *recordv1.BinEntry) { b.Observers = []string{"mara", "tomas"} }},
+	{"no rescue equipment", ledger.NoRescueEquipment, "1910.272(g)(4)", nil, func(b *recordv1.BinEntry) { b.RescueEquipment = "" }},
+	{"under a bridge or hanging grain", ledger.HungGrain, "1910.272(g)(6)", nil, func(b *recordv1.BinEntry) { b.HungGrain = recordv1.Look_LOOK_HAZARD }},
+	{"nobody looked for a bridge", ledger.NotLooked, "1910.272(g)(6)", nil, func(b *recordv1.BinEntry) { b.HungGrain = 0 }},
+	{"nobody to go in", ledger.NoEntrant, "1910.272(g)(1)(i)", nil, func(b *recordv1.BinEntry) { b.Entrants = nil }},
+	{"an entrant nobody trained", ledger.EntrantTrainingLapsed, "1910.272(e)(2)", func(w *world, _ map[string]string, _ string) {
 		w.must(w.direct("mara", &recordv1.Record{Act: &recordv1.Record_RecordTraining{RecordTraining: &recordv1.RecordTraining{Person: "lena", UntilUnixMs: 1, Qualified: true}}}))
 	}, nil},
-	{"an entrant not trained for bins", "ENTRANT_NOT_TRAINED", "1910.272(e)(2)", func(w *world, _ map[string]string, _ string) {
+	{"an entrant not trained for bins", ledger.EntrantNotTrained, "1910.272(e)(2)", func(w *world, _ map[string]string, _ string) {
 		w.must(w.direct("mara", actTraining("lena", recordv1.TrainingClass_TRAINING_CLASS_BIN_ENTRY, w.now-minute, w.now)))
 	}, nil},
-	{"an observer whose training in rescue ended", "OBSERVER_NOT_TRAINED", "1910.272(g)(5)", func(w *world, _ map[string]string, _ string) {
+	{"an observer whose training in rescue ended", ledger.ObserverNotTrained, "1910.272(g)(5)", func(w *world, _ map[string]string, _ string) {
 		w.must(w.direct("nia", actTraining("mara", recordv1.TrainingClass_TRAINING_CLASS_OBSERVER_RESCUE, w.now-minute, w.now)))
 	}, nil},
-	{"the bin under a fumigant", "FUMIGATED", "1910.272(g)(1)(iii)", func(w *world, _ map[string]string, _ string) {
+	{"the bin under a fumigant", ledger.Fumigated, "1910.272(g)(1)(iii)", func(w *world, _ map[string]string, _ string) {
 		w.testAir(values(ph3, 0)...)
 		w.must(w.journal("eastfork", "dov", actFumigated(binZone)))
 	}, nil},
-	{"a fumigated neighbour through the tunnel", "FUMIGANT_NEAR", "1910.272(g)(1)(iii)", func(w *world, _ map[string]string, _ string) {
+	{"a fumigated neighbour through the tunnel", ledger.FumigantNear, "1910.272(g)(1)(iii)", func(w *world, _ map[string]string, _ string) {
 		w.testAir(values(ph3, 0)...)
 		w.must(w.journal("eastfork", "dov", actFumigated("eastfork/bin-4")))
 	}, nil},
-	{"a fumigated place that the record joins", "FUMIGANT_NEAR", "1910.272(g)(1)(iii)", func(w *world, _ map[string]string, _ string) {
+	{"a fumigated place that the record joins", ledger.FumigantNear, "1910.272(g)(1)(iii)", func(w *world, _ map[string]string, _ string) {
 		w.testAir(values(ph3, 0)...)
 		w.must(w.journal("eastfork", "dov", actFumigated("eastfork/office", binZone)))
 	}, nil},
-	{"flat storage from above", "FLAT_STORAGE", "1910.272(h)", nil, func(b *recordv1.BinEntry) { b.FlatStorage = true }},
-	{"flat storage under a bank", "HUNG_GRAIN", "1910.272(h)", nil, func(b *recordv1.BinEntry) {
+	{"flat storage from above", ledger.FlatStorage, "1910.272(h)", nil, func(b *recordv1.BinEntry) { b.FlatStorage = true }},
+	{"flat storage under a bank", ledger.HungGrain, "1910.272(h)", nil, func(b *recordv1.BinEntry) {
 		b.FlatStorage, b.FromAbove, b.HungGrain = true, false, recordv1.Look_LOOK_HAZARD
 	}},
-	{"flat storage without a line or proof", "ENGULFMENT_NOT_RULED_OUT", "1910.272(h)", nil, func(b *recordv1.BinEntry) { b.FlatStorage, b.FromAbove, b.Line = true, false, 0 }},
+	{"flat storage without a line or proof", ledger.EngulfmentNotRuledOut, "1910.272(h)", nil, func(b *recordv1.BinEntry) { b.FlatStorage, b.FromAbove, b.Line = true, false, 0 }},
 }
 
 // stands has mara stand watch in another way.
@@ -174,13 +176,13 @@ func TestBinEntryConditions(t *testing.T) {
 				c.form(b)
 			}
 			by := "nia"
-			if c.code == "NOT_PERMITTED" {
+			if c.code == ledger.NotPermitted {
 				by = "tomas"
 			}
 			o := w.direct(by, actIssueBin("in-1", binJob, w.now+240*minute, b))
-			w.refusedWithText(o, c.code)
+			w.refusedWith(o, c.code)
 			for _, u := range o.GetConditions() {
-				if u.GetCode() != c.code || clauseOf(u) != c.clause || u.GetWho() == "" && noOne(u) {
+				if !code.Is(u, c.code) || clauseOf(u) != c.clause || noOne(u) {
 					t.Errorf("refused with %v: want %s (%s) alone", u, c.code, c.clause)
 				}
 			}
@@ -196,8 +198,8 @@ func TestBinEntryConditions(t *testing.T) {
 func TestNotEntered(t *testing.T) {
 	w, _, _ := readyBin(t)
 	w.openDesk()
-	w.refusedWith(w.direct("nia", actIssueBin("in-1", "desk-1", w.now+60*minute, bin())), "NOT_ENTERED")
-	w.refusedWith(w.direct("nia", actIssueBin("in-1", "no-such", w.now+60*minute, bin())), "UNKNOWN_JOB")
+	w.refusedWith(w.direct("nia", actIssueBin("in-1", "desk-1", w.now+60*minute, bin())), ledger.NotEntered)
+	w.refusedWith(w.direct("nia", actIssueBin("in-1", "no-such", w.now+60*minute, bin())), ledger.UnknownJob)
 	w.must(w.issueBin("in-1", bin()))
 }
 
@@ -205,8 +207,8 @@ func TestNotEntered(t *testing.T) {
 func TestAllAtOnce(t *testing.T) {
 	w, _ := isolatedBin(t)
 	o := w.direct("nia", actIssueBin("in-1", binJob, w.now+13*60*minute, &recordv1.BinEntry{FromAbove: true, SweepRunning: true}))
-	for _, code := range []string{"PERMIT_TOO_LONG", "NO_ENTRANT", "SWEEP_RUNNING", "WALKING_DOWN", "NOT_LOOKED", "VENTILATION_NOT_SAID", "NO_LINE", "NO_RESCUE_EQUIPMENT", "AIR_NOT_TESTED", "NO_OBSERVER"} {
-		w.refusedWithText(o, code)
+	for _, c := range []code.Code{ledger.PermitTooLong, ledger.NoEntrant, ledger.SweepRunning, ledger.WalkingDown, ledger.NotLooked, ledger.VentilationNotSaid, ledger.NoLine, ledger.NoRescueEquipment, ledger.AirNotTested, ledger.NoObserver} {
+		w.refusedWith(o, c)
 	}
 }
 
@@ -224,7 +226,7 @@ func TestOxygenIsTested(t *testing.T) {
 			b := bin()
 			b.Ventilation = recordv1.Ventilation_VENTILATION_FORCED
 			o := w.issueBin("in-1", b)
-			w.refusedWith(o, "AIR_NOT_TESTED")
+			w.refusedWith(o, ledger.AirNotTested)
 			if n := len(o.GetConditions()); n != 1 {
 				t.Errorf("%v not tested at %v alone gives %d conditions: %v", left, at, n, o.GetConditions())
 			}
@@ -246,20 +248,20 @@ func TestPermitTimes(t *testing.T) {
 	old := w.sign("nia", late)
 	w.now += 16 * minute
 	w.testAir()
-	w.refusedWith(w.put(ledger.DirectEntry(old)), "SIGNED_EARLIER")
+	w.refusedWith(w.put(ledger.DirectEntry(old)), ledger.SignedEarlier)
 	ends := w.now + 1000 + 12*60*minute
 	w.must(issue("in-4", ends))
-	w.refusedWith(issue("in-5", w.now+60*minute), "PERMIT_OPEN")
+	w.refusedWith(issue("in-5", w.now+60*minute), ledger.PermitOpen)
 	w.refusedWith(issue("in-4", w.now+60*minute), ledger.PermitExists)
 	if st := w.s.PermitView("in-4", ends).GetState(); st != recordv1.PermitState_PERMIT_STATE_ENDED {
 		t.Errorf("at its end the permit is %v", st)
 	}
 	// Nothing recorded for half an hour: the reader's clock alone makes the air old.
 	v := w.s.PermitView("in-4", w.now+31*minute)
-	if v.GetState() != recordv1.PermitState_PERMIT_STATE_SUSPENDED || !has(v.GetMissing(), "AIR_OLD", binZone) {
+	if v.GetState() != recordv1.PermitState_PERMIT_STATE_SUSPENDED || !has(v.GetMissing(), ledger.AirOld, binZone) {
 		t.Errorf("31 min after the last test the permit is %v, missing %v", v.GetState(), v.GetMissing())
 	}
-	if cs := w.s.MissingForWorkAt(w.s.Jobs[binJob], w.now+31*minute); !has(cs, "NO_PERMIT", binZone) {
+	if cs := w.s.MissingForWorkAt(w.s.Jobs[binJob], w.now+31*minute); !has(cs, ledger.NoPermit, binZone) {
 		t.Errorf("and work may go on: %v", cs)
 	}
 }
@@ -268,19 +270,19 @@ func TestPermitTimes(t *testing.T) {
 // in force, and whoever goes in is flagged and called out.
 func TestNoPermit(t *testing.T) {
 	w, _, _ := readyBin(t)
-	if cs := w.s.MissingForWork(w.s.Jobs[binJob]); len(cs) != 1 || !has(cs, "NO_PERMIT", binZone) {
+	if cs := w.s.MissingForWork(w.s.Jobs[binJob]); len(cs) != 1 || !has(cs, ledger.NoPermit, binZone) {
 		t.Errorf("everything but the permit is there; missing: %v", cs)
 	}
 	o := w.must(w.journal("eastfork", "lena", actSignOn(binJob)))
-	if !flagged(o, "NO_PERMIT") || w.raised(ledger.Stopped, binJob) == nil {
+	if !flagged(o, ledger.NoPermit) || w.raised(ledger.Stopped, binJob) == nil {
 		t.Errorf("lena is in the bin without a permit: flags %v, alarms %v", o.GetFlags(), w.s.Alarms)
 	}
 	// 1910.272(g)(1)(i): the precautions were in place before entry.
-	w.refusedWith(w.issueBin("in-1", bin()), "STILL_INSIDE")
+	w.refusedWith(w.issueBin("in-1", bin()), ledger.StillInside)
 	w.must(w.journal("eastfork", "lena", actSignOff(o.GetRef())))
 	// Somebody signed on to a job that nobody knows may be anywhere.
 	lost := w.must(w.journal("eastfork", "olga", actSignOn("no-such-job"))).GetRef()
-	w.refusedWith(w.issueBin("in-1", bin()), "STILL_INSIDE")
+	w.refusedWith(w.issueBin("in-1", bin()), ledger.StillInside)
 	w.must(w.journal("eastfork", "olga", actSignOff(lost)))
 	w.must(w.issueBin("in-2", bin()))
 }
@@ -296,7 +298,7 @@ func TestFumigant(t *testing.T) {
 		return b
 	}
 	o := w.issueBin("in-1", closed())
-	w.refusedWith(o, "AIR_NOT_TESTED")
+	w.refusedWith(o, ledger.AirNotTested)
 	if len(o.GetConditions()) != 3 {
 		t.Errorf("phosphine is missing at three levels: %v", o.GetConditions())
 	}
@@ -305,16 +307,16 @@ func TestFumigant(t *testing.T) {
 	if ps := w.s.PermitView("in-2", w.now).GetClosedPaths(); len(ps) != 1 || !strings.Contains(ps[0], "blanked and taped") {
 		t.Errorf("the permit does not show how the way is closed: %v", ps)
 	}
-	if as := w.s.JobView(binJob, w.now).GetRaised(); len(as) != 1 || !has(as, ledger.Fumigated, "eastfork/bin-4") {
+	if as := w.s.JobView(binJob, w.now).GetAlarms(); len(as) != 1 || !has(as, ledger.Fumigated, "eastfork/bin-4") {
 		t.Errorf("the job does not show the fumigant next door: %v", as)
 	}
 	w.refusedWith(w.journal("eastfork", "mara", actFumigantCleared(f, 301)), ledger.FumigantOutOfLimits)
-	w.refusedWith(w.journal("eastfork", "dov", actFumigantCleared(f, 0)), "NOT_PERMITTED")
+	w.refusedWith(w.journal("eastfork", "dov", actFumigantCleared(f, 0)), ledger.NotPermitted)
 	raw := actFumigantCleared(f, 0)
 	raw.GetFumigationCleared().ProvedAfter = false
 	w.refusedWith(w.journal("eastfork", "mara", raw), ledger.GasMeterNotProved)
 	w.must(w.journal("eastfork", "mara", actFumigantCleared(f, 300)))
-	w.refusedWith(w.journal("eastfork", "mara", actFumigantCleared(f, 0)), "UNKNOWN_FUMIGATION")
+	w.refusedWith(w.journal("eastfork", "mara", actFumigantCleared(f, 0)), ledger.UnknownFumigation)
 	// Where the drawing shows no way of grain, air or chemical, it is no source; a
 	// place that no drawing shows is.
 	w.must(w.direct("nia", actClosePermit("in-2")))

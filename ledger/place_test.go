@@ -159,7 +159,7 @@ func TestOnePlaceTwoNames(t *testing.T) {
 				w.augerReleased()
 				gone := p.come(w)
 				o := w.askAuger("early")
-				w.refusedWith(o, "REACHES_PEOPLE")
+				w.refusedWith(o, ledger.ReachesPeople)
 				if !reaches(o, "tomas") {
 					t.Errorf("the refusal does not name tomas: %v", o.GetConditions())
 				}
@@ -167,8 +167,8 @@ func TestOnePlaceTwoNames(t *testing.T) {
 				w.must(w.askAuger("later"))
 				w.fenceAll("later")
 				gone = p.come(w)
-				w.refusedWith(w.journal("eastfork", "ravi", actEnergise("later", auger)), "REACHES_PEOPLE")
-				if v := w.s.JobView(augerJob, w.now); v.GetStage() == recordv1.Stage_STAGE_APPROVED || !has(v.GetToEnergise(), "REACHES_PEOPLE", "") {
+				w.refusedWith(w.journal("eastfork", "ravi", actEnergise("later", auger)), ledger.ReachesPeople)
+				if v := w.s.JobView(augerJob, w.now); v.GetStage() == recordv1.Stage_STAGE_APPROVED || !has(v.GetToEnergise(), ledger.ReachesPeople, "") {
 					t.Errorf("the job is shown as %v, and misses %v", v.GetStage(), v.GetToEnergise())
 				}
 				gone()
@@ -255,7 +255,7 @@ func permitByAnotherName(t *testing.T) {
 	sweep()
 	w.offBin()
 	w.augerReleased()
-	w.refusedWith(w.askAuger("early"), "REACHES_BIN_ENTRY")
+	w.refusedWith(w.askAuger("early"), ledger.ReachesBinEntry)
 	w.must(w.direct("nia", actClosePermit("in-1")))
 	if o := w.askAuger("later"); !o.GetAccepted() {
 		t.Errorf("the permit is closed, and the start is refused: %v", o.GetConditions())
@@ -338,7 +338,7 @@ func hotWorkByAnotherName(t *testing.T) {
 	w.offBin()
 	w.augerReleased()
 	o := w.askAuger("early")
-	w.refusedWith(o, "REACHES_HOT_WORK")
+	w.refusedWith(o, ledger.ReachesHotWork)
 	if !slices.ContainsFunc(o.GetConditions(), func(c *recordv1.Finding) bool {
 		return code.Is(c, ledger.ReachesHotWork) && slices.Contains(code.Names(c, "people"), "ravi")
 	}) {
@@ -365,14 +365,14 @@ func permitOverPeople(t *testing.T) {
 	w.must(w.walk("ravi", "eastfork"))
 	w.must(w.journal("eastfork", "mara", actJob(augerJob, "tomas", "eastfork/swept", auger)))
 	on := w.must(w.journal("eastfork", "tomas", actSignOn(augerJob))).GetRef()
-	w.refusedWith(w.issueBin("in-1", bin()), "STILL_INSIDE")
+	w.refusedWith(w.issueBin("in-1", bin()), ledger.StillInside)
 	w.must(w.journal("eastfork", "tomas", actSignOff(on)))
 	w.must(w.issueBin("in-2", bin()))
 	on = w.must(w.journal("eastfork", "olga", actSignOn(augerJob))).GetRef()
 	if st := w.permitState("in-2"); st != recordv1.PermitState_PERMIT_STATE_SUSPENDED {
 		t.Errorf("with olga inside by another name, whom it does not name, the permit is %v", st)
 	}
-	w.refusedWith(w.direct("nia", actClosePermit("in-2")), "STILL_INSIDE")
+	w.refusedWith(w.direct("nia", actClosePermit("in-2")), ledger.StillInside)
 	w.must(w.journal("eastfork", "olga", actSignOff(on)))
 	w.must(w.direct("nia", actClosePermit("in-2")))
 }
@@ -451,7 +451,7 @@ func narrowByAnotherName(t *testing.T) {
 	w.must(w.journal("eastfork", "mara", actJob(cribJob, "tomas", cribZone, cribFill)))
 	for _, p := range presences {
 		gone := p.come(w)
-		w.refusedWith(w.journal("eastfork", "mara", actNarrow("eastfork/swept", auger)), "STILL_AT_PLACE")
+		w.refusedWith(w.journal("eastfork", "mara", actNarrow("eastfork/swept", auger)), ledger.StillAt)
 		gone()
 	}
 	w.must(w.journal("eastfork", "mara", actNarrow("eastfork/swept", auger)))
@@ -487,7 +487,7 @@ func narrowAway(t *testing.T) {
 	// eastfork's name for it too.
 	w.must(w.journal("eastfork", "mara", actJob(cribJob, "tomas", "eastfork/swept", cribFill)))
 	on := w.must(w.journal("eastfork", "tomas", actSignOn(cribJob))).GetRef()
-	w.refusedWith(w.askAuger("early"), "REACHES_PEOPLE")
+	w.refusedWith(w.askAuger("early"), ledger.ReachesPeople)
 	w.must(w.journal("eastfork", "tomas", actSignOff(on)))
 	w.must(w.journal("millrow", "mara", actNarrow("millrow/crib", auger)))
 	w.must(w.journal("eastfork", "tomas", actSignOn(cribJob)))
@@ -541,7 +541,7 @@ func recoveryByAnotherName(t *testing.T) {
 	r = w.walkdown("second disk")
 	r.Yard, r.Inside = "eastfork", []*recordv1.WalkedPerson{{Person: "tomas", Job: cribJob}}
 	w.must(w.recoverWith(r, w.keys["nia"], w.keys["ines"], key("second disk")))
-	w.refusedWith(w.askAuger("early"), "REACHES_PEOPLE")
+	w.refusedWith(w.askAuger("early"), ledger.ReachesPeople)
 }
 
 // foundClosedByAnotherName: the alarm of a switch found closed names who may be hurt.
@@ -597,6 +597,6 @@ func manyPlaces(t *testing.T) {
 	w.must(w.journal("eastfork", "mara", actJob(cribJob, "tomas", cribZone, cribFill)))
 	w.augerReleased()
 	on := w.must(w.journal("eastfork", "tomas", actSignOn(cribJob))).GetRef()
-	w.refusedWith(w.askAuger("early"), "REACHES_PEOPLE")
+	w.refusedWith(w.askAuger("early"), ledger.ReachesPeople)
 	w.must(w.journal("eastfork", "tomas", actSignOff(on)))
 }

@@ -19,40 +19,40 @@ func TestProcedureRequired(t *testing.T) {
 	w.must(w.journal("stonebend", "mara", w.job("before", "ravi", feeder, control)))
 	w.must(w.direct("mara", actProcedure(1)))
 	o := w.must(w.journal("stonebend", "mara", w.job("between", "ravi", feeder, control)))
-	if !flagged(o, "NO_PROCEDURE") || !has(w.s.MissingForWork(w.s.Jobs["between"]), "NO_PROCEDURE", zone) {
+	if !flagged(o, ledger.NoProcedure) || !has(w.s.MissingForWork(w.s.Jobs["between"]), ledger.NoProcedure, zone) {
 		t.Error("published and not approved, and a job may start on it")
 	}
-	if has(w.s.MissingForWork(w.s.Jobs["before"]), "NO_PROCEDURE", "") {
+	if has(w.s.MissingForWork(w.s.Jobs["before"]), ledger.NoProcedure, "") {
 		t.Error("a job that was open before the rule was on is stopped by it")
 	}
-	w.refusedWith(w.direct("mara", actApprove(1)), "OWN_PROCEDURE")
-	w.refusedWith(w.direct("ravi", actApprove(1)), "NOT_PERMITTED")
+	w.refusedWith(w.direct("mara", actApprove(1)), ledger.OwnProcedure)
+	w.refusedWith(w.direct("ravi", actApprove(1)), ledger.NotPermitted)
 	other := actApprove(1)
 	other.GetApproveProcedure().TextHash = make([]byte, 32)
 	w.refusedWith(w.direct("nia", other), ledger.NotTextThatWaits)
 	w.must(w.direct("nia", actApprove(1)))
-	if has(w.s.MissingForWork(w.s.Jobs["between"]), "NO_PROCEDURE", "") {
+	if has(w.s.MissingForWork(w.s.Jobs["between"]), ledger.NoProcedure, "") {
 		t.Error("approved, and it does not count")
 	}
-	if !has(w.s.MissingForWork(w.s.Jobs["before"]), "RETRAIN", "ravi") {
+	if !has(w.s.MissingForWork(w.s.Jobs["before"]), ledger.RetrainOn, "ravi") {
 		t.Error("ravi is responsible there, has a procedure now, and was not taught it")
 	}
 	read := w.job("after", "ravi", feeder, control)
 	read.GetOpenJob().ProcedureVersion = 2
 	w.refusedWith(w.journal("stonebend", "mara", read), ledger.NotVersionInUse)
 	read.GetOpenJob().ProcedureVersion = 1
-	if o := w.must(w.journal("stonebend", "mara", read)); flagged(o, "NO_PROCEDURE") || w.s.Jobs["after"].Procedure != 1 {
+	if o := w.must(w.journal("stonebend", "mara", read)); flagged(o, ledger.NoProcedure) || w.s.Jobs["after"].Procedure != 1 {
 		t.Errorf("opened against version 1: %v", o.GetFlags())
 	}
 	w.must(w.journal("stonebend", "mara", w.job("half", "ravi", feeder)))
-	if !has(w.s.MissingForWork(w.s.Jobs["half"]), "NOT_THE_PROCEDURE", zone) {
+	if !has(w.s.MissingForWork(w.s.Jobs["half"]), ledger.NotTheProcedure, zone) {
 		t.Error("the plan leaves out a point of the procedure, and nobody says so")
 	}
 	// On once, it is never off, nor put off.
 	from := w.s.Required["stonebend"].From
-	w.refusedWith(w.direct("nia", actRequire("stonebend", from+1)), "ALREADY_REQUIRED")
+	w.refusedWith(w.direct("nia", actRequire("stonebend", from+1)), ledger.AlreadyRequired)
 	w.must(w.direct("nia", actRequire("stonebend", from-day)))
-	if !has(w.s.MissingForWork(w.s.Jobs["after"]), "RETRAIN", "ravi") {
+	if !has(w.s.MissingForWork(w.s.Jobs["after"]), ledger.RetrainOn, "ravi") {
 		t.Error("ravi was not taught version 1 and may work")
 	}
 	w.must(w.direct("nia", actRequire("eastfork", w.now+day)))
@@ -67,11 +67,11 @@ func TestProcedureIncomplete(t *testing.T) {
 	w := drawn(t)
 	half := actProcedure(1)
 	half.GetPublishProcedure().Points = []string{feeder}
-	w.refusedWith(w.direct("mara", half), "PROCEDURE_INCOMPLETE")
+	w.refusedWith(w.direct("mara", half), ledger.ProcedureIncomplete)
 	w.refusedWith(w.direct("mara", actProcedure(2)), ledger.NotNextVersion)
 	none := actProcedure(1)
 	none.GetPublishProcedure().Machines = nil
-	w.refusedWith(w.direct("mara", none), "BAD_FIELD")
+	w.refusedWith(w.direct("mara", none), ledger.BadField)
 	if len(w.s.Procs) > 0 || len(w.s.Required) > 0 {
 		t.Error("a refused procedure leaves a trace")
 	}
@@ -85,22 +85,22 @@ func TestProcedureStale(t *testing.T) {
 	w.must(w.direct("nia", actApprove(1)))
 	w.must(w.journal("stonebend", "mara", w.job("boot-1", "ravi", feeder, control)))
 	w.must(w.publish("nia", withMain(2)))
-	if !has(w.s.MissingForWork(w.s.Jobs["boot-1"]), "PROCEDURE_STALE", zone) {
+	if !has(w.s.MissingForWork(w.s.Jobs["boot-1"]), ledger.ProcedureStale, zone) {
 		t.Error("the drawing changed under the procedure, and it is still good for work")
 	}
 	w.must(w.direct("nia", actTraining("ravi", classAuthorised, w.now, w.now+100*day, zone)))
 	w.must(w.direct("mara", actProcedure(2)))
 	w.must(w.publish("nia", withSecondCut(3)))
-	w.refusedWith(w.direct("nia", actApprove(2)), "PROCEDURE_STALE")
+	w.refusedWith(w.direct("nia", actApprove(2)), ledger.ProcedureStale)
 	w.must(w.publish("nia", withMain(4)))
 	w.must(w.direct("nia", actTraining("ravi", classAuthorised, w.now, w.now+100*day, zone)))
 	w.must(w.direct("mara", actProcedure(3)))
-	if has(w.s.MissingForWork(w.s.Jobs["boot-1"]), "RETRAIN", "ravi") {
+	if has(w.s.MissingForWork(w.s.Jobs["boot-1"]), ledger.RetrainOn, "ravi") {
 		t.Error("a version that nobody approved marks its users")
 	}
 	w.must(w.direct("nia", actApprove(3)))
 	cs := w.s.MissingForWork(w.s.Jobs["boot-1"])
-	if has(cs, "PROCEDURE_STALE", "") || !has(cs, "RETRAIN", "ravi") {
+	if has(cs, ledger.ProcedureStale, "") || !has(cs, ledger.RetrainOn, "ravi") {
 		t.Errorf("version 3 approved: %v", cs)
 	}
 }
@@ -123,7 +123,7 @@ func TestEightConditions(t *testing.T) {
 	fan.GetOpenJob().Zone = fanZone
 	w.must(w.journal("stonebend", "mara", fan))
 	j := w.s.Jobs["fan-1"]
-	if !has(w.s.MissingForWork(j), "NO_PROCEDURE", fanZone) {
+	if !has(w.s.MissingForWork(j), ledger.NoProcedure, fanZone) {
 		t.Fatal("no procedure, nothing attested, and no word of it")
 	}
 	for number, leave := range map[int]func(a *recordv1.AttestException){
@@ -137,7 +137,7 @@ func TestEightConditions(t *testing.T) {
 		}
 	}
 	w.must(w.direct("mara", actAttest("fan-1")))
-	if cs := w.s.MissingForWork(j); has(cs, "NO_PROCEDURE", "") || has(cs, ledger.ExceptionFails, "") {
+	if cs := w.s.MissingForWork(j); has(cs, ledger.NoProcedure, "") || has(cs, ledger.ExceptionFails, "") {
 		t.Errorf("all eight hold: %v", cs)
 	}
 	// A second person's lock ends the exclusive control.

@@ -100,14 +100,14 @@ func TestWalkdownMerges(t *testing.T) {
 			t.Fatalf("hold %s after the walkdown: %+v", ref, h)
 		}
 	}
-	if w.s.Holds[unknown].Holder != "" || !flagged(o, "OWNER_UNKNOWN") || len(w.s.Holds[hers].Flags) != 0 {
+	if w.s.Holds[unknown].Holder != "" || !flagged(o, ledger.OwnerUnknown) || len(w.s.Holds[hers].Flags) != 0 {
 		t.Errorf("found lock of nobody known: %+v; lena's: %+v", w.s.Holds[unknown], w.s.Holds[hers].Flags)
 	}
 	w.must(w.envelope("millrow", &recordv1.Envelope{Body: &recordv1.Envelope_Signed{Signed: early}}))
 	if w.s.Holds[before].Active() || !w.s.Holds[hers].Active() {
 		t.Error("the release signed before the loss must end the old hold and no other")
 	}
-	w.refusedWith(w.journal("stonebend", "ravi", actRelease(hers)), "NOT_YOUR_LOCK")
+	w.refusedWith(w.journal("stonebend", "ravi", actRelease(hers)), ledger.NotYourLock)
 	w.must(w.journal("stonebend", "lena", actRelease(hers)))
 	w.refusedWith(w.journal("stonebend", "lena", actRelease(unknown)), ledger.NotClaimed)
 }
@@ -164,15 +164,15 @@ func TestGoAheadOutlivesReplica(t *testing.T) {
 	w.keys["stonebend"] = key("second disk")
 	r := w.walkdown("third disk")
 	r.Closed = []string{feeder}
-	if o := w.recover(r, "third disk"); has(flagConditions(o, "CLOSING_AUTHORITY"), "CLOSING_AUTHORITY", feeder) {
+	if o := w.recover(r, "third disk"); has(flagConditions(o, ledger.MayBeTold), ledger.MayBeTold, feeder) {
 		t.Errorf("found closed, and still somebody is looked for: %v", o.GetFlags())
 	}
 }
 
 // flagConditions are the flags of one code, as conditions.
-func flagConditions(o *recordv1.Outcome, code string) (out []*recordv1.Finding) {
+func flagConditions(o *recordv1.Outcome, c code.Code) (out []*recordv1.Finding) {
 	for _, f := range o.GetFlags() {
-		if f.GetCode() == code {
+		if code.Is(f, c) {
 			out = append(out, &recordv1.Finding{Code: f.GetCode(), Subject: f.GetSubject()})
 		}
 	}
@@ -193,7 +193,7 @@ func TestRecoverKeepsOpenRequests(t *testing.T) {
 		if st := w.s.Reqs["start-1"].State; st != recordv1.RequestState_REQUEST_STATE_VOID {
 			t.Errorf("approved %v: the request is %v after the recovery", approved, st)
 		}
-		w.refusedWith(w.journal("millrow", "mara", actEnergise("start-1", control)), "NOT_APPROVED")
+		w.refusedWith(w.journal("millrow", "mara", actEnergise("start-1", control)), ledger.NotApproved)
 		w.must(w.direct("mara", actRequest("start-2", "boot-1", w.now+1e7, feeder, control)))
 	}
 }
@@ -204,8 +204,8 @@ func TestStaleOpeningAfterRecovery(t *testing.T) {
 	w := drawn(t).managed()
 	old := w.actIsolate(feeder)
 	w.recover(w.walkdown("second disk"), "second disk")
-	if o := w.journal("stonebend", "ravi", old); !flagged(o, "STALE_OPENING") || !w.s.Points[feeder].Live {
-		t.Errorf("an opening from before the loss counts: %v", o.GetChanges())
+	if o := w.journal("stonebend", "ravi", old); !flagged(o, ledger.StaleOpening) || !w.s.Points[feeder].Live {
+		t.Errorf("an opening from before the loss counts: %v", o.GetDid())
 	}
 	w.must(w.journal("stonebend", "ravi", w.actIsolate(feeder)))
 	if w.s.Points[feeder].Live {
@@ -225,14 +225,14 @@ func TestWalkdownFindings(t *testing.T) {
 	}
 	alarm := false
 	for _, a := range w.s.Alarms {
-		alarm = alarm || a.Code == "FOUND_CLOSED" && a.Subject == feeder
+		alarm = alarm || a.Code == string(ledger.FoundClosed) && a.Subject == feeder
 	}
 	if !alarm {
 		t.Errorf("no alarm for it: %v", w.s.Alarms)
 	}
-	w.refusedWith(w.direct("mara", actRequest("start-1", "boot-1", w.now+1e7, control)), "REACHES_PEOPLE")
+	w.refusedWith(w.direct("mara", actRequest("start-1", "boot-1", w.now+1e7, control)), ledger.ReachesPeople)
 	on := ledger.Ref("stonebend", 2, ledger.WalkedSeq)
-	w.refusedWith(w.journal("stonebend", "ravi", actSignOff(on)), "NOT_YOUR_SIGN_ON")
+	w.refusedWith(w.journal("stonebend", "ravi", actSignOff(on)), ledger.NotYourSignOn)
 	w.must(w.journal("stonebend", "lena", actSignOff(on)))
 	if so := w.s.SignOns[on]; so == nil || !so.Off.Set() {
 		t.Error("lena could not sign off what the walkdown entered")
@@ -248,7 +248,7 @@ func TestClonedYardRecovers(t *testing.T) {
 	w.recover(w.walkdown("second disk"), "second disk")
 	w.must(w.journal("stonebend", "ravi", actLock(feeder, "ravi-2", "")))
 	for _, a := range w.s.Alarms {
-		if a.Code == "CLONED_JOURNAL" {
+		if a.Code == string(ledger.ClonedJournal) {
 			t.Errorf("the alarm stands after the recovery: %v", a)
 		}
 	}
@@ -275,7 +275,7 @@ func TestRecoveryRefused(t *testing.T) {
 		"one twice":               {nil, keys(nia, nia, disk), ledger.SignedTwice},
 		"not in order":            {nil, keys(ines, nia, disk), ledger.SignaturesOutOfOrder},
 		"a stranger beside":       {nil, keys(nia, ines, disk, ravi), ledger.WrongSignatures},
-		"second is the first":     {func(r *recordv1.RecoverYard) { r.Second = "nia" }, keys(nia, key("nia's second"), disk), "BAD_FIELD"},
+		"second is the first":     {func(r *recordv1.RecoverYard) { r.Second = "nia" }, keys(nia, key("nia's second"), disk), ledger.BadField},
 		"new replica first":       {nil, keys(nia, disk, ines), ledger.NewKeySignsLast},
 		"another for the second":  {nil, keys(nia, ravi, disk), ledger.NotCountersigned},
 		"second is nobody":        {func(r *recordv1.RecoverYard) { r.Second = "zoe" }, nil, ledger.UnknownPerson},
@@ -285,7 +285,7 @@ func TestRecoveryRefused(t *testing.T) {
 		"epoch as it is":          {func(r *recordv1.RecoverYard) { r.Epoch = 1 }, nil, ledger.EpochOutOfTurn},
 		"its old key":             {func(r *recordv1.RecoverYard) { r.Key = pub(key("stonebend")) }, keys(nia, ines, key("stonebend")), ledger.KeyInUse},
 		"a person's key":          {func(r *recordv1.RecoverYard) { r.Key = pub(ravi) }, keys(nia, ines, ravi), ledger.KeyInUse},
-		"no address":              {func(r *recordv1.RecoverYard) { r.Address = "" }, nil, "BAD_FIELD"},
+		"no address":              {func(r *recordv1.RecoverYard) { r.Address = "" }, nil, ledger.BadField},
 		"point unknown":           {func(r *recordv1.RecoverYard) { r.Closed = []string{"stonebend/p/e"} }, nil, ledger.WalkedUnknown},
 		"another yard's point":    {func(r *recordv1.RecoverYard) { r.Closed = []string{"millrow/p/d"} }, nil, ledger.WalkedElsewhere},
 		"lock on unknown":         {func(r *recordv1.RecoverYard) { r.Locks = lock("stonebend/p/e", "") }, nil, ledger.WalkedUnknown},

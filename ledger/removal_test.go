@@ -18,7 +18,7 @@ func TestUnacknowledgedOutlivesTheHold(t *testing.T) {
 	}
 	delete(again.Holds, holds["lena "+feeder])
 	w.s = again
-	if o := w.must(w.journal("millrow", "lena", actSignOn("boot-1"))); !flagged(o, "REMOVAL_NOT_ACKNOWLEDGED") {
+	if o := w.must(w.journal("millrow", "lena", actSignOn("boot-1"))); !flagged(o, ledger.NotAcknowledged) {
 		t.Error("the removal that she was not told of did not come back with the state")
 	}
 	w.must(w.direct("lena", actAcknowledge(holds["lena "+feeder])))

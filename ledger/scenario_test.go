@@ -21,10 +21,10 @@ var clauses = []struct {
 		w.must(w.journal("stonebend", "mara", &recordv1.Record{Act: &recordv1.Record_OpenJob{OpenJob: &recordv1.OpenJob{
 			Id: "boot-1", Zone: zone, Plan: []string{feeder}, Responsible: "ravi", Affected: []string{"dov"}, Purpose: "clear the boot"}}}))
 		cs := w.s.MissingForWork(w.s.Jobs["boot-1"])
-		if !has(cs, "PLAN_DOES_NOT_ISOLATE", zone) {
+		if !has(cs, ledger.PlanDoesNotIsolate, zone) {
 			t.Errorf("the feeder alone passes as a plan although the control voltage comes from millrow: %v", cs)
 		}
-		if !has(cs, "NOT_OPEN", feeder) {
+		if !has(cs, ledger.NotOpen, feeder) {
 			t.Errorf("a point that nobody opened is not missed: %v", cs)
 		}
 	}},
@@ -38,7 +38,7 @@ var clauses = []struct {
 		if !flagged(on, ledger.EnteredUnlocked) {
 			t.Error("entering without a lock is not flagged")
 		}
-		if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); !has(cs, "NO_LOCK", control) {
+		if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); !has(cs, ledger.NoLock, control) {
 			t.Errorf("lena is in the zone with no lock on %s and work may go on: %v", control, cs)
 		}
 	}},
@@ -50,18 +50,18 @@ var clauses = []struct {
 			t.Error("a lock on a point that was not opened is not flagged")
 		}
 		w.must(w.journal("stonebend", "ravi", w.actIsolate(feeder)))
-		if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); !has(cs, "NOT_TRIED", feeder) {
+		if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); !has(cs, ledger.NotTried, feeder) {
 			t.Errorf("a lock older than the opening counts without a try of the handle: %v", cs)
 		}
 		w.must(w.journal("stonebend", "ravi", &recordv1.Record{Act: &recordv1.Record_TriedHandle{TriedHandle: &recordv1.TriedHandle{Hold: ref(o.GetRef())}}}))
-		if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); has(cs, "NOT_TRIED", feeder) {
+		if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); has(cs, ledger.NotTried, feeder) {
 			t.Errorf("the try of the handle does not count: %v", cs)
 		}
 	}},
 	{"1910.147(d)(5)(i)", "stored energy is released or restrained before anything is verified", func(t *testing.T) {
 		w, _ := isolated(t)
 		w.prove()
-		if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); !has(cs, "STORED", bucket) {
+		if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); !has(cs, ledger.Stored, bucket) {
 			t.Errorf("the loaded buckets are not missed: %v", cs)
 		}
 		w.must(w.journal("stonebend", "ravi", actStored("boot-1", bucket)))
@@ -78,7 +78,7 @@ var clauses = []struct {
 		w, _ := isolated(t)
 		w.now += 120_000
 		w.must(w.journal("stonebend", "ravi", actStored("boot-1", bucket)))
-		if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); !has(cs, "NOT_PROVED", motor) || !has(cs, "NOT_PROVED", coil) {
+		if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); !has(cs, ledger.NotProved, motor) || !has(cs, ledger.NotProved, coil) {
 			t.Errorf("work may start without readings: %v", cs)
 		}
 		w.prove()
@@ -86,7 +86,7 @@ var clauses = []struct {
 			t.Fatalf("everything is proved and work may not start: %v", cs)
 		}
 		w.must(w.journal("stonebend", "ravi", w.actIsolate(feeder)))
-		if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); !has(cs, "NOT_PROVED", motor) {
+		if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); !has(cs, ledger.NotProved, motor) {
 			t.Errorf("the point was opened again and the old reading still counts: %v", cs)
 		}
 	}},
@@ -96,12 +96,12 @@ var clauses = []struct {
 			w.must(w.journal("stonebend", k[:4], actRelease(h)))
 		}
 		w.must(w.journal("stonebend", "mara", actNotice("boot-1", recordv1.NoticeWhen_NOTICE_WHEN_AFTER, "dov")))
-		w.refusedWith(w.direct("mara", actRequest("start-1", "boot-1", w.now+1e7, feeder, control)), "NOT_CLEAR")
+		w.refusedWith(w.direct("mara", actRequest("start-1", "boot-1", w.now+1e7, feeder, control)), ledger.NotClear)
 		o := w.must(w.journal("stonebend", "ravi", &recordv1.Record{Act: &recordv1.Record_ClearArea{ClearArea: &recordv1.ClearArea{Job: "boot-1", ToolsOut: true, GuardsOn: true, PeopleClear: true, GroundsFitted: 3, GroundsRemoved: 2}}}))
 		if !flagged(o, ledger.FoundNotClear) {
 			t.Error("a ground left on passes as clear")
 		}
-		w.refusedWith(w.direct("mara", actRequest("start-2", "boot-1", w.now+1e7, feeder, control)), "GROUNDS")
+		w.refusedWith(w.direct("mara", actRequest("start-2", "boot-1", w.now+1e7, feeder, control)), ledger.GroundsLeft)
 		w.must(w.journal("stonebend", "ravi", actGrounds("boot-1", 3, 3)))
 		w.must(w.direct("mara", actRequest("start-3", "boot-1", w.now+1e7, feeder, control)))
 	}},
@@ -115,8 +115,8 @@ var clauses = []struct {
 			w.must(w.journal("stonebend", k[:4], actRelease(h)))
 		}
 		w.must(w.journal("stonebend", "mara", actNotice("boot-1", recordv1.NoticeWhen_NOTICE_WHEN_AFTER, "dov")))
-		w.refusedWith(w.direct("mara", actRequest("start-1", "boot-1", w.now+1e7, feeder, control)), "SIGNED_ON")
-		w.refusedWith(w.journal("stonebend", "mara", actSignOff(on.GetRef())), "NOT_YOUR_SIGN_ON")
+		w.refusedWith(w.direct("mara", actRequest("start-1", "boot-1", w.now+1e7, feeder, control)), ledger.SignedOn)
+		w.refusedWith(w.journal("stonebend", "mara", actSignOff(on.GetRef())), ledger.NotYourSignOn)
 		w.must(w.journal("stonebend", "lena", actSignOff(on.GetRef())))
 		w.must(w.journal("stonebend", "ravi", actClear("boot-1")))
 		w.must(w.direct("mara", actRequest("start-2", "boot-1", w.now+1e7, feeder, control)))
@@ -140,13 +140,13 @@ var clauses = []struct {
 		}
 		w.must(w.journal("stonebend", "mara", actNotice("boot-1", recordv1.NoticeWhen_NOTICE_WHEN_AFTER, "dov")))
 		o := w.direct("mara", actRequest("start-1", "boot-1", w.now+1e7, feeder, control))
-		w.refusedWith(o, "HOLD_STANDS")
+		w.refusedWith(o, ledger.HoldStands)
 		for _, c := range o.GetConditions() {
 			if code.Is(c, ledger.HoldStands) && !slices.Equal(code.Names(c, "holder"), []string{"lena"}) {
 				t.Errorf("the refusal names %q, not who still holds", code.Names(c, "holder"))
 			}
 		}
-		w.refusedWith(w.journal("stonebend", "ravi", actRelease(holds["lena "+feeder])), "NOT_YOUR_LOCK")
+		w.refusedWith(w.journal("stonebend", "ravi", actRelease(holds["lena "+feeder])), ledger.NotYourLock)
 		w.must(w.journal("stonebend", "lena", actRelease(holds["lena "+feeder])))
 	}},
 }
@@ -168,10 +168,10 @@ func TestStart(t *testing.T) {
 	if got := q.Involved; len(got) != 2 || got[0] != "millrow" || got[1] != "stonebend" {
 		t.Fatalf("yards that must confirm: %v", got)
 	}
-	w.refusedWith(w.journal("stonebend", "ravi", actEnergise("start-1", feeder)), "NOT_APPROVED")
-	w.refusedWith(w.fence("eastfork", "start-1"), "NOT_INVOLVED")
+	w.refusedWith(w.journal("stonebend", "ravi", actEnergise("start-1", feeder)), ledger.NotApproved)
+	w.refusedWith(w.fence("eastfork", "start-1"), ledger.NotInvolved)
 	w.must(w.fence("stonebend", "start-1"))
-	w.refusedWith(w.journal("stonebend", "ravi", actEnergise("start-1", feeder)), "NOT_APPROVED")
+	w.refusedWith(w.journal("stonebend", "ravi", actEnergise("start-1", feeder)), ledger.NotApproved)
 	w.must(w.fence("millrow", "start-1"))
 	w.refusedWith(w.journal("millrow", "tomas", actEnergise("start-1", feeder)), ledger.PointNotHome)
 	w.must(w.journal("stonebend", "ravi", actEnergise("start-1", feeder)))
@@ -179,7 +179,7 @@ func TestStart(t *testing.T) {
 	if q.State != recordv1.RequestState_REQUEST_STATE_DONE || !w.s.Points[feeder].Live || !w.s.Points[control].Live {
 		t.Fatalf("request %v, live %v %v", q.State, w.s.Points[feeder].Live, w.s.Points[control].Live)
 	}
-	w.refusedWith(w.journal("stonebend", "ravi", actEnergise("start-1", feeder)), "NOT_APPROVED")
+	w.refusedWith(w.journal("stonebend", "ravi", actEnergise("start-1", feeder)), ledger.NotApproved)
 	w.must(w.journal("stonebend", "ravi", &recordv1.Record{Act: &recordv1.Record_CloseJob{CloseJob: &recordv1.CloseJob{Job: "boot-1"}}}))
 }
 
@@ -197,7 +197,7 @@ func TestLockVoids(t *testing.T) {
 		if st := w.s.Reqs["start-1"].State; st != recordv1.RequestState_REQUEST_STATE_VOID {
 			t.Errorf("approved=%v: the request is %v after a new lock", approved, st)
 		}
-		w.refusedWith(w.journal("stonebend", "ravi", actEnergise("start-1", feeder)), "NOT_APPROVED")
+		w.refusedWith(w.journal("stonebend", "ravi", actEnergise("start-1", feeder)), ledger.NotApproved)
 	}
 }
 
@@ -211,13 +211,13 @@ func TestReachesPeople(t *testing.T) {
 	w.must(w.journal("stonebend", "mara", &recordv1.Record{Act: &recordv1.Record_OpenJob{OpenJob: &recordv1.OpenJob{
 		Id: "paint-1", Zone: zone, Plan: []string{feeder, control}, Responsible: "tomas", Affected: []string{"dov"}, Purpose: "paint the boot"}}}))
 	o := w.must(w.journal("eastfork", "tomas", actLock("eastfork/mcc-9/fan", "tomas-1", "paint-1")))
-	if !flagged(o, "DOES_NOT_ISOLATE") {
+	if !flagged(o, ledger.DoesNotIsolate) {
 		t.Error("a lock on a point that does not isolate the work is not flagged")
 	}
-	w.refusedWith(w.direct("mara", actRequest("start-1", "boot-1", w.now+1e7, feeder)), "REACHES_PEOPLE")
+	w.refusedWith(w.direct("mara", actRequest("start-1", "boot-1", w.now+1e7, feeder)), ledger.ReachesPeople)
 	w.must(w.journal("eastfork", "tomas", actRelease(o.GetRef())))
 	on := w.must(w.journal("eastfork", "tomas", actSignOn("paint-1")))
-	w.refusedWith(w.direct("mara", actRequest("start-2", "boot-1", w.now+1e7, feeder)), "REACHES_PEOPLE")
+	w.refusedWith(w.direct("mara", actRequest("start-2", "boot-1", w.now+1e7, feeder)), ledger.ReachesPeople)
 	w.must(w.journal("stonebend", "tomas", actSignOff(on.GetRef())))
 	w.must(w.journal("stonebend", "tomas", actClear("paint-1")))
 	w.must(w.journal("stonebend", "mara", actNotice("paint-1", recordv1.NoticeWhen_NOTICE_WHEN_AFTER, "dov")))
@@ -226,7 +226,7 @@ func TestReachesPeople(t *testing.T) {
 	w.must(w.fence("stonebend", "start-3"))
 	w.must(w.fence("millrow", "start-3"))
 	w.must(w.journal("eastfork", "tomas", actSignOn("paint-1")))
-	w.refusedWith(w.journal("stonebend", "ravi", actEnergise("start-3", feeder)), "REACHES_PEOPLE")
+	w.refusedWith(w.journal("stonebend", "ravi", actEnergise("start-3", feeder)), ledger.ReachesPeople)
 }
 
 // TestPromiseBroken: a yard promised a lock that its point stays off, and the
@@ -239,14 +239,14 @@ func TestPromiseBroken(t *testing.T) {
 		return w.must(w.envelope("stonebend", &recordv1.Envelope{Grant: grant, Promised: []string{feeder},
 			Body: &recordv1.Envelope_Signed{Signed: w.sign("ravi", actLock(feeder, "ravi-1", "boot-1"))}}))
 	}
-	if o := lock(recordv1.Grant_GRANT_LIVE); flagged(o, "PROMISE_BROKEN") {
+	if o := lock(recordv1.Grant_GRANT_LIVE); flagged(o, ledger.PromiseBroken) {
 		t.Error("no promise was given, and none was broken")
 	}
-	if o := lock(recordv1.Grant_GRANT_HELD_LOCALLY); !flagged(o, "PROMISE_BROKEN") || len(w.s.Alarms) != 1 {
+	if o := lock(recordv1.Grant_GRANT_HELD_LOCALLY); !flagged(o, ledger.PromiseBroken) || len(w.s.Alarms) != 1 {
 		t.Errorf("a broken promise raises nothing: flags %v, alarms %v", o.GetFlags(), w.s.Alarms)
 	}
 	w.must(w.journal("stonebend", "ravi", w.actIsolate(feeder)))
-	if o := lock(recordv1.Grant_GRANT_HELD_LOCALLY); flagged(o, "PROMISE_BROKEN") {
+	if o := lock(recordv1.Grant_GRANT_HELD_LOCALLY); flagged(o, ledger.PromiseBroken) {
 		t.Error("a promise that holds is called broken")
 	}
 }

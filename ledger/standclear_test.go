@@ -5,6 +5,7 @@ import (
 	"testing"
 
 	"yardhasp/ledger"
+	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
@@ -65,7 +66,7 @@ func TestStandClearInOrder(t *testing.T) {
 		}
 	}
 	state(recordv1.RequestState_REQUEST_STATE_AWAITING, "confirmed by every yard, nobody stood clear")
-	w.refusedWith(w.journal("stonebend", "mara", actEnergise("jog-1", feeder)), "NOT_APPROVED")
+	w.refusedWith(w.journal("stonebend", "mara", actEnergise("jog-1", feeder)), ledger.NotApproved)
 	w.all(holds, "jog-1", "lena "+control)
 	state(recordv1.RequestState_REQUEST_STATE_AWAITING, "one holder has not stood clear")
 	if got := w.s.RequestView("jog-1").GetNotClear(); len(got) != 1 || got[0] != holds["lena "+control] {
@@ -73,7 +74,7 @@ func TestStandClearInOrder(t *testing.T) {
 	}
 	w.must(w.direct("lena", w.actStandClear(holds["lena "+control], "jog-1")))
 	state(recordv1.RequestState_REQUEST_STATE_APPROVED, "everybody stood clear")
-	if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); !has(cs, "NO_LOCK", feeder) {
+	if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); !has(cs, ledger.NoLock, feeder) {
 		t.Errorf("a lock its holder stood clear of still lets work start: %v", cs)
 	}
 	// (e)(2)(ii): people are told after the locks came off.
@@ -99,7 +100,7 @@ func TestStandClearInOrder(t *testing.T) {
 	w.refusedWith(w.direct("mara", actRequest("start-1", "boot-1", w.now+1e7, feeder, control)), ledger.StoodClearLockStands)
 	// Locking again beside the old hold is no padlock in two places.
 	o := w.must(w.journal("stonebend", "ravi", actLock(feeder, "ravi-1", "boot-1")))
-	if flagged(o, "TWO_PLACES") || flagged(o, "HASP_FULL") {
+	if flagged(o, ledger.TwoPlaces) || flagged(o, ledger.HaspFull) {
 		t.Errorf("locking again after the test is flagged: %v", o.GetFlags())
 	}
 	for k, h := range holds {
@@ -109,9 +110,9 @@ func TestStandClearInOrder(t *testing.T) {
 		t.Error("signing the old lock off ended the new one")
 	}
 	cs := w.s.MissingForWork(w.s.Jobs["boot-1"])
-	for _, code := range []string{"NOT_TOLD_BEFORE", "NOT_SHUT_DOWN", "NOT_PROVED", "NO_LOCK"} {
-		if !has(cs, code, "") {
-			t.Errorf("after the test %s is not asked for anew: %v", code, cs)
+	for _, c := range []code.Code{ledger.NotToldBefore, ledger.NotShutDown, ledger.NotProved, ledger.NoLock} {
+		if !has(cs, c, "") {
+			t.Errorf("after the test %s is not asked for anew: %v", c, cs)
 		}
 	}
 }
@@ -120,12 +121,12 @@ func TestStandClearInOrder(t *testing.T) {
 func TestStandClearRefused(t *testing.T) {
 	w, holds := asked(t)
 	mine := holds["lena "+feeder]
-	w.refusedWith(w.direct("ravi", w.actStandClear(mine, "jog-1")), "NOT_YOUR_LOCK")
-	w.refusedWith(w.direct("lena", w.actStandClear(mine, "none")), "NO_OPEN_TEST")
-	w.refusedWith(w.direct("lena", w.actStandClear("stonebend/1/9999", "jog-1")), "UNKNOWN_HOLD")
+	w.refusedWith(w.direct("ravi", w.actStandClear(mine, "jog-1")), ledger.NotYourLock)
+	w.refusedWith(w.direct("lena", w.actStandClear(mine, "none")), ledger.NoOpenTest)
+	w.refusedWith(w.direct("lena", w.actStandClear("stonebend/1/9999", "jog-1")), ledger.UnknownHold)
 	other := w.actStandClear(mine, "jog-1")
 	other.GetStandClear().Asked--
-	w.refusedWith(w.direct("lena", other), "OTHER_REQUEST")
+	w.refusedWith(w.direct("lena", other), ledger.OtherRequest)
 	w.all(holds, "jog-1")
 	// A hand-over from a lock that protects nobody would pass nothing.
 	w.must(w.direct("mara", &recordv1.Record{Act: &recordv1.Record_Withdraw{Withdraw: &recordv1.Withdraw{Request: "jog-1"}}}))
@@ -147,7 +148,7 @@ func TestStandClearForAStart(t *testing.T) {
 	w.told()
 	w.must(w.direct("mara", actRequest("start-1", "boot-1", w.now+1e7, feeder)))
 	lock := w.must(w.journal("millrow", "lena", actLock(control, "lena-1", "boot-1"))).GetRef()
-	w.refusedWith(w.direct("lena", w.actStandClear(lock, "start-1")), "NOT_A_TEST")
+	w.refusedWith(w.direct("lena", w.actStandClear(lock, "start-1")), ledger.NotATest)
 }
 
 // TestStandClearNeedsTheOldKey: a key enrolled after the lock can't give it up
@@ -156,26 +157,27 @@ func TestStandClearNeedsTheOldKey(t *testing.T) {
 	w, holds := asked(t)
 	w.must(w.together("nia", actReissueKey("lena", "mallory")))
 	w.keys["lena"] = key("mallory")
-	w.refusedWith(w.direct("lena", w.actStandClear(holds["lena "+feeder], "jog-1")), "KEY_NEWER_THAN_LOCK")
+	w.refusedWith(w.direct("lena", w.actStandClear(holds["lena "+feeder], "jog-1")), ledger.NewerThanLock)
 }
 
 // TestTestRefused: what stands against a test, one thing at a time, each with what
 // a test asks for met otherwise (1910.147(f)(1)(i)-(iv)).
 func TestTestRefused(t *testing.T) {
 	for _, c := range []struct {
-		name, code string
-		spoil      func(w *world, holds map[string]string)
+		name  string
+		code  code.Code
+		spoil func(w *world, holds map[string]string)
 	}{
-		{"the area not clear", "NOT_CLEAR", func(*world, map[string]string) {}},
-		{"somebody inside", "SIGNED_ON", func(w *world, _ map[string]string) {
+		{"the area not clear", ledger.NotClear, func(*world, map[string]string) {}},
+		{"somebody inside", ledger.SignedOn, func(w *world, _ map[string]string) {
 			w.must(w.journal("stonebend", "ravi", actClear("boot-1")))
 			w.must(w.journal("stonebend", "lena", actSignOn("boot-1")))
 		}},
-		{"a lock of nobody knows whom", "FOUND_LOCK_STANDS", func(w *world, _ map[string]string) {
+		{"a lock of nobody knows whom", ledger.FoundLockStands, func(w *world, _ map[string]string) {
 			w.must(w.journal("stonebend", "ravi", &recordv1.Record{Act: &recordv1.Record_FoundLock{FoundLock: &recordv1.FoundLock{Target: &recordv1.Target{On: &recordv1.Target_Point{Point: feeder}}}}}))
 			w.must(w.journal("stonebend", "ravi", actClear("boot-1")))
 		}},
-		{"something found live", "FOUND_LIVE", func(w *world, _ map[string]string) {
+		{"something found live", ledger.FoundLive, func(w *world, _ map[string]string) {
 			w.must(w.journal("stonebend", "ravi", &recordv1.Record{Act: &recordv1.Record_FoundLive{FoundLive: &recordv1.FoundLive{Job: "boot-1", Part: motor, What: "it hums"}}}))
 			w.must(w.journal("stonebend", "ravi", actClear("boot-1")))
 		}},
@@ -183,7 +185,7 @@ func TestTestRefused(t *testing.T) {
 		t.Run(c.name, func(t *testing.T) {
 			w, holds := ready(t)
 			c.spoil(w, holds)
-			w.refusedWithText(w.direct("mara", actTest("jog-1", "boot-1", w.now+1e7, feeder, control)), c.code)
+			w.refusedWith(w.direct("mara", actTest("jog-1", "boot-1", w.now+1e7, feeder, control)), c.code)
 		})
 	}
 }
@@ -199,7 +201,7 @@ func TestNothingSlipsIntoATest(t *testing.T) {
 		if st := w.s.Reqs["jog-1"].State; st != recordv1.RequestState_REQUEST_STATE_VOID {
 			t.Errorf("a new lock leaves the test %s", ledger.RequestWord(st))
 		}
-		w.refusedWith(w.journal("stonebend", "mara", actEnergise("jog-1", feeder)), "NOT_APPROVED")
+		w.refusedWith(w.journal("stonebend", "mara", actEnergise("jog-1", feeder)), ledger.NotApproved)
 		// The next test needs everybody's word anew.
 		w.must(w.journal("stonebend", "ravi", actClear("boot-1")))
 		w.must(w.direct("mara", actTest("jog-2", "boot-1", w.now+1e7, feeder, control)))
@@ -215,7 +217,7 @@ func TestNothingSlipsIntoATest(t *testing.T) {
 		w.all(holds, "jog-1")
 		w.told()
 		w.must(w.journal("stonebend", "lena", actSignOn("boot-1")))
-		w.refusedWith(w.journal("stonebend", "mara", actEnergise("jog-1", feeder)), "SIGNED_ON")
+		w.refusedWith(w.journal("stonebend", "mara", actEnergise("jog-1", feeder)), ledger.SignedOn)
 	})
 	t.Run("a lock on another point of the job", func(t *testing.T) {
 		w, holds := ready(t)
@@ -227,7 +229,7 @@ func TestNothingSlipsIntoATest(t *testing.T) {
 		w.all(holds, "jog-1", "lena "+control, "ravi "+control)
 		w.told()
 		// The feeder alone reaches the motor: who still has a lock on for the job counts as there.
-		w.refusedWith(w.journal("stonebend", "mara", actEnergise("jog-1", feeder)), "REACHES_PEOPLE")
+		w.refusedWith(w.journal("stonebend", "mara", actEnergise("jog-1", feeder)), ledger.ReachesPeople)
 		w.all(map[string]string{"lena ": holds["lena "+control], "ravi ": holds["ravi "+control]}, "jog-1")
 		w.told()
 		w.must(w.journal("stonebend", "mara", actEnergise("jog-1", feeder)))
@@ -274,7 +276,7 @@ func TestAfterStandingClear(t *testing.T) {
 		for _, p := range []string{feeder, control} {
 			w.must(w.journal(ledger.YardOf(p), "ravi", actLock(p, "ravi-9", "boot-1")))
 		}
-		if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); !has(cs, "NOT_PROVED", motor) || has(cs, "NO_LOCK", "") {
+		if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); !has(cs, ledger.NotProved, motor) || has(cs, ledger.NoLock, "") {
 			t.Errorf("locked again after nobody's lock was on, and the old reading counts: %v", cs)
 		}
 	})
@@ -292,7 +294,7 @@ func TestAfterStandingClear(t *testing.T) {
 		}
 		w.all(holds, "jog-2", "lena "+control)
 		w.told()
-		w.refusedWith(w.journal("stonebend", "mara", actEnergise("jog-2", feeder)), "REACHES_PEOPLE")
+		w.refusedWith(w.journal("stonebend", "mara", actEnergise("jog-2", feeder)), ledger.ReachesPeople)
 	})
 	t.Run("a box of two tests", func(t *testing.T) {
 		w, holds := ready(t)
@@ -306,7 +308,7 @@ func TestAfterStandingClear(t *testing.T) {
 		w.must(w.direct("mara", actTest("jog-1", "boot-1", w.now+1e7, feeder)))
 		w.must(w.direct("mara", actTest("jog-2", "boot-1", w.now+1e7, control)))
 		w.must(w.direct("lena", w.actStandClear(both, "jog-1")))
-		w.refusedWith(w.direct("lena", w.actStandClear(both, "jog-2")), "STANDS_CLEAR_OF_OTHER")
+		w.refusedWith(w.direct("lena", w.actStandClear(both, "jog-2")), ledger.StandsClearOfOther)
 		w.must(w.direct("mara", &recordv1.Record{Act: &recordv1.Record_Withdraw{Withdraw: &recordv1.Withdraw{Request: "jog-1"}}}))
 		w.must(w.direct("lena", w.actStandClear(both, "jog-2")))
 		_ = holds
@@ -331,7 +333,7 @@ func TestAfterStandingClear(t *testing.T) {
 		w.must(w.direct("mara", actTest("jog-1", "boot-1", w.now+1e7, feeder)))
 		w.must(w.direct("ravi", w.actStandClear(holds["ravi "+feeder], "jog-1")))
 		w.must(w.journal("stonebend", "mara", actNotice("boot-1", recordv1.NoticeWhen_NOTICE_WHEN_AFTER, "dov")))
-		w.refusedWith(w.direct("mara", actRequest("room-again", "room-1", w.now+1e7, main1)), "REACHES_PEOPLE")
+		w.refusedWith(w.direct("mara", actRequest("room-again", "room-1", w.now+1e7, main1)), ledger.ReachesPeople)
 	})
 }
 

@@ -93,7 +93,7 @@ func TestTagAlone(t *testing.T) {
 			if v.GetTagOnly() != c.tag.GetOnly() || v.GetGuards() != may || !proto.Equal(v.GetTag(), c.tag) {
 				t.Errorf("the board says tag only %v, guards %v, tag %v", v.GetTagOnly(), v.GetGuards(), v.GetTag())
 			}
-			w.refusedWith(w.direct("mara", actRequest("start-1", "boot-1", w.now+1e7, feeder)), "HOLD_STANDS")
+			w.refusedWith(w.direct("mara", actRequest("start-1", "boot-1", w.now+1e7, feeder)), ledger.HoldStands)
 		})
 	}
 }
@@ -141,7 +141,7 @@ func TestTagOnALock(t *testing.T) {
 // (c)(2)(iii). 631238400 s is that day's beginning (GNU date -u -d 1990-01-02 +%s).
 func TestDescribePoint(t *testing.T) {
 	w := drawn(t)
-	w.refusedWith(w.direct("nia", actDescribe(&recordv1.DescribePoint{Point: feeder, NotLockable: true, Why: "handle broken"})), "DRAWN_LOCKABLE")
+	w.refusedWith(w.direct("nia", actDescribe(&recordv1.DescribePoint{Point: feeder, NotLockable: true, Why: "handle broken"})), ledger.DrawnLockable)
 	w.must(w.direct("nia", actPoint("stonebend/old/knife")))
 	for installed, late := range map[int64]bool{631238400_000 - 1: false, 631238400_000: true, 0: false} {
 		o := w.must(w.direct("mara", actDescribe(&recordv1.DescribePoint{Point: "stonebend/old/knife", NotLockable: true, Why: "no hole", InstalledUnixMs: installed})))
@@ -153,5 +153,5 @@ func TestDescribePoint(t *testing.T) {
 		t.Error("the point's view does not say that it takes no lock")
 	}
 	// Not drawn as an isolation point, it is no member of a plan: the engine's answer.
-	w.refusedWith(w.journal("stonebend", "mara", actJob("knife-1", "ravi", zone, "stonebend/old/knife")), "NOT_DRAWN")
+	w.refusedWith(w.journal("stonebend", "mara", actJob("knife-1", "ravi", zone, "stonebend/old/knife")), ledger.NotDrawn)
 }

@@ -19,7 +19,7 @@ func TestTakeOver(t *testing.T) {
 	w.must(w.journal("stonebend", "tomas", actLock(feeder, "tomas-1", "boot-1")))
 	w.refusedWith(w.together("tomas", actTakeOver("boot-1", "ravi")), ledger.NotAllLocked)
 	w.must(w.journal("millrow", "tomas", actLock(control, "tomas-2", "boot-1")))
-	w.refusedWith(w.together("tomas", actTakeOver("boot-2", "ravi")), "UNKNOWN_JOB")
+	w.refusedWith(w.together("tomas", actTakeOver("boot-2", "ravi")), ledger.UnknownJob)
 	w.refusedWith(w.together("ravi", actTakeOver("boot-1", "mara")), ledger.ResponsibleAlready)
 	// Neither responsible nor a supervisor: lena's word is none.
 	w.refusedWith(w.together("tomas", actTakeOver("boot-1", "lena")), ledger.NotTheirsToPass)
@@ -35,7 +35,7 @@ func TestTakeOver(t *testing.T) {
 	for _, p := range []string{feeder, control} {
 		w.must(w.journal("stonebend", "ravi", actRelease(holds["ravi "+p])))
 	}
-	if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); has(cs, "NO_LOCK", "") {
+	if cs := w.s.MissingForWork(w.s.Jobs["boot-1"]); has(cs, ledger.NoLock, "") {
 		t.Errorf("ravi has gone and the work waits for his locks: %v", cs)
 	}
 	// He is not there to sign: a supervisor does.

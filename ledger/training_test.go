@@ -44,8 +44,8 @@ func TestTrainingClasses(t *testing.T) {
 	if !w.s.People["tomas"].Qualified {
 		t.Error("bin-entry training took away that he may test electrical parts")
 	}
-	w.refusedWith(w.direct("nia", actTraining("nia", classBin, w.now, until)), "OWN_TRAINING")
-	w.refusedWith(w.direct("nia", actTraining("tomas", classBin, w.now+day, until)), "NOT_YET")
+	w.refusedWith(w.direct("nia", actTraining("nia", classBin, w.now, until)), ledger.OwnTraining)
+	w.refusedWith(w.direct("nia", actTraining("tomas", classBin, w.now+day, until)), ledger.NotYet)
 }
 
 // TestYearlyTraining: grain-handling training is given at least every year,
@@ -70,33 +70,33 @@ func TestRetrainOnDrawing(t *testing.T) {
 	same.Title = "the same, drawn anew"
 	w.must(w.publish("nia", same))
 	w.must(w.walk("ravi", "stonebend"))
-	if len(w.s.People["ravi"].Retrain) > 0 || has(w.s.MissingForWork(w.s.Jobs["boot-1"]), "RETRAIN", "") {
+	if len(w.s.People["ravi"].Retrain) > 0 || has(w.s.MissingForWork(w.s.Jobs["boot-1"]), ledger.RetrainOn, "") {
 		t.Fatal("a revision that changes nothing about the zone asks for retraining")
 	}
 	w.must(w.publish("nia", withMain(3)))
 	w.must(w.walk("ravi", "stonebend"))
-	if !has(w.s.MissingForWork(w.s.Jobs["boot-1"]), "RETRAIN", "ravi") {
+	if !has(w.s.MissingForWork(w.s.Jobs["boot-1"]), ledger.RetrainOn, "ravi") {
 		t.Error("ravi used the zone's isolation, it changed, and he need not be retrained")
 	}
 	if len(w.s.People["tomas"].Retrain) > 0 {
 		t.Error("tomas never used it and is to be retrained")
 	}
 	o := w.must(w.journal("stonebend", "lena", actLock(feeder, "lena-1", "boot-1")))
-	if !flagged(o, "RETRAIN") || !w.s.Holds[o.GetRef()].Active() {
+	if !flagged(o, ledger.RetrainOn) || !w.s.Holds[o.GetRef()].Active() {
 		t.Error("a lock of somebody who is to be retrained must count, and be flagged")
 	}
 	// Training that was given before the change is none; without naming the zone it
 	// is a renewal.
-	w.refusedWith(w.direct("nia", actTraining("ravi", classAuthorised, w.now-day, w.now+day, zone)), "BEFORE_THE_CHANGE")
+	w.refusedWith(w.direct("nia", actTraining("ravi", classAuthorised, w.now-day, w.now+day, zone)), ledger.BeforeTheChange)
 	w.must(w.direct("nia", actTraining("ravi", classAuthorised, w.now, w.now+day)))
-	if !has(w.s.MissingForWork(w.s.Jobs["boot-1"]), "RETRAIN", "ravi") {
+	if !has(w.s.MissingForWork(w.s.Jobs["boot-1"]), ledger.RetrainOn, "ravi") {
 		t.Error("a renewal that names no zone counts as retraining on it")
 	}
 	w.must(w.direct("nia", actTraining("ravi", classAuthorised, w.now, w.now+day, zone)))
-	if has(w.s.MissingForWork(w.s.Jobs["boot-1"]), "RETRAIN", "ravi") {
+	if has(w.s.MissingForWork(w.s.Jobs["boot-1"]), ledger.RetrainOn, "ravi") {
 		t.Error("ravi was retrained and still may not work")
 	}
-	if o := w.must(w.journal("stonebend", "ravi", actLock(feeder, "ravi-1", "boot-1"))); flagged(o, "RETRAIN") {
+	if o := w.must(w.journal("stonebend", "ravi", actLock(feeder, "ravi-1", "boot-1"))); flagged(o, ledger.RetrainOn) {
 		t.Error("ravi was retrained and his lock is still flagged")
 	}
 }

@@ -14,9 +14,9 @@ func (s *State) Board(yard string, at int64) *recordv1.Board {
 		return yard == "" || slices.ContainsFunc(ids, func(id string) bool { return YardOf(id) == yard })
 	}
 	for _, a := range s.Alarms {
-		b.Raised = append(b.Raised, a.Finding)
+		b.Alarms = append(b.Alarms, a.Finding)
 	}
-	b.Raised = append(b.Raised, s.overdue(at, func(*Hold) bool { return true })...)
+	b.Alarms = append(b.Alarms, s.overdue(at, func(*Hold) bool { return true })...)
 	s.fillLocks(b, here)
 	s.fillJobs(b, at, here)
 	for _, id := range sorted(s.People) {

@@ -38,11 +38,11 @@ func (s *State) JobView(id string, at int64) *recordv1.JobView {
 	}
 	for _, a := range s.Alarms {
 		if s.concerns(a, j) {
-			v.Raised = append(v.Raised, a.Finding)
+			v.Alarms = append(v.Alarms, a.Finding)
 		}
 	}
-	v.Raised = append(v.Raised, s.overdue(at, func(h *Hold) bool { return overlap(s.Covers(h), j.Plan) })...)
-	v.Choked = s.chokesFor(j)
+	v.Alarms = append(v.Alarms, s.overdue(at, func(h *Hold) bool { return overlap(s.Covers(h), j.Plan) })...)
+	v.Chokes = s.chokesFor(j)
 	for _, y := range s.drawingsOf(j) {
 		if d := s.Drawings[y]; d != nil {
 			v.Drawings = append(v.Drawings, fmt.Sprintf("%s revision %d", y, d.Revision))
@@ -73,10 +73,10 @@ func (s *State) signOnView(so *SignOn) *recordv1.SignOnView {
 // fillPeople adds to a job's view its crews, its procedure and what was exchanged with
 // outside employers.
 func (s *State) fillPeople(v *recordv1.JobView, j *Job, at int64) {
-	v.Members, v.ComplexFor, v.Coordinator = s.members(j), s.complexLockout(j), j.Coordinator
+	v.Members, v.Complex, v.Coordinator = s.members(j), s.complexLockout(j), j.Coordinator
 	v.Procedure = s.ProcedureView(j.Zone, at)
 	if j.Exception.By.Set() {
-		v.Excepted = j.exceptionFinding()
+		v.Exception = j.exceptionFinding()
 	}
 	for _, k := range sorted(s.Exchanges) {
 		e := s.Exchanges[k]

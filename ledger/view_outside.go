@@ -63,7 +63,7 @@ func ContractorView(b *recordv1.Board, person string) *recordv1.Board {
 	v.Points = those(b.GetPoints(), func(p *recordv1.PointView) bool { return t.points[p.GetPoint()] })
 	v.Boxes = those(b.GetBoxes(), func(x *recordv1.BoxView) bool { return t.points[x.GetBox()] || t.anyPoint(x.GetPoints()) })
 	v.Requests = those(b.GetRequests(), func(r *recordv1.RequestView) bool { return t.jobs[r.GetJob()] || t.anyPoint(r.GetPoints()) })
-	v.Raised = those(b.GetRaised(), t.alarm)
+	v.Alarms = those(b.GetAlarms(), t.alarm)
 	v.Due = those(b.GetDue(), func(d *recordv1.DueView) bool { return d.GetSubject() == person })
 	v.Procedures = those(b.GetProcedures(), func(p *recordv1.ProcedureView) bool { return t.zones[p.GetZone()] })
 	v.People = those(b.GetPeople(), func(p *recordv1.PersonView) bool { return p.GetId() == person })
@@ -94,7 +94,7 @@ func (t *theirs) ofJobs(b *recordv1.Board) []*recordv1.JobView {
 		for _, p := range j.GetPlan() {
 			t.points[p], t.names[p] = true, true
 		}
-		t.raised = append(t.raised, j.GetRaised()...)
+		t.raised = append(t.raised, j.GetAlarms()...)
 	}
 	return jobs
 }

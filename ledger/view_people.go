@@ -63,7 +63,7 @@ func (s *State) ProcedureView(zone string, at int64) *recordv1.ProcedureView {
 		return v
 	}
 	v.Version, v.TextHash, v.Author, v.ApprovedBy, v.ApprovedUnixMs = c.Number, unhex(c.Hash), c.Written.By, c.Approved.By, c.Approved.Time
-	v.Machines, v.Points, v.Drawings, v.Because, v.Index = c.Machines, c.Points, c.Drawings, c.Stale, c.Written.Index
+	v.Machines, v.Points, v.Drawings, v.Stale, v.Index = c.Machines, c.Points, c.Drawings, c.Stale, c.Written.Index
 	v.InspectionDueUnixMs, v.ToReview = p.dueAt(), s.toReview(p, at)
 	if p.Inspected.By.Set() {
 		v.InspectedUnixMs, v.Inspector = p.Inspected.Date, p.Inspected.By.By

@@ -3,6 +3,8 @@ package ledger_test
 import (
 	"testing"
 
+	"yardhasp/ledger"
+	"yardhasp/ledger/seal"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
@@ -23,8 +25,10 @@ func TestWatchOfAClosedJob(t *testing.T) {
 			t.Errorf("the watch %s of a closed job goes on", v.Ref)
 		}
 	}
+	// decisions.md 24: what ended is forgotten 10,000 entries later, refused ones too.
+	unsigned := ledger.DirectEntry(signed(t, seal.RecordDomain, marshal(t, w.record("dov", actRequest("x", "none", w.now+1e7, feeder)))))
 	for range 10_005 {
-		w.direct("dov", actRequest("x", "none", w.now+1e7, feeder))
+		w.put(unsigned)
 	}
 	if n := len(w.s.Watches); n != 0 {
 		t.Errorf("%d watches stay in the state", n)

@@ -87,24 +87,34 @@ func found(t testing.TB) *world {
 	return w
 }
 
-// coops is what coop made first. Its signatures take longer than most tests.
-var coops struct {
+// firstWorld is a world that is made once and then copied, with the references that were
+// named in it. Its signatures take longer than most tests.
+type firstWorld struct {
 	sync.Mutex
 	first *world
+	names map[string]string
 }
 
-// coop is found with two more yards and the people of the scenarios.
-func coop(t testing.TB) *world {
-	coops.Lock()
-	defer coops.Unlock()
-	if coops.first == nil {
-		coops.first = newCoop(t)
+func (f *firstWorld) copied(t testing.TB, begin func(testing.TB) (*world, map[string]string)) (*world, map[string]string) {
+	t.Helper()
+	f.Lock()
+	defer f.Unlock()
+	if f.first == nil {
+		f.first, f.names = begin(t)
 	}
-	w := *coops.first
+	w := *f.first
 	w.t, w.s, w.entries = t, w.s.Clone(), slices.Clone(w.entries)
 	w.keys, w.once, w.basedOn = maps.Clone(w.keys), maps.Clone(w.once), maps.Clone(w.basedOn)
 	w.count, w.last = maps.Clone(w.count), maps.Clone(w.last)
-	return &w
+	return &w, maps.Clone(f.names)
+}
+
+var firstCoop, firstDrawn, firstIsolated, firstReady, firstIsolatedBin firstWorld
+
+// coop is found with two more yards and the people of the scenarios.
+func coop(t testing.TB) *world {
+	w, _ := firstCoop.copied(t, func(t testing.TB) (*world, map[string]string) { return newCoop(t), nil })
+	return w
 }
 
 func newCoop(t testing.TB) *world {
@@ -343,10 +353,4 @@ func actShutDown(job string) *recordv1.Record {
 
 func actStored(job, store string) *recordv1.Record {
 	return &recordv1.Record{Act: &recordv1.Record_StoredReleased{StoredReleased: &recordv1.StoredReleased{Job: job, Store: store, How: "belt clamp set"}}}
-}
-
-// refusedWithText is for tables that hold codes as text.
-func (w *world) refusedWithText(o *recordv1.Outcome, c string) {
-	w.t.Helper()
-	w.refusedWith(o, code.Code(c))
 }

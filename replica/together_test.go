@@ -82,10 +82,10 @@ func (c *cluster) wantHolder(yard, ref, want string) {
 	}
 }
 
-// alarms counts the alarms of a yard's confirmed board with a code.
+// alarms counts the alarms of a code on a yard's confirmed board.
 func (c *cluster) alarms(yard string, want code.Code) (n int) {
 	c.t.Helper()
-	for _, a := range c.confirmed(yard).GetRaised() {
+	for _, a := range c.confirmed(yard).GetAlarms() {
 		if code.Is(a, want) {
 			n++
 		}

@@ -136,7 +136,7 @@ func (p *page) board(b *recordv1.Board) {
 	p.asOf(b.GetAsOf())
 	p.shown(p.of.filter)
 	p.outsider(b)
-	p.alarms(b.GetRaised())
+	p.alarms(b.GetAlarms())
 	p.writtenHere(b)
 	// Whoever must get out is named before anything is left out.
 	p.inside(b.GetJobs(), b.GetSignedOn())

@@ -117,17 +117,17 @@ func (p *page) outsider(b *recordv1.Board) {
 func (p *page) procedureOf(j *recordv1.JobView) {
 	v := j.GetProcedure()
 	switch {
-	case v.GetBecause() != nil:
-		p.loud("PROCEDURE NOT TO BE USED:", "version %d: %s", v.GetVersion(), p.a.words().Says(v.GetBecause()))
+	case v.GetStale() != nil:
+		p.loud("PROCEDURE NOT TO BE USED:", "version %d: %s", v.GetVersion(), p.a.words().Says(v.GetStale()))
 	case v.GetVersion() > 0:
 		p.line("procedure: version %d, checked by %s; \"yardhasp procedure text %s\"", v.GetVersion(), v.GetApprovedBy(), j.GetZone())
-	case j.GetExcepted() != nil:
-		p.line("%s", p.a.words().Says(j.GetExcepted()))
+	case j.GetException() != nil:
+		p.line("%s", p.a.words().Says(j.GetException()))
 	default:
 		p.line("procedure: none in use")
 	}
-	if len(j.GetComplexFor()) > 0 {
-		p.loud("COMPLEX LOCKOUT:", "%s: it needs a written plan and one person in charge (now %s), NFPA 70E 120.4 (unchecked)", strings.Join(p.a.words().List(j.GetComplexFor()), "; "), orDash(inCharge(j)))
+	if len(j.GetComplex()) > 0 {
+		p.loud("COMPLEX LOCKOUT:", "%s: it needs a written plan and one person in charge (now %s), NFPA 70E 120.4 (unchecked)", strings.Join(p.a.words().List(j.GetComplex()), "; "), orDash(inCharge(j)))
 	}
 }
 

@@ -44,7 +44,7 @@ func TestCut(t *testing.T) {
 				t.Errorf("%+v: %q, want %q", c.f, x[0], x[1])
 			}
 		}
-		if len(b.Raised) != 1 {
+		if len(b.Alarms) != 1 {
 			t.Errorf("%+v: the alarm is left out", c.f)
 		}
 	}

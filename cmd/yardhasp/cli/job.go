@@ -46,7 +46,7 @@ func (a *App) jobList() *cobra.Command {
 			whole := proto.CloneOf(b)
 			f.cut(b)
 			// Only what the list shows, in the shape of a board.
-			return a.print(&recordv1.Board{AsOf: b.GetAsOf(), Coop: b.GetCoop(), Raised: b.GetRaised(), Jobs: b.GetJobs()}, func(p *page) { p.jobs(whole, f) })
+			return a.print(&recordv1.Board{AsOf: b.GetAsOf(), Coop: b.GetCoop(), Alarms: b.GetAlarms(), Jobs: b.GetJobs()}, func(p *page) { p.jobs(whole, f) })
 		})
 	}
 	return c
@@ -56,7 +56,7 @@ func (a *App) jobList() *cobra.Command {
 func (p *page) jobs(b *recordv1.Board, f filter) {
 	p.asOf(b.GetAsOf())
 	p.listed(f)
-	p.alarms(b.GetRaised())
+	p.alarms(b.GetAlarms())
 	p.inside(b.GetJobs(), b.GetSignedOn())
 	f.cut(b)
 	var rows [][]string
@@ -115,8 +115,8 @@ func (a *App) jobShow() *cobra.Command {
 // job is the contractor's check before driving out.
 func (p *page) job(j *recordv1.JobView, me string) {
 	p.asOf(j.GetAsOf())
-	p.alarms(j.GetRaised())
-	for _, f := range j.GetChoked() {
+	p.alarms(j.GetAlarms())
+	for _, f := range j.GetChokes() {
 		p.loud("DO NOT JOG:", "%s", p.a.words().WithClause(f))
 	}
 	p.inside([]*recordv1.JobView{j}, j.GetSignedOn())

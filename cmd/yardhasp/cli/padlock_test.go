@@ -69,7 +69,7 @@ func said(rec *recordv1.Record) string {
 func TestLockScreens(t *testing.T) {
 	tag := &recordv1.Tag{Only: true, Legend: recordv1.Legend_LEGEND_DO_NOT_OPERATE, Means: []recordv1.ExtraMeans{recordv1.ExtraMeans_EXTRA_MEANS_HANDLE_TAKEN_OFF}}
 	lost := ledger.KeyLost.About("p-1", "p-1", "dropped in the pit")
-	job := &recordv1.JobView{AsOf: asOf(true), Id: "boot-7", Stage: recordv1.Stage_STAGE_OPENED, Choked: []*recordv1.Finding{ledger.Choked.About("stonebend/leg-2-boot", "stonebend/leg-2-boot", "stonebend/1/9", "choked", "")},
+	job := &recordv1.JobView{AsOf: asOf(true), Id: "boot-7", Stage: recordv1.Stage_STAGE_OPENED, Chokes: []*recordv1.Finding{ledger.Choked.About("stonebend/leg-2-boot", "stonebend/leg-2-boot", "stonebend/1/9", "choked", "")},
 		Points: []*recordv1.PointView{{Point: "stonebend/mcc-1/a", Holes: 2, HolesLeft: 0}, {Point: "stonebend/mcc-1/b", Holes: 2, HolesLeft: -1},
 			{Point: "stonebend/mcc-1/c", Holes: 2, HolesLeft: 1}, {Point: "stonebend/old/knife", NotLockable: true}},
 		Holds: []*recordv1.HoldView{

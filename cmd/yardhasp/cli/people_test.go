@@ -34,7 +34,7 @@ func crewsJob(confirmed bool) *recordv1.JobView {
 	return &recordv1.JobView{AsOf: asOf(confirmed), Id: "crews", Zone: "stonebend/leg-2-boot", Responsible: "ann-dahl", Coordinator: "bo-lind", Plan: []string{"stonebend/mcc-1/leg-2"},
 		Stage: recordv1.Stage_STAGE_LOCKED, Drawings: []string{"stonebend revision 3"}, Procedure: procedureView(),
 		ToStart:    []*recordv1.Finding{ledger.NoExchange.About("lena-moss", "stonebend", "lena-moss", "Harrow Millwrights")},
-		ComplexFor: []*recordv1.Finding{ledger.SeveralYards.About("crews", []string{"millrow", "stonebend"})},
+		Complex: []*recordv1.Finding{ledger.SeveralYards.About("crews", []string{"millrow", "stonebend"})},
 		Points:     []*recordv1.PointView{{Point: "stonebend/mcc-1/leg-2", Position: recordv1.Position_POSITION_OPEN_AND_HELD}},
 		Holds:      []*recordv1.HoldView{{Ref: "stonebend/1/205", Holder: "lena-moss", Target: "stonebend/mcc-1/leg-2", Covers: []string{"stonebend/mcc-1/leg-2"}, Job: "crews", Guards: true, SinceUnixMs: 1789990000000}},
 		Members: []*recordv1.MemberView{

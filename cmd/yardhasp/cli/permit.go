@@ -27,7 +27,7 @@ func (a *App) permitList() *cobra.Command {
 	read.add(c)
 	c.RunE = func(c *cobra.Command, _ []string) error {
 		return a.openPermits(c, &read, func(b *recordv1.Board) error {
-			return a.print(&recordv1.Board{AsOf: b.GetAsOf(), Coop: b.GetCoop(), Raised: b.GetRaised(), Permits: b.GetPermits()}, func(p *page) { p.permitList(b) })
+			return a.print(&recordv1.Board{AsOf: b.GetAsOf(), Coop: b.GetCoop(), Alarms: b.GetAlarms(), Permits: b.GetPermits()}, func(p *page) { p.permitList(b) })
 		})
 	}
 	return c
@@ -60,7 +60,7 @@ func (a *App) permitShow() *cobra.Command {
 		return a.openPermits(c, &read, func(b *recordv1.Board) error {
 			for _, v := range b.GetPermits() {
 				if v.GetId() == args[0] {
-					return a.print(&recordv1.Board{AsOf: b.GetAsOf(), Coop: b.GetCoop(), Raised: b.GetRaised(), Permits: []*recordv1.PermitView{v}},
+					return a.print(&recordv1.Board{AsOf: b.GetAsOf(), Coop: b.GetCoop(), Alarms: b.GetAlarms(), Permits: []*recordv1.PermitView{v}},
 						func(p *page) { p.permitPage(b, v) })
 				}
 			}

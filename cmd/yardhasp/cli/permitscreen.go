@@ -96,7 +96,7 @@ func (p *page) permits(ps []*recordv1.PermitView) (force bool) {
 
 func (p *page) permitList(b *recordv1.Board) {
 	p.asOf(b.GetAsOf())
-	p.alarms(b.GetRaised())
+	p.alarms(b.GetAlarms())
 	p.permitsOut(b.GetPermits())
 	if len(b.GetPermits()) == 0 {
 		p.line("\nno permit is open; that does not say that nobody is inside")
@@ -109,7 +109,7 @@ func (p *page) permitList(b *recordv1.Board) {
 
 func (p *page) permitPage(b *recordv1.Board, v *recordv1.PermitView) {
 	p.asOf(b.GetAsOf())
-	p.alarms(b.GetRaised())
+	p.alarms(b.GetAlarms())
 	p.permitsOut([]*recordv1.PermitView{v})
 	p.line("\npermit %s for %s at %s: %s", v.GetId(), words.English.Word(ledger.PermitWord(v.GetKind())), v.GetZone(), permitStateWord(v))
 	for _, f := range v.GetBecause() {

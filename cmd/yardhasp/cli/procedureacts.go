@@ -43,8 +43,8 @@ func (p *page) procedures(b *recordv1.Board) {
 		switch {
 		case v.GetVersion() == 0:
 			p.loud("NONE APPROVED", "")
-		case v.GetBecause() != nil:
-			p.loud("NOT TO BE USED:", "version %d: %s", v.GetVersion(), p.a.words().Says(v.GetBecause()))
+		case v.GetStale() != nil:
+			p.loud("NOT TO BE USED:", "version %d: %s", v.GetVersion(), p.a.words().Says(v.GetStale()))
 		default:
 			p.line("  version %d, by %s, approved by %s at %s", v.GetVersion(), v.GetAuthor(), v.GetApprovedBy(), p.a.when(v.GetApprovedUnixMs()))
 		}
@@ -111,8 +111,8 @@ func (a *App) procedureText() *cobra.Command {
 				return err
 			}
 			switch {
-			case !waiting && v.GetBecause() != nil:
-				a.warnf("NOT TO BE USED: %s", a.words().Says(v.GetBecause()))
+			case !waiting && v.GetStale() != nil:
+				a.warnf("NOT TO BE USED: %s", a.words().Says(v.GetStale()))
 			case waiting:
 				a.warnf("version %d is not approved: work by it counts for nothing", number)
 			}

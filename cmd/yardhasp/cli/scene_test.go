@@ -156,7 +156,7 @@ func sceneJob(r *servicev1.GetJobRequest) (*recordv1.JobView, error) {
 		return mayStart(confirmed), nil
 	case "boot-7":
 		return &recordv1.JobView{AsOf: asOf(confirmed), Id: "boot-7", Zone: "stonebend/leg-2-boot", Responsible: "ann-dahl", Stage: recordv1.Stage_STAGE_TOLD,
-			Plan: []string{"stonebend/mcc-1/leg-2"}, ToStart: twoConditions().Conditions, Drawings: []string{"stonebend revision 3"}, Raised: []*recordv1.Finding{ledger.FoundClosed.About("stonebend/mcc-1/leg-2", "stonebend/mcc-1/leg-2", "ben-ito", "ann-dahl", nil, nil)},
+			Plan: []string{"stonebend/mcc-1/leg-2"}, ToStart: twoConditions().Conditions, Drawings: []string{"stonebend revision 3"}, Alarms: []*recordv1.Finding{ledger.FoundClosed.About("stonebend/mcc-1/leg-2", "stonebend/mcc-1/leg-2", "ben-ito", "ann-dahl", nil, nil)},
 			Points: []*recordv1.PointView{{Point: "stonebend/mcc-1/leg-2", Position: recordv1.Position_POSITION_LIVE}},
 			Holds:  []*recordv1.HoldView{{Ref: "stonebend/1/204", Holder: "ann-dahl", Target: "stonebend/mcc-1/leg-2", SinceUnixMs: 1789990000000}}}, nil
 	}
@@ -166,7 +166,7 @@ func sceneJob(r *servicev1.GetJobRequest) (*recordv1.JobView, error) {
 func sceneBoard(r *servicev1.GetBoardRequest) (*recordv1.Board, error) {
 	confirmed := r.GetConsistency() != servicev1.Consistency_CONSISTENCY_LOCAL
 	j := mayStart(confirmed)
-	return &recordv1.Board{AsOf: asOf(confirmed), Coop: "Three Forks Grain Co-op", Raised: []*recordv1.Finding{ledger.FoundClosed.About("millrow/mcc-1/fan", "millrow/mcc-1/fan", "dov", nil, nil, nil)}, Jobs: []*recordv1.JobView{j, crewsJob(confirmed)}, Requests: j.Requests,
+	return &recordv1.Board{AsOf: asOf(confirmed), Coop: "Three Forks Grain Co-op", Alarms: []*recordv1.Finding{ledger.FoundClosed.About("millrow/mcc-1/fan", "millrow/mcc-1/fan", "dov", nil, nil, nil)}, Jobs: []*recordv1.JobView{j, crewsJob(confirmed)}, Requests: j.Requests,
 		Holds: crewsJob(confirmed).Holds, Due: due(), Procedures: []*recordv1.ProcedureView{procedureView()},
 		WrittenHere: []*recordv1.WrittenView{{Ref: "eastfork/1/12", Kind: "lock", Signer: "ann-dahl", About: "eastfork/mcc-1/fan", SinceUnixMs: 1790000300000, Worth: told("held here")}, {Ref: "eastfork/1/13", Kind: "found_lock", Signer: "bo-lind"}},
 		Permits:     []*recordv1.PermitView{permitInForce(), permitSuspended()},

@@ -134,7 +134,7 @@ func TestPromisedOnlyWherePromised(t *testing.T) {
 func TestAsOfComesFirst(t *testing.T) {
 	for _, confirmed := range []bool{true, false} {
 		want := map[bool]string{true: "as of ", false: "UNCONFIRMED: "}[confirmed]
-		b := &recordv1.Board{AsOf: asOf(confirmed), Raised: []*recordv1.Finding{ledger.PointClosed.About("x", "x", "y")}, Jobs: []*recordv1.JobView{{Id: "j", AsOf: asOf(confirmed)}}}
+		b := &recordv1.Board{AsOf: asOf(confirmed), Alarms: []*recordv1.Finding{ledger.PointClosed.About("x", "x", "y")}, Jobs: []*recordv1.JobView{{Id: "j", AsOf: asOf(confirmed)}}}
 		for name, draw := range map[string]func(p *page){
 			"board":  func(p *page) { p.board(b) },
 			"jobs":   func(p *page) { p.jobs(b, filter{}) },

@@ -82,7 +82,7 @@ func (a *App) shiftOf(b *recordv1.Board, kept []client.Kept, yard, me string) *s
 	}
 	here := filter{at: yard}
 	var waiting []string
-	for _, f := range b.GetRaised() {
+	for _, f := range b.GetAlarms() {
 		v.Unsafe = append(v.Unsafe, "ALARM: "+a.alarm(f))
 		if code.Is(f, ledger.NotAcknowledged) {
 			waiting = append(waiting, "removal not acknowledged: "+a.alarm(f))

@@ -21,7 +21,7 @@ func shiftBoard() *recordv1.Board {
 		ledger.NotToldBefore.About("dov", "dov", "boot-1", "mara"),
 		ledger.NotShutDown.About("eastfork/leg-boot", "eastfork/leg-boot", "boot-1", "ravi")}
 	closed := ledger.FoundClosed.About("millrow/mcc-1/fan", "millrow/mcc-1/fan", "dov", nil, nil, nil)
-	return &recordv1.Board{AsOf: asOf(true), Raised: []*recordv1.Finding{closed},
+	return &recordv1.Board{AsOf: asOf(true), Alarms: []*recordv1.Finding{closed},
 		Jobs: []*recordv1.JobView{
 			{Id: "boot-1", Zone: "eastfork/leg-boot", Stage: recordv1.Stage_STAGE_STOPPED, ToStart: lacks},
 			{Id: "far-1", Zone: "millrow/pit", Stage: recordv1.Stage_STAGE_STOPPED, ToStart: lacks}},
@@ -47,7 +47,7 @@ func TestShiftSections(t *testing.T) {
 	v := a.shiftOf(shiftBoard(), kept, "eastfork", "ann-dahl")
 	for name, c := range map[string]struct{ got, want []string }{
 		"unsafe": {v.Unsafe, []string{
-			"ALARM: " + a.alarm(shiftBoard().Raised[0]),
+			"ALARM: " + a.alarm(shiftBoard().Alarms[0]),
 			"STOPPED: job boot-1 on eastfork/leg-boot: not shut down, not told before",
 			"GET OUT: ravi signed on to boot-1, whose conditions for work are not met",
 			"GUARDS NOTHING: lock eastfork/1/3 of lena on eastfork/mcc-1/fan, which is not recorded open",

@@ -97,7 +97,7 @@ func (t *trip) of(b *recordv1.Board) {
 			t.own = append(t.own, h)
 		}
 	}
-	for _, f := range b.GetRaised() {
+	for _, f := range b.GetAlarms() {
 		if code.Is(f, ledger.Fumigated) {
 			t.fumes = append(t.fumes, words.English.Says(f))
 		}
@@ -169,7 +169,7 @@ func (a *App) printTrip(t *trip, keptMS int64) error {
 func (p *page) trip(t *trip) {
 	j := t.job
 	p.asOf(j.GetAsOf())
-	p.alarms(j.GetRaised())
+	p.alarms(j.GetAlarms())
 	p.inside([]*recordv1.JobView{j}, j.GetSignedOn())
 	p.line("\njob %s on %s: %s", j.GetId(), j.GetZone(), stageWord(j.GetStage()))
 	p.notFor(t.me, j)

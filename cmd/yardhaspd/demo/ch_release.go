@@ -28,10 +28,10 @@ func oneReleases(s *story) {
 	}
 	b, err := s.who["mara"].Board(s.ctx, servicev1.Consistency_CONSISTENCY_CONFIRMED, "")
 	s.must(err, "mara reads the board")
-	for _, a := range b.GetRaised() {
+	for _, a := range b.GetAlarms() {
 		s.page.say("the board says at every yard: %s", words.English.Says(a))
 	}
-	s.expect(codesOf(b.GetRaised(), ledger.Stopped), "lena is in the zone and the responsible employee's lock is off: alarms %v", codeList(b.GetRaised()))
+	s.expect(codesOf(b.GetAlarms(), ledger.Stopped), "lena is in the zone and the responsible employee's lock is off: alarms %v", codeList(b.GetAlarms()))
 	no := s.refused("ravi", "asked to re-energise all four points (start-1)", []code.Code{ledger.HoldStands, ledger.NotClear, ledger.NotToldAfter, ledger.Promised, ledger.ReachesPeople, ledger.SignedOn}, s.request("start-1"))
 	var standing []string
 	for _, c := range no {

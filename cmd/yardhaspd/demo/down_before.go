@@ -64,7 +64,7 @@ func twoJobs(s *story) {
 		}
 	}
 	s.page.say("| locks: none. Both crews took theirs off before anybody went in, and looked the area over.")
-	s.expect(b.GetAsOf().GetConfirmed() && len(b.GetHolds()) == 0 && len(b.GetJobs()) == 2 && len(b.GetRaised()) == 0, "the board: %d locks, %d jobs, alarms %v", len(b.GetHolds()), len(b.GetJobs()), codeList(b.GetRaised()))
+	s.expect(b.GetAsOf().GetConfirmed() && len(b.GetHolds()) == 0 && len(b.GetJobs()) == 2 && len(b.GetAlarms()) == 0, "the board: %d locks, %d jobs, alarms %v", len(b.GetHolds()), len(b.GetJobs()), codeList(b.GetAlarms()))
 	s.page.say("Job %s needs points at Stonebend and at Millrow. Job %s is Eastfork's own affair.", jobID, liftJob)
 }
 

@@ -541,10 +541,8 @@ type Outcome struct {
 	Conditions []*Finding `protobuf:"bytes,4,rep,name=conditions,proto3" json:"conditions,omitempty"`
 	// Rules a recorded fact breaks.
 	Flags []*Finding `protobuf:"bytes,5,rep,name=flags,proto3" json:"flags,omitempty"`
-	// To go: what changed, in plain words.
-	Changes []string `protobuf:"bytes,6,rep,name=changes,proto3" json:"changes,omitempty"`
 	// What changed.
-	Did []*Finding `protobuf:"bytes,10,rep,name=did,proto3" json:"did,omitempty"`
+	Did []*Finding `protobuf:"bytes,6,rep,name=did,proto3" json:"did,omitempty"`
 	// Kind of the record: "lock", "release".
 	Kind   string `protobuf:"bytes,7,opt,name=kind,proto3" json:"kind,omitempty"`
 	Signer string `protobuf:"bytes,8,opt,name=signer,proto3" json:"signer,omitempty"`
@@ -619,13 +617,6 @@ func (x *Outcome) GetFlags() []*Finding {
 	return nil
 }
 
-func (x *Outcome) GetChanges() []string {
-	if x != nil {
-		return x.Changes
-	}
-	return nil
-}
-
 func (x *Outcome) GetDid() []*Finding {
 	if x != nil {
 		return x.Did
@@ -691,7 +682,7 @@ const file_yardhasp_record_v1_entry_proto_rawDesc = "" +
 	"\ajournal\x18\f \x01(\fH\x00R\ajournalB\x06\n" +
 	"\x04body\"!\n" +
 	"\x05Batch\x12\x18\n" +
-	"\aentries\x18\x01 \x03(\fR\aentries\"\xd4\x02\n" +
+	"\aentries\x18\x01 \x03(\fR\aentries\"\xba\x02\n" +
 	"\aOutcome\x12\x14\n" +
 	"\x05index\x18\x01 \x01(\x04R\x05index\x12 \n" +
 	"\ftime_unix_ms\x18\x02 \x01(\x03R\n" +
@@ -700,10 +691,8 @@ const file_yardhasp_record_v1_entry_proto_rawDesc = "" +
 	"\n" +
 	"conditions\x18\x04 \x03(\v2\x1b.yardhasp.record.v1.FindingR\n" +
 	"conditions\x121\n" +
-	"\x05flags\x18\x05 \x03(\v2\x1b.yardhasp.record.v1.FindingR\x05flags\x12\x18\n" +
-	"\achanges\x18\x06 \x03(\tR\achanges\x12-\n" +
-	"\x03did\x18\n" +
-	" \x03(\v2\x1b.yardhasp.record.v1.FindingR\x03did\x12\x12\n" +
+	"\x05flags\x18\x05 \x03(\v2\x1b.yardhasp.record.v1.FindingR\x05flags\x12-\n" +
+	"\x03did\x18\x06 \x03(\v2\x1b.yardhasp.record.v1.FindingR\x03did\x12\x12\n" +
 	"\x04kind\x18\a \x01(\tR\x04kind\x12\x16\n" +
 	"\x06signer\x18\b \x01(\tR\x06signer\x12\x10\n" +
 	"\x03ref\x18\t \x01(\tR\x03ref*\x82\x01\n" +

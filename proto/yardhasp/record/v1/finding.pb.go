@@ -100,12 +100,7 @@ type Finding struct {
 	// What it is about: a point, a person, a job.
 	Subject string `protobuf:"bytes,2,opt,name=subject,proto3" json:"subject,omitempty"`
 	// Its arguments, in the order that the code names them.
-	Args []*Arg `protobuf:"bytes,3,rep,name=args,proto3" json:"args,omitempty"`
-	// To go: words made by the server.
-	Text          string `protobuf:"bytes,11,opt,name=text,proto3" json:"text,omitempty"`
-	Remedy        string `protobuf:"bytes,12,opt,name=remedy,proto3" json:"remedy,omitempty"`
-	Who           string `protobuf:"bytes,13,opt,name=who,proto3" json:"who,omitempty"`
-	Clause        string `protobuf:"bytes,14,opt,name=clause,proto3" json:"clause,omitempty"`
+	Args          []*Arg `protobuf:"bytes,3,rep,name=args,proto3" json:"args,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -159,34 +154,6 @@ func (x *Finding) GetArgs() []*Arg {
 		return x.Args
 	}
 	return nil
-}
-
-func (x *Finding) GetText() string {
-	if x != nil {
-		return x.Text
-	}
-	return ""
-}
-
-func (x *Finding) GetRemedy() string {
-	if x != nil {
-		return x.Remedy
-	}
-	return ""
-}
-
-func (x *Finding) GetWho() string {
-	if x != nil {
-		return x.Who
-	}
-	return ""
-}
-
-func (x *Finding) GetClause() string {
-	if x != nil {
-		return x.Clause
-	}
-	return ""
 }
 
 // Arg is one named argument. Only the field of its kind is meant.
@@ -287,15 +254,11 @@ var File_yardhasp_record_v1_finding_proto protoreflect.FileDescriptor
 
 const file_yardhasp_record_v1_finding_proto_rawDesc = "" +
 	"\n" +
-	" yardhasp/record/v1/finding.proto\x12\x12yardhasp.record.v1\"\xba\x01\n" +
+	" yardhasp/record/v1/finding.proto\x12\x12yardhasp.record.v1\"d\n" +
 	"\aFinding\x12\x12\n" +
 	"\x04code\x18\x01 \x01(\tR\x04code\x12\x18\n" +
 	"\asubject\x18\x02 \x01(\tR\asubject\x12+\n" +
-	"\x04args\x18\x03 \x03(\v2\x17.yardhasp.record.v1.ArgR\x04args\x12\x12\n" +
-	"\x04text\x18\v \x01(\tR\x04text\x12\x16\n" +
-	"\x06remedy\x18\f \x01(\tR\x06remedy\x12\x10\n" +
-	"\x03who\x18\r \x01(\tR\x03who\x12\x16\n" +
-	"\x06clause\x18\x0e \x01(\tR\x06clause\"\xe7\x01\n" +
+	"\x04args\x18\x03 \x03(\v2\x17.yardhasp.record.v1.ArgR\x04args\"\xe7\x01\n" +
 	"\x03Arg\x12\x12\n" +
 	"\x04name\x18\x01 \x01(\tR\x04name\x12/\n" +
 	"\x04kind\x18\x02 \x01(\x0e2\x1b.yardhasp.record.v1.ArgKindR\x04kind\x12\x14\n" +

@@ -1066,9 +1066,8 @@ func (x *CourseView) GetCertificate() string {
 type RetrainView struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
 	Zone          string                 `protobuf:"bytes,1,opt,name=zone,proto3" json:"zone,omitempty"`
-	Why           string                 `protobuf:"bytes,2,opt,name=why,proto3" json:"why,omitempty"`
+	Because       *Finding               `protobuf:"bytes,2,opt,name=because,proto3" json:"because,omitempty"`
 	SinceUnixMs   int64                  `protobuf:"varint,3,opt,name=since_unix_ms,json=sinceUnixMs,proto3" json:"since_unix_ms,omitempty"`
-	Because       *Finding               `protobuf:"bytes,4,opt,name=because,proto3" json:"because,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1110,11 +1109,11 @@ func (x *RetrainView) GetZone() string {
 	return ""
 }
 
-func (x *RetrainView) GetWhy() string {
+func (x *RetrainView) GetBecause() *Finding {
 	if x != nil {
-		return x.Why
+		return x.Because
 	}
-	return ""
+	return nil
 }
 
 func (x *RetrainView) GetSinceUnixMs() int64 {
@@ -1124,13 +1123,6 @@ func (x *RetrainView) GetSinceUnixMs() int64 {
 	return 0
 }
 
-func (x *RetrainView) GetBecause() *Finding {
-	if x != nil {
-		return x.Because
-	}
-	return nil
-}
-
 // DueView is something with a date: training, retraining, an inspection.
 type DueView struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1138,13 +1130,11 @@ type DueView struct {
 	Kind string `protobuf:"bytes,1,opt,name=kind,proto3" json:"kind,omitempty"`
 	// A person, or a zone.
 	Subject string `protobuf:"bytes,2,opt,name=subject,proto3" json:"subject,omitempty"`
-	What    string `protobuf:"bytes,3,opt,name=what,proto3" json:"what,omitempty"`
 	// What is due; its clause is the code's.
-	Due *Finding `protobuf:"bytes,7,opt,name=due,proto3" json:"due,omitempty"`
+	Due *Finding `protobuf:"bytes,3,opt,name=due,proto3" json:"due,omitempty"`
 	// 0: it was never done, or is due at once.
-	DueUnixMs     int64  `protobuf:"varint,4,opt,name=due_unix_ms,json=dueUnixMs,proto3" json:"due_unix_ms,omitempty"`
-	Overdue       bool   `protobuf:"varint,5,opt,name=overdue,proto3" json:"overdue,omitempty"`
-	Clause        string `protobuf:"bytes,6,opt,name=clause,proto3" json:"clause,omitempty"`
+	DueUnixMs     int64 `protobuf:"varint,4,opt,name=due_unix_ms,json=dueUnixMs,proto3" json:"due_unix_ms,omitempty"`
+	Overdue       bool  `protobuf:"varint,5,opt,name=overdue,proto3" json:"overdue,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1193,13 +1183,6 @@ func (x *DueView) GetSubject() string {
 	return ""
 }
 
-func (x *DueView) GetWhat() string {
-	if x != nil {
-		return x.What
-	}
-	return ""
-}
-
 func (x *DueView) GetDue() *Finding {
 	if x != nil {
 		return x.Due
@@ -1221,13 +1204,6 @@ func (x *DueView) GetOverdue() bool {
 	return false
 }
 
-func (x *DueView) GetClause() string {
-	if x != nil {
-		return x.Clause
-	}
-	return ""
-}
-
 // ProcedureView is a zone's procedure.
 type ProcedureView struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1241,10 +1217,8 @@ type ProcedureView struct {
 	Machines       []string `protobuf:"bytes,7,rep,name=machines,proto3" json:"machines,omitempty"`
 	Points         []string `protobuf:"bytes,8,rep,name=points,proto3" json:"points,omitempty"`
 	Drawings       []string `protobuf:"bytes,9,rep,name=drawings,proto3" json:"drawings,omitempty"`
-	// Why it may no longer be used; empty: it may.
-	Stale string `protobuf:"bytes,10,opt,name=stale,proto3" json:"stale,omitempty"`
 	// Why it may no longer be used; unset: it may.
-	Because *Finding `protobuf:"bytes,20,opt,name=because,proto3" json:"because,omitempty"`
+	Stale *Finding `protobuf:"bytes,10,opt,name=stale,proto3" json:"stale,omitempty"`
 	// A version that waits for approval; 0: none.
 	Waiting             uint32 `protobuf:"varint,11,opt,name=waiting,proto3" json:"waiting,omitempty"`
 	WaitingAuthor       string `protobuf:"bytes,12,opt,name=waiting_author,json=waitingAuthor,proto3" json:"waiting_author,omitempty"`
@@ -1354,16 +1328,9 @@ func (x *ProcedureView) GetDrawings() []string {
 	return nil
 }
 
-func (x *ProcedureView) GetStale() string {
+func (x *ProcedureView) GetStale() *Finding {
 	if x != nil {
 		return x.Stale
-	}
-	return ""
-}
-
-func (x *ProcedureView) GetBecause() *Finding {
-	if x != nil {
-		return x.Because
 	}
 	return nil
 }
@@ -1620,20 +1587,17 @@ const file_yardhasp_record_v1_people_proto_rawDesc = "" +
 	"\fdone_unix_ms\x18\x02 \x01(\x03R\n" +
 	"doneUnixMs\x12\"\n" +
 	"\runtil_unix_ms\x18\x03 \x01(\x03R\vuntilUnixMs\x12 \n" +
-	"\vcertificate\x18\x04 \x01(\tR\vcertificate\"\x8e\x01\n" +
+	"\vcertificate\x18\x04 \x01(\tR\vcertificate\"|\n" +
 	"\vRetrainView\x12\x12\n" +
-	"\x04zone\x18\x01 \x01(\tR\x04zone\x12\x10\n" +
-	"\x03why\x18\x02 \x01(\tR\x03why\x12\"\n" +
-	"\rsince_unix_ms\x18\x03 \x01(\x03R\vsinceUnixMs\x125\n" +
-	"\abecause\x18\x04 \x01(\v2\x1b.yardhasp.record.v1.FindingR\abecause\"\xcc\x01\n" +
+	"\x04zone\x18\x01 \x01(\tR\x04zone\x125\n" +
+	"\abecause\x18\x02 \x01(\v2\x1b.yardhasp.record.v1.FindingR\abecause\x12\"\n" +
+	"\rsince_unix_ms\x18\x03 \x01(\x03R\vsinceUnixMs\"\xa0\x01\n" +
 	"\aDueView\x12\x12\n" +
 	"\x04kind\x18\x01 \x01(\tR\x04kind\x12\x18\n" +
-	"\asubject\x18\x02 \x01(\tR\asubject\x12\x12\n" +
-	"\x04what\x18\x03 \x01(\tR\x04what\x12-\n" +
-	"\x03due\x18\a \x01(\v2\x1b.yardhasp.record.v1.FindingR\x03due\x12\x1e\n" +
+	"\asubject\x18\x02 \x01(\tR\asubject\x12-\n" +
+	"\x03due\x18\x03 \x01(\v2\x1b.yardhasp.record.v1.FindingR\x03due\x12\x1e\n" +
 	"\vdue_unix_ms\x18\x04 \x01(\x03R\tdueUnixMs\x12\x18\n" +
-	"\aoverdue\x18\x05 \x01(\bR\aoverdue\x12\x16\n" +
-	"\x06clause\x18\x06 \x01(\tR\x06clause\"\x95\x05\n" +
+	"\aoverdue\x18\x05 \x01(\bR\aoverdue\"\xfb\x04\n" +
 	"\rProcedureView\x12\x12\n" +
 	"\x04zone\x18\x01 \x01(\tR\x04zone\x12\x18\n" +
 	"\aversion\x18\x02 \x01(\rR\aversion\x12\x1b\n" +
@@ -1644,10 +1608,9 @@ const file_yardhasp_record_v1_people_proto_rawDesc = "" +
 	"\x10approved_unix_ms\x18\x06 \x01(\x03R\x0eapprovedUnixMs\x12\x1a\n" +
 	"\bmachines\x18\a \x03(\tR\bmachines\x12\x16\n" +
 	"\x06points\x18\b \x03(\tR\x06points\x12\x1a\n" +
-	"\bdrawings\x18\t \x03(\tR\bdrawings\x12\x14\n" +
+	"\bdrawings\x18\t \x03(\tR\bdrawings\x121\n" +
 	"\x05stale\x18\n" +
-	" \x01(\tR\x05stale\x125\n" +
-	"\abecause\x18\x14 \x01(\v2\x1b.yardhasp.record.v1.FindingR\abecause\x12\x18\n" +
+	" \x01(\v2\x1b.yardhasp.record.v1.FindingR\x05stale\x12\x18\n" +
 	"\awaiting\x18\v \x01(\rR\awaiting\x12%\n" +
 	"\x0ewaiting_author\x18\f \x01(\tR\rwaitingAuthor\x12*\n" +
 	"\x11inspected_unix_ms\x18\r \x01(\x03R\x0finspectedUnixMs\x12\x1c\n" +
@@ -1731,7 +1694,7 @@ var file_yardhasp_record_v1_people_proto_depIdxs = []int32{
 	0,  // 3: yardhasp.record.v1.CourseView.training:type_name -> yardhasp.record.v1.TrainingClass
 	18, // 4: yardhasp.record.v1.RetrainView.because:type_name -> yardhasp.record.v1.Finding
 	18, // 5: yardhasp.record.v1.DueView.due:type_name -> yardhasp.record.v1.Finding
-	18, // 6: yardhasp.record.v1.ProcedureView.because:type_name -> yardhasp.record.v1.Finding
+	18, // 6: yardhasp.record.v1.ProcedureView.stale:type_name -> yardhasp.record.v1.Finding
 	7,  // [7:7] is the sub-list for method output_type
 	7,  // [7:7] is the sub-list for method input_type
 	7,  // [7:7] is the sub-list for extension type_name

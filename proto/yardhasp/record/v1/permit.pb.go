@@ -1531,8 +1531,7 @@ type PermitView struct {
 	// What is missing; empty only while it is in force.
 	Missing []*Finding `protobuf:"bytes,14,rep,name=missing,proto3" json:"missing,omitempty"`
 	// Why it was suspended.
-	Why     string     `protobuf:"bytes,15,opt,name=why,proto3" json:"why,omitempty"`
-	Because []*Finding `protobuf:"bytes,24,rep,name=because,proto3" json:"because,omitempty"`
+	Because []*Finding `protobuf:"bytes,15,rep,name=because,proto3" json:"because,omitempty"`
 	// When the air is to be tested again; 0: it is not tested.
 	AirDueUnixMs int64 `protobuf:"varint,16,opt,name=air_due_unix_ms,json=airDueUnixMs,proto3" json:"air_due_unix_ms,omitempty"`
 	// When the fire watch may end; 0: not known yet.
@@ -1675,13 +1674,6 @@ func (x *PermitView) GetMissing() []*Finding {
 		return x.Missing
 	}
 	return nil
-}
-
-func (x *PermitView) GetWhy() string {
-	if x != nil {
-		return x.Why
-	}
-	return ""
 }
 
 func (x *PermitView) GetBecause() []*Finding {
@@ -2127,7 +2119,7 @@ const file_yardhasp_record_v1_permit_proto_rawDesc = "" +
 	"\fproved_after\x18\x05 \x01(\bR\vprovedAfter\x12\x1e\n" +
 	"\n" +
 	"applicator\x18\x06 \x01(\tR\n" +
-	"applicator\"\xff\x06\n" +
+	"applicator\"\xed\x06\n" +
 	"\n" +
 	"PermitView\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x122\n" +
@@ -2145,9 +2137,8 @@ const file_yardhasp_record_v1_permit_proto_rawDesc = "" +
 	"\bwatchers\x18\v \x03(\tR\bwatchers\x127\n" +
 	"\awatches\x18\f \x03(\v2\x1d.yardhasp.record.v1.WatchViewR\awatches\x12-\n" +
 	"\x03air\x18\r \x03(\v2\x1b.yardhasp.record.v1.AirViewR\x03air\x125\n" +
-	"\amissing\x18\x0e \x03(\v2\x1b.yardhasp.record.v1.FindingR\amissing\x12\x10\n" +
-	"\x03why\x18\x0f \x01(\tR\x03why\x125\n" +
-	"\abecause\x18\x18 \x03(\v2\x1b.yardhasp.record.v1.FindingR\abecause\x12%\n" +
+	"\amissing\x18\x0e \x03(\v2\x1b.yardhasp.record.v1.FindingR\amissing\x125\n" +
+	"\abecause\x18\x0f \x03(\v2\x1b.yardhasp.record.v1.FindingR\abecause\x12%\n" +
 	"\x0fair_due_unix_ms\x18\x10 \x01(\x03R\fairDueUnixMs\x126\n" +
 	"\x18fire_watch_until_unix_ms\x18\x11 \x01(\x03R\x14fireWatchUntilUnixMs\x12\x12\n" +
 	"\x04line\x18\x12 \x01(\tR\x04line\x12)\n" +

@@ -935,10 +935,8 @@ type RequestView struct {
 	Confirmed      []string `protobuf:"bytes,7,rep,name=confirmed,proto3" json:"confirmed,omitempty"`
 	Energised      []string `protobuf:"bytes,8,rep,name=energised,proto3" json:"energised,omitempty"`
 	DeadlineUnixMs int64    `protobuf:"varint,9,opt,name=deadline_unix_ms,json=deadlineUnixMs,proto3" json:"deadline_unix_ms,omitempty"`
-	// To go.
-	Why string `protobuf:"bytes,10,opt,name=why,proto3" json:"why,omitempty"`
 	// Why it is void; unset: it is not.
-	Because *Finding    `protobuf:"bytes,14,opt,name=because,proto3" json:"because,omitempty"`
+	Because *Finding    `protobuf:"bytes,10,opt,name=because,proto3" json:"because,omitempty"`
 	Kind    RequestKind `protobuf:"varint,11,opt,name=kind,proto3,enum=yardhasp.record.v1.RequestKind" json:"kind,omitempty"`
 	// Index of its entry.
 	Index uint64 `protobuf:"varint,12,opt,name=index,proto3" json:"index,omitempty"`
@@ -1041,13 +1039,6 @@ func (x *RequestView) GetDeadlineUnixMs() int64 {
 	return 0
 }
 
-func (x *RequestView) GetWhy() string {
-	if x != nil {
-		return x.Why
-	}
-	return ""
-}
-
 func (x *RequestView) GetBecause() *Finding {
 	if x != nil {
 		return x.Because
@@ -1093,10 +1084,8 @@ type JobView struct {
 	SignedOn   []*SignOnView  `protobuf:"bytes,11,rep,name=signed_on,json=signedOn,proto3" json:"signed_on,omitempty"`
 	Holds      []*HoldView    `protobuf:"bytes,12,rep,name=holds,proto3" json:"holds,omitempty"`
 	Requests   []*RequestView `protobuf:"bytes,13,rep,name=requests,proto3" json:"requests,omitempty"`
-	// To go.
-	Alarms []string `protobuf:"bytes,14,rep,name=alarms,proto3" json:"alarms,omitempty"`
-	// Alarms that concern it, loudest first.
-	Raised []*Finding `protobuf:"bytes,30,rep,name=raised,proto3" json:"raised,omitempty"`
+	// What concerns it and everybody must see, loudest first.
+	Alarms []*Finding `protobuf:"bytes,14,rep,name=alarms,proto3" json:"alarms,omitempty"`
 	// Drawing revisions the plan was computed on: "yard revision N".
 	Drawings []string `protobuf:"bytes,15,rep,name=drawings,proto3" json:"drawings,omitempty"`
 	// Points of the plan, as they are.
@@ -1108,18 +1097,15 @@ type JobView struct {
 	// The permits of the job.
 	Permits []*PermitView `protobuf:"bytes,60,rep,name=permits,proto3" json:"permits,omitempty"`
 	// What is choked or fed with grain in its zone: never jog it free.
-	Chokes  []string      `protobuf:"bytes,70,rep,name=chokes,proto3" json:"chokes,omitempty"`
-	Choked  []*Finding    `protobuf:"bytes,71,rep,name=choked,proto3" json:"choked,omitempty"`
+	Chokes  []*Finding    `protobuf:"bytes,70,rep,name=chokes,proto3" json:"chokes,omitempty"`
 	Members []*MemberView `protobuf:"bytes,80,rep,name=members,proto3" json:"members,omitempty"`
 	// What makes it a complex lockout, NFPA 70E 120.4; empty: nothing.
-	Complex     []string   `protobuf:"bytes,81,rep,name=complex,proto3" json:"complex,omitempty"`
-	ComplexFor  []*Finding `protobuf:"bytes,87,rep,name=complex_for,json=complexFor,proto3" json:"complex_for,omitempty"`
+	Complex     []*Finding `protobuf:"bytes,81,rep,name=complex,proto3" json:"complex,omitempty"`
 	Coordinator string     `protobuf:"bytes,82,opt,name=coordinator,proto3" json:"coordinator,omitempty"`
 	// The zone's procedure; unset: none was published.
 	Procedure *ProcedureView `protobuf:"bytes,83,opt,name=procedure,proto3" json:"procedure,omitempty"`
 	// Who attested that no written procedure is needed, and how they know.
-	Exception string          `protobuf:"bytes,84,opt,name=exception,proto3" json:"exception,omitempty"`
-	Excepted  *Finding        `protobuf:"bytes,88,opt,name=excepted,proto3" json:"excepted,omitempty"`
+	Exception *Finding        `protobuf:"bytes,84,opt,name=exception,proto3" json:"exception,omitempty"`
 	Exchanges []*ExchangeView `protobuf:"bytes,85,rep,name=exchanges,proto3" json:"exchanges,omitempty"`
 	// Points that reach the zone by an older drawing alone. They count: no revision
 	// narrows a zone by itself.
@@ -1249,16 +1235,9 @@ func (x *JobView) GetRequests() []*RequestView {
 	return nil
 }
 
-func (x *JobView) GetAlarms() []string {
+func (x *JobView) GetAlarms() []*Finding {
 	if x != nil {
 		return x.Alarms
-	}
-	return nil
-}
-
-func (x *JobView) GetRaised() []*Finding {
-	if x != nil {
-		return x.Raised
 	}
 	return nil
 }
@@ -1305,16 +1284,9 @@ func (x *JobView) GetPermits() []*PermitView {
 	return nil
 }
 
-func (x *JobView) GetChokes() []string {
+func (x *JobView) GetChokes() []*Finding {
 	if x != nil {
 		return x.Chokes
-	}
-	return nil
-}
-
-func (x *JobView) GetChoked() []*Finding {
-	if x != nil {
-		return x.Choked
 	}
 	return nil
 }
@@ -1326,16 +1298,9 @@ func (x *JobView) GetMembers() []*MemberView {
 	return nil
 }
 
-func (x *JobView) GetComplex() []string {
+func (x *JobView) GetComplex() []*Finding {
 	if x != nil {
 		return x.Complex
-	}
-	return nil
-}
-
-func (x *JobView) GetComplexFor() []*Finding {
-	if x != nil {
-		return x.ComplexFor
 	}
 	return nil
 }
@@ -1354,16 +1319,9 @@ func (x *JobView) GetProcedure() *ProcedureView {
 	return nil
 }
 
-func (x *JobView) GetException() string {
+func (x *JobView) GetException() *Finding {
 	if x != nil {
 		return x.Exception
-	}
-	return ""
-}
-
-func (x *JobView) GetExcepted() *Finding {
-	if x != nil {
-		return x.Excepted
 	}
 	return nil
 }
@@ -1386,10 +1344,8 @@ type Board struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	AsOf  *AsOf                  `protobuf:"bytes,1,opt,name=as_of,json=asOf,proto3" json:"as_of,omitempty"`
 	Coop  string                 `protobuf:"bytes,2,opt,name=coop,proto3" json:"coop,omitempty"`
-	// To go.
-	Alarms []string `protobuf:"bytes,3,rep,name=alarms,proto3" json:"alarms,omitempty"`
-	// Alarms, loudest first.
-	Raised   []*Finding     `protobuf:"bytes,13,rep,name=raised,proto3" json:"raised,omitempty"`
+	// What everybody must see, loudest first.
+	Alarms   []*Finding     `protobuf:"bytes,3,rep,name=alarms,proto3" json:"alarms,omitempty"`
 	Points   []*PointView   `protobuf:"bytes,4,rep,name=points,proto3" json:"points,omitempty"`
 	Boxes    []*BoxView     `protobuf:"bytes,5,rep,name=boxes,proto3" json:"boxes,omitempty"`
 	Holds    []*HoldView    `protobuf:"bytes,6,rep,name=holds,proto3" json:"holds,omitempty"`
@@ -1456,16 +1412,9 @@ func (x *Board) GetCoop() string {
 	return ""
 }
 
-func (x *Board) GetAlarms() []string {
+func (x *Board) GetAlarms() []*Finding {
 	if x != nil {
 		return x.Alarms
-	}
-	return nil
-}
-
-func (x *Board) GetRaised() []*Finding {
-	if x != nil {
-		return x.Raised
 	}
 	return nil
 }
@@ -1932,7 +1881,7 @@ const file_yardhasp_record_v1_view_proto_rawDesc = "" +
 	"\x06person\x18\x02 \x01(\tR\x06person\x12\x12\n" +
 	"\x04name\x18\x03 \x01(\tR\x04name\x12\x10\n" +
 	"\x03job\x18\x04 \x01(\tR\x03job\x12\"\n" +
-	"\rsince_unix_ms\x18\x05 \x01(\x03R\vsinceUnixMs\"\xd0\x03\n" +
+	"\rsince_unix_ms\x18\x05 \x01(\x03R\vsinceUnixMs\"\xbe\x03\n" +
 	"\vRequestView\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x10\n" +
 	"\x03job\x18\x02 \x01(\tR\x03job\x12\x1c\n" +
@@ -1942,14 +1891,12 @@ const file_yardhasp_record_v1_view_proto_rawDesc = "" +
 	"\binvolved\x18\x06 \x03(\tR\binvolved\x12\x1c\n" +
 	"\tconfirmed\x18\a \x03(\tR\tconfirmed\x12\x1c\n" +
 	"\tenergised\x18\b \x03(\tR\tenergised\x12(\n" +
-	"\x10deadline_unix_ms\x18\t \x01(\x03R\x0edeadlineUnixMs\x12\x10\n" +
-	"\x03why\x18\n" +
-	" \x01(\tR\x03why\x125\n" +
-	"\abecause\x18\x0e \x01(\v2\x1b.yardhasp.record.v1.FindingR\abecause\x123\n" +
+	"\x10deadline_unix_ms\x18\t \x01(\x03R\x0edeadlineUnixMs\x125\n" +
+	"\abecause\x18\n" +
+	" \x01(\v2\x1b.yardhasp.record.v1.FindingR\abecause\x123\n" +
 	"\x04kind\x18\v \x01(\x0e2\x1f.yardhasp.record.v1.RequestKindR\x04kind\x12\x14\n" +
 	"\x05index\x18\f \x01(\x04R\x05index\x12\x1b\n" +
-	"\tnot_clear\x18\r \x03(\tR\bnotClear\"\xb9\n" +
-	"\n" +
+	"\tnot_clear\x18\r \x03(\tR\bnotClear\"\xcc\t\n" +
 	"\aJobView\x12-\n" +
 	"\x05as_of\x18\x01 \x01(\v2\x18.yardhasp.record.v1.AsOfR\x04asOf\x12\x0e\n" +
 	"\x02id\x18\x02 \x01(\tR\x02id\x12\x12\n" +
@@ -1965,32 +1912,26 @@ const file_yardhasp_record_v1_view_proto_rawDesc = "" +
 	"toEnergise\x12;\n" +
 	"\tsigned_on\x18\v \x03(\v2\x1e.yardhasp.record.v1.SignOnViewR\bsignedOn\x122\n" +
 	"\x05holds\x18\f \x03(\v2\x1c.yardhasp.record.v1.HoldViewR\x05holds\x12;\n" +
-	"\brequests\x18\r \x03(\v2\x1f.yardhasp.record.v1.RequestViewR\brequests\x12\x16\n" +
-	"\x06alarms\x18\x0e \x03(\tR\x06alarms\x123\n" +
-	"\x06raised\x18\x1e \x03(\v2\x1b.yardhasp.record.v1.FindingR\x06raised\x12\x1a\n" +
+	"\brequests\x18\r \x03(\v2\x1f.yardhasp.record.v1.RequestViewR\brequests\x123\n" +
+	"\x06alarms\x18\x0e \x03(\v2\x1b.yardhasp.record.v1.FindingR\x06alarms\x12\x1a\n" +
 	"\bdrawings\x18\x0f \x03(\tR\bdrawings\x125\n" +
 	"\x06points\x18\x10 \x03(\v2\x1d.yardhasp.record.v1.PointViewR\x06points\x12\x18\n" +
 	"\acaution\x18\x11 \x01(\tR\acaution\x12\x1a\n" +
 	"\baffected\x18\x12 \x03(\tR\baffected\x12\x16\n" +
 	"\x06waiver\x18\x13 \x01(\tR\x06waiver\x128\n" +
-	"\apermits\x18< \x03(\v2\x1e.yardhasp.record.v1.PermitViewR\apermits\x12\x16\n" +
-	"\x06chokes\x18F \x03(\tR\x06chokes\x123\n" +
-	"\x06choked\x18G \x03(\v2\x1b.yardhasp.record.v1.FindingR\x06choked\x128\n" +
-	"\amembers\x18P \x03(\v2\x1e.yardhasp.record.v1.MemberViewR\amembers\x12\x18\n" +
-	"\acomplex\x18Q \x03(\tR\acomplex\x12<\n" +
-	"\vcomplex_for\x18W \x03(\v2\x1b.yardhasp.record.v1.FindingR\n" +
-	"complexFor\x12 \n" +
+	"\apermits\x18< \x03(\v2\x1e.yardhasp.record.v1.PermitViewR\apermits\x123\n" +
+	"\x06chokes\x18F \x03(\v2\x1b.yardhasp.record.v1.FindingR\x06chokes\x128\n" +
+	"\amembers\x18P \x03(\v2\x1e.yardhasp.record.v1.MemberViewR\amembers\x125\n" +
+	"\acomplex\x18Q \x03(\v2\x1b.yardhasp.record.v1.FindingR\acomplex\x12 \n" +
 	"\vcoordinator\x18R \x01(\tR\vcoordinator\x12?\n" +
-	"\tprocedure\x18S \x01(\v2!.yardhasp.record.v1.ProcedureViewR\tprocedure\x12\x1c\n" +
-	"\texception\x18T \x01(\tR\texception\x127\n" +
-	"\bexcepted\x18X \x01(\v2\x1b.yardhasp.record.v1.FindingR\bexcepted\x12>\n" +
+	"\tprocedure\x18S \x01(\v2!.yardhasp.record.v1.ProcedureViewR\tprocedure\x129\n" +
+	"\texception\x18T \x01(\v2\x1b.yardhasp.record.v1.FindingR\texception\x12>\n" +
 	"\texchanges\x18U \x03(\v2 .yardhasp.record.v1.ExchangeViewR\texchanges\x12!\n" +
-	"\folder_points\x18V \x03(\tR\volderPoints\"\xb9\a\n" +
+	"\folder_points\x18V \x03(\tR\volderPoints\"\xa1\a\n" +
 	"\x05Board\x12-\n" +
 	"\x05as_of\x18\x01 \x01(\v2\x18.yardhasp.record.v1.AsOfR\x04asOf\x12\x12\n" +
-	"\x04coop\x18\x02 \x01(\tR\x04coop\x12\x16\n" +
-	"\x06alarms\x18\x03 \x03(\tR\x06alarms\x123\n" +
-	"\x06raised\x18\r \x03(\v2\x1b.yardhasp.record.v1.FindingR\x06raised\x125\n" +
+	"\x04coop\x18\x02 \x01(\tR\x04coop\x123\n" +
+	"\x06alarms\x18\x03 \x03(\v2\x1b.yardhasp.record.v1.FindingR\x06alarms\x125\n" +
 	"\x06points\x18\x04 \x03(\v2\x1d.yardhasp.record.v1.PointViewR\x06points\x121\n" +
 	"\x05boxes\x18\x05 \x03(\v2\x1b.yardhasp.record.v1.BoxViewR\x05boxes\x122\n" +
 	"\x05holds\x18\x06 \x03(\v2\x1c.yardhasp.record.v1.HoldViewR\x05holds\x12/\n" +
@@ -2128,17 +2069,17 @@ var file_yardhasp_record_v1_view_proto_depIdxs = []int32{
 	8,  // 14: yardhasp.record.v1.JobView.signed_on:type_name -> yardhasp.record.v1.SignOnView
 	7,  // 15: yardhasp.record.v1.JobView.holds:type_name -> yardhasp.record.v1.HoldView
 	9,  // 16: yardhasp.record.v1.JobView.requests:type_name -> yardhasp.record.v1.RequestView
-	15, // 17: yardhasp.record.v1.JobView.raised:type_name -> yardhasp.record.v1.Finding
+	15, // 17: yardhasp.record.v1.JobView.alarms:type_name -> yardhasp.record.v1.Finding
 	5,  // 18: yardhasp.record.v1.JobView.points:type_name -> yardhasp.record.v1.PointView
 	18, // 19: yardhasp.record.v1.JobView.permits:type_name -> yardhasp.record.v1.PermitView
-	15, // 20: yardhasp.record.v1.JobView.choked:type_name -> yardhasp.record.v1.Finding
+	15, // 20: yardhasp.record.v1.JobView.chokes:type_name -> yardhasp.record.v1.Finding
 	19, // 21: yardhasp.record.v1.JobView.members:type_name -> yardhasp.record.v1.MemberView
-	15, // 22: yardhasp.record.v1.JobView.complex_for:type_name -> yardhasp.record.v1.Finding
+	15, // 22: yardhasp.record.v1.JobView.complex:type_name -> yardhasp.record.v1.Finding
 	20, // 23: yardhasp.record.v1.JobView.procedure:type_name -> yardhasp.record.v1.ProcedureView
-	15, // 24: yardhasp.record.v1.JobView.excepted:type_name -> yardhasp.record.v1.Finding
+	15, // 24: yardhasp.record.v1.JobView.exception:type_name -> yardhasp.record.v1.Finding
 	21, // 25: yardhasp.record.v1.JobView.exchanges:type_name -> yardhasp.record.v1.ExchangeView
 	3,  // 26: yardhasp.record.v1.Board.as_of:type_name -> yardhasp.record.v1.AsOf
-	15, // 27: yardhasp.record.v1.Board.raised:type_name -> yardhasp.record.v1.Finding
+	15, // 27: yardhasp.record.v1.Board.alarms:type_name -> yardhasp.record.v1.Finding
 	5,  // 28: yardhasp.record.v1.Board.points:type_name -> yardhasp.record.v1.PointView
 	6,  // 29: yardhasp.record.v1.Board.boxes:type_name -> yardhasp.record.v1.BoxView
 	7,  // 30: yardhasp.record.v1.Board.holds:type_name -> yardhasp.record.v1.HoldView
