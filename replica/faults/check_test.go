@@ -8,6 +8,7 @@ import (
 	"google.golang.org/protobuf/proto"
 
 	"yardhasp/ledger"
+	"yardhasp/ledger/code"
 	"yardhasp/ledger/seal"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
@@ -26,10 +27,10 @@ type entry struct {
 }
 
 // repeats are refusals of a copy: what the first one did counts.
-var repeats = []string{"ALREADY_IN_LEDGER", "TICKET_REPEATED"}
+var repeats = []code.Code{ledger.InLedger, ledger.TicketRepeated}
 
 // withoutEffect are the flags of a record that was kept and changed nothing.
-var withoutEffect = []string{"STALE_OPENING", "STALE_CLOSING"}
+var withoutEffect = []code.Code{ledger.StaleOpening, ledger.StaleClosing}
 
 // same checks that every yard has the same entries, the root that RFC 6962 gives
 // them, and gave the same outcomes, and reads the entries.
@@ -72,7 +73,7 @@ func (e *ending) same() (all []entry, bad []string) {
 		if n.env != nil {
 			n.ref = fmt.Sprintf("%s/%d/%d", n.env.GetYard(), n.env.GetEpoch(), n.env.GetSeq())
 		}
-		stale := slices.ContainsFunc(n.out.GetFlags(), func(f *recordv1.Finding) bool { return slices.Contains(withoutEffect, f.GetCode()) })
+		stale := code.Has(n.out.GetFlags(), withoutEffect...)
 		n.counted = n.out.GetAccepted() && !stale
 		all = append(all, n)
 	}
@@ -80,12 +81,12 @@ func (e *ending) same() (all []entry, bad []string) {
 }
 
 func (n *entry) repeat() bool {
-	return slices.ContainsFunc(n.out.GetConditions(), func(c *recordv1.Finding) bool { return slices.Contains(repeats, c.GetCode()) })
+	return code.Has(n.out.GetConditions(), repeats...)
 }
 
 // withoutGoAhead: the ledger takes this closing for a switch that was found closed.
 func (n *entry) withoutGoAhead() bool {
-	return slices.ContainsFunc(n.out.GetFlags(), func(f *recordv1.Finding) bool { return f.GetCode() == "NO_GO_AHEAD" })
+	return code.Has(n.out.GetFlags(), ledger.NoGoAhead)
 }
 
 func (n *entry) accepted() bool { return n != nil && n.out.GetAccepted() }

@@ -5,12 +5,13 @@ import (
 	"flag"
 	"fmt"
 	"net"
-	"slices"
 	"sync/atomic"
 	"testing"
 	"time"
 
 	"yardhasp/client/token"
+	"yardhasp/ledger"
+	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
 	"yardhasp/replica"
@@ -35,7 +36,7 @@ func (w *world) grow(ctx context.Context, from, toward string, delay time.Durati
 	taken := func(what string, rec *recordv1.Record) {
 		for err == nil {
 			r := boss.submit(patient, what, rec)
-			if r.GetOutcome().GetAccepted() || boss.refused(what, "EXISTS") {
+			if r.GetOutcome().GetAccepted() || boss.refused(what, ledger.InvitationExists) {
 				return
 			}
 			err = pause(patient, time.Second)
@@ -75,9 +76,9 @@ func (w *world) grow(ctx context.Context, from, toward string, delay time.Durati
 }
 
 // refused reports whether the last answer to an act was a refusal with a code.
-func (p *person) refused(what, code string) bool {
+func (p *person) refused(what string, c code.Code) bool {
 	o := p.w.story.last(p.id+"@"+p.yard, what)
-	return o != nil && o.refused != nil && slices.ContainsFunc(o.refused.Outcome.GetConditions(), func(c *recordv1.Finding) bool { return c.GetCode() == code })
+	return o != nil && o.refused != nil && code.Has(o.refused.Outcome.GetConditions(), c)
 }
 
 // voting waits until every yard that has a replica has a vote.
