@@ -13,7 +13,7 @@ import (
 // Who is asked is known by key, and what they say opens only the way for what raft then
 // checks. The key of a yard that is known is the ledger's to change.
 func (r *Replica) askAround() {
-	for _, y := range r.book.infos() {
+	for _, y := range r.directory.infos() {
 		if y.GetId() == r.set.Yard {
 			continue
 		}
@@ -29,11 +29,11 @@ func (r *Replica) askAround() {
 		}
 		told := map[string]entry{}
 		for _, k := range m.GetMembers() {
-			if _, known := r.book.get(k.GetYard()); !known && len(k.GetReplicaKey()) > 0 {
+			if _, known := r.directory.get(k.GetYard()); !known && len(k.GetReplicaKey()) > 0 {
 				told[k.GetYard()] = entry{k.GetName(), k.GetAddress(), k.GetReplicaKey()}
 			}
 		}
-		if err := r.book.learn(told); err != nil {
+		if err := r.directory.learn(told); err != nil {
 			r.log.Warn("peers.json can't be written", "err", err)
 		}
 		r.log.Info("no leader is heard here: who the yards are was asked of another", "yard", y.GetId(), "yards", len(told))

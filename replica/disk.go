@@ -161,8 +161,8 @@ func (d *disk) trouble() *recordv1.Finding {
 	return DiskShort.About("", d.free>>20)
 }
 
-// asleep says why nothing may be written here, nil when it may.
-func (d *disk) asleep() *recordv1.Finding {
+// mustNotWrite says why nothing may be written here, nil when it may.
+func (d *disk) mustNotWrite() *recordv1.Finding {
 	if d.is(store.LevelFull) {
 		return d.trouble()
 	}
@@ -172,8 +172,8 @@ func (d *disk) asleep() *recordv1.Finding {
 // room refuses an act that the disk has no room for.
 func (r *Replica) room(kind *ledger.Kind) error {
 	switch {
-	case r.disk.asleep() != nil:
-		return r.journalError(&yard.NotServing{Because: r.disk.asleep()}, kind.Name)
+	case r.disk.mustNotWrite() != nil:
+		return r.journalError(&yard.NotServing{Because: r.disk.mustNotWrite()}, kind.Name)
 	case kind.LowDisk == ledger.NotOnLowDisk && r.disk.is(store.LevelLow):
 		return answer(codes.ResourceExhausted, DiskLow.About(kind.Name, r.disk.trouble()))
 	}

@@ -93,7 +93,7 @@ func (d *driver) step(fn func(s *ledger.State, now int64) (yard.Effects, error))
 		return nil, d.broken(err)
 	}
 	d.y.Diverged(d.r.divergence())
-	d.y.Suspend(d.r.disk.asleep())
+	d.y.Suspend(d.r.disk.mustNotWrite())
 	d.r.node.View(func(s *ledger.State, raftIndex uint64) {
 		shown = d.y.View(s, raftIndex, now)
 		if fn != nil {
@@ -173,7 +173,7 @@ func whyOut(err error) *recordv1.Finding {
 
 // compact drops what the ledger has had for long.
 func (d *driver) compact() {
-	if d.r.disk.asleep() != nil {
+	if d.r.disk.mustNotWrite() != nil {
 		return
 	}
 	d.mu.Lock()

@@ -46,11 +46,11 @@ func (r *Replica) duties() {
 	}
 }
 
-// learn brings the book up to the state.
+// learn brings the directory up to the state.
 func (r *Replica) learn() {
 	var now map[string]entry
 	r.node.View(func(s *ledger.State, _ uint64) { now = entries(s) })
-	if err := r.book.learn(now); err != nil {
+	if err := r.directory.learn(now); err != nil {
 		r.log.Warn("peers.json can't be written", "err", err)
 	}
 }
@@ -202,7 +202,7 @@ func (r *Replica) Health() []*recordv1.Finding {
 // fetch reads history from whichever other yard has it.
 func (r *Replica) fetch(ctx context.Context, from, to uint64, fn func(uint64, []byte) error) error {
 	err := status.Error(codes.Unavailable, "no other yard is known")
-	for _, y := range r.book.infos() {
+	for _, y := range r.directory.infos() {
 		if y.GetId() == r.set.Yard {
 			continue
 		}

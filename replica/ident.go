@@ -68,7 +68,7 @@ func (r *Replica) identify(ctx context.Context, method string) (context.Context,
 	if !find() && !open[method] && r.askAbout(ctx) {
 		find()
 	}
-	if y, known := r.book.yardOf(key); known && c.yard == "" {
+	if y, known := r.directory.yardOf(key); known && c.yard == "" {
 		c.yard = y
 	}
 	switch {
@@ -88,7 +88,7 @@ func (r *Replica) enrolled(c caller) (ok bool) {
 		ok = k != nil && k.Revoked == 0
 	})
 	if !ok {
-		_, ok = r.book.yardOf(c.key)
+		_, ok = r.directory.yardOf(c.key)
 	}
 	return ok
 }

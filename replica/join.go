@@ -47,7 +47,7 @@ func Join(ctx context.Context, j Joining) (*Settings, error) {
 	if err != nil {
 		return nil, err
 	}
-	b, err := openBook(j.Dir)
+	b, err := openDirectory(j.Dir)
 	if err != nil {
 		return nil, err
 	}

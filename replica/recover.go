@@ -47,7 +47,7 @@ func PrepareRecovery(p Recovering) (ed25519.PublicKey, error) {
 		return nil, err
 	}
 	public := key.Public().(ed25519.PublicKey)
-	b, err := openBook(p.Dir)
+	b, err := openDirectory(p.Dir)
 	if err != nil {
 		return nil, err
 	}
@@ -76,7 +76,7 @@ func (d *driver) beginEpoch() error {
 			epoch, at = me.Epoch, raftIndex
 		}
 	})
-	if epoch <= d.file.Header().Epoch || d.r.disk.asleep() != nil {
+	if epoch <= d.file.Header().Epoch || d.r.disk.mustNotWrite() != nil {
 		return nil
 	}
 	run := make([]byte, 8)

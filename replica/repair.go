@@ -81,13 +81,13 @@ func openForRepair(c Config) (*Replica, error) {
 	if err := r.checkFounding(); err != nil {
 		return nil, err
 	}
-	if r.book, err = openBook(c.Dir); err != nil {
+	if r.directory, err = openDirectory(c.Dir); err != nil {
 		return nil, fmt.Errorf("peers.json can't be read: %w", err)
 	}
 	if err := r.openDisk(&c); err != nil {
 		return nil, err
 	}
-	r.peers = newPeers(key, r.book, c.Dial)
+	r.peers = newPeers(key, r.directory, c.Dial)
 	return r, nil
 }
 

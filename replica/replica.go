@@ -72,13 +72,13 @@ type Replica struct {
 	log    *slog.Logger
 	now    func() time.Time
 
-	disk    *disk
-	book    *book
-	peers   *peers
-	raftLog *store.Log
-	history *store.History
-	node    *quorum.Node
-	yard    *driver
+	disk      *disk
+	directory *directory
+	peers     *peers
+	raftLog   *store.Log
+	history   *store.History
+	node      *quorum.Node
+	yard      *driver
 
 	mux    *pin.Mux
 	grpc   *grpc.Server
@@ -173,10 +173,10 @@ func (r *Replica) openStores(c *Config) (err error) {
 	if err = r.checkWhole(); err != nil {
 		return err
 	}
-	if r.book, err = openBook(c.Dir); err != nil {
+	if r.directory, err = openDirectory(c.Dir); err != nil {
 		return fmt.Errorf("peers.json can't be read: %w", err)
 	}
-	r.peers = newPeers(r.key, r.book, c.Dial)
+	r.peers = newPeers(r.key, r.directory, c.Dial)
 	if err = r.openDisk(c); err != nil {
 		return err
 	}
@@ -215,7 +215,7 @@ func (r *Replica) listen(c *Config) (net.Listener, error) {
 // raft begins with this replica as its only voter.
 func (r *Replica) openNode(c *Config, l net.Listener) (err error) {
 	r.mux = pin.NewMux(l, pin.ServerConfig(r.key, nil, pin.ALPNClient, pin.ALPNPeer))
-	r.wire = newStreams(r.mux.Listener(pin.ALPNPeer), r.set.Yard, r.key, r.book, c.Dial)
+	r.wire = newStreams(r.mux.Listener(pin.ALPNPeer), r.set.Yard, r.key, r.directory, c.Dial)
 	trans := &patient{raft.NewNetworkTransportWithConfig(&raft.NetworkTransportConfig{
 		Stream:  r.wire,
 		MaxPool: 3, MaxRPCsInFlight: r.timers.MaxInFlight, Timeout: r.timers.Dial,

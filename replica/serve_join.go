@@ -66,7 +66,7 @@ func (m *memberServer) Join(ctx context.Context, q *servicev1.JoinRequest) (*ser
 	// So that the answer names a yard that just joined, itself perhaps.
 	_ = r.confirm(ctx)
 	r.learn()
-	return &servicev1.JoinResponse{Founding: founding, Yards: r.book.infos(), Index: index, Id: e.Record().GetSigner()}, nil
+	return &servicev1.JoinResponse{Founding: founding, Yards: r.directory.infos(), Index: index, Id: e.Record().GetSigner()}, nil
 }
 
 // tryJoin says what stands against a joining, as this replica knows it. The call

@@ -20,28 +20,28 @@ import (
 )
 
 // streams carries raft over the pinned TLS port: raft's addresses are yard names,
-// looked up in the book at each dial.
+// looked up in the directory at each dial.
 type streams struct {
 	net.Listener
-	yard string
-	key  ed25519.PrivateKey
-	book *book
-	dial dialer
-	ctx  context.Context
-	cut  context.CancelFunc // ends every connection
+	yard      string
+	key       ed25519.PrivateKey
+	directory *directory
+	dial      dialer
+	ctx       context.Context
+	cut       context.CancelFunc // ends every connection
 }
 
 // dialer makes a connection to a yard's replica; nil: over TCP.
 type dialer func(ctx context.Context, yard, address string) (net.Conn, error)
 
-func newStreams(l net.Listener, yard string, key ed25519.PrivateKey, b *book, dial dialer) *streams {
+func newStreams(l net.Listener, yard string, key ed25519.PrivateKey, b *directory, dial dialer) *streams {
 	if dial == nil {
 		dial = func(ctx context.Context, _, address string) (net.Conn, error) {
 			var d net.Dialer
 			return d.DialContext(ctx, "tcp", address)
 		}
 	}
-	s := &streams{Listener: l, yard: yard, key: key, book: b, dial: dial}
+	s := &streams{Listener: l, yard: yard, key: key, directory: b, dial: dial}
 	s.ctx, s.cut = context.WithCancel(context.Background())
 	return s
 }
@@ -70,7 +70,7 @@ func (s *streams) Accept() (net.Conn, error) {
 		}
 		if t, ok := c.(*tls.Conn); ok {
 			if key, ok := pin.PeerKey(t.ConnectionState()); ok {
-				if _, known := s.book.yardOf(key); known {
+				if _, known := s.directory.yardOf(key); known {
 					return s.own(c), nil
 				}
 			}
@@ -83,9 +83,9 @@ func (s *streams) Addr() net.Addr { return yardAddr(s.yard) }
 
 func (s *streams) Dial(address raft.ServerAddress, timeout time.Duration) (net.Conn, error) {
 	yard := string(address)
-	e, ok := s.book.get(yard)
+	e, ok := s.directory.get(yard)
 	if !ok {
-		return nil, fmt.Errorf("yard %s is not in this replica's book yet", yard)
+		return nil, fmt.Errorf("yard %s is not known to this replica yet", yard)
 	}
 	ctx, cancel := context.WithTimeout(s.ctx, timeout)
 	defer cancel()
@@ -93,7 +93,7 @@ func (s *streams) Dial(address raft.ServerAddress, timeout time.Duration) (net.C
 	if err != nil {
 		return nil, err
 	}
-	c := tls.Client(raw, pin.ClientConfig(s.key, s.book.expects(yard), pin.ALPNPeer))
+	c := tls.Client(raw, pin.ClientConfig(s.key, s.directory.expects(yard), pin.ALPNPeer))
 	if err := c.HandshakeContext(ctx); err != nil {
 		raw.Close()
 		return nil, err
@@ -101,8 +101,8 @@ func (s *streams) Dial(address raft.ServerAddress, timeout time.Duration) (net.C
 	return s.own(c), nil
 }
 
-// expects accepts the key that the book has for a yard now.
-func (b *book) expects(yard string) func([]byte) bool {
+// expects accepts the key that the directory has for a yard now.
+func (b *directory) expects(yard string) func([]byte) bool {
 	return func(key []byte) bool {
 		e, ok := b.get(yard)
 		return ok && bytes.Equal(e.Key, key)
@@ -117,20 +117,20 @@ func (a yardAddr) String() string { return string(a) }
 
 // peers keeps one gRPC connection to each other replica.
 type peers struct {
-	key  ed25519.PrivateKey
-	book *book
-	dial dialer
-	mu   sync.Mutex
-	by   map[string]*grpc.ClientConn // by yard and address
+	key       ed25519.PrivateKey
+	directory *directory
+	dial      dialer
+	mu        sync.Mutex
+	by        map[string]*grpc.ClientConn // by yard and address
 }
 
-func newPeers(key ed25519.PrivateKey, b *book, dial dialer) *peers {
-	return &peers{key: key, book: b, dial: dial, by: map[string]*grpc.ClientConn{}}
+func newPeers(key ed25519.PrivateKey, b *directory, dial dialer) *peers {
+	return &peers{key: key, directory: b, dial: dial, by: map[string]*grpc.ClientConn{}}
 }
 
 // conn returns the connection to a yard's replica.
 func (p *peers) conn(yard string) (*grpc.ClientConn, error) {
-	e, ok := p.book.get(yard)
+	e, ok := p.directory.get(yard)
 	if !ok {
 		return nil, fmt.Errorf("yard %s is not known here", yard)
 	}
@@ -141,7 +141,7 @@ func (p *peers) conn(yard string) (*grpc.ClientConn, error) {
 		return c, nil
 	}
 	opts := []grpc.DialOption{
-		grpc.WithTransportCredentials(credentials.NewTLS(pin.ClientConfig(p.key, p.book.expects(yard), pin.ALPNClient))),
+		grpc.WithTransportCredentials(credentials.NewTLS(pin.ClientConfig(p.key, p.directory.expects(yard), pin.ALPNClient))),
 		grpc.WithConnectParams(grpc.ConnectParams{Backoff: quickBackoff, MinConnectTimeout: 3 * time.Second}),
 		grpc.WithKeepaliveParams(keepalive.ClientParameters{Time: 30 * time.Second, Timeout: 10 * time.Second}),
 		grpc.WithDefaultCallOptions(grpc.MaxCallRecvMsgSize(maxMessage), grpc.MaxCallSendMsgSize(maxMessage))}

@@ -45,8 +45,8 @@ func (y *Yard) Capture(e *ledger.Entry, now int64, run string) (Effects, error) 
 	env := y.envelope(now)
 	var why *recordv1.Finding
 	env.Grant, env.Promised, why = c.grantFor(it)
-	if y.apart != nil && env.Grant == recordv1.Grant_GRANT_HELD_LOCALLY {
-		env.Grant, env.Promised, why = recordv1.Grant_GRANT_UNCONFIRMED, nil, y.apart
+	if y.diverged != nil && env.Grant == recordv1.Grant_GRANT_HELD_LOCALLY {
+		env.Grant, env.Promised, why = recordv1.Grant_GRANT_UNCONFIRMED, nil, y.diverged
 	}
 	env.Body = &recordv1.Envelope_Signed{Signed: e.Signed()}
 	if err := y.write(env, it); err != nil {
@@ -215,8 +215,8 @@ func (y *Yard) admitAtPanel(c *scene, it *item, run string) error {
 		return refuse(StaleReading.About(it.point, it.point))
 	}
 	if it.kind == "energise" {
-		if y.apart != nil {
-			return refuse(Diverged.About(it.point, it.point, y.apart))
+		if y.diverged != nil {
+			return refuse(Diverged.About(it.point, it.point, y.diverged))
 		}
 		return c.admitEnergise(it)
 	}

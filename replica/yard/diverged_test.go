@@ -10,8 +10,8 @@ import (
 // Design, "The replicated ledger": two roots at one index stop approvals. What
 // follows is checked for the yard alone: facts are taken, no word is given.
 
-// apart is what a replica says of two histories.
-var apart = &recordv1.Finding{Code: "HISTORIES_DIFFER"}
+// differ is what a replica says of two histories.
+var differ = &recordv1.Finding{Code: "HISTORIES_DIFFER"}
 
 func TestDivergedGivesNoWord(t *testing.T) {
 	w := newWorld(t)
@@ -20,10 +20,10 @@ func TestDivergedGivesNoWord(t *testing.T) {
 	wantGrant(t, e.lock("wanda", onPoint(leg)), held, leg)
 	e.y.Diverged(nil) // nothing is known against it
 	wantGrant(t, e.lock("wanda", onPoint(leg)), held, leg)
-	e.y.Diverged(apart)
+	e.y.Diverged(differ)
 	r := e.lock("walt", onPoint(leg))
 	wantGrant(t, r, unconfirmed)
-	if r.Because != apart {
+	if r.Because != differ {
 		t.Errorf("because: %v", r.Because)
 	}
 	if ok, why := e.y.Serving(); !ok {
@@ -42,7 +42,7 @@ func TestDivergedGivesNoWord(t *testing.T) {
 // Energise is taken.
 func TestDivergedWithdrawsTheGoAhead(t *testing.T) {
 	w, e := goAhead(t)
-	e.y.Diverged(apart)
+	e.y.Diverged(differ)
 	wantNoGo(t, e, "HISTORIES_DIFFER")
 	w.settle()
 	wantNoGo(t, e, "HISTORIES_DIFFER")
@@ -50,7 +50,7 @@ func TestDivergedWithdrawsTheGoAhead(t *testing.T) {
 	w = approved(t, "eastfork/tunnel", drag)
 	e = w.yards["eastfork"]
 	run := e.y.Panel(drag).Run
-	e.y.Diverged(apart)
+	e.y.Diverged(differ)
 	if e.y.Panel(drag).Run == run {
 		t.Error("what the panel showed before still counts")
 	}
@@ -71,7 +71,7 @@ func TestDivergedGivesNoFence(t *testing.T) {
 		w.opened(drag)
 		w.clear("j1")
 		if differ {
-			e.y.Diverged(apart)
+			e.y.Diverged(differ)
 		}
 		w.request("r1", "j1", drag)
 		w.settle()

@@ -8,8 +8,8 @@ import (
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-// hands: a switch is closed while its panel shows the go-ahead.
-func (x *explorer) hands(s *sit, t *seat, do emit) {
+// closings: a switch is closed while its panel shows the go-ahead.
+func (x *explorer) closings(s *sit, t *seat, do emit) {
 	for p := range x.points {
 		mask := uint8(1) << p
 		if s.phys&mask == 0 && x.home[p] == t.no && x.goAheads(t)&mask != 0 {

@@ -28,7 +28,7 @@ func (x *explorer) steps(s *sit, out emit) {
 			x.captures(s, t, do)
 			x.starts(s, t, do)
 		}
-		x.hands(s, t, do)
+		x.closings(s, t, do)
 		x.misfortune(s, t, do)
 	}
 	x.direct(s, do)

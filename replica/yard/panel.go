@@ -52,7 +52,7 @@ type PanelView struct {
 // could still be sent after it. An opening begun once the ledger has the Energise,
 // and sent after another person closed under its go-ahead, no run tells apart.
 func (y *Yard) Run(point string) string {
-	return fmt.Sprintf("%s.%d.%d.%v", y.run, y.stint, y.handle[point], y.taken(point))
+	return fmt.Sprintf("%s.%d.%d.%v", y.run, y.servings, y.handle[point], y.taken(point))
 }
 
 // taken reports whether the ledger has the own Energise of a point, so that its
@@ -96,8 +96,8 @@ func (y *Yard) Panel(point string) PanelView {
 	}
 	v.Against = append(v.Against, c.standing(point, c.v.Reqs[a.Request])...)
 	v.Against = append(v.Against, c.chokes(point)...)
-	if y.apart != nil {
-		v.Against = append(v.Against, y.apart)
+	if y.diverged != nil {
+		v.Against = append(v.Against, y.diverged)
 	}
 	v.GoAhead = len(v.Against) == 0
 	return v

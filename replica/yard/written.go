@@ -41,7 +41,7 @@ func (y *Yard) Written() []Written {
 				w.About = s
 			}
 		}
-		if it.Envelope.GetGrant() == recordv1.Grant_GRANT_HELD_LOCALLY && serving && y.apart == nil && !off[w.Ref] && !slices.ContainsFunc(it.Envelope.GetPromised(), c.live) {
+		if it.Envelope.GetGrant() == recordv1.Grant_GRANT_HELD_LOCALLY && serving && y.diverged == nil && !off[w.Ref] && !slices.ContainsFunc(it.Envelope.GetPromised(), c.live) {
 			w.Promised = slices.Clone(it.Envelope.GetPromised())
 		}
 		out = append(out, w)

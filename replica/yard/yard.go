@@ -30,13 +30,13 @@ type Yard struct {
 	size    uint64 // ledger size of the view when it was shown
 	applied uint64 // raft index of the view
 
-	asleep *recordv1.Finding // why it writes nothing for now, nil for nothing
-	broken string            // what stopped the journal until a restart, "" for nothing
-	inside bool              // SERVING, as of the last look
-	apart  *recordv1.Finding // why nothing rests on the state: replicas hold different histories
-	stint  uint64            // counts the times that serving began anew
+	suspended *recordv1.Finding // why it writes nothing for now, nil for nothing
+	broken    string            // what stopped the journal until a restart, "" for nothing
+	inside    bool              // SERVING, as of the last look
+	diverged  *recordv1.Finding // why nothing rests on the state: replicas hold different histories
+	servings  uint64            // counts the times that serving began anew
 
-	// Of this stint only: leaving SERVING forgets them (decisions.md 3 and 6).
+	// Forgotten when the yard stops serving (decisions.md 3 and 6).
 	asked  map[string]ask    // point -> the Energise that may give a go-ahead
 	handle map[string]uint64 // point -> last own record that says its handle was moved
 }
@@ -166,7 +166,7 @@ func (y *Yard) View(s *ledger.State, raftApplied uint64, now int64) Effects {
 		return Effects{}
 	}
 	y.inside = true
-	if y.apart != nil {
+	if y.diverged != nil {
 		return Effects{} // this yard's word would rest on a history in doubt
 	}
 	var out Effects
@@ -184,13 +184,13 @@ func (y *Yard) View(s *ledger.State, raftApplied uint64, now int64) Effects {
 	return out
 }
 
-// leave ends the stint: nothing handed out in it counts any more.
+// leave stops serving: nothing handed out while it served counts any more.
 func (y *Yard) leave() {
 	if !y.inside {
 		return
 	}
 	y.inside = false
-	y.stint++
+	y.servings++
 	clear(y.asked)
 	clear(y.handle)
 }
@@ -211,10 +211,10 @@ func (y *Yard) Diverged(because *recordv1.Finding) {
 	if because == nil {
 		return
 	}
-	if y.apart == nil {
+	if y.diverged == nil {
 		y.leave()
 	}
-	y.apart = because
+	y.diverged = because
 }
 
 // Appended tells the Yard that its records up to seq are durable.
@@ -261,8 +261,8 @@ func (y *Yard) outOfService() *recordv1.Finding {
 	if y.broken != "" {
 		return about(JournalNotWritable, y.broken)
 	}
-	if y.asleep != nil {
-		return y.asleep
+	if y.suspended != nil {
+		return y.suspended
 	}
 	if y.view == nil {
 		return about(NoStateYet)
@@ -410,9 +410,9 @@ func (y *Yard) Clone() *Yard {
 // Yards with the same bytes behave the same.
 func (y *Yard) AppendCanonical(b []byte) []byte {
 	b = fmt.Appendf(b, "%x %s %d %s %d %x %d\n", y.h.Ledger, y.h.Yard, y.h.Epoch, y.h.Incarnation, y.h.Compacted, y.h.Hash, y.h.RaftIndex)
-	b = fmt.Appendf(b, "%q %d %d %d %d %q %v %q\n", y.run, y.stint, y.durable, y.size, y.applied, y.broken, y.inside, y.apart.GetCode())
-	if y.asleep != nil {
-		b = fmt.Appendf(b, "asleep %q\n", y.asleep.GetCode())
+	b = fmt.Appendf(b, "%q %d %d %d %d %q %v %q\n", y.run, y.servings, y.durable, y.size, y.applied, y.broken, y.inside, y.diverged.GetCode())
+	if y.suspended != nil {
+		b = fmt.Appendf(b, "suspended %q\n", y.suspended.GetCode())
 	}
 	for _, it := range y.journal {
 		b = fmt.Appendf(b, "%d %x\n", it.RaftIndex, it.hash)

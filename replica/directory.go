@@ -13,9 +13,9 @@ import (
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-// book is who the yards are: from the state, and before it is read back from
+// directory is who the yards are: from the state, and before it is read back from
 // peers.json. It says which key to expect where.
-type book struct {
+type directory struct {
 	path string
 	mu   sync.RWMutex
 	by   map[string]entry // by yard
@@ -28,8 +28,8 @@ type entry struct {
 	Key     []byte `json:"key"`
 }
 
-func openBook(dir string) (*book, error) {
-	b := &book{path: filepath.Join(dir, "peers.json"), by: map[string]entry{}, kept: true}
+func openDirectory(dir string) (*directory, error) {
+	b := &directory{path: filepath.Join(dir, "peers.json"), by: map[string]entry{}, kept: true}
 	raw, err := os.ReadFile(b.path)
 	if os.IsNotExist(err) {
 		return b, nil
@@ -40,7 +40,7 @@ func openBook(dir string) (*book, error) {
 	return b, json.Unmarshal(raw, &b.by)
 }
 
-func (b *book) get(yard string) (entry, bool) {
+func (b *directory) get(yard string) (entry, bool) {
 	b.mu.RLock()
 	defer b.mu.RUnlock()
 	e, ok := b.by[yard]
@@ -48,7 +48,7 @@ func (b *book) get(yard string) (entry, bool) {
 }
 
 // yardOf finds the yard whose replica has this key.
-func (b *book) yardOf(key []byte) (string, bool) {
+func (b *directory) yardOf(key []byte) (string, bool) {
 	b.mu.RLock()
 	defer b.mu.RUnlock()
 	for y, e := range b.by {
@@ -70,7 +70,7 @@ func entries(s *ledger.State) map[string]entry {
 
 // learn takes the yards of a state; it writes the file when something changed, so
 // never call it where a state is locked.
-func (b *book) learn(now map[string]entry) error {
+func (b *directory) learn(now map[string]entry) error {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	for id, e := range now {
@@ -86,7 +86,7 @@ func (b *book) learn(now map[string]entry) error {
 	return err
 }
 
-func (b *book) save() error {
+func (b *directory) save() error {
 	raw, err := json.MarshalIndent(b.by, "", "  ")
 	if err != nil {
 		return err
@@ -95,7 +95,7 @@ func (b *book) save() error {
 }
 
 // infos lists the yards for a joiner.
-func (b *book) infos() []*recordv1.YardInfo {
+func (b *directory) infos() []*recordv1.YardInfo {
 	b.mu.RLock()
 	defer b.mu.RUnlock()
 	var out []*recordv1.YardInfo
