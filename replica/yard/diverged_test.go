@@ -64,20 +64,20 @@ func TestDivergedWithdrawsTheGoAhead(t *testing.T) {
 // TestDivergedGivesNoFence: a request waits for ever for a yard that gives no
 // word, whatever the others say.
 func TestDivergedGivesNoFence(t *testing.T) {
-	for _, differ := range []bool{false, true} {
+	for _, differs := range []bool{false, true} {
 		w := newWorld(t)
 		e := w.yards["eastfork"]
 		e.job("j1", "eastfork/tunnel", drag)
 		w.opened(drag)
 		w.clear("j1")
-		if differ {
+		if differs {
 			e.y.Diverged(differ)
 		}
 		w.request("r1", "j1", drag)
 		w.settle()
 		w.settle()
 		want := recordv1.RequestState_REQUEST_STATE_APPROVED
-		if differ {
+		if differs {
 			want = recordv1.RequestState_REQUEST_STATE_AWAITING
 		}
 		if got := w.s.Reqs["r1"].State; got != want {
