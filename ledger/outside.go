@@ -31,7 +31,7 @@ var (
 	Exchanged = code.New("EXCHANGED", code.Row{Args: "yard coop:text employer:text person"})
 	// NoExchange: no exchange is recorded with the person's employer. The argument
 	// employer is "" where none is recorded for the person.
-	NoExchange = code.New("NO_EXCHANGE", code.Row{Args: "yard person employer:text", Clause: outsideClause, Who: "supervisor-manager", Next: "yardhasp exchange draft {yard} --employer \"{employer}\" --contractor {person}"})
+	NoExchange = code.New("NO_EXCHANGE", code.Row{Args: "yard person employer:text", Clause: outsideClause, Who: "supervisor-manager", Next: "yardhasp exchange draft {yard} --employer '{employer}' --contractor {person}"})
 )
 
 func exchangeShape(f *fields, r *recordv1.Record) {

@@ -11,7 +11,6 @@ import (
 	"embed"
 	"encoding/json"
 	"fmt"
-	"io/fs"
 	"strconv"
 	"strings"
 	"time"
@@ -47,19 +46,13 @@ var English = must(Load("en"))
 
 // Load reads the catalogue of a language, such as "en".
 func Load(language string) (*Catalogue, error) {
-	names, err := fs.Glob(files, language+"*.json")
-	if err != nil || len(names) == 0 {
+	raw, err := files.ReadFile(language + ".json")
+	if err != nil {
 		return nil, fmt.Errorf("there is no catalogue of the language %q", language)
 	}
-	c := &Catalogue{Codes: map[code.Code]Sentence{}, Words: map[string]string{}, Nobody: map[string]string{}, When: utc}
-	for _, name := range names {
-		raw, err := files.ReadFile(name)
-		if err != nil {
-			return nil, err
-		}
-		if err := json.Unmarshal(raw, c); err != nil {
-			return nil, fmt.Errorf("%s: %w", name, err)
-		}
+	c := &Catalogue{When: utc}
+	if err := json.Unmarshal(raw, c); err != nil {
+		return nil, fmt.Errorf("%s.json: %w", language, err)
 	}
 	return c, nil
 }

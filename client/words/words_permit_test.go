@@ -1,9 +1,10 @@
 package words_test
 
 import (
+	"bytes"
 	"encoding/json"
 	"os"
-	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 
@@ -79,31 +80,47 @@ func TestPermitAlarms(t *testing.T) {
 	}
 }
 
-// TestNothingTwice: no two files of a language say the same code or word, for the
-// one that is read later would hide the other.
+// TestNothingTwice: no code or word stands in a catalogue twice, for a reader of JSON
+// takes the second and says nothing.
 func TestNothingTwice(t *testing.T) {
-	files, err := filepath.Glob("en*.json")
-	if err != nil || len(files) == 0 {
-		t.Fatal("no catalogue", err)
+	raw, err := os.ReadFile("en.json")
+	if err != nil {
+		t.Fatal(err)
 	}
-	from := map[string]string{}
-	for _, name := range files {
-		raw, err := os.ReadFile(name)
-		if err != nil {
+	if found := twice(t, raw); len(found) > 0 {
+		t.Errorf("these stand twice: %s", found)
+	}
+	if found := twice(t, []byte(`{"codes": {"A": {"says": "x"}, "B": {"says": "x"}, "A": {"says": "y"}}}`)); !slices.Equal(found, []string{"codes A"}) {
+		t.Errorf("a code that stands twice is not seen: %s", found)
+	}
+}
+
+func twice(t *testing.T, raw []byte) (found []string) {
+	t.Helper()
+	var parts map[string]json.RawMessage
+	if err := json.Unmarshal(raw, &parts); err != nil {
+		t.Fatal(err)
+	}
+	for part, of := range parts {
+		d, seen := json.NewDecoder(bytes.NewReader(of)), map[string]bool{}
+		if _, err := d.Token(); err != nil {
 			t.Fatal(err)
 		}
-		var all map[string]map[string]json.RawMessage
-		if err := json.Unmarshal(raw, &all); err != nil {
-			t.Fatal(name, err)
-		}
-		for part, entries := range all {
-			for key := range entries {
-				k := part + " " + key
-				if from[k] != "" {
-					t.Errorf("%s stands in %s and in %s", k, from[k], name)
-				}
-				from[k] = name
+		for d.More() {
+			key, err := d.Token()
+			if err != nil {
+				t.Fatal(err)
 			}
+			var entry json.RawMessage
+			if err := d.Decode(&entry); err != nil {
+				t.Fatal(err)
+			}
+			name := part + " " + key.(string)
+			if seen[name] {
+				found = append(found, name)
+			}
+			seen[name] = true
 		}
 	}
+	return found
 }

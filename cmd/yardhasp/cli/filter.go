@@ -31,12 +31,8 @@ func (f *filter) add(c *cobra.Command, states string) {
 	}
 }
 
-// addAt gives a command --at, and --only as a hidden second name for it.
-func (f *filter) addAt(c *cobra.Command) {
-	c.Flags().StringVar(&f.at, "at", "", atHelp)
-	c.Flags().StringVar(&f.at, "only", "", "the older name of --at")
-	c.Flags().Lookup("only").Hidden = true
-}
+// addAt gives a command --at.
+func (f *filter) addAt(c *cobra.Command) { c.Flags().StringVar(&f.at, "at", "", atHelp) }
 
 func (f filter) empty() bool { return f == filter{} }
 
