@@ -10,6 +10,10 @@ import (
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
+// manySeeds is how many random histories of each sort run at least; 0: as many as is
+// usual. The tag long sets it.
+var manySeeds int
+
 // seeds is how many random histories run: a few with -short, and as many as
 // YARDHASP_SEEDS asks for.
 func seeds(t *testing.T, usual, short int) int {
@@ -18,7 +22,7 @@ func seeds(t *testing.T, usual, short int) int {
 	case v == "" && testing.Short():
 		return short
 	case v == "":
-		return usual
+		return max(usual, manySeeds)
 	}
 	n, err := strconv.Atoi(v)
 	if err != nil || n < usual {
