@@ -143,15 +143,3 @@ func (f *fields) tag(field string, t *recordv1.Tag) {
 	}
 	f.optionalName(field+".demonstration", t.GetDemonstration())
 }
-
-func tagOK(t *recordv1.Tag) bool {
-	if _, known := recordv1.Legend_name[int32(t.GetLegend())]; !known || len(t.GetMeans()) > len(recordv1.ExtraMeans_name) {
-		return false
-	}
-	for _, m := range t.GetMeans() {
-		if _, known := recordv1.ExtraMeans_name[int32(m)]; !known || m == 0 {
-			return false
-		}
-	}
-	return t.GetDemonstration() == "" || Name(t.GetDemonstration())
-}

@@ -158,13 +158,6 @@ func (c *Collector) Add(e *ledger.Entry, out *recordv1.Outcome, s *ledger.State)
 	c.Events = append(c.Events, ev)
 }
 
-func clause(s string) string {
-	if s == "" {
-		return ""
-	}
-	return " (" + s + ")"
-}
-
 // settle remembers what later entries may refer to.
 func (c *Collector) settle(ev *Event, rec *recordv1.Record, s *ledger.State) {
 	if ev.Accepted {

@@ -179,13 +179,6 @@ func (p *page) endsBy(kind string, r *servicev1.Receipt) {
 // permissive are the kinds whose receipt may show an approval or a go-ahead.
 var permissive = map[string]bool{"request": true, "energise": true, "issue_permit": true}
 
-func inBrackets(s string) string {
-	if s == "" {
-		return ""
-	}
-	return " (" + s + ")"
-}
-
 func (a *App) receiptCmd() *cobra.Command {
 	var device string
 	var follow bool
