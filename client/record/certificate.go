@@ -137,9 +137,9 @@ func (h *History) entries(b *body) {
 			text += ", CLOCK IN DOUBT"
 		}
 		b.item(text)
-		b.sub("changed", strings.Join(e.Changes, "; "))
-		b.sub("FLAGGED", strings.Join(e.Flags, "; "))
-		b.sub("not met", strings.Join(e.Unmet, "; "))
+		b.sub("changed", join(Sentences(e.Changes)))
+		b.sub("FLAGGED", join(Sentences(e.Flags)))
+		b.sub("not met", join(Sentences(e.Unmet)))
 		var fields []string
 		for _, f := range e.Details {
 			fields = append(fields, f.Name+" "+f.Value)

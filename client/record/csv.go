@@ -9,7 +9,7 @@ import (
 )
 
 // csvHead names the columns. Names within one are separated by "; ".
-var csvHead = []string{"index", "ledger_time", "captured", "clock_doubt", "record", "kind", "signer", "state", "people", "jobs", "points", "locks", "yards", "details", "changes", "flags", "unmet"}
+var csvHead = []string{"index", "ledger_time", "captured", "clock_doubt", "record", "kind", "signer", "state", "people", "jobs", "points", "locks", "yards", "details", "changes", "flags", "unmet", "codes"}
 
 // CSV writes the history as RFC 4180 describes. The first row after the head says what
 // it rests on, with the caution. No spreadsheet takes a cell for a formula.
@@ -36,7 +36,8 @@ func (h *History) CSV(w io.Writer) error {
 			fields = append(fields, f.Name+": "+f.Value)
 		}
 		rows = append(rows, []string{strconv.FormatUint(e.Index, 10), stamp(e.TimeUnixMs), captured, doubt, e.Ref, e.Kind, e.Signer, e.State(),
-			join(e.People), join(e.Jobs), join(e.Points), join(e.Locks), join(e.Yards), join(fields), join(e.Changes), join(e.Flags), join(e.Unmet)})
+			join(e.People), join(e.Jobs), join(e.Points), join(e.Locks), join(e.Yards), join(fields), join(Sentences(e.Changes)), join(Sentences(e.Flags)), join(Sentences(e.Unmet)),
+			join(codesOf(e.Changes, e.Flags, e.Unmet))})
 	}
 	for _, row := range rows {
 		safe := make([]string, len(row))

@@ -28,9 +28,9 @@ type Event struct {
 	// Details are the record's own fields, as signed.
 	Details []Field `json:"details"`
 	// Changes, Flags and Unmet say what the rules decided about the entry.
-	Changes []string `json:"changes"`
-	Flags   []string `json:"flags"`
-	Unmet   []string `json:"unmet"`
+	Changes []Said `json:"changes"`
+	Flags   []Said `json:"flags"`
+	Unmet   []Said `json:"unmet"`
 
 	// took: the ledger took a reading as one. What showed energy became something else,
 	// found live.
@@ -128,14 +128,8 @@ func NewCollector() *Collector {
 // state.
 func (c *Collector) Add(e *ledger.Entry, out *recordv1.Outcome, s *ledger.State) {
 	ev := &Event{Index: out.GetIndex(), TimeUnixMs: out.GetTimeUnixMs(), Kind: out.GetKind(), Signer: out.GetSigner(), Accepted: out.GetAccepted(), Ref: out.GetRef(),
-		Changes: words.English.Changes(out), Details: []Field{}, Flags: []string{}, Unmet: []string{},
+		Changes: saidOf(out.GetDid()), Details: []Field{}, Flags: saidOf(out.GetFlags()), Unmet: saidOf(out.GetConditions()),
 		About: About{[]string{}, []string{}, []string{}, []string{}, []string{}}, took: code.Has(out.GetDid(), ledger.ReadingTaken)}
-	for _, f := range out.GetFlags() {
-		ev.Flags = append(ev.Flags, words.English.WithClause(f))
-	}
-	for _, u := range out.GetConditions() {
-		ev.Unmet = append(ev.Unmet, words.English.WithClause(u))
-	}
 	if s.People[ev.Signer] != nil {
 		put(&ev.People, ev.Signer)
 	}

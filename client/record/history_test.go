@@ -173,6 +173,15 @@ func TestJSONLines(t *testing.T) {
 		if i > 0 && (m["people"] == nil || m["flags"] == nil || m["details"] == nil) {
 			t.Errorf("line %d leaves lists out: %s", i, l)
 		}
+		// No program has to read a sentence (decisions.md 45): code and arguments are there.
+		changes, _ := m["changes"].([]any)
+		for _, c := range changes {
+			said, _ := c.(map[string]any)
+			f, _ := said["finding"].(map[string]any)
+			if f["code"] == nil || said["english"] == "" {
+				t.Errorf("line %d: a change without its code or its sentence: %v", i, c)
+			}
+		}
 	}
 }
 

@@ -9,7 +9,6 @@ import (
 
 	"yardhasp/client"
 	"yardhasp/client/record"
-	"yardhasp/client/words"
 	"yardhasp/ledger"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
@@ -38,7 +37,7 @@ func (a *App) follower(c *cobra.Command, cl *client.Client, f filter) (*follower
 func (w *follower) picks(ctx context.Context, o *recordv1.Outcome) bool {
 	e := &record.Event{Accepted: o.GetAccepted()}
 	for _, f := range o.GetFlags() {
-		e.Flags = append(e.Flags, words.English.Says(f))
+		e.Flags = append(e.Flags, record.Said{Finding: f})
 	}
 	if !(record.Filter{State: w.f.State}).Match(e) {
 		return false

@@ -122,13 +122,13 @@ func (p *page) history(h *record.History) {
 		p.line("nothing recorded")
 	}
 	for _, e := range h.Events {
-		what := strings.Join(e.Changes, "; ")
+		what := strings.Join(record.Sentences(e.Changes), "; ")
 		if !e.Accepted {
-			what = "REFUSED: " + strings.Join(e.Unmet, "; ")
+			what = "REFUSED: " + strings.Join(record.Sentences(e.Unmet), "; ")
 		}
 		p.wrapped("", "      ", fmt.Sprintf("%d  %s  %s by %s%s  %s", e.Index, p.a.when(e.TimeUnixMs), strings.ReplaceAll(e.Kind, "_", " "), orDash(e.Signer), suffix("  ", e.Ref), orDash(what)))
 		for _, t := range e.Flags {
-			p.wrapped("   FLAGGED: ", "      ", t)
+			p.wrapped("   FLAGGED: ", "      ", t.String())
 		}
 	}
 	p.caution()
