@@ -18,9 +18,9 @@ const (
 	clockBehind = 2 * 60 * 1000
 )
 
-// Capture journals one signed record, as ledger.Verified read it (protocol.md 3.4). now is the yard's clock,
-// Unix ms; run is what Panel gave for the point of an act at a panel. Its error
-// is *NotServing or *Refused; then nothing was written.
+// Capture journals one signed record (protocol.md 3.4), as ledger.Verified read it. now
+// is the yard's clock, Unix ms. run is what Panel gave for the point of an act at a panel.
+// Its error is *NotServing or *Refused: then nothing was written.
 func (y *Yard) Capture(e *ledger.Entry, now int64, run string) (Effects, error) {
 	if ok, why := y.Serving(); !ok {
 		return Effects{}, &NotServing{why}
