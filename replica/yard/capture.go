@@ -10,17 +10,18 @@ import (
 )
 
 const (
-	// MaxSigned bounds one signed record of a journal, in bytes: with its envelope
-	// it always fits an entry of the ledger, so that it can't block the journal.
+	// MaxSigned bounds one signed record of a journal, in bytes. With its envelope,
+	// such a record always fits an entry of the ledger. A larger one would block the
+	// journal for ever.
 	MaxSigned = ledger.MaxEntryBytes - 4096
-	// clockBehind is how far the yard's clock may lag the ledger's time before it
-	// is in doubt, in ms (common practice, no source).
+	// clockBehind is how far the yard's clock may be behind the ledger's time before
+	// it is in doubt, in ms (common practice, no source).
 	clockBehind = 2 * 60 * 1000
 )
 
-// Capture journals one signed record (protocol.md 3.4), as ledger.Verified read it. now
-// is the yard's clock, Unix ms. run is what Panel gave for the point of an act at a panel.
-// Its error is *NotServing or *Refused: then nothing was written.
+// Capture journals one signed record as ledger.Verified read it (protocol.md 3.4). now
+// is the yard's clock, Unix ms. For an act at a panel, run is what Panel gave for the
+// point. Its error is *NotServing or *Refused, and then nothing was written.
 func (y *Yard) Capture(e *ledger.Entry, now int64, run string) (Effects, error) {
 	if ok, why := y.Serving(); !ok {
 		return Effects{}, &NotServing{why}
@@ -59,8 +60,8 @@ func (y *Yard) Capture(e *ledger.Entry, now int64, run string) (Effects, error) 
 	return Effects{Append: []Record{it.Record}, Reply: &r}, nil
 }
 
-// arrived takes what the server decoded and checked (decisions.md 13), and refuses
-// what no state is needed to refuse.
+// arrived takes a record that the server has decoded and checked (decisions.md 13). It
+// makes the refusals that need no state.
 func (y *Yard) arrived(e *ledger.Entry) (*item, error) {
 	switch {
 	case e.Fault() != nil:
@@ -79,9 +80,9 @@ func (y *Yard) arrived(e *ledger.Entry) (*item, error) {
 	return it, nil
 }
 
-// repeat finds the record that the same act, sent again, was written as: same
-// ticket, same key, same signed bytes (decisions.md 10). The same ticket on other
-// bytes is another act, and never gets the answer of the first.
+// repeat finds the record that was written when this act was first sent. It has the
+// same ticket, the same key and the same signed bytes (decisions.md 10). The same
+// ticket on other bytes is another act. It never gets the first act's answer.
 func (y *Yard) repeat(it *item) *item {
 	for _, seq := range y.tickets[it.ticket] {
 		if old := y.at(seq); old != nil && bytes.Equal(old.body, it.body) {
@@ -91,9 +92,9 @@ func (y *Yard) repeat(it *item) *item {
 	return nil
 }
 
-// admit refuses what can't be this yard's record. Who may do what is decided by
-// the ledger; only acts that lift protection are refused here already, so that
-// the person learns of it at once.
+// admit refuses what can't be a record of this yard. The ledger decides who may do
+// what. Only acts that lift protection are refused here too, so that the person learns
+// of it at once.
 func (y *Yard) admit(c *scene, it *item) error {
 	k, by := ledger.KindFor(it.rec), it.rec.GetSigner()
 	if k.Way != ledger.ThroughJournal {
@@ -123,10 +124,10 @@ func (y *Yard) admit(c *scene, it *item) error {
 	return c.admitTarget(it, k.Elsewhere == ledger.HomeOnly)
 }
 
-// owner is whose lock or sign-on a Release or SignOff would end, "" when this yard
-// does not know. Whose it is never changes, but for a lock found hanging.
+// owner is the person whose lock or sign-on a Release or SignOff would end, "" when
+// this yard does not know. The owner never changes, except for a lock found hanging.
 func (c *scene) owner(it *item) string {
-	if h := c.v.Holds[it.hold]; h != nil && !h.Equipment { // the yard's own has no owner of its own
+	if h := c.v.Holds[it.hold]; h != nil && !h.Equipment { // the yard's own lock has no personal owner
 		return h.Holder
 	}
 	if so := c.v.SignOns[it.signOn]; so != nil {
@@ -153,7 +154,7 @@ func (c *scene) hangsOn(hold string) string {
 	return ""
 }
 
-// admitTarget refuses an unknown target, and what belongs to another yard.
+// admitTarget refuses an unknown target, and one that belongs to another yard.
 func (c *scene) admitTarget(it *item, homeOnly bool) error {
 	home := ""
 	if it.box != "" {
@@ -181,7 +182,7 @@ func (c *scene) admitTarget(it *item, homeOnly bool) error {
 	return nil
 }
 
-// NotHome are the refusals of what only another yard, its home, records.
+// NotHome are the refusals of acts that only the home yard records.
 var NotHome = []code.Code{ledger.PointNotHome, ledger.BoxNotHome, ledger.ZoneNotHome}
 
 func notHome(it *item, home string) *recordv1.Finding {
@@ -194,19 +195,19 @@ func notHome(it *item, home string) *recordv1.Finding {
 	return ledger.PointNotHome.About(it.point, it.point, home)
 }
 
-// What stands against an act that the person at the panel does.
+// Conditions against an act at a panel.
 var (
-	// OtherRun: the panel was read before this machine came into service, or the handle
-	// was moved since.
+	// OtherRun: after the panel was read, this machine came into service again, or the
+	// handle was moved.
 	OtherRun = code.New("OTHER_RUN", code.Row{Args: "point", Who: "the-signer", Next: "yardhasp panel {point}"})
-	// StaleReading: the point was switched, or seen closed, since the panel was read.
+	// StaleReading: the point was switched, or seen closed, after the panel was read.
 	StaleReading = code.New("STALE_READING", code.Row{Args: "point", Who: "the-signer", Next: "yardhasp panel {point}"})
 	// Diverged: replicas hold different histories, so nobody can allow a start.
 	Diverged = code.New("DIVERGED", code.Row{Args: "point because:why"})
 )
 
-// admitAtPanel refuses an act at a panel that was not done on what the panel
-// shows now.
+// admitAtPanel refuses an act at a panel if the panel has changed since the person
+// read it.
 func (y *Yard) admitAtPanel(c *scene, it *item, run string) error {
 	if run != y.Run(it.point) {
 		return refuse(OtherRun.About(it.point, it.point))
@@ -223,8 +224,9 @@ func (y *Yard) admitAtPanel(c *scene, it *item, run string) error {
 	return nil
 }
 
-// admitEnergise is the yard's own look before it asks: the ledger decides, but a
-// refusal at the panel costs nothing, and an Energise in flight blocks locks.
+// admitEnergise makes the yard's own check before it asks the ledger. The ledger
+// decides. But a refusal at the panel costs nothing, while an Energise under way keeps
+// locks from being promised.
 func (c *scene) admitEnergise(it *item) error {
 	p, q := it.point, c.v.Reqs[it.request]
 	var unmet []*recordv1.Finding
@@ -283,9 +285,9 @@ func (y *Yard) envelope(now int64) *recordv1.Envelope {
 	return env
 }
 
-// clockDoubt reports whether the clock went backwards since the last record or
-// one that still waits, or lags the ledger's time. A clock that runs ahead of a
-// ledger not heard of for long can't be told from a right one.
+// clockDoubt reports whether the clock is in doubt: it went backwards since the last
+// record or since a record that still waits, or it is behind the ledger's time. A yard
+// that has not heard of the ledger for long can't tell whether its clock runs ahead.
 func (y *Yard) clockDoubt(now int64) bool {
 	var latest int64
 	if n := len(y.journal); n > 0 {
@@ -297,7 +299,8 @@ func (y *Yard) clockDoubt(now int64) bool {
 	return now < latest || now < y.view.Time-clockBehind
 }
 
-// write seals an envelope around a record or a fence, and counts it as journaled.
+// write seals an envelope around a record or a fence. From then on it counts as
+// journaled.
 func (y *Yard) write(env *recordv1.Envelope, it *item) error {
 	sealed, hash, err := sealEnvelope(y.key, env)
 	if err != nil {
@@ -308,9 +311,9 @@ func (y *Yard) write(env *recordv1.Envelope, it *item) error {
 	return nil
 }
 
-// note takes what a new record means for the panel. An opening, a closing found
-// or a closing done ends the go-ahead of its point, and that of any Energise of
-// it still under way (decisions.md 4 and 6, C3).
+// note records what a new record means for the panel. An opening, a closing and a
+// point found closed each end the go-ahead of the point. They also end the go-ahead of
+// an Energise that is still under way (decisions.md 4 and 6, C3).
 func (y *Yard) note(it *item) {
 	for _, p := range it.started {
 		if it.closes(p) {

@@ -2,16 +2,18 @@ package yard
 
 import "slices"
 
-// keepDrained is how many records that the ledger has stay in the journal, so
-// that a retry soon after still gets the recorded answer.
+// keepDrained is how many records stay in the journal although the ledger has them. A
+// client that tries again soon after still gets the recorded answer.
 const keepDrained = 1024
 
-// Compaction works out what a journal without its records up to upto is: only
-// records that the shown state has taken go, and the newest of these stay. It
-// changes nothing; ok is false when there is nothing to drop. The owner writes
-// the result to the File, then calls Compacted. The header carries the place and
-// hash of what went and the raft index at which the ledger had it, and is on the
-// disk before anything is gone.
+// Compaction works out the journal without its records up to upto, and changes
+// nothing. It drops only records that the shown state has taken, and keeps the newest
+// of these. ok is false when there is nothing to drop. The owner writes the result to
+// the File and then calls Compacted.
+//
+// The header carries the seq and hash of the last dropped record. It also carries a
+// raft index at which the ledger had that record. It reaches the disk before any
+// record is dropped.
 func (y *Yard) Compaction(upto uint64) (h Header, keep []Record, ok bool) {
 	if in, _ := y.Serving(); !in {
 		return y.h, nil, false
@@ -28,8 +30,9 @@ func (y *Yard) compaction(upto uint64) (h Header, keep []Record, ok bool) {
 		return y.h, nil, false
 	}
 	h = y.h
-	// Not the record's own raft index: a state of that age lacks the record, and a
-	// restart with it, cut off, would be out of service (decisions.md 11).
+	// Not the raft index of the record itself: a state of that age lacks the record. A
+	// yard that restarts with it while cut off would be out of service (decisions.md
+	// 11).
 	h.Compacted, h.Hash, h.RaftIndex = it.seq, it.hash, max(it.RaftIndex, y.applied)
 	for _, k := range y.journal[upto-y.h.Compacted:] {
 		keep = append(keep, k.Record)
@@ -37,7 +40,7 @@ func (y *Yard) compaction(upto uint64) (h Header, keep []Record, ok bool) {
 	return h, keep, true
 }
 
-// Compacted tells the Yard that the File begins after h.Compacted now.
+// Compacted tells the Yard that the File now begins after h.Compacted.
 func (y *Yard) Compacted(h Header) {
 	it := y.at(h.Compacted)
 	if it == nil || it.hash != h.Hash {

@@ -3,46 +3,48 @@
 //
 // # The pure part
 //
-// A Yard is the one serial writer of its journal. It has no clock, disk,
-// network, randomness or goroutine: time comes in as an argument, and what must
-// be written or answered comes out as Effects. Everything it knows is the state
-// that it was last shown and its own journal; every promise is worked out anew
-// from these two (rules.go), so that nothing hangs on having seen some entry go
-// by. It is not safe for concurrent use: one goroutine owns it.
+// A Yard is the only writer of its journal. It has no clock, disk, network,
+// randomness or goroutine. Time comes in as an argument. What must be written or
+// answered comes out as Effects. A Yard knows two things: the state that it was
+// last shown, and its own journal. It works out every promise anew from these two
+// (rules.go). So no promise depends on having seen a certain entry arrive. A Yard
+// is not safe for concurrent use: one goroutine owns it.
 //
 // # What the owner must do
 //
-//  1. Call View after every change of the applied state, a restored snapshot
-//     included, before anything else. The Yard keeps the pointer: the state may
-//     change only while the owner holds it back from other calls.
-//  2. Append the records of Effects.Append to the File, in order, before
-//     anything else is done with them. Several calls' records may go in one
-//     Append. Then call Appended. If Append fails, call Broken: the Yard has
-//     counted the records already, and must not promise again until a restart
-//     has read what is really on the disk.
-//  3. Send a Reply only once everything up to Reply.Seq is durable, a repeated
-//     one too. Forward (Pending) after that: write, answer, forward
-//     (decisions.md 8).
-//  4. Call Diverged before View once replicas are known to hold different
-//     histories, after every start until that is settled.
-//  5. Show Panel as it is at the moment of the asking; never print a go-ahead.
+//  1. Call View first, after every change of the applied state. A restored
+//     snapshot is such a change. The Yard keeps the pointer to the state. So the
+//     state may change only while the owner holds back all other calls.
+//  2. Append the records of Effects.Append to the File, in order, before doing
+//     anything else with them. The records of several calls may go in one Append.
+//     Then call Appended. If Append fails, call Broken: the Yard has counted the
+//     records already. It must not promise again until a restart has read what is
+//     really on the disk.
+//  3. Send a Reply only once everything up to Reply.Seq is durable. This holds for
+//     a repeated Reply too. Forward (Pending) after that. The order is: write,
+//     answer, forward (decisions.md 8).
+//  4. Call Diverged before View when replicas are known to hold different
+//     histories. Do so after every start until that is settled.
+//  5. Show Panel as it is at the moment of the asking. Never print a go-ahead: the
+//     paper would still say yes after the answer has changed.
 //
 // # The file
 //
 // File is the append-only journal on the disk, with its tail mark (file.go).
 //
-// Journal and tail mark are synced one after the other. That is most of what a lock
-// costs while the yard is cut off. Both at once took 27 to 45 % of the time when it
-// was measured, but then a mark may be on the disk without its record, and a power
-// cut reads as a lost tail. To sync both at once, a copy of the record would have to
-// stand beside the mark, to complete the journal from, and the explorer would need
-// that crash as one of its steps (decisions.md 8). The journal is laid out in
-// advance, so that its sync writes no metadata.
+// The journal is synced first and the tail mark second. These two syncs are most of
+// what a lock costs while the yard is cut off. Syncing both at once took 27 to 45 %
+// of that time when it was measured. But then the mark may reach the disk without
+// its record, and after a power cut this reads as a lost tail. To sync both at once,
+// a copy of the record would have to stand beside the mark, so that the journal can
+// be completed from it. The explorer would need that crash as one of its steps
+// (decisions.md 8). The journal's space is written in advance, so that its sync
+// writes no metadata.
 //
 // # A trap
 //
-// A rule of the ledger that makes a point live has its twin in live (rules.go).
-// Without it a yard promises what the ledger then breaks. Closings with no go-ahead
-// lacked theirs: seed 6647 of the fault tests found it, and the explorer's
-// configuration "closing-bare" shows it now.
+// Each rule of the ledger that makes a point live needs the same rule in live
+// (rules.go). Without it a yard gives a promise that the ledger then breaks. The rule
+// for a closing without a go-ahead is easily missed. Two tests show it: seed 6647 of
+// the fault tests, and the explorer's configuration "closing-bare".
 package yard

@@ -8,18 +8,18 @@ import (
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-// NotServing means that this yard's machine can promise nothing now. The signed
-// bytes may wait in an outbox if their kind allows it (decisions.md 15).
+// NotServing means that this yard's machine can promise nothing now. The signed bytes
+// may wait in an outbox if their kind allows it (decisions.md 15).
 type NotServing struct{ Because *recordv1.Finding }
 
 func (e *NotServing) Error() string {
 	return "this yard's machine is out of service: " + brief(e.Because) + ": do a person-to-person check"
 }
 
-// brief is a finding as an error or a log line has it: its code and what it is about.
+// brief is a finding in the form for an error or a log line: its code and its subject.
 func brief(f *recordv1.Finding) string { return strings.TrimSpace(f.GetCode() + " " + f.GetSubject()) }
 
-// Refused means that the record was not written down, and why.
+// Refused means that the record was not written down. Conditions say why.
 type Refused struct{ Conditions []*recordv1.Finding }
 
 func (e *Refused) Error() string {
@@ -30,15 +30,15 @@ func (e *Refused) Error() string {
 	return "not written down: " + strings.Join(out, "; ")
 }
 
-// Has reports whether a condition with one of the codes is among the unmet ones.
+// Has reports whether a condition with one of the codes is unmet.
 func (e *Refused) Has(codes ...code.Code) bool { return code.Has(e.Conditions, codes...) }
 
 // refuse is the refusal for one condition.
 func refuse(unmet *recordv1.Finding) error { return &Refused{[]*recordv1.Finding{unmet}} }
 
-// ShortenedError means that the journal on the disk is not what was promised on:
-// something acknowledged is missing or changed. The yard must not promise,
-// attest or vote on it; it is the loss of a disk (decisions.md 7).
+// ShortenedError means that the journal on the disk is not the one that promises were
+// made on: an acknowledged record is missing or changed. The yard must not promise,
+// attest or vote on it. It counts as the loss of a disk (decisions.md 7).
 type ShortenedError struct {
 	Path string
 	Why  string

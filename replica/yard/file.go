@@ -20,14 +20,14 @@ const (
 	lockName    = "journal.lock"
 )
 
-// defaultExtend is by how much the journal grows at a time, in bytes: written
-// with zeros beforehand, so that an append changes no length and no map of the
-// file, and its sync writes the data alone.
+// defaultExtend is by how many bytes the journal grows at a time. The new space is
+// filled with zeros beforehand. So an append changes neither the file's length nor its
+// block map, and its sync writes only data.
 const defaultExtend = 256 << 10
 
-// File is a yard's journal on the disk: append-only, hash-chained, with a tail
-// mark that is synced before anything is acknowledged (decisions.md 7). One
-// goroutine owns it; another process can't open it at the same time.
+// File is a yard's journal on the disk: append-only and hash-chained. Its tail mark is
+// synced before anything is acknowledged (decisions.md 7). One goroutine owns it.
+// Another process can't open it at the same time.
 type File struct {
 	dir    string
 	h      Header
@@ -43,8 +43,8 @@ type File struct {
 	failed error
 }
 
-// Create begins a new journal in a directory, which must exist. It refuses to
-// write over one.
+// Create begins a new journal in dir, which must exist. It refuses when a journal is
+// there already.
 func Create(dir string, h Header) (*File, error) { return create(dir, h, defaultExtend) }
 
 func create(dir string, h Header, extend int64) (*File, error) {
@@ -62,8 +62,8 @@ func create(dir string, h Header, extend int64) (*File, error) {
 	return f, nil
 }
 
-// begin writes the tail mark first and the journal last, by renaming it: a
-// journal that is there is a whole one.
+// begin writes the tail mark first. It writes the journal last, under another name,
+// and then renames it: so a file with the journal's name is always whole.
 func (f *File) begin() error {
 	path := filepath.Join(f.dir, journalName)
 	if _, err := os.Stat(path); !errors.Is(err, fs.ErrNotExist) {
@@ -96,10 +96,10 @@ func (f *File) clearTail() error {
 	return syncDir(f.dir)
 }
 
-// Open opens a journal and returns its records. Fields of want that are set must
-// agree with its header. A record that was being written when the machine died,
-// never acknowledged, is cut off or kept whole; anything less than what was
-// acknowledged is a *ShortenedError.
+// Open opens a journal and returns its records. The header must agree with each field
+// that is set in want. The machine may have died while it wrote a record that was not
+// acknowledged yet. Open keeps such a record if it is whole, and cuts it off if not.
+// If an acknowledged record is missing, the error is a *ShortenedError.
 func Open(dir string, want Header) (*File, []Record, error) { return open(dir, want, defaultExtend) }
 
 func open(dir string, want Header, extend int64) (*File, []Record, error) {
@@ -150,7 +150,7 @@ func (f *File) recover(want *Header) ([]Record, error) {
 	return records, f.settle(b, records)
 }
 
-// missing says why a journal is not all that its tail mark acknowledged.
+// missing says what the tail mark acknowledged and the journal lacks.
 func missing(h *Header, records []Record, m tailMark) string {
 	last := h.Compacted + uint64(len(records))
 	if m.Seq > last {
@@ -169,8 +169,8 @@ func missing(h *Header, records []Record, m tailMark) string {
 	return ""
 }
 
-// settle removes what was never acknowledged and is not whole, and marks what is
-// whole: the owner may forward it from now on.
+// settle removes what is not whole: it was never acknowledged. It marks what is whole,
+// so that the owner may forward it from now on.
 func (f *File) settle(b []byte, records []Record) error {
 	if len(bytes.Trim(b[f.end:], "\x00")) > 0 {
 		if _, err := f.f.WriteAt(make([]byte, int64(len(b))-f.end), f.end); err != nil {
@@ -181,7 +181,7 @@ func (f *File) settle(b []byte, records []Record) error {
 		}
 	}
 	if n := len(records); n > 0 && f.mark.Seq != records[n-1].Envelope.GetSeq() {
-		// A record beyond the mark may still be in the system's cache only.
+		// A record beyond the mark may still be only in the system's cache.
 		if err := f.f.Sync(); err != nil {
 			return fmt.Errorf("the journal can't be synced: %w", err)
 		}
@@ -190,7 +190,7 @@ func (f *File) settle(b []byte, records []Record) error {
 	return nil
 }
 
-// take makes sure that no other process has the journal.
+// take locks the journal, so that no other process can have it.
 func (f *File) take() error {
 	path := filepath.Join(f.dir, lockName)
 	f.lock = flock.New(path)
@@ -204,12 +204,12 @@ func (f *File) take() error {
 	return nil
 }
 
-// Header is the journal's header as it is on the disk.
+// Header is the journal's header as it stands on the disk.
 func (f *File) Header() Header { return f.h }
 
-// Append makes records durable, in order: when it returns nil they are on the
-// disk, and the tail mark says so. After an error the file takes no more: what
-// reached the disk is not known until it is opened again.
+// Append makes records durable, in order. When it returns nil, they are on the disk
+// and the tail mark says so. After an error the file takes no more records: nobody
+// knows what reached the disk until it is opened again.
 func (f *File) Append(records ...Record) error {
 	if f.failed != nil {
 		return f.failed
@@ -251,7 +251,7 @@ func (f *File) append(records []Record) error {
 	return f.setMark(&records[len(records)-1])
 }
 
-// grow makes sure that n bytes after the end are in the file, as zeros.
+// grow makes sure that the file has n bytes of zeros after the end.
 func (f *File) grow(n int64) error {
 	if f.end+n <= f.size {
 		return nil
@@ -267,7 +267,7 @@ func (f *File) grow(n int64) error {
 	return nil
 }
 
-// setMark acknowledges everything up to a record.
+// setMark acknowledges everything up to the record r.
 func (f *File) setMark(r *Record) error {
 	m := tailMark{r.Envelope.GetSeq(), ledger.EnvelopeHash(r.Sealed)}
 	slot := 1 - f.slot
@@ -281,9 +281,9 @@ func (f *File) setMark(r *Record) error {
 	return nil
 }
 
-// Compact replaces the journal by one that begins after h.Compacted and holds
-// keep, at once: after a crash it is the old one or the new one, whole. The last
-// record stays what it was, so the tail mark stays too.
+// Compact replaces the journal by one that begins after h.Compacted and holds keep.
+// The change is atomic: after a crash the disk has one journal or the other, whole.
+// The last record stays the same, so the tail mark stays valid.
 func (f *File) Compact(h Header, keep []Record) error {
 	if f.failed != nil {
 		return f.failed
@@ -312,7 +312,7 @@ func (f *File) Compact(h Header, keep []Record) error {
 	return nil
 }
 
-// rewrite puts a new journal in the place of the old one.
+// rewrite replaces the journal by a file with the bytes b.
 func (f *File) rewrite(b []byte) error {
 	path := filepath.Join(f.dir, journalName)
 	n, err := os.OpenFile(path+".new", os.O_RDWR|os.O_CREATE|os.O_TRUNC, 0o600)
@@ -346,7 +346,7 @@ func syncDir(dir string) error {
 	return d.Sync()
 }
 
-// Close lets the journal go.
+// Close closes the journal and lets another process open it.
 func (f *File) Close() error {
 	var errs []error
 	for _, c := range []*os.File{f.f, f.tail} {

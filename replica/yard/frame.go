@@ -13,17 +13,17 @@ import (
 
 // The journal's bytes: frames one after the other, then zeros.
 //
-//	frame  = length (4 bytes) || crc (4 bytes) || payload
-//	crc    = CRC-32C of length || payload
-//	first  = header: magic (8 bytes) || fields
-//	others = raft index (8 bytes) || sealed record
+// frame  = length (4 bytes) || crc (4 bytes) || payload
+// crc    = CRC-32C of length || payload
+// first  = header: magic (8 bytes) || fields
+// others = raft index (8 bytes) || sealed record
 //
-// Numbers are big-endian. The chain of the records is their own: each envelope
-// names the hash of the one before it.
+// Numbers are big-endian. The frames are not chained. The records are: each
+// envelope names the hash of the envelope before it.
 const (
 	magic     = "yhjrnl1\n"
 	frameHead = 8
-	// maxFrame bounds a payload: a signed record, its envelope and seal.
+	// maxFrame bounds a payload, in bytes: a signed record with its envelope and seal.
 	maxFrame = MaxSigned + 64<<10
 )
 
@@ -41,8 +41,8 @@ func appendFrame(b, payload []byte) []byte {
 	return append(b, payload...)
 }
 
-// readFrame takes one frame from the front of b; ok is false when there is none,
-// or none that is whole.
+// readFrame takes one frame from the front of b. ok is false when no whole frame is
+// there.
 func readFrame(b []byte) (payload, rest []byte, ok bool) {
 	if len(b) < frameHead {
 		return nil, b, false
@@ -98,7 +98,7 @@ func readHeader(b []byte) (Header, error) {
 	return h, nil
 }
 
-// check says what makes a header no header of a journal.
+// check says why these fields can't be the header of a journal.
 func (h *Header) check() error {
 	switch {
 	case len(h.Ledger) != 32:
@@ -113,8 +113,8 @@ func (h *Header) check() error {
 	return nil
 }
 
-// is says how this journal's header differs from what its owner expects; unset
-// fields of want are not compared.
+// is says how this journal's header differs from the header that its owner expects. It
+// does not compare the fields that are unset in want.
 func (h *Header) is(want *Header) error {
 	switch {
 	case len(want.Ledger) > 0 && !bytes.Equal(h.Ledger, want.Ledger):
@@ -129,8 +129,9 @@ func (h *Header) is(want *Header) error {
 	return nil
 }
 
-// scan reads a journal's bytes: the header, every whole record that continues
-// the chain, and where they end. stop says what ended it before the zeros.
+// scan reads a journal's bytes: the header, and every whole record that continues the
+// chain. end is where the last of them ends. stop says why the reading ended before
+// the zeros.
 func scan(b []byte) (h Header, records []Record, end int64, stop string, err error) {
 	payload, rest, ok := readFrame(b)
 	if !ok {

@@ -13,50 +13,57 @@ import (
 var (
 	// OutOfService: the yard's machine can promise nothing now.
 	OutOfService = code.New("OUT_OF_SERVICE", code.Row{Args: "yard because:why"})
-	// OnlyAtHome: the panel's own yard gives the word, and no other.
+	// OnlyAtHome: only the point's home yard gives the go-ahead.
 	OnlyAtHome = code.New("GO_AHEAD_ONLY_AT_HOME", code.Row{Args: "point home"})
-	// NotAskedHere: nobody has asked since the machine came into service, or the handle
-	// was moved since.
+	// NotAskedHere: nobody has asked since the machine came into service, or the
+	// handle was moved after the asking.
 	NotAskedHere = code.New("NOT_ASKED_HERE", code.Row{Args: "point", Next: "yardhasp energise {point} --request REQUEST"})
-	// MovedSinceAsked: the handle was moved, or seen closed, after the asking.
+	// MovedSinceAsked: the handle was moved, or somebody saw it closed, after the
+	// asking.
 	MovedSinceAsked = code.New("MOVED_SINCE_ASKED", code.Row{Args: "point"})
-	// EnergiseNotTaken and EnergiseNotAccepted: the ledger has not the Energise yet, or
-	// has refused it.
+	// EnergiseNotTaken: the ledger does not have the Energise yet.
+	// EnergiseNotAccepted: the ledger has refused it.
 	EnergiseNotTaken    = code.New("ENERGISE_NOT_TAKEN", code.Row{Args: "point"})
 	EnergiseNotAccepted = code.New("ENERGISE_NOT_ACCEPTED", code.Row{Args: "point request"})
-	// OpenInLedger: by the ledger nobody was allowed to close it.
+	// OpenInLedger: by the ledger, nobody was allowed to close the point.
 	OpenInLedger = code.New("OPEN_IN_LEDGER", code.Row{Args: "point"})
 )
 
 // PanelView is what the person at a panel sees of a point.
 type PanelView struct {
-	// Position counts what is written here and not yet in the ledger. It is
-	// unspecified out of SERVING, and for a point nobody knows.
+	// Position takes in what is written here and is not in the ledger yet. It is
+	// unspecified while the yard is not serving, and for an unknown point.
 	Position recordv1.Position
-	// Moved and Run are given back with an act at this panel, or at a box here
-	// that takes or gives the point's key; Run is empty out of SERVING.
+	// The client gives Moved and Run back with an act at this panel. It does the same
+	// at a box of this yard when the point's key goes in or out. Run is empty while
+	// the yard is not serving.
 	Moved ledger.Moved
 	Run   string
 	// GoAhead is true only while the person at this panel may close the point.
 	GoAhead bool
-	// Request is what the go-ahead belongs to, or the open request for the point.
+	// Request is the request that was asked for at this panel. If nobody has asked, it
+	// is the open request for the point.
 	Request string
 	// Against lists what stands against a go-ahead.
 	Against []*recordv1.Finding
 }
 
-// Run names this run of the replica for acts at a point's panel, since it last
-// came into service, since the handle was last recorded as moved, and since the
-// ledger took the Energise asked for here. A closing done under a go-ahead does
-// not change what an Isolate signs, so without this an opening from before it
-// could still be sent after it. An opening begun once the ledger has the Energise,
-// and sent after another person closed under its go-ahead, no run tells apart.
+// Run names a span of time for acts at a point's panel. A new span begins when the
+// replica starts, when it comes into service, when the handle is recorded as moved,
+// and when the ledger takes the Energise that was asked for here.
+//
+// What an Isolate signs does not change when somebody closes the point under a
+// go-ahead. Without the run, an opening done before that closing could still be sent
+// after it. One case stays: an opening begins once the ledger has the Energise,
+// another person closes under that go-ahead, and then the opening is sent. No run
+// tells that opening from a later one.
 func (y *Yard) Run(point string) string {
 	return fmt.Sprintf("%s.%d.%d.%v", y.run, y.servings, y.handle[point], y.taken(point))
 }
 
-// taken reports whether the ledger has the own Energise of a point, so that its
-// go-ahead may have been shown. It stays so until the handle is recorded as moved.
+// taken reports whether the ledger has this yard's own Energise of a point. From then
+// on somebody may have seen its go-ahead. It stays so until the handle is recorded as
+// moved.
 func (y *Yard) taken(point string) bool {
 	a, asked := y.asked[point]
 	if !asked || y.view == nil {
@@ -103,10 +110,12 @@ func (y *Yard) Panel(point string) PanelView {
 	return v
 }
 
-// unaccepted lists what is missing of "this own Energise was accepted, and its
-// request still stands" in view. That the point was not moved since, and is live,
-// follows from note having forgotten the Energise otherwise, and that the ledger
-// took it from its accepting it; they stay as second defences.
+// unaccepted lists what is missing for this: the ledger accepted this yard's own
+// Energise, and its request still stands.
+//
+// Two checks are second defences only. If the point had been moved since, note would
+// have forgotten the Energise. If the point were not live, the ledger would not have
+// accepted it.
 func (c *scene) unaccepted(point string, a ask) []*recordv1.Finding {
 	var out []*recordv1.Finding
 	p, q := c.v.Points[point], c.v.Reqs[a.Request]

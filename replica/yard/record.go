@@ -14,7 +14,7 @@ import (
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-// Header says whose journal it is and where it begins.
+// Header says whose journal this is and where it begins.
 type Header struct {
 	// Ledger is the ledger's id, 32 bytes.
 	Ledger []byte
@@ -24,16 +24,15 @@ type Header struct {
 	// Incarnation is the fingerprint of the replica key that signs the journal
 	// (decisions.md 1).
 	Incarnation string
-	// Compacted is the seq of the last record that was dropped, 0 for none; Hash
-	// is its envelope hash and RaftIndex the raft index that was applied when it was
-	// dropped.
+	// Compacted is the seq of the last dropped record, 0 for none. Hash is the hash of
+	// its envelope. RaftIndex is the raft index that was applied when it was dropped.
 	Compacted uint64
 	Hash      [32]byte
 	RaftIndex uint64
 }
 
-// Floor is the raft index that a journal with these records rests on: with less
-// applied than that, the yard can promise nothing (decisions.md 11).
+// Floor is the raft index that a journal with these records rests on. A yard that has
+// applied less can promise nothing (decisions.md 11).
 func (h *Header) Floor(records []Record) uint64 {
 	if n := len(records); n > 0 {
 		return max(h.RaftIndex, records[n-1].RaftIndex)
@@ -43,17 +42,17 @@ func (h *Header) Floor(records []Record) uint64 {
 
 // Record is one record of the journal.
 type Record struct {
-	// Sealed is the serialised Sealed: what the ledger gets and what the chain
-	// hashes.
+	// Sealed is the serialised Sealed message: the ledger gets these bytes, and the
+	// chain hashes them.
 	Sealed []byte
-	// Envelope is what Sealed holds. Read it only.
+	// Envelope is what Sealed holds. It must not be changed.
 	Envelope *recordv1.Envelope
-	// RaftIndex is the raft index that the yard had applied when it wrote the
-	// record. Only the replica knows raft indexes, so it stays beside the envelope.
+	// RaftIndex is the raft index that the yard had applied when it wrote the record.
+	// It is not part of the envelope, because only the replica knows raft indexes.
 	RaftIndex uint64
 }
 
-// ReadRecord reads a sealed envelope back. It checks the form, not the signatures.
+// ReadRecord reads a sealed envelope back. It checks the form and no signatures.
 func ReadRecord(sealed []byte, raftIndex uint64) (Record, error) {
 	var s recordv1.Sealed
 	var env recordv1.Envelope
@@ -66,7 +65,7 @@ func ReadRecord(sealed []byte, raftIndex uint64) (Record, error) {
 	return Record{Sealed: sealed, Envelope: &env, RaftIndex: raftIndex}, nil
 }
 
-// item is a record and what the rules ask of it.
+// item is a record with what the rules ask about it.
 type item struct {
 	Record
 	seq  uint64
@@ -117,14 +116,14 @@ func newItem(r Record) (*item, error) {
 	return it, nil
 }
 
-// placed gives the item its place in the journal.
+// placed gives the item its seq and hash in the journal.
 func (it *item) placed(r Record, hash [32]byte) {
 	it.Record, it.hash = r, hash
 	it.seq = r.Envelope.GetSeq()
 	it.at = ledger.Moved{Epoch: r.Envelope.GetEpoch(), Seq: it.seq}
 }
 
-// name fills in what the act is about.
+// name notes which point, box, job or request the act is about.
 func (it *item) name() {
 	it.kind, it.ticket = ledger.KindOf(it.rec), ticketOf(it.keys[0], it.rec)
 	about := ledger.KindFor(it.rec).About(it.rec)
@@ -146,7 +145,7 @@ func (it *item) name() {
 }
 
 // closes reports whether the record says that somebody saw a point of this yard
-// closed: the ledger takes it as live from then on, and moved.
+// closed. From then on the ledger takes the point as live and its handle as moved.
 func (it *item) closes(p string) bool {
 	return it.kind == "found_closed" && it.point == p ||
 		it.kind == "found_started" && ledger.YardOf(p) == it.Envelope.GetYard() && slices.Contains(it.started, p)
@@ -156,14 +155,14 @@ func movedOf(m *recordv1.Moved) ledger.Moved {
 	return ledger.Moved{Epoch: m.GetEpoch(), Seq: m.GetSeq()}
 }
 
-// ticketOf names a ticket as the ledger does: by the first signing key and the
-// device, with the counter.
+// ticketOf names a ticket in the same way as the ledger: by the first signing key, the
+// device and the counter.
 func ticketOf(key []byte, r *recordv1.Record) string {
 	return fmt.Sprintf("%s %s %d", seal.Fingerprint(key), r.GetTicket().GetDevice(), r.GetTicket().GetCounter())
 }
 
-// sealEnvelope signs an envelope with the replica's key. The hash is that of the
-// signed bytes, which the next envelope names.
+// sealEnvelope signs an envelope with the replica's key. hash is the hash of the
+// signed bytes. The next envelope names it.
 func sealEnvelope(key ed25519.PrivateKey, env *recordv1.Envelope) (sealed []byte, hash [32]byte, err error) {
 	m := proto.MarshalOptions{Deterministic: true}
 	raw, err := m.Marshal(env)
@@ -184,7 +183,7 @@ func verifySealed(key ed25519.PublicKey, sealed []byte) bool {
 	return bytes.Equal(s.GetKey(), key) && seal.Verify(seal.EnvelopeDomain, key, s.GetEnvelope(), s.GetSignature())
 }
 
-// follows says why a record is not the next one of a journal, "" when it is. seq
+// follows says why a record can't be the next one of a journal, "" when it can. seq
 // and hash are those of the record before it.
 func (h *Header) follows(r *Record, seq uint64, hash [32]byte) string {
 	env := r.Envelope

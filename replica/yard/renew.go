@@ -2,12 +2,12 @@ package yard
 
 import "fmt"
 
-// Renew puts a journal of a later epoch in the place of one that never had a
-// record: a fresh disk makes its journal before the ledger says which epoch it
-// begins. It rests on the state that says so, which had raftIndex applied: cut off,
-// a restart with that state promises at once (decisions.md 11). A journal with a
-// record in it is never begun anew. After a crash it is
-// the old empty one or the new empty one.
+// Renew replaces a journal that never had a record by an empty one of a later epoch. A
+// fresh disk needs this: it makes its journal before the ledger says which epoch it
+// begins. raftIndex is the raft index of the state that names the epoch. The new
+// journal rests on that state, so a yard that restarts with it while cut off promises
+// at once (decisions.md 11). A journal with a record in it is never begun anew. After
+// a crash the disk has either the journal from before or the new one, whole.
 func (f *File) Renew(epoch, raftIndex uint64) error {
 	if f.failed != nil {
 		return f.failed

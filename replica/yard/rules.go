@@ -48,8 +48,9 @@ func (c *scene) live(p string) bool {
 	return live
 }
 
-// moved is what an Isolate or Closed of p must sign: the place of the last
-// Energise, FoundClosed or FoundStarted of p, undrained ones included (decisions.md 3).
+// moved is what an Isolate or Closed of p must sign: the place of the last Energise,
+// FoundClosed or FoundStarted of p. Records that the ledger has not taken yet count
+// too (decisions.md 3).
 func (c *scene) moved(p string) ledger.Moved {
 	var m ledger.Moved
 	if pt := c.v.Points[p]; pt != nil {
@@ -63,7 +64,7 @@ func (c *scene) moved(p string) ledger.Moved {
 	return m
 }
 
-// pending reports whether an own Energise of p has not been taken yet.
+// pending reports whether an Energise of p by this yard still waits for the ledger.
 func (c *scene) pending(p string) bool {
 	for _, it := range c.tail {
 		if it.kind == "energise" && it.point == p {
@@ -73,9 +74,9 @@ func (c *scene) pending(p string) bool {
 	return false
 }
 
-// fenced names an open request that covers p, "" when there is none. Only an
-// applied end of the request lifts it: no clock, no own attestation (protocol.md
-// C14).
+// fenced names an open request that covers p, "" when there is none. Only the end of
+// the request in the applied state lifts the fence. Neither a clock nor this yard's
+// own attestation does (protocol.md C14).
 func (c *scene) fenced(p string) string {
 	for _, id := range slices.Sorted(maps.Keys(c.v.Reqs)) {
 		if q := c.v.Reqs[id]; q.Open() && slices.Contains(q.Points, p) {
@@ -85,9 +86,9 @@ func (c *scene) fenced(p string) string {
 	return ""
 }
 
-// promise is PROMISE of protocol.md 3.4: what a lock on the target may be
-// promised. A key taken out of a box here counts at once, one put in only once
-// the ledger has it (C1).
+// promise is PROMISE of protocol.md 3.4: the points that a lock on the target may be
+// promised. A key taken out of a box here counts at once, for then the box holds less.
+// A key put in counts only once the ledger has it (C1).
 func (c *scene) promise(t *recordv1.Target) (points []string, home string, known bool) {
 	points, home, known = c.v.TargetPoints(t)
 	if t.GetBox() == "" || home != c.yard {
@@ -104,22 +105,24 @@ func (c *scene) promise(t *recordv1.Target) (points []string, home string, known
 // What stands against a promise.
 var (
 	PointLive = code.New("POINT_LIVE", code.Row{Args: "point"})
-	// OfOtherYard: its home yard alone could promise it.
+	// OfOtherYard: only the home yard of the target can promise it.
 	OfOtherYard   = code.New("OF_OTHER_YARD", code.Row{Args: "yard"})
 	CoversNothing = code.New("COVERS_NOTHING", code.Row{})
-	// EnergiseUnderWay: somebody asked to close it, and the ledger has not answered.
+	// EnergiseUnderWay: somebody asked to close the point, and the ledger has not
+	// answered.
 	EnergiseUnderWay = code.New("ENERGISE_UNDER_WAY", code.Row{Args: "point", Clause: "1910.147(e)"})
-	// ZoneLive: energy comes into the zone past no open and locked point.
+	// ZoneLive: energy reaches the zone on a way that no open and locked point stops.
 	ZoneLive = code.New("ZONE_LIVE", code.Row{Args: "zone"})
-	// NarrowingUnderWay: that fewer points reach it is written down here alone.
+	// NarrowingUnderWay: this yard wrote down that fewer points reach the zone. The
+	// ledger does not have that yet.
 	NarrowingUnderWay = code.New("NARROWING_UNDER_WAY", code.Row{Args: "zone"})
-	// LiveByOlderDrawing: the point reaches the zone by an older drawing alone.
+	// LiveByOlderDrawing: only by an older drawing does the point reach the zone.
 	LiveByOlderDrawing = code.New("LIVE_BY_OLDER_DRAWING", code.Row{Args: "point zone"})
 )
 
-// grant is decisions.md 5: HELD_LOCALLY, or the first that applies of LIVE,
-// UNCONFIRMED and CONTESTED, with the reason. That no own Energise is pending
-// follows from there being no open request; it stays as a second defence.
+// grant is decisions.md 5: HELD_LOCALLY, or else the first that applies of LIVE,
+// UNCONFIRMED and CONTESTED, with the reason. Where no request is open, no Energise of
+// this yard can be pending. The check for it stays as a second defence.
 func (c *scene) grant(home string, points []string) (recordv1.Grant, *recordv1.Finding) {
 	for _, p := range points {
 		if c.live(p) {
@@ -143,10 +146,11 @@ func (c *scene) grant(home string, points []string) (recordv1.Grant, *recordv1.F
 	return recordv1.Grant_GRANT_HELD_LOCALLY, nil
 }
 
-// grantSignOn is decisions.md 9 and 32: at the zone's yard by the rule of a lock, over
-// the points that energy meets on its way into any zone of its place, those that stop
-// it included. A job that the ledger does not have yet can't carry a promise: its
-// opening may still be refused, and the ledger would not know the zone.
+// grantSignOn is decisions.md 9 and 32. The zone's own yard decides by the rule of a
+// lock. The points are those that energy meets on its way into any zone of the place,
+// also the points that stop it. A job that the ledger does not have yet can't carry a
+// promise: the ledger may still refuse its opening, and then it would not know the
+// zone.
 func (c *scene) grantSignOn(job string) (recordv1.Grant, []string, *recordv1.Finding) {
 	j := c.v.Jobs[job]
 	if j == nil || j.Closed.Set() {
@@ -164,7 +168,7 @@ func (c *scene) grantSignOn(job string) (recordv1.Grant, []string, *recordv1.Fin
 	case c.narrowing(j.Zone):
 		return recordv1.Grant_GRANT_CONTESTED, nil, NarrowingUnderWay.About(j.Zone, j.Zone)
 	}
-	// No revision narrows a zone by itself.
+	// A new revision of the drawing never narrows a zone by itself.
 	older := c.v.OlderPoints(j.Zone)
 	points = append(points, older...)
 	slices.Sort(points)
@@ -176,16 +180,18 @@ func (c *scene) grantSignOn(job string) (recordv1.Grant, []string, *recordv1.Fin
 	return g, points, why
 }
 
-// narrowing reports whether an own record that narrows the place waits for the ledger:
-// until that has it, nobody knows whose word a start there needs (decisions.md 9).
+// narrowing reports whether a record of this yard that narrows the place waits for the
+// ledger. Until the ledger has it, nobody knows which yards must agree to a start
+// there (decisions.md 9).
 func (c *scene) narrowing(zone string) bool {
 	names := c.v.PlaceOf(zone)
 	return slices.ContainsFunc(c.tail, func(it *item) bool { return slices.Contains(names, it.narrows) })
 }
 
-// barrier reports whether p stops energy as this yard knows it: open, and held
-// by a lock that nobody here has signed off or stood clear of. (A live one taken for a barrier
-// would still be met, and live: asking twice is a second defence.)
+// barrier reports whether p stops energy, as this yard knows it: p is open, and a lock
+// holds it whose owner has neither signed it off here nor stood clear of it. The
+// question whether p is live is a second defence: energy would still meet a live point
+// that was taken for a barrier, and find it live.
 func (c *scene) barrier(p string) bool {
 	if c.live(p) {
 		return false
@@ -222,19 +228,21 @@ func target(it *item) *recordv1.Target {
 	return it.rec.GetLock().GetTarget()
 }
 
-// What this yard alone knows to stand against closing a point.
+// Conditions against closing a point that only this yard knows.
 var (
-	// LockWrittenHere and FoundLockWrittenHere: not yet in the ledger.
+	// LockWrittenHere and FoundLockWrittenHere: the lock is not in the ledger yet.
 	LockWrittenHere      = code.New("LOCK_WRITTEN_HERE", code.Row{Args: "holder target record", Clause: "1910.147(e)(3)", Who: "{holder}", Next: "yardhasp release {record}"})
 	FoundLockWrittenHere = code.New("FOUND_LOCK_WRITTEN_HERE", code.Row{Args: "person target record", Clause: "1910.147(e)(3)", Who: "its-owner"})
 	SignOnWrittenHere    = code.New("SIGN_ON_WRITTEN_HERE", code.Row{Args: "person job record", Clause: "1910.147(e)(2)(i)", Who: "{person}", Next: "yardhasp sign-off {record}"})
-	// JobLockWrittenHere: the lock is for work where closing the point lets energy come.
+	// JobLockWrittenHere: the lock is for work at a place that energy may reach once
+	// the point is closed.
 	JobLockWrittenHere = code.New("JOB_LOCK_WRITTEN_HERE", code.Row{Args: "person job record", Clause: "1910.147(e)(2)(i)", Who: "{person}", Next: "yardhasp release {record}"})
 	ChokeWrittenHere   = code.New("CHOKE_WRITTEN_HERE", code.Row{Args: "where record", Clause: "1910.272(q)(1)", Who: "authorised-supervisor", Next: "yardhasp clear-choke {record} --dug-out"})
 )
 
-// ownLock describes an own undrained lock or found lock that covers p, counting
-// a key put into its box here; nil when there is none.
+// ownLock describes a lock or found lock of this yard's journal that covers p and that
+// the ledger has not taken, nil when there is none. A key put into its box here
+// counts.
 func (c *scene) ownLock(p string) *recordv1.Finding {
 	for _, it := range c.tail {
 		if it.kind != "lock" && it.kind != "found_lock" {
@@ -260,10 +268,11 @@ func (c *scene) putIn(box, p string) bool {
 	return slices.ContainsFunc(c.tail, func(it *item) bool { return it.kind == "box_add" && it.box == box && it.point == p })
 }
 
-// standing lists what this yard knows to stand against closing p: active holds,
-// own undrained locks, and who may be hurt, by the ledger's own question (decisions.md
-// 6, 32). A release or sign-off written here counts only once the ledger has it. For
-// a test q, a hold whose holder stood clear for it does not stand against it.
+// standing lists what this yard knows against closing p: active holds, locks that the
+// ledger has not taken yet, and the people who may be hurt. For the people it asks the
+// ledger's own question (decisions.md 6, 32). A release or sign-off written here
+// counts only once the ledger has it. For a test q, a hold does not count if its
+// holder stood clear for that test.
 func (c *scene) standing(p string, q *ledger.Request) []*recordv1.Finding {
 	var out []*recordv1.Finding
 	for _, h := range c.v.HoldsOn(p) {
@@ -292,7 +301,7 @@ func (c *scene) standing(p string, q *ledger.Request) []*recordv1.Finding {
 	return out
 }
 
-// lockJob is the job that an own lock or found lock names, "" for none.
+// lockJob is the job that a lock or found lock of this journal names, "" for none.
 func lockJob(it *item) string {
 	if l := it.rec.GetFoundLock(); l != nil {
 		return l.GetJob()
@@ -300,8 +309,10 @@ func lockJob(it *item) string {
 	return it.rec.GetLock().GetJob()
 }
 
-// chokes lists the choked legs, in view or own undrained, that closing p could turn:
-// never jog one, 1910.272(q)(1). One cleared here counts until the ledger has it.
+// chokes lists the choked legs that closing p could turn. Nobody may jog a choked leg,
+// 1910.272(q)(1). It looks at the view and at the records that the ledger has not
+// taken. A leg that was cleared here still counts as choked until the ledger has the
+// clearing.
 func (c *scene) chokes(p string) []*recordv1.Finding {
 	var out []*recordv1.Finding
 	for _, ref := range slices.Sorted(maps.Keys(c.v.Chokes)) {
@@ -317,15 +328,16 @@ func (c *scene) chokes(p string) []*recordv1.Finding {
 	return out
 }
 
-// reaches reports whether closing p may let energy reach the place of a job, for people
-// who may be inside or for a lock alone. A job nobody knows may be anywhere.
+// reaches reports whether closing p may let energy reach the place of a job. inside is
+// true for people who may be inside, false for a lock alone. An unknown job may be
+// anywhere.
 func (c *scene) reaches(p, job string, inside bool) bool {
 	zones := c.zones(job)
 	return len(zones) == 0 || slices.ContainsFunc(zones, func(z string) bool { return c.v.CouldReach(z, []string{p}, inside) })
 }
 
-// zones lists the zones that a job may mean: in the ledger, and in an own
-// undrained opening.
+// zones lists the zones that a job may mean: its zone in the ledger, and the zone in
+// an opening of this journal that the ledger has not taken.
 func (c *scene) zones(job string) []string {
 	var out []string
 	if j := c.v.Jobs[job]; j != nil {
@@ -339,9 +351,10 @@ func (c *scene) zones(job string) []string {
 	return out
 }
 
-// unfenced lists the requests that wait for this yard's word and have none: no
-// attestation in view, none in the undrained journal (protocol.md 3.4). It looks
-// at the state, not at the entry that changed it (C16).
+// unfenced lists the requests that wait for this yard's attestation: there is none in
+// view, and none in the records that the ledger has not taken (protocol.md 3.4). It
+// looks at the state, not at the entry that changed the state (C16): a restored
+// snapshot shows no entry.
 func (c *scene) unfenced() []string {
 	var out []string
 	for _, id := range slices.Sorted(maps.Keys(c.v.Reqs)) {
@@ -363,15 +376,16 @@ func (c *scene) unfenced() []string {
 	return out
 }
 
-// counts reports whether an undrained Isolate will take effect, as far as this
-// yard knows: its signer may open points, with a live key, and the ticket is new.
+// counts reports whether an Isolate that the ledger has not taken yet will take
+// effect, as far as this yard knows. Its signer may open points and has a live key,
+// and the ticket is new.
 func (c *scene) counts(it *item) bool {
 	k := c.signer(it.rec.GetSigner(), it.keys)
 	return k != nil && k.Revoked == 0 && c.may(it) && !c.v.TicketUsed(it.keys[0], it.rec.GetTicket())
 }
 
-// signer finds the registered key of a person among those that signed, the last
-// one if there are several, as the ledger does.
+// signer finds the registered key of a person among the keys that signed. If there are
+// several, it is the last one, as in the ledger.
 func (c *scene) signer(person string, keys [][]byte) *ledger.Key {
 	var found *ledger.Key
 	for _, k := range keys {

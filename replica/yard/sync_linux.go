@@ -5,6 +5,6 @@ import (
 	"syscall"
 )
 
-// datasync makes what was written to a file durable. The file has its length
-// already, so that the data alone is enough.
+// datasync makes what was written to a file durable. The file's length does not
+// change, so it is enough to sync the data.
 func datasync(f *os.File) error { return syscall.Fdatasync(int(f.Fd())) }

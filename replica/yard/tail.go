@@ -9,10 +9,10 @@ import (
 )
 
 // The tail mark says how far the journal was acknowledged (decisions.md 7). Its
-// file has two slots in pages of their own, written in turn, so that a write cut
-// short spoils only the one that nothing was acknowledged on yet.
+// file has two slots, each in its own page, written in turn. A write that is cut
+// short spoils only the slot being written, and nothing rests on that one yet.
 //
-//	slot = magic (8 bytes) || seq (8) || hash (32) || crc (4), CRC-32C of the rest
+// slot = magic (8 bytes) || seq (8) || hash (32) || crc (4), CRC-32C of the rest
 const (
 	tailMagic = "yhtail1\n"
 	slotBytes = 52
@@ -44,7 +44,7 @@ func readSlot(b []byte) (tailMark, bool) {
 	return m, true
 }
 
-// readTail returns the newest mark and the slot that it is in.
+// readTail returns the newest mark and its slot.
 func readTail(f *os.File) (m tailMark, slot int, err error) {
 	found := false
 	for i := range 2 {

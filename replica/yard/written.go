@@ -6,20 +6,21 @@ import (
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-// Written is a record that is on this yard's disk and not in the ledger as this
-// yard has it: nobody else knows of it.
+// Written is a record on this yard's disk that the ledger, as this yard has it, lacks.
+// Nobody else knows of it.
 type Written struct {
 	Ref, Kind, Signer string
-	// About is the point, box, job or request that it names; may be empty.
+	// About is the point, box, job or request that the record names. It may be empty.
 	About string
-	// At is the yard's clock when it was written, in Unix ms.
+	// At is when the record was written, by the yard's clock, Unix ms.
 	At int64
-	// Promised lists the points that this yard keeps off on account of it, now: none
-	// once it is signed off here, one of them is live, or the yard promises nothing.
+	// Promised lists the points that this yard now keeps open because of the record.
+	// It is empty once the record is signed off here, when one of the points is live,
+	// and when the yard promises nothing.
 	Promised []string
 }
 
-// Written lists the durable records of people that the ledger lacks, in order.
+// Written lists, in order, the durable records of people that the ledger lacks.
 func (y *Yard) Written() []Written {
 	if y.view == nil {
 		return nil

@@ -14,9 +14,9 @@ import (
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-// Yard is one yard's replica as far as promises go: its journal, the state it
-// was last shown, and the go-aheads of this run. See the package comment for
-// what its owner must do.
+// Yard is the part of a yard's replica that promises: its journal, the state it was
+// last shown, and the go-aheads of this run. The package comment says what its owner
+// must do.
 type Yard struct {
 	h   Header
 	key ed25519.PrivateKey
@@ -24,30 +24,30 @@ type Yard struct {
 
 	journal []*item             // gapless from h.Compacted+1
 	tickets map[string][]uint64 // ticket -> records of the journal that carry it
-	durable uint64              // the seq up to which the owner has reported writing
+	durable uint64              // the seq up to which the owner has reported the records as written
 
 	view    *ledger.State
 	size    uint64 // ledger size of the view when it was shown
 	applied uint64 // raft index of the view
 
-	suspended *recordv1.Finding // why it writes nothing for now, nil for nothing
-	broken    string            // what stopped the journal until a restart, "" for nothing
-	inside    bool              // SERVING, as of the last look
-	diverged  *recordv1.Finding // why nothing rests on the state: replicas hold different histories
-	servings  uint64            // counts the times that serving began anew
+	suspended *recordv1.Finding // why it writes nothing for now, nil when it may write
+	broken    string            // what stopped the journal until a restart, "" when nothing did
+	inside    bool              // SERVING, when last looked
+	diverged  *recordv1.Finding // replicas hold different histories, so nothing may rest on the state; nil when they agree
+	servings  uint64            // how often serving began
 
-	// Forgotten when the yard stops serving (decisions.md 3 and 6).
+	// These are forgotten when the yard stops serving (decisions.md 3 and 6).
 	asked  map[string]ask    // point -> the Energise that may give a go-ahead
-	handle map[string]uint64 // point -> last own record that says its handle was moved
+	handle map[string]uint64 // point -> last record of this yard that says its handle was moved
 }
 
-// ask is an own Energise.
+// ask is an Energise of this yard.
 type ask struct {
 	Request string
 	At      ledger.Moved
 }
 
-// Effects is what a step asks its owner to do.
+// Effects is what a call asks the owner to do.
 type Effects struct {
 	// Append must be durable, in this order, before anything else happens.
 	Append []Record
@@ -59,21 +59,21 @@ type Effects struct {
 type Reply struct {
 	Ref string
 	Seq uint64
-	// Grant and Promised are as they were recorded. Once Drained, the ledger's
-	// own word about the record is newer than they are.
+	// Grant and Promised are as they were recorded. Once Drained is true, the ledger's
+	// own word about the record is newer.
 	Grant    recordv1.Grant
 	Promised []string
 	// Because says what stands against a promise, nil when it was given.
 	Because *recordv1.Finding
-	// Repeated: the record was written before; nothing new was.
+	// Repeated: the record was written before, and this call wrote nothing.
 	Repeated bool
 	// Drained: the shown state has taken the record.
 	Drained bool
 }
 
-// New takes up a journal as File gave it. run names this run of the replica and
-// must never have been used before. It fails when the records are not this
-// journal's, gapless and sealed by the key.
+// New takes a journal as File gave it. run names this run of the replica, and no
+// earlier run may have had the same name. It fails unless all records belong to this
+// journal, without a gap, and are sealed by the key.
 func New(h Header, key ed25519.PrivateKey, journal []Record, run string) (*Yard, error) {
 	if len(key) != ed25519.PrivateKeySize {
 		return nil, fmt.Errorf("the replica key of %s is no Ed25519 key", h.Yard)
@@ -111,7 +111,7 @@ func (y *Yard) keep(it *item) {
 	}
 }
 
-// last is the place and hash of the journal's end.
+// last is the seq and the hash of the journal's last record.
 func (y *Yard) last() (uint64, [32]byte) {
 	if n := len(y.journal); n > 0 {
 		return y.journal[n-1].seq, y.journal[n-1].hash
@@ -128,7 +128,7 @@ func (y *Yard) floor() uint64 {
 	return y.h.Floor(records)
 }
 
-// at returns the record with a seq, nil when the journal no longer has it.
+// at returns the record with a seq, nil when the journal does not have it.
 func (y *Yard) at(seq uint64) *item {
 	if seq <= y.h.Compacted || seq > y.h.Compacted+uint64(len(y.journal)) {
 		return nil
@@ -136,7 +136,7 @@ func (y *Yard) at(seq uint64) *item {
 	return y.journal[seq-y.h.Compacted-1]
 }
 
-// drained is how much of the journal the view has taken.
+// drained is the seq of the last record that the view has taken.
 func (y *Yard) drained() uint64 {
 	if y.view == nil || y.view.Yards[y.h.Yard] == nil {
 		return 0
@@ -151,10 +151,10 @@ func (y *Yard) scene() *scene {
 	return &scene{v: y.view, yard: y.h.Yard, tail: y.journal[taken:]}
 }
 
-// View shows the Yard the applied state and the raft index it stands for; now is
-// the yard's clock, Unix ms. It is level-triggered: only what the state says
-// counts, so a restored snapshot does the same as the entries it stands for. It
-// returns the fences to journal.
+// View shows the Yard the applied state and its raft index. now is the yard's clock,
+// Unix ms. Only what the state says counts, not how it came about: a restored snapshot
+// has the same effect as the entries that it replaces. View returns the fences to
+// journal.
 func (y *Yard) View(s *ledger.State, raftApplied uint64, now int64) Effects {
 	back := raftApplied < y.applied || s.Size() < y.size
 	y.view, y.size, y.applied = s, s.Size(), raftApplied
@@ -167,7 +167,7 @@ func (y *Yard) View(s *ledger.State, raftApplied uint64, now int64) Effects {
 	}
 	y.inside = true
 	if y.diverged != nil {
-		return Effects{} // this yard's word would rest on a history in doubt
+		return Effects{} // otherwise this yard's word would rest on a history in doubt
 	}
 	var out Effects
 	for _, id := range y.scene().unfenced() {
@@ -184,7 +184,7 @@ func (y *Yard) View(s *ledger.State, raftApplied uint64, now int64) Effects {
 	return out
 }
 
-// leave stops serving: nothing handed out while it served counts any more.
+// leave stops serving. Whatever was handed out while the yard served counts no more.
 func (y *Yard) leave() {
 	if !y.inside {
 		return
@@ -195,8 +195,8 @@ func (y *Yard) leave() {
 	clear(y.handle)
 }
 
-// Broken tells the Yard that a record could not be made durable, and what the system
-// said of it. It serves no more until a restart.
+// Broken tells the Yard that a record could not be made durable. why is the system's
+// error. The Yard does not serve again until a restart.
 func (y *Yard) Broken(why string) {
 	if y.broken == "" {
 		y.broken = why
@@ -204,9 +204,9 @@ func (y *Yard) Broken(why string) {
 	y.leave()
 }
 
-// Diverged tells the Yard that replicas hold different histories. Until a restart
-// it writes down facts as before, but gives no fence, no promise and no go-ahead,
-// and takes no Energise. nil says nothing.
+// Diverged tells the Yard that replicas hold different histories. Until a restart it
+// writes down facts as before. It gives no fence, no promise and no go-ahead, and
+// takes no Energise. A nil because changes nothing.
 func (y *Yard) Diverged(because *recordv1.Finding) {
 	if because == nil {
 		return
@@ -223,31 +223,31 @@ func (y *Yard) Appended(seq uint64) {
 	y.durable = max(y.durable, min(seq, last))
 }
 
-// Why a yard's machine is out of service.
+// Reasons why a yard's machine is out of service.
 var (
 	JournalNotWritable = code.New("JOURNAL_NOT_WRITABLE", code.Row{Args: "yard error:text"})
 	NoStateYet         = code.New("NO_STATE_YET", code.Row{Args: "yard"})
 	StateNotShown      = code.New("STATE_NOT_SHOWN", code.Row{Args: "yard"})
-	// OwnJournalElsewhere: the journal on its disk is of another ledger.
+	// OwnJournalElsewhere: the journal on this disk belongs to another ledger.
 	OwnJournalElsewhere = code.New("OWN_JOURNAL_OF_OTHER_LEDGER", code.Row{Args: "yard"})
-	// YardNotKnownYet: the ledger as this machine has it does not have the yard.
+	// YardNotKnownYet: the ledger on this machine does not have the yard yet.
 	YardNotKnownYet = code.New("YARD_NOT_KNOWN_YET", code.Row{Args: "yard"})
-	// OtherMachine: the ledger knows another machine as this yard's.
+	// OtherMachine: in the ledger, another machine is this yard's.
 	OtherMachine = code.New("OTHER_MACHINE", code.Row{Args: "yard", Who: "two-managers", Next: recoverCommand})
 	OtherEpoch   = code.New("JOURNAL_OF_OTHER_EPOCH", code.Row{Args: "yard epoch:number now:number"})
-	// NotCaughtUp: it has not applied what its journal rests on.
+	// NotCaughtUp: the machine has not applied the state that its journal rests on.
 	NotCaughtUp = code.New("NOT_CAUGHT_UP", code.Row{Args: "yard"})
-	// StateTooOld: its state is older than what its journal has dropped.
+	// StateTooOld: the state is older than records that the journal has dropped.
 	StateTooOld = code.New("STATE_TOO_OLD", code.Row{Args: "yard"})
-	// JournalShort: the ledger has records of this yard that its disk lacks.
+	// JournalShort: the ledger has records of this yard that this disk lacks.
 	JournalShort   = code.New("JOURNAL_SHORT", code.Row{Args: "yard", Who: "two-managers", Next: recoverCommand})
 	JournalDiffers = code.New("JOURNAL_DIFFERS", code.Row{Args: "yard", Who: "two-managers", Next: recoverCommand})
 )
 
-// recoverCommand begins a yard anew after a walkdown.
+// recoverCommand makes a new start for a yard, after a walkdown.
 const recoverCommand = "yardhasp recover-yard {yard} --second MANAGER --key KEY --address HOST:PORT --old-machine-off"
 
-// Serving reports whether the yard may write and promise, and if not, why
+// Serving reports whether the yard may write and promise. If not, it says why
 // (protocol.md 3.4, decisions.md 7).
 func (y *Yard) Serving() (bool, *recordv1.Finding) {
 	why := y.outOfService()
@@ -302,7 +302,8 @@ func (y *Yard) outOfService() *recordv1.Finding {
 	return nil
 }
 
-// agrees reports whether the last record that the ledger took is ours.
+// agrees reports whether the last record that the ledger took from this yard is also
+// in this journal.
 func (y *Yard) agrees(me *ledger.Yard) bool {
 	if me.Drained == 0 || len(me.Hashes) == 0 {
 		return true
@@ -314,9 +315,9 @@ func (y *Yard) agrees(me *ledger.Yard) bool {
 	return me.Hashes[len(me.Hashes)-1] == hex.EncodeToString(want[:])
 }
 
-// Pending lists the durable records that the shown state has not taken, in
-// order, to be forwarded until it has. Nothing is forwarded under another
-// machine's name or epoch.
+// Pending lists, in order, the durable records that the shown state has not taken. The
+// owner forwards them until the state has them. It is empty when the ledger knows
+// another machine or another epoch for this yard.
 func (y *Yard) Pending() []Record {
 	if y.view == nil {
 		return nil
@@ -334,12 +335,12 @@ func (y *Yard) Pending() []Record {
 	return out
 }
 
-// UnknownRecord: the journal of this yard has no such record, or has dropped it.
+// UnknownRecord: this yard's journal never had the record, or has dropped it.
 var UnknownRecord = code.New("UNKNOWN_RECORD", code.Row{Args: "record", Next: "yardhasp history", Answer: code.Unknown})
 
-// Receipt is the recorded answer to the record with a seq, and whether it is
-// durable: one that is not may not be sent. It is not given out of SERVING, when
-// what was promised may no longer hold.
+// Receipt is the recorded answer to the record with a seq. An answer whose record is
+// not durable may not be sent. While the yard is not serving, Receipt gives none: what
+// was promised may no longer hold.
 func (y *Yard) Receipt(seq uint64) (r Reply, durable bool, err error) {
 	if ok, why := y.Serving(); !ok {
 		return Reply{}, false, &NotServing{why}
@@ -352,8 +353,8 @@ func (y *Yard) Receipt(seq uint64) (r Reply, durable bool, err error) {
 	return y.reply(it, true), seq <= y.durable, nil
 }
 
-// About names the act of a record of the journal and, for a lock, what it hangs
-// on; both are "" when the record is not there any more.
+// About names the act of a record of the journal. For a lock, target is what the lock
+// hangs on. Both are "" when the journal does not have the record.
 func (y *Yard) About(seq uint64) (kind, target string) {
 	it := y.at(seq)
 	if it == nil {
@@ -362,11 +363,11 @@ func (y *Yard) About(seq uint64) (kind, target string) {
 	return it.kind, it.point + it.box
 }
 
-// EquipmentLockHere: what was written down is a yard's equipment lock.
+// EquipmentLockHere: the lock that was written down is a yard's equipment lock.
 var EquipmentLockHere = code.New("EQUIPMENT_LOCK_HERE", code.Row{Args: "target", Clause: "1910.147(d)(4)(i)"})
 
-// Caveat says what a lock of the journal must not be taken for; nil for a personal
-// lock and for any other record.
+// Caveat warns when a lock of the journal is not a personal lock and must not be taken
+// for one. It is nil for a personal lock and for any other record.
 func (y *Yard) Caveat(seq uint64) *recordv1.Finding {
 	it := y.at(seq)
 	switch {
@@ -380,7 +381,8 @@ func (y *Yard) Caveat(seq uint64) *recordv1.Finding {
 	return nil
 }
 
-// FindTicket finds the latest record of the journal with a ticket of a key.
+// FindTicket finds the latest record of the journal that a key signed with this
+// ticket.
 func (y *Yard) FindTicket(key []byte, t *recordv1.Ticket) (seq uint64, found bool) {
 	seqs := y.tickets[ticketOf(key, &recordv1.Record{Ticket: t})]
 	if len(seqs) == 0 {
@@ -394,7 +396,7 @@ func (y *Yard) reply(it *item, repeated bool) Reply {
 		Repeated: repeated, Drained: it.seq <= y.drained()}
 }
 
-// Clone returns an independent copy; the shown state is shared.
+// Clone returns an independent copy. Both share the shown state.
 func (y *Yard) Clone() *Yard {
 	c := *y
 	c.journal = slices.Clone(y.journal)
@@ -406,8 +408,8 @@ func (y *Yard) Clone() *Yard {
 	return &c
 }
 
-// AppendCanonical appends everything that decides what the Yard does next: two
-// Yards with the same bytes behave the same.
+// AppendCanonical appends everything that decides what the Yard does next. Two Yards
+// with the same bytes behave the same.
 func (y *Yard) AppendCanonical(b []byte) []byte {
 	b = fmt.Appendf(b, "%x %s %d %s %d %x %d\n", y.h.Ledger, y.h.Yard, y.h.Epoch, y.h.Incarnation, y.h.Compacted, y.h.Hash, y.h.RaftIndex)
 	b = fmt.Appendf(b, "%q %d %d %d %d %q %v %q\n", y.run, y.servings, y.durable, y.size, y.applied, y.broken, y.inside, y.diverged.GetCode())
