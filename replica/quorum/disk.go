@@ -12,30 +12,31 @@ import (
 	"yardhasp/replica/store"
 )
 
-// staging notes the commit index beside each write of the log, in the same
-// transaction, for recover; and since when a write has been under way.
+// staging wraps the raft log. It writes the commit index beside each write of the log,
+// in the same transaction, for recover. It also notes when the write under way began.
 type staging struct {
 	*store.Log
 	raft atomic.Pointer[raft.Raft]
 
 	full   atomic.Bool
-	cut    atomic.Bool // entries were deleted, and nothing written since
+	cut    atomic.Bool // entries were deleted, and nothing was written since
 	before func()      // see Config.BeforeWrite
 
 	mu    sync.Mutex
 	since time.Time // zero: no write is under way
 }
 
-// ErrDiskFull means that nothing is written any more, so that the store never
-// meets the end of the disk, which would kill the process (performance.md, Traps).
+// ErrDiskFull means that this replica writes nothing any more. If the store met the
+// end of the disk, the process would die (performance.md, Traps).
 var ErrDiskFull = errors.New("the disk is full: free some space")
 
-// SetDiskFull stops this node from writing log and snapshots, or lets it again. It
-// then answers nothing that needs a write: it does not lead, and as a follower
-// refuses entries, which the leader sends again later.
+// SetDiskFull stops this node from writing its log and snapshots, or lets it write
+// again. While stopped, the node does nothing that needs a write. It does not lead. As
+// a follower it refuses entries, and the leader sends them again later.
 func (n *Node) SetDiskFull(full bool) { n.disk.full.Store(full) }
 
-// guarded takes no snapshot, its own or another's, onto a full disk.
+// guarded writes no snapshot onto a full disk, neither its own nor one from the
+// leader.
 type guarded struct {
 	raft.SnapshotStore
 	disk *staging
@@ -51,9 +52,9 @@ func (g *guarded) Create(v raft.SnapshotVersion, index, term uint64, c raft.Conf
 // StoreLog writes one entry.
 func (s *staging) StoreLog(l *raft.Log) error { return s.StoreLogs([]*raft.Log{l}) }
 
-// DeleteRange is refused on a full disk, and the write after it never is: raft
-// 1.8.0 cuts off a tail and writes another in its place, and a follower whose write
-// failed in between goes on as if the tail were there, and refuses everything.
+// DeleteRange is refused on a full disk. The write after it is never refused. To
+// replace a tail, raft 1.8.0 deletes it and then writes another. If that write fails,
+// a follower goes on as if the tail were there, and refuses everything.
 func (s *staging) DeleteRange(from, to uint64) error {
 	if s.full.Load() {
 		return ErrDiskFull
@@ -65,7 +66,7 @@ func (s *staging) DeleteRange(from, to uint64) error {
 	return err
 }
 
-// StoreLogs writes entries, and how far raft had committed before them.
+// StoreLogs writes entries, and beside them the commit index that raft had before.
 func (s *staging) StoreLogs(logs []*raft.Log) error {
 	if cut := s.cut.Swap(false); s.full.Load() && !cut {
 		return ErrDiskFull
@@ -89,7 +90,7 @@ func (s *staging) mark(t time.Time) {
 	s.mu.Unlock()
 }
 
-// stalled is for how long the write under way has been.
+// stalled is how long the write under way has taken so far.
 func (s *staging) stalled() time.Duration {
 	s.mu.Lock()
 	defer s.mu.Unlock()
@@ -99,8 +100,8 @@ func (s *staging) stalled() time.Duration {
 	return time.Since(s.since)
 }
 
-// watch stops a replica whose disk hangs: as a leader it would go on leading, and
-// nothing would be recorded (libraries.md R3).
+// watch stops a replica whose disk hangs. A leader with such a disk would go on
+// leading, and nothing would be recorded (libraries.md R3).
 func (n *Node) watch() {
 	tick := time.NewTicker(time.Second)
 	defer tick.Stop()

@@ -9,9 +9,9 @@ import (
 	"yardhasp/replica/store"
 )
 
-// fill brings back the entries that an installed snapshot skipped, from another
-// replica, and checks them against the root in the state. Until then the replica
-// votes, attests and serves its state (decisions.md 26).
+// fill fetches from another replica the entries that an installed snapshot skipped. It
+// checks them against the root in the state. Meanwhile the replica votes, attests and
+// serves its state (decisions.md 26).
 func (n *Node) fill() {
 	tick := time.NewTicker(time.Second)
 	defer tick.Stop()
@@ -21,7 +21,7 @@ func (n *Node) fill() {
 		case <-n.ctx.Done():
 			return
 		}
-		// What is applied meanwhile is a shorter piece each time.
+		// New entries are applied meanwhile. Each round has fewer left to fetch.
 		for n.fsm.behind.Load() && n.cfg.Fetch != nil && n.fault.Load() == nil && n.ctx.Err() == nil {
 			if err := n.fillOnce(); err != nil {
 				why := err.Error()
@@ -35,7 +35,7 @@ func (n *Node) fill() {
 	}
 }
 
-// Unfilled says why the last try to fetch the history failed, "" when none has.
+// Unfilled says why the last try to fetch the history failed, "" when it did not.
 func (n *Node) Unfilled() string {
 	if why := n.unfilled.Load(); why != nil {
 		return *why
@@ -63,8 +63,8 @@ func (n *Node) fillOnce() error {
 	return n.fsm.catchUp()
 }
 
-// fetchTo appends what another yard has, up to size entries. What came before an
-// error stays.
+// fetchTo appends entries that another yard has, until there are size entries. What
+// was appended before an error stays.
 func (n *Node) fetchTo(size uint64) error {
 	h := n.cfg.History
 	next := h.Size()
@@ -79,7 +79,7 @@ func (n *Node) fetchTo(size uint64) error {
 	}
 	err := n.cfg.Fetch(n.ctx, next, size, func(index uint64, entry []byte) error {
 		if index < next {
-			return nil // another yard begins where the one before it broke off
+			return nil // another yard begins where this one broke off
 		}
 		e, err := ledger.Decode(entry)
 		if err != nil {

@@ -14,19 +14,19 @@ import (
 	"yardhasp/replica/store"
 )
 
-// fsm folds committed raft entries into the ledger state and the history.
+// fsm applies committed raft entries to the ledger state and the history.
 type fsm struct {
 	mu      sync.RWMutex // guards state and applied
 	state   *ledger.State
-	applied uint64 // raft index folded into state
+	applied uint64 // raft index that the state stands at
 	changed chan struct{}
 
 	checked *ledger.Verified
 	roots   *Roots
 	history *store.History
 	keepMu  sync.Mutex   // held while the history is written; taken before mu
-	later   []store.Item // applied while the history misses what comes before
-	behind  atomic.Bool  // the history misses entries that a snapshot skipped
+	later   []store.Item // applied, but the history still lacks entries before them
+	behind  atomic.Bool  // the history lacks entries that a snapshot skipped
 
 	onChange func()
 	halt     func(error)
@@ -36,8 +36,8 @@ type fsm struct {
 	dead     atomic.Bool   // halted: nothing is applied or saved any more
 }
 
-// Apply folds one committed raft entry. It can't fail: what it must not skip
-// stops the replica.
+// Apply applies one committed raft entry. It can't return an error. If the entry can't
+// be applied, it stops the replica, because the entry must not be skipped.
 func (f *fsm) Apply(l *raft.Log) any {
 	if f.dead.Load() {
 		return nil
@@ -91,8 +91,8 @@ func (f *fsm) fold(l *raft.Log) ([]*recordv1.Outcome, error) {
 	return outs, f.keep(items, size)
 }
 
-// DecodeAll decodes entries and checks the signatures that were not checked here
-// before, on all cores.
+// DecodeAll decodes entries. It checks the signatures that this replica has not
+// checked before, on all cores.
 func DecodeAll(v *ledger.Verified, raw [][]byte) ([]*ledger.Entry, error) {
 	out := make([]*ledger.Entry, len(raw))
 	errs := make([]error, len(raw))
@@ -119,13 +119,13 @@ func (f *fsm) halted(err error) any {
 	return nil
 }
 
-// giveUp has the replica stopped.
+// giveUp stops the replica.
 func (f *fsm) giveUp(err error) {
-	f.dead.Store(true) // never apply anything after what was not applied
+	f.dead.Store(true) // the entry that failed must not be skipped
 	f.halt(&HaltError{err})
 }
 
-// broadcast wakes whoever waits for the state to move. Call it with mu held.
+// broadcast wakes everyone who waits for the state to change. The caller holds mu.
 func (f *fsm) broadcast() {
 	close(f.changed)
 	f.changed = make(chan struct{})

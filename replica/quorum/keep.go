@@ -11,7 +11,7 @@ import (
 	"yardhasp/replica/store"
 )
 
-// drained is how much of the journal that e belongs to is taken.
+// drained is the seq of the last record that the ledger has taken from e's journal.
 func drained(s *ledger.State, e *ledger.Entry) uint64 {
 	if y := s.Yards[e.Envelope().GetYard()]; y != nil {
 		return y.Drained
@@ -19,9 +19,10 @@ func drained(s *ledger.State, e *ledger.Entry) uint64 {
 	return 0
 }
 
-// item is what the history keeps of an entry. A journal record is found again
-// only by the entry that took its place: one refused before (a gap, a repeat,
-// another machine's) says nothing of what became of it.
+// item is what the history keeps of an entry. Only the entry that the ledger took
+// makes a journal record findable. The same record may have been refused before, for a
+// gap, as a repeat, or as another machine's. Such a refusal does not say what became
+// of it.
 func item(e *ledger.Entry, o *recordv1.Outcome, took bool) store.Item {
 	it := store.Item{Index: o.GetIndex(), Entry: e.Raw(), Outcome: outcomeBytes(o, store.MaxEntryBytes-len(e.Raw()))}
 	switch {
@@ -33,13 +34,13 @@ func item(e *ledger.Entry, o *recordv1.Outcome, took bool) store.Item {
 	return it
 }
 
-// outcomeBytes serialises an outcome for the history, its lists cut short when it
-// would not fit: a refusal may name thousands of conditions.
+// outcomeBytes serialises an outcome for the history. It cuts the lists short when the
+// outcome would not fit: a refusal may name thousands of conditions.
 func outcomeBytes(o *recordv1.Outcome, most int) []byte {
 	for {
 		raw, err := proto.MarshalOptions{Deterministic: true}.Marshal(o)
 		if err != nil {
-			return nil // an outcome holds texts of valid records only
+			return nil // can't happen: an outcome holds only texts of valid records
 		}
 		if len(raw) <= most {
 			return raw
@@ -47,7 +48,7 @@ func outcomeBytes(o *recordv1.Outcome, most int) []byte {
 		c := proto.Clone(o).(*recordv1.Outcome)
 		c.Conditions, c.Flags = half(c.Conditions), half(c.Flags)
 		if proto.Equal(c, o) {
-			c.Did = half(c.Did) // last: it may say that everybody must get out
+			c.Did = half(c.Did) // cut last: it may say that everybody must get out
 		}
 		if proto.Equal(c, o) {
 			return nil
@@ -56,11 +57,11 @@ func outcomeBytes(o *recordv1.Outcome, most int) []byte {
 	}
 }
 
-// half keeps at least one.
+// half keeps the first half of a list, and at least one.
 func half[T any](l []T) []T { return l[:(len(l)+1)/2] }
 
-// TicketRef is the name under which the history finds a direct entry again.
-// Empty for what carries no ticket, and for a refused repeat of it.
+// TicketRef is the name under which the history finds a direct entry again. It is
+// empty for an entry without a ticket, and for a repeat that was refused.
 func TicketRef(e *ledger.Entry) string {
 	r := e.Record()
 	if r == nil || len(e.Keys()) == 0 || e.Fault() != nil {
@@ -69,17 +70,17 @@ func TicketRef(e *ledger.Entry) string {
 	return TicketName(e.Keys()[0], r.GetTicket().GetDevice(), r.GetTicket().GetCounter())
 }
 
-// TicketName is the ref of a direct entry's ticket.
+// TicketName is the name under which the history finds a ticket.
 func TicketName(key []byte, device string, counter uint64) string {
 	return fmt.Sprintf("ticket %s %s %d", seal.Fingerprint(key), device, counter)
 }
 
-// maxLater bounds what is remembered of entries applied while the history before
+// maxLater bounds how many applied entries are kept in memory while the history before
 // them is fetched.
 const maxLater = 8192
 
-// keep appends to the history. While it misses what a snapshot skipped, the
-// items wait for the filler.
+// keep appends to the history. While the history lacks entries that a snapshot
+// skipped, the items wait until fill has fetched these.
 func (f *fsm) keep(items []store.Item, size uint64) error {
 	f.keepMu.Lock()
 	defer f.keepMu.Unlock()
@@ -87,7 +88,7 @@ func (f *fsm) keep(items []store.Item, size uint64) error {
 	if have < size-uint64(len(items)) {
 		f.behind.Store(true)
 		if len(f.later)+len(items) > maxLater {
-			f.later = nil // the filler fetches them
+			f.later = nil // fill fetches them too
 		}
 		f.later = append(f.later, items...)
 		return nil
@@ -96,8 +97,8 @@ func (f *fsm) keep(items []store.Item, size uint64) error {
 		if items[i].Index >= have {
 			break
 		}
-		// Applied again after a restart: an outcome that is there stays, since
-		// another release may word it otherwise.
+		// This entry is applied again after a restart. An outcome that is there stays,
+		// since another release may word it differently.
 		raw, err := f.history.Outcome(items[i].Index)
 		if err != nil {
 			return damagedOr("the history can't be read", err)
@@ -114,7 +115,7 @@ func (f *fsm) keep(items []store.Item, size uint64) error {
 	return nil
 }
 
-// catchUp appends what waited, if nothing is missing before it any more.
+// catchUp appends the items that waited, once the history has everything before them.
 func (f *fsm) catchUp() error {
 	f.keepMu.Lock()
 	defer f.keepMu.Unlock()

@@ -9,7 +9,8 @@ import (
 	"github.com/hashicorp/go-hclog"
 )
 
-// Hclog sends raft's log lines to slog; raft's chatter is debug.
+// Hclog sends raft's log lines to slog, mostly at a lower level: raft logs much that
+// only a developer needs.
 func Hclog(to *slog.Logger) hclog.Logger {
 	l := hclog.NewInterceptLogger(&hclog.LoggerOptions{Name: "raft", Output: io.Discard, Level: hclog.Warn})
 	l.RegisterSink(&sink{to})
@@ -22,7 +23,7 @@ func (s *sink) Accept(name string, level hclog.Level, msg string, args ...any) {
 	lv := slog.LevelDebug
 	switch {
 	case level >= hclog.Error:
-		lv = slog.LevelWarn // an unreachable yard is raft's error and our ordinary day
+		lv = slog.LevelWarn // for raft an unreachable yard is an error, for us it is ordinary
 	case level == hclog.Warn:
 		lv = slog.LevelInfo
 	}

@@ -8,7 +8,7 @@ import (
 	"github.com/hashicorp/raft"
 )
 
-// Members says who counts for the quorum.
+// Members says which replicas count for the quorum, and which leads.
 type Members struct {
 	Servers []Server
 	Voters  int
@@ -22,7 +22,7 @@ type Server struct {
 	Voter    bool
 }
 
-// Members reads the present configuration.
+// Members reads the configuration in force.
 func (n *Node) Members() Members {
 	m := Members{Leader: n.LeaderYard()}
 	f := n.raft.GetConfiguration()
@@ -40,21 +40,21 @@ func (n *Node) Members() Members {
 	return m
 }
 
-// Add lets a replica follow, without a vote.
+// Add takes a replica in as a follower without a vote.
 func (n *Node) Add(id, yard string) error {
 	return n.change(func() raft.IndexFuture {
 		return n.raft.AddNonvoter(raft.ServerID(id), raft.ServerAddress(yard), 0, 5*time.Second)
 	})
 }
 
-// Promote gives a following replica its vote.
+// Promote gives a follower its vote.
 func (n *Node) Promote(id, yard string) error {
 	return n.change(func() raft.IndexFuture {
 		return n.raft.AddVoter(raft.ServerID(id), raft.ServerAddress(yard), 0, 5*time.Second)
 	})
 }
 
-// Remove takes a replica that is gone for good out of the quorum.
+// Remove takes a replica out of the quorum for good.
 func (n *Node) Remove(id string) error {
 	return n.change(func() raft.IndexFuture { return n.raft.RemoveServer(raft.ServerID(id), 0, 5*time.Second) })
 }
@@ -65,13 +65,14 @@ func (n *Node) change(fn func() raft.IndexFuture) error {
 	return await(ctx, func() error { return fn().Error() })
 }
 
-// Caught reports whether a replica that stands at index is close behind.
+// Caught reports whether a replica that has applied up to index is close behind the
+// leader.
 func (n *Node) Caught(index uint64) bool { return index+64 >= n.raft.CommitIndex() }
 
 // contacts remembers, on the leader, which yards do not answer.
 type contacts struct {
 	mu      sync.Mutex
-	failing map[string]time.Time // server id -> last contact, zero: never
+	failing map[string]time.Time // server id -> last contact, zero time: never
 }
 
 func (c *contacts) reset() {
@@ -94,7 +95,7 @@ func (n *Node) Contact(id string) (heard bool, last time.Time) {
 	return true, n.cfg.Now()
 }
 
-// observe keeps contacts up to date from raft's own observations.
+// observe keeps contacts up to date with what raft reports.
 func (n *Node) observe() {
 	ch := make(chan raft.Observation, 64)
 	o := raft.NewObserver(ch, false, func(o *raft.Observation) bool {

@@ -17,24 +17,24 @@ import (
 
 // Config is what a Node needs. Every field is required except Floor, BeforeWrite and Fetch.
 type Config struct {
-	// ID is the replica's own, never used by another disk: the fingerprint of
-	// its key. Yard is its raft address.
+	// ID is this replica's own, the fingerprint of its key. No other disk ever uses
+	// it. Yard is its raft address.
 	ID, Yard  string
 	Dir       string
 	Log       *store.Log
 	History   *store.History
 	Transport raft.Transport
 	Timers    Timers
-	// Floor is the raft index that the last journal record was based on: entries
-	// up to it were applied here, so they are committed (decisions.md 11).
+	// Floor is the raft index that the last journal record rests on. Entries up to it
+	// were applied here, so they are committed (decisions.md 11).
 	Floor uint64
 	// Checked remembers the signatures that this replica has checked.
 	Checked *ledger.Verified
-	// Roots takes the roots that the state goes through.
+	// Roots records the roots that the state goes through.
 	Roots *Roots
 	// OnChange is called after each applied entry; it must not block.
 	OnChange func()
-	// Halt is called once with what stops the replica.
+	// Halt is called once, with the error that stops the replica.
 	Halt func(error)
 	// BeforeWrite, when set, is called before each write of the log.
 	BeforeWrite func()
@@ -59,8 +59,8 @@ type Node struct {
 	ready     atomic.Uint64 // term in which this leader's barrier has passed; 0: none
 	lastStamp int64         // owned by the coalescer
 	contacts  contacts
-	fault     atomic.Pointer[string] // why the history can't be filled
-	unfilled  atomic.Pointer[string] // why the last try to fill it failed
+	fault     atomic.Pointer[string] // why the history can't be completed
+	unfilled  atomic.Pointer[string] // why the last try to fetch it failed
 	haltOnce  sync.Once
 	closeOnce sync.Once
 	closeErr  error
@@ -103,7 +103,7 @@ func Open(cfg Config) (*Node, error) {
 	return n, nil
 }
 
-// Bootstrap writes the first configuration: this replica alone. Only for the
+// Bootstrap writes the first configuration: this replica alone. It is only for the
 // first yard of a new ledger.
 func (n *Node) Bootstrap() error {
 	err := n.raft.BootstrapCluster(raft.Configuration{Servers: []raft.Server{{
@@ -114,9 +114,9 @@ func (n *Node) Bootstrap() error {
 	return err
 }
 
-// HandOver gives the leadership to another voter, if this replica has it and
-// another takes it. It is bounded, and looks at the outcome alone: raft's answer to a
-// transfer may never come, not even when raft stops (libraries.md R2).
+// HandOver gives the leadership to another voter. It does nothing if this replica does
+// not lead. It waits for a limited time and looks only at the outcome: raft may never
+// answer a transfer, not even when raft stops (libraries.md R2).
 func (n *Node) HandOver() {
 	if n.raft.State() != raft.Leader || n.Members().Voters < 2 {
 		return
@@ -137,7 +137,7 @@ func (n *Node) HandOver() {
 	}
 }
 
-// Close stops the node; a second call waits for the first.
+// Close stops the node. A second call waits for the first.
 func (n *Node) Close() error {
 	n.closeOnce.Do(func() {
 		n.cancel()
@@ -148,9 +148,9 @@ func (n *Node) Close() error {
 	return n.closeErr
 }
 
-// await runs fn, which may never return, and waits for it until ctx ends: raft's
-// futures have no deadline of their own, and some are never answered once raft
-// shuts down (libraries.md R3, R5).
+// await runs fn and waits for it until ctx ends. fn may never return: raft's futures
+// have no deadline of their own, and some are never answered once raft shuts down
+// (libraries.md R3, R5).
 func await(ctx context.Context, fn func() error) error {
 	done := make(chan error, 1)
 	go func() { done <- fn() }()
@@ -162,22 +162,22 @@ func await(ctx context.Context, fn func() error) error {
 	}
 }
 
-// View calls fn with the applied state and the raft index it stands at. The state
-// must not be changed, nor kept after fn returns.
+// View calls fn with the applied state and its raft index. fn must not change the
+// state. The caller must not keep it after fn returns.
 func (n *Node) View(fn func(s *ledger.State, raftIndex uint64)) {
 	n.fsm.mu.RLock()
 	defer n.fsm.mu.RUnlock()
 	fn(n.fsm.state, n.fsm.applied)
 }
 
-// Changed returns a channel that closes when the state next moves.
+// Changed returns a channel that closes at the next change of the state.
 func (n *Node) Changed() <-chan struct{} {
 	n.fsm.mu.RLock()
 	defer n.fsm.mu.RUnlock()
 	return n.fsm.changed
 }
 
-// WaitApplied waits until everything up to the raft index is folded into the
+// WaitApplied waits until everything up to the raft index has been applied to the
 // state.
 func (n *Node) WaitApplied(ctx context.Context, index uint64) error {
 	var tick *time.Ticker
@@ -194,7 +194,7 @@ func (n *Node) WaitApplied(ctx context.Context, index uint64) error {
 		}
 		select {
 		case <-ch:
-		case <-tick.C: // raft's own entries wake nobody
+		case <-tick.C: // raft's own entries wake no waiter
 		case <-ctx.Done():
 			return ctx.Err()
 		case <-n.ctx.Done():
@@ -203,16 +203,16 @@ func (n *Node) WaitApplied(ctx context.Context, index uint64) error {
 	}
 }
 
-// noCommands reports whether the committed entries [from, to] are raft's own:
-// no-ops, barriers and configurations, which the state never sees. What a
-// snapshot replaced is in the state already.
+// noCommands reports whether the committed entries [from, to] are all raft's own:
+// no-ops, barriers and configurations. The state never sees these. Entries that a
+// snapshot replaced are in the state already.
 func (n *Node) noCommands(from, to uint64) bool {
 	first, err := n.cfg.Log.FirstIndex()
 	if err != nil {
 		return false
 	}
 	if last, err := n.cfg.Log.LastIndex(); err != nil || last == 0 {
-		return err == nil // everything is in the snapshot
+		return err == nil // the snapshot holds everything
 	}
 	for i := max(from, first); i <= to; i++ {
 		var l raft.Log
@@ -223,7 +223,7 @@ func (n *Node) noCommands(from, to uint64) bool {
 	return true
 }
 
-// LeaderYard names the yard whose replica leads, "" when none is known.
+// LeaderYard names the yard whose replica leads, "" when no leader is known.
 func (n *Node) LeaderYard() string {
 	addr, _ := n.raft.LeaderWithID()
 	return string(addr)
@@ -234,11 +234,12 @@ func (n *Node) IsLeader() bool {
 	return !n.fsm.dead.Load() && !n.disk.full.Load() && n.raft.State() == raft.Leader && n.ready.Load() == n.raft.CurrentTerm()
 }
 
-// HistoryBehind reports that the history still misses entries a snapshot skipped.
+// HistoryBehind reports whether the history still lacks entries that a snapshot
+// skipped.
 func (n *Node) HistoryBehind() bool { return n.fsm.behind.Load() }
 
-// HistoryFault says why the history can't be filled, "" when nothing is known
-// against it.
+// HistoryFault says why the history can't be completed or read, "" when no fault is
+// known.
 func (n *Node) HistoryFault() string {
 	if p := n.fault.Load(); p != nil {
 		return *p
@@ -246,5 +247,5 @@ func (n *Node) HistoryFault() string {
 	return ""
 }
 
-// Faulty notes that something in the history can't be read.
+// Faulty notes that some part of the history can't be read. The first fault stays.
 func (n *Node) Faulty(why string) { n.fault.CompareAndSwap(nil, &why) }

@@ -14,7 +14,7 @@ import (
 	"yardhasp/replica/store"
 )
 
-// proposal is a caller's entries on their way into one raft entry.
+// proposal holds a caller's entries until they are in a raft entry.
 type proposal struct {
 	entries [][]byte
 	size    int
@@ -26,12 +26,12 @@ type result struct {
 	err  error
 }
 
-// stampBytes is what an entry grows by on its way into a batch, at most.
+// stampBytes is how much an entry grows at most when it is stamped, in bytes.
 const stampBytes = 32
 
-// Propose puts entries into the ledger, in order, all in one raft entry, and
-// returns what each did. It fails with ErrNotLeader before anything is sent, or
-// with ErrUnknownOutcome once it is not known whether they will be there.
+// Propose puts entries into the ledger, in order, all in one raft entry. It returns
+// the outcome of each. ErrNotLeader means that nothing was sent. ErrUnknownOutcome
+// means that they may or may not reach the ledger.
 func (n *Node) Propose(ctx context.Context, entries [][]byte) ([]*recordv1.Outcome, error) {
 	if !n.IsLeader() {
 		return nil, ErrNotLeader
@@ -43,7 +43,7 @@ func (n *Node) Propose(ctx context.Context, entries [][]byte) ([]*recordv1.Outco
 		}
 		p.size += len(e) + stampBytes
 	}
-	// raft's leader steps down when its log refuses an entry.
+	// If its log refuses an entry, raft's leader steps down.
 	if len(entries) == 0 || p.size > store.MaxEntryBytes {
 		return nil, fmt.Errorf("%d entries with %d bytes at once: the most is %d: send fewer at a time", len(entries), p.size, store.MaxEntryBytes)
 	}
@@ -64,12 +64,12 @@ func (n *Node) Propose(ctx context.Context, entries [][]byte) ([]*recordv1.Outco
 	}
 }
 
-// coalesce packs what waits into one raft entry while earlier ones are in
-// flight, up to a number of bytes that always fits one synced write of the log
+// coalesce packs waiting proposals into one raft entry while earlier ones are under
+// way. A raft entry never has more bytes than fit one synced write of the log
 // (decisions.md 27).
 func (n *Node) coalesce() {
 	slots := make(chan struct{}, n.cfg.Timers.MaxInFlight)
-	var held *proposal // taken, and too much for the batch before
+	var held *proposal // taken from the queue, but too large for the last batch
 	for {
 		first := held
 		held = nil
@@ -105,7 +105,7 @@ func (n *Node) coalesce() {
 	}
 }
 
-// send stamps a batch and hands it to raft. Stamps never run backwards.
+// send stamps a batch and hands it to raft. Stamps never go backwards.
 func (n *Node) send(batch []*proposal, free func()) {
 	fail := func(err error) {
 		for _, p := range batch {

@@ -7,11 +7,11 @@ import (
 	"github.com/hashicorp/raft"
 )
 
-// ReadIndex is the leader's word that nothing newer than the returned raft index
-// was committed when it was called: note the commit index, have a quorum confirm
-// the leadership, check that the term is the same (Ongaro, Consensus, 6.4; a new
-// leader's barrier comes first). The reader then waits for its own state to get
-// there.
+// ReadIndex gives a raft index, as the leader: when it was called, nothing newer was
+// committed. It notes the commit index, has a quorum confirm the leadership, and
+// checks that the term is the same (Ongaro, Consensus, 6.4). A new leader must have
+// passed its barrier before. The reader then waits until its own state has reached
+// that index.
 func (n *Node) ReadIndex(ctx context.Context) (uint64, error) {
 	if !n.IsLeader() {
 		return 0, ErrNotLeader
@@ -21,7 +21,7 @@ func (n *Node) ReadIndex(ctx context.Context) (uint64, error) {
 	ctx, cancel := context.WithCancel(ctx)
 	defer cancel()
 	defer context.AfterFunc(n.ctx, cancel)()
-	// The call itself may block, too, while raft's own loop is held up.
+	// The call itself may block as well, while raft's own loop is held up.
 	if err := await(ctx, func() error { return n.raft.VerifyLeader().Error() }); err != nil {
 		return 0, ErrNoQuorum
 	}
@@ -31,13 +31,13 @@ func (n *Node) ReadIndex(ctx context.Context) (uint64, error) {
 	return index, nil
 }
 
-// lead watches for leadership. A new leader serves nothing before a barrier has
-// shown that it has applied everything of earlier terms.
+// lead watches whether this replica leads. A new leader serves nothing until a barrier
+// has shown that it has applied everything of earlier terms.
 func (n *Node) lead(notify <-chan bool) {
 	for {
 		select {
 		case leading := <-notify:
-			for drained := false; !drained; { // act on the latest word only
+			for drained := false; !drained; { // only the latest message counts
 				select {
 				case leading = <-notify:
 				default:
@@ -55,8 +55,8 @@ func (n *Node) lead(notify <-chan bool) {
 	}
 }
 
-// settle passes the new leader's barrier. It tries for as long as this replica
-// leads: giving up would leave a leader that takes nothing.
+// settle passes the barrier of a new leader. It tries for as long as this replica
+// leads. If it gave up, the leader would stay and take nothing.
 func (n *Node) settle() {
 	for n.raft.State() == raft.Leader {
 		term := n.raft.CurrentTerm()

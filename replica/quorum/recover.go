@@ -11,11 +11,10 @@ import (
 	"yardhasp/replica/store"
 )
 
-// recover brings the state back from this disk alone, with no peer: the newest
-// snapshot, then every entry known to be committed. So a yard whose power failed
-// while it was cut off comes back able to promise (decisions.md 11). Entries up
-// to floor, on which the journal rests, were applied here before, so they are
-// committed.
+// recover brings the state back from this disk alone, with no other replica: the
+// newest snapshot first, then every entry known to be committed. So a yard that was
+// cut off and lost power can promise again (decisions.md 11). The journal rests on the
+// entries up to floor. They were applied here before, so they are committed.
 func (f *fsm) recover(snaps raft.SnapshotStore, log *store.Log, floor uint64) error {
 	list, err := snaps.List()
 	if err != nil {
@@ -55,8 +54,8 @@ func (f *fsm) recover(snaps raft.SnapshotStore, log *store.Log, floor uint64) er
 	return f.checkTree()
 }
 
-// checkTree compares the root of the history, where it is whole, with the state's:
-// it reads the few hashes that the root comes from.
+// checkTree compares the root of the history with the root in the state, where the
+// history is whole. It reads only the few hashes that make up the root.
 func (f *fsm) checkTree() error {
 	size := f.state.Size()
 	if f.history.Size() < size {
@@ -72,14 +71,14 @@ func (f *fsm) checkTree() error {
 	return nil
 }
 
-// HistoryError means that the history on the disk is not what was written, or not
-// what the state stands on. Nothing that was promised rests on it.
+// HistoryError means that the history on the disk is not what was written, or does not
+// fit the state. No promise rests on the history.
 type HistoryError struct{ Err error }
 
 func (e *HistoryError) Error() string { return "the history: " + e.Err.Error() }
 func (e *HistoryError) Unwrap() error { return e.Err }
 
-// damagedOr tells damage from what else may hinder a history, such as a full disk.
+// damagedOr separates damage from other trouble with a history, such as a full disk.
 func damagedOr(what string, err error) error {
 	var damaged *store.DamagedError
 	if errors.As(err, &damaged) {
@@ -88,18 +87,18 @@ func damagedOr(what string, err error) error {
 	return fmt.Errorf("%s: %w", what, err)
 }
 
-// LogError means that log or snapshot on the disk lost something that this replica
-// had acknowledged: it must not vote again.
+// LogError means that the log or the snapshot on this disk lacks something that this
+// replica had acknowledged. The replica must not vote again.
 type LogError struct{ Err error }
 
 func (e *LogError) Error() string { return e.Err.Error() }
 func (e *LogError) Unwrap() error { return e.Err }
 
-// Rebuild brings state and history back from the disk as Open does, and takes no
-// part in the quorum. What the history misses is fetched; then all of it is read
-// and checked against the state's root. It returns the state, and how many entries
-// were fetched. Of the configuration Dir, Log, History, Floor, Fetch and Logger
-// count.
+// Rebuild brings the state and the history back from the disk, as Open does, but takes
+// no part in the quorum. It fetches what the history lacks. Then it reads the whole
+// history and checks it against the root in the state. It returns the state and the
+// number of fetched entries. Of cfg it uses Dir, Log, History, Floor, Fetch and
+// Logger.
 func Rebuild(ctx context.Context, cfg Config) (s *ledger.State, fetched uint64, err error) {
 	n := &Node{cfg: cfg, ctx: ctx}
 	n.fsm = &fsm{state: ledger.New(), changed: make(chan struct{}), history: cfg.History, checked: &ledger.Verified{}, roots: &Roots{}, onChange: func() {}, halt: func(error) {}, stop: make(chan struct{})}

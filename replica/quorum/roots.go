@@ -2,9 +2,9 @@ package quorum
 
 import "sync"
 
-// Roots remembers the tree's roots that the state went through: the last ones,
-// and those at round sizes, so that two replicas of which one is ahead find a
-// size that both know. It is safe for concurrent use; the zero Roots is empty.
+// Roots remembers roots of the tree that the state went through: the newest ones, and
+// those at round sizes. When one of two replicas is ahead, they can so find a size
+// that both know. Roots is safe for concurrent use. The zero Roots is empty.
 type Roots struct {
 	mu            sync.Mutex
 	by            map[uint64][32]byte
@@ -12,9 +12,9 @@ type Roots struct {
 }
 
 const (
-	// keepRoots is how many sizes of each sort are remembered.
+	// keepRoots is how many newest sizes, and how many round sizes, are remembered.
 	keepRoots = 1024
-	// roundSize is the step of the round sizes.
+	// roundSize is the distance between round sizes, in entries.
 	roundSize = 1024
 )
 

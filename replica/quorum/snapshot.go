@@ -13,18 +13,19 @@ import (
 	"yardhasp/ledger"
 )
 
-// snapMagic begins a snapshot: name and format.
+// snapMagic begins each snapshot. It names the program and the format.
 const snapMagic = "yardhasp snapshot 1\n"
 
-// Snapshot copies the state; it is small. Before it is written the history is
-// synced, so that whatever raft then drops from its log is safe there.
+// Snapshot copies the state, which is small. The history is synced before the snapshot
+// is written. So entries that raft then drops from its log are safe in the history.
 func (f *fsm) Snapshot() (raft.FSMSnapshot, error) {
 	if f.dead.Load() {
 		return nil, errors.New("this replica has stopped")
 	}
 	f.mu.RLock()
 	defer f.mu.RUnlock()
-	// raft 1.8.0 asks again and again while its log is empty behind a snapshot.
+	// While its log is empty behind a snapshot, raft 1.8.0 asks for a snapshot again
+	// and again.
 	if f.applied > 0 && f.applied == f.saved.Load() {
 		return nil, raft.ErrNothingNewToSnapshot
 	}
@@ -49,8 +50,9 @@ type snapshot struct {
 }
 
 func (s *snapshot) Persist(sink raft.SnapshotSink) error {
-	// While the history is behind, too: what was applied since is in the log and in
-	// memory only. With a quorum of such replicas a snapshot would be the end of it.
+	// No snapshot while the history is behind: the entries applied since then are only
+	// in the log and in memory. If a quorum of replicas dropped them, they would be
+	// lost for good.
 	if err := s.f.history.Sync(); err != nil {
 		_ = sink.Cancel()
 		return fmt.Errorf("the history can't be synced, so no snapshot is taken: %w", err)
@@ -78,11 +80,11 @@ func (s *snapshot) Persist(sink raft.SnapshotSink) error {
 
 func (s *snapshot) Release() {}
 
-// maxAgain is after how many installs of one snapshot, with nothing applied in
-// between, a restart must cure it (raft issue 697, libraries.md R1).
+// maxAgain is how often one snapshot may be installed in a row, with nothing applied
+// in between. After that only a restart helps (raft issue 697, libraries.md R1).
 const maxAgain = 5
 
-// Restore replaces the state by a snapshot's.
+// Restore replaces the state by the one in a snapshot.
 func (f *fsm) Restore(r io.ReadCloser) error {
 	defer r.Close()
 	if f.dead.Load() {
@@ -97,7 +99,8 @@ func (f *fsm) Restore(r io.ReadCloser) error {
 		return fmt.Errorf("the snapshot says %d entries and another root than its state has", head.Size)
 	}
 	if had, ok := f.roots.At(head.Size); ok && had != root {
-		// Kept out, so that the comparison with the others shows both (replica/divergence.go).
+		// The state stays as it is, so that the comparison with the others shows both
+		// histories (replica/divergence.go).
 		return fmt.Errorf("the snapshot's root of %d entries is not the one that this replica went through: replicas hold different histories", head.Size)
 	}
 	f.mu.Lock()
