@@ -15,31 +15,33 @@ import (
 	"github.com/dgraph-io/badger/v4/options"
 )
 
-// The numbers badger keeps for us in its manifest: kind of store in the high
-// byte, format version in the low one. A change of format takes a new version.
+// Numbers that badger keeps for us in its manifest: the kind of store in the high
+// byte, the format version in the low one. A change of format needs a new version.
 const (
 	logMagic     uint16 = 0x5901
 	historyMagic uint16 = 0x4801
 )
 
 const (
-	// valueThreshold is badger's largest value kept beside its key; a longer one
-	// would go to the value log, which this package does not sync.
+	// valueThreshold is the largest value that badger keeps beside its key, in bytes.
+	// A longer value would go to the value log, which this package does not sync.
 	valueThreshold = 1 << 20
-	// MaxEntryBytes is the most that one raft log entry, one ledger entry or one
-	// outcome may have. Longer ones are refused.
+	// MaxEntryBytes is the most bytes that one raft log entry, or one ledger entry, or
+	// one outcome may have. Longer ones are refused.
 	MaxEntryBytes = valueThreshold - 1024
-	// txnBytes and txnKeys bound a transaction; badger's own limit is 15 % of a
-	// memtable, here 1.25 MB and some 12,000 keys.
+	// txnBytes and txnKeys bound a transaction. badger's own limit is 15 % of a
+	// memtable: here 1.25 MB and some 12,000 keys.
 	txnBytes = 512 << 10
 	txnKeys  = 4096
 )
 
-// tuned returns badger options for a small box. badger's own syncing is off:
-// see the package comment. Blocks are checked when read, not tables when opened:
-// badger 4.9.6 dies of a nil pointer in a goroutine of its own when a table
-// fails that check, and reading every table of the history makes the start slow;
-// checkTables reads those of the raft log.
+// tuned returns badger options for a small box. badger's own syncing is off: see the
+// package comment.
+//
+// Blocks are checked when they are read, and tables are not checked when they are
+// opened. When a table fails that check, badger 4.9.6 dies of a nil pointer in a
+// goroutine of its own. Reading every table of the history would also make the start
+// slow. checkTables reads the tables of the raft log.
 func tuned(dir string, magic uint16, memtable int64, logger badger.Logger) badger.Options {
 	return badger.DefaultOptions(dir).
 		WithSyncWrites(false).
@@ -61,9 +63,9 @@ func tuned(dir string, magic uint16, memtable int64, logger badger.Logger) badge
 		WithLogger(logger)
 }
 
-// openBadger opens or makes a database and puts badger's errors into words. An
-// error that badger only logs while opening, such as a table it leaves out,
-// fails the open too.
+// openBadger opens or makes a database, and words badger's errors for people. badger
+// only logs some errors while opening, for example about a table that it leaves out.
+// These fail the open too.
 func openBadger(opts badger.Options, logger *badgerLogger) (db *badger.DB, err error) {
 	defer func() {
 		if r := recover(); r != nil {
@@ -78,7 +80,7 @@ func openBadger(opts badger.Options, logger *badgerLogger) (db *badger.DB, err e
 	}
 	db, err = badger.Open(opts)
 	if err != nil {
-		// badger keeps no chain of causes in its errors: only the text tells.
+		// badger does not wrap the causes of its errors: only the text tells.
 		switch text := err.Error(); {
 		case strings.Contains(text, "Cannot acquire directory lock"):
 			return nil, fmt.Errorf("data directory %s is in use by another yardhaspd; stop it first: %w", opts.Dir, ErrDirInUse)
@@ -103,8 +105,8 @@ func hasDatabase(dir string) (bool, error) {
 	return err == nil, err
 }
 
-// badgerLogger passes badger's log on to slog, one step quieter: what badger
-// calls information is of use to nobody but a developer.
+// badgerLogger passes badger's log on to slog, one level lower: what badger calls
+// information helps only a developer.
 type badgerLogger struct {
 	to    *slog.Logger
 	mu    sync.Mutex
@@ -131,7 +133,7 @@ func (l *badgerLogger) log(level slog.Level, format string, args []any) {
 	l.to.Log(context.Background(), level, strings.TrimSpace(fmt.Sprintf(format, args...)))
 }
 
-// Errorf keeps the first error, so that an open can fail on it.
+// Errorf keeps the first error, so that openBadger can fail on it.
 func (l *badgerLogger) Errorf(format string, args ...any) {
 	l.mu.Lock()
 	if l.first == "" {

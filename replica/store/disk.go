@@ -9,8 +9,8 @@ import (
 	"syscall"
 )
 
-// FreeBytes is the space that a process without privileges can still fill on
-// the disk that holds dir.
+// FreeBytes is how many bytes a process without privileges can still write to the disk
+// that holds dir.
 func FreeBytes(dir string) (uint64, error) {
 	var st syscall.Statfs_t
 	if err := syscall.Statfs(dir, &st); err != nil {
@@ -25,10 +25,10 @@ type Level int
 const (
 	// LevelPlenty: nothing to do.
 	LevelPlenty Level = iota
-	// LevelLow: warn, take no large work, and as a follower get ready to leave.
+	// LevelLow: warn and take no large work. A follower gets ready to leave.
 	LevelLow
-	// LevelFull: stop raft and accept no more before badger meets the end of the
-	// disk, which kills the process.
+	// LevelFull: stop raft and accept nothing more. At the end of the disk badger
+	// would kill the process.
 	LevelFull
 )
 
@@ -44,9 +44,9 @@ func (l Level) String() string {
 	return fmt.Sprintf("level %d", int(l))
 }
 
-// A DiskWatch tells when a data directory's disk runs out, and keeps a ballast
-// file to delete then, so that there is room to start again and to clear up. It
-// has no clock: whoever holds it asks now and then.
+// A DiskWatch tells when a data directory's disk runs out of space. It keeps a ballast
+// file, which is deleted then: its space is needed to start again and to clear up. A
+// DiskWatch has no clock. Its owner asks it now and then.
 type DiskWatch struct {
 	dir          string
 	low, full    uint64
@@ -54,8 +54,8 @@ type DiskWatch struct {
 	free         func(dir string) (uint64, error)
 }
 
-// NewDiskWatch watches the disk of a data directory. Below low free bytes the
-// level is LevelLow, below full it is LevelFull; full must be less than low.
+// NewDiskWatch watches the disk of a data directory. Below low free bytes the level is
+// LevelLow, below full it is LevelFull. full must be less than low.
 func NewDiskWatch(dataDir string, low, full uint64, ballastBytes int64) (*DiskWatch, error) {
 	if full >= low {
 		return nil, fmt.Errorf("disk watch: the full threshold %d is not below the low one %d", full, low)
@@ -69,12 +69,12 @@ func NewDiskWatch(dataDir string, low, full uint64, ballastBytes int64) (*DiskWa
 // Measure makes the watch ask fn for the free bytes instead of the system.
 func (w *DiskWatch) Measure(fn func(dir string) (uint64, error)) { w.free = fn }
 
-// Level measures the disk now. The free bytes do not count the ballast.
+// Level measures the disk now. The ballast does not count as free.
 func (w *DiskWatch) Level() (level Level, free uint64, err error) {
 	free, err = w.free(w.dir)
 	switch {
 	case err != nil:
-		// A disk that cannot be asked is not one to write on.
+		// If the disk can't be measured, nothing should be written to it.
 		return LevelFull, 0, err
 	case free < w.full:
 		return LevelFull, free, nil
@@ -84,7 +84,7 @@ func (w *DiskWatch) Level() (level Level, free uint64, err error) {
 	return LevelPlenty, free, nil
 }
 
-// Low reports whether free space is below the low threshold, or unknown.
+// Low reports whether the free space is below the low threshold, or unknown.
 func (w *DiskWatch) Low() bool {
 	level, _, _ := w.Level()
 	return level != LevelPlenty
@@ -92,7 +92,7 @@ func (w *DiskWatch) Low() bool {
 
 func (w *DiskWatch) ballastPath() string { return filepath.Join(w.dir, "ballast") }
 
-// HasBallast reports whether the ballast is there in full.
+// HasBallast reports whether the ballast file is there in its full size.
 func (w *DiskWatch) HasBallast() (bool, error) {
 	info, err := os.Stat(w.ballastPath())
 	if errors.Is(err, fs.ErrNotExist) {
@@ -101,9 +101,9 @@ func (w *DiskWatch) HasBallast() (bool, error) {
 	return err == nil && info.Size() == w.ballastBytes, err
 }
 
-// FillBallast makes the ballast, its blocks really taken, if it is not there
-// and the disk stays at LevelPlenty with it; otherwise it does nothing. It
-// reports whether the ballast is there.
+// FillBallast makes the ballast file if it is not there. Its blocks are really
+// allocated. It does so only if the disk stays at LevelPlenty with it. It reports
+// whether the ballast is there.
 func (w *DiskWatch) FillBallast() (bool, error) {
 	if has, err := w.HasBallast(); has || err != nil {
 		return has, err
@@ -125,7 +125,7 @@ func (w *DiskWatch) FillBallast() (bool, error) {
 	return true, nil
 }
 
-// fillZeroes writes the blocks one by one where the file system cannot reserve them.
+// fillZeroes writes the blocks one by one, for file systems that can't reserve them.
 func fillZeroes(f *os.File, size int64) error {
 	if size == 0 {
 		return nil
@@ -145,7 +145,7 @@ func fillZeroes(f *os.File, size int64) error {
 	return f.Sync()
 }
 
-// DropBallast deletes the ballast. It is no error if there is none.
+// DropBallast deletes the ballast. A missing ballast is no error.
 func (w *DiskWatch) DropBallast() error {
 	err := os.Remove(w.ballastPath())
 	if err != nil && !errors.Is(err, fs.ErrNotExist) {

@@ -8,14 +8,14 @@ import (
 	"github.com/hashicorp/raft"
 )
 
-// sealValue appends a CRC-32C over key and value, so that a value that changed
-// or got under another key is noticed.
+// sealValue appends a CRC-32C over key and value. It shows when a value was changed or
+// stands under another key.
 func sealValue(key, value []byte) []byte {
 	sum := crc32.Update(crc32.Checksum(key, castagnoli), castagnoli, value)
 	return binary.BigEndian.AppendUint32(value, sum)
 }
 
-// openValue returns the value without its sum; false if the sum is wrong.
+// openValue returns the value without its checksum, false if the checksum is wrong.
 func openValue(key, sealed []byte) (value []byte, ok bool) {
 	if len(sealed) < 4 {
 		return nil, false
@@ -53,7 +53,8 @@ func encodeLog(b []byte, l *raft.Log) []byte {
 	return append(b, l.Extensions...)
 }
 
-// decodeLog reads what encodeLog wrote, copying; false if it is anything else.
+// decodeLog reads what encodeLog wrote, and copies the data. It returns false for
+// anything else.
 func decodeLog(b []byte, l *raft.Log) bool {
 	if len(b) < logFixed || b[0] != logFormat || b[18] > 1 {
 		return false
@@ -80,7 +81,8 @@ func decodeLog(b []byte, l *raft.Log) bool {
 	return true
 }
 
-// cutBytes cuts a length and that many bytes off b and copies the bytes; none give nil.
+// cutBytes reads a length and that many bytes from the front of b. It copies the
+// bytes; for length 0 the value is nil.
 func cutBytes(b []byte) (value, rest []byte, ok bool) {
 	if len(b) < 4 {
 		return nil, nil, false
@@ -93,7 +95,7 @@ func cutBytes(b []byte) (value, rest []byte, ok bool) {
 	return append([]byte(nil), b[:n]...), b[n:], true
 }
 
-// A head is the state of a raft log, written in each of its transactions.
+// A head is the state of a raft log. Each transaction writes it.
 type head struct {
 	first, last uint64 // both 0: no entries
 	term        uint64 // of the last entry

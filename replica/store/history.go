@@ -13,7 +13,7 @@ import (
 	"golang.org/x/mod/sumdb/tlog"
 )
 
-// Keys of the history's database: one byte of kind, then the rest. Numbers are
+// Keys of the history's database: one byte for the kind, then the rest. Numbers are
 // big-endian.
 const (
 	keyState   = 'h' // alone: size and synced size
@@ -26,8 +26,8 @@ const (
 
 const historyMemtable = 16 << 20
 
-// ErrNotInHistory is matched when an index is not, or no longer, or not yet
-// in the history.
+// ErrNotInHistory matches when the history does not have an index: not at all, not
+// yet, or not any more.
 var ErrNotInHistory = errors.New("not in this replica's history")
 
 // An Item is one leaf of the ledger.
@@ -36,19 +36,20 @@ type Item struct {
 	Index uint64
 	// Entry is the leaf's bytes.
 	Entry []byte
-	// Outcome is what the ledger made of it; nil if it is not known, as for
-	// entries filled in from another replica.
+	// Outcome is what the ledger made of the entry. It is nil if unknown, as for
+	// entries that were fetched from another replica.
 	Outcome []byte
-	// Ref finds the entry again by ByRef; "" is no ref. Not read back.
+	// Ref is the name under which ByRef finds the entry, "" for none. It is not read
+	// back.
 	Ref string
 }
 
-// A History is the ledger's entries from index 0 without a gap, their outcomes,
-// and the hashes of the tree over the entries. It is safe for concurrent use.
+// A History holds the ledger's entries from index 0 without a gap, their outcomes, and
+// the hashes of the tree over the entries. It is safe for concurrent use.
 //
-// Writes are not synced: after a power cut the newest may be gone, and then
-// Size is smaller; what is there is whole. The caller appends the missing ones
-// again, from the raft log or from another replica. Sync makes all of it durable.
+// Writes are not synced. After a power cut the newest entries may be gone, and then
+// Size is smaller, but what is there is whole. The caller appends the missing entries
+// again, from the raft log or from another replica. Sync makes everything durable.
 type History struct {
 	db  *badger.DB
 	dir string
@@ -60,9 +61,8 @@ type History struct {
 	failed error
 }
 
-// OpenHistory opens the history under a data directory, or makes one. The error
-// matches ErrDirInUse or ErrForeign, or is a DamagedError, as the case may be.
-// The logger may be nil.
+// OpenHistory opens the history under a data directory, or makes one. The error may
+// match ErrDirInUse or ErrForeign, or be a DamagedError. The logger may be nil.
 func OpenHistory(dataDir string, logger *slog.Logger) (*History, error) {
 	dir := filepath.Join(dataDir, "history")
 	to := newBadgerLogger(logger, "history")
@@ -108,9 +108,9 @@ func (h *History) open() error {
 	return h.db.Update(func(txn *badger.Txn) error { return setState(txn, whole, min(h.synced, whole)) })
 }
 
-// wholeFrom finds how far the entries from one index on reach without a hole.
-// badger's files are written back in any order, so that a power cut can keep a
-// late transaction and lose an earlier one.
+// wholeFrom finds how far the entries from one index on reach without a gap. The
+// system writes badger's files back in any order. So a power cut can keep a late
+// transaction and lose an earlier one.
 func (h *History) wholeFrom(from, size uint64) (uint64, error) {
 	whole := from
 	err := h.db.View(func(txn *badger.Txn) error {
@@ -138,7 +138,7 @@ func hashKey(index int64) []byte {
 
 func refKey(ref string) []byte { return append([]byte{keyRef}, ref...) }
 
-// set stores a value with its sum. The value may be overwritten.
+// set stores a value with its checksum. It may overwrite a value.
 func set(txn *badger.Txn, key, value []byte) error { return txn.Set(key, sealValue(key, value)) }
 
 func setState(txn *badger.Txn, size, synced uint64) error {
@@ -149,11 +149,11 @@ func setState(txn *badger.Txn, size, synced uint64) error {
 // Size is the number of entries.
 func (h *History) Size() uint64 { return h.size.Load() }
 
-// Append adds entries that follow each other. Those at indexes already present
-// are left as they are if their bytes are the same, and are an error if not; an
-// outcome that was unknown is filled in. An index above Size is an error: the
-// history has no gaps. Many entries are split into transactions, each moving
-// the size, so that an error or a crash leaves a beginning of them.
+// Append adds entries that follow each other. An entry at an index that is already
+// present must have the same bytes, and then stays; other bytes are an error. An
+// outcome that was unknown is filled in. An index above Size is an error, since the
+// history has no gaps. Many entries are split into several transactions, and each
+// moves the size. So after an error or a crash, the first part of them is there.
 func (h *History) Append(batch []Item) error {
 	h.mu.Lock()
 	defer h.mu.Unlock()
@@ -177,7 +177,7 @@ func (h *History) Append(batch []Item) error {
 	return nil
 }
 
-// maxRefBytes keeps a ref's key well under badger's limit for keys.
+// maxRefBytes keeps the key of a ref well below badger's limit for keys.
 const maxRefBytes = 1024
 
 func checkItem(it Item) error {
@@ -238,7 +238,7 @@ func (h *History) appendSome(items []Item) error {
 	return nil
 }
 
-// repeat checks an item against what is stored under its index.
+// repeat compares an item with what is stored at its index.
 func (h *History) repeat(txn *badger.Txn, it Item) (filled bool, err error) {
 	what := fmt.Sprintf("history entry %d", it.Index)
 	entry, err := readValue(txn, leafKey(it.Index, partEntry), what)
@@ -265,7 +265,7 @@ func (h *History) repeat(txn *badger.Txn, it Item) (filled bool, err error) {
 	return false, nil
 }
 
-// addLeaf writes an item behind the last.
+// addLeaf writes an item after the last one.
 func (h *History) addLeaf(txn *badger.Txn, reader *hashReader, it Item) error {
 	hashes, err := tlog.StoredHashes(int64(it.Index), it.Entry, reader)
 	if err != nil {
@@ -274,7 +274,8 @@ func (h *History) addLeaf(txn *badger.Txn, reader *hashReader, it Item) error {
 	if err := set(txn, leafKey(it.Index, partEntry), append([]byte(nil), it.Entry...)); err != nil {
 		return err
 	}
-	// An entry lost in a power cut may have left an outcome: it goes, even if none follows.
+	// A power cut may have lost an entry and kept its outcome. Delete that outcome,
+	// even if this item has none.
 	key := leafKey(it.Index, partResult)
 	if it.Outcome == nil {
 		err = txn.Delete(key)
@@ -316,7 +317,8 @@ func (h *History) syncLocked() error {
 	}
 	err := syncAllWAL(h.dir)
 	if err == nil {
-		// Written after the sync it tells of, so that it is true whenever it is read.
+		// The synced size is written after the sync. So it is true whenever it is
+		// read.
 		h.synced = h.size.Load()
 		err = h.db.Update(func(txn *badger.Txn) error { return setState(txn, h.synced, h.synced) })
 	}
@@ -326,7 +328,8 @@ func (h *History) syncLocked() error {
 	return h.failed
 }
 
-// Close syncs and lets the directory go. Closing again does nothing.
+// Close syncs, and lets another process open the directory. A second Close does
+// nothing.
 func (h *History) Close() error {
 	h.mu.Lock()
 	defer h.mu.Unlock()

@@ -9,7 +9,8 @@ import (
 	"golang.org/x/mod/sumdb/tlog"
 )
 
-// missingLeaf puts an entry that should be there and is not into words.
+// missingLeaf words the error for an entry that is missing although it should be
+// there.
 func missingLeaf(err error, index uint64) error {
 	if errors.Is(err, badger.ErrKeyNotFound) {
 		return &DamagedError{What: fmt.Sprintf("history entry %d", index), Why: "it is missing"}
@@ -24,7 +25,7 @@ func (h *History) checkIndex(index uint64) error {
 	return nil
 }
 
-// view runs a read, and says plainly if the history was closed.
+// view runs a read. Its error is clear when the history was closed.
 func (h *History) view(read func(*badger.Txn) error) error {
 	err := h.db.View(read)
 	if errors.Is(err, badger.ErrDBClosed) {
@@ -33,8 +34,8 @@ func (h *History) view(read func(*badger.Txn) error) error {
 	return err
 }
 
-// Entry returns the bytes of an entry. The error matches ErrNotInHistory if
-// there is none, and is a DamagedError if they changed on disk.
+// Entry returns the bytes of an entry. The error matches ErrNotInHistory if there is
+// no such entry. It is a DamagedError if the bytes changed on disk.
 func (h *History) Entry(index uint64) (entry []byte, err error) {
 	if err := h.checkIndex(index); err != nil {
 		return nil, err
@@ -46,8 +47,8 @@ func (h *History) Entry(index uint64) (entry []byte, err error) {
 	return entry, err
 }
 
-// Outcome returns the outcome of an entry, nil if it is not known. Errors are
-// those of Entry.
+// Outcome returns the outcome of an entry, nil if it is unknown. The errors are those
+// of Entry.
 func (h *History) Outcome(index uint64) (outcome []byte, err error) {
 	if err := h.checkIndex(index); err != nil {
 		return nil, err
@@ -65,19 +66,19 @@ func readOutcome(txn *badger.Txn, index uint64) ([]byte, error) {
 		return nil, nil
 	}
 	if outcome == nil && err == nil {
-		outcome = []byte{} // stored, and empty
+		outcome = []byte{} // stored, but empty
 	}
 	return outcome, err
 }
 
-// ByRef returns the first index whose item had a ref; false if none had.
+// ByRef returns the first index whose item had the ref, false if none had.
 func (h *History) ByRef(ref string) (index uint64, found bool, err error) {
 	size := h.Size()
 	err = h.view(func(txn *badger.Txn) error {
 		index, found, err = readRef(txn, ref)
 		return err
 	})
-	// A ref may outlive its entry in a power cut.
+	// After a power cut a ref may be there without its entry.
 	if err != nil || !found || index >= size {
 		return 0, false, err
 	}
@@ -99,9 +100,9 @@ func readRef(txn *badger.Txn, ref string) (index uint64, found bool, err error) 
 	return binary.BigEndian.Uint64(value), true, nil
 }
 
-// Range calls fn for the entries from one index up to, not including, another,
-// in order, as of one moment. It ends early at the end of the history, or at
-// fn's first error, which it returns. The item's bytes are fn's to keep.
+// Range calls fn for each entry in [from, to), in order. All reads are of one moment.
+// It stops at the end of the history, or at the first error of fn, and returns that
+// error. fn may keep the item's bytes.
 func (h *History) Range(from, to uint64, fn func(Item) error) error {
 	to = min(to, h.Size())
 	return h.view(func(txn *badger.Txn) error {
@@ -122,7 +123,7 @@ func (h *History) Range(from, to uint64, fn func(Item) error) error {
 	})
 }
 
-// A hashReader gives tlog the stored hashes; a transaction sees its own writes.
+// A hashReader gives tlog the stored hashes. A transaction sees its own writes.
 type hashReader struct{ txn *badger.Txn }
 
 func (r *hashReader) ReadHashes(indexes []int64) ([]tlog.Hash, error) {
@@ -164,8 +165,8 @@ func (h *History) TreeHash(size uint64) (root [32]byte, err error) {
 	return root, err
 }
 
-// ProveRecord returns the RFC 6962 audit path of an entry in the tree of the
-// first size entries, for tlog.CheckRecord.
+// ProveRecord returns the RFC 6962 audit path of an entry in the tree of the first
+// size entries. tlog.CheckRecord checks it.
 func (h *History) ProveRecord(size, index uint64) (proof tlog.RecordProof, err error) {
 	if err := h.checkSize(size); err != nil {
 		return nil, err
@@ -180,8 +181,9 @@ func (h *History) ProveRecord(size, index uint64) (proof tlog.RecordProof, err e
 	return proof, err
 }
 
-// ProveTree returns the RFC 6962 consistency proof from the tree of the first
-// old entries, at least one, to that of the first size, for tlog.CheckTree.
+// ProveTree returns the RFC 6962 consistency proof between the tree of the first old
+// entries and that of the first size entries. old must be at least 1. tlog.CheckTree
+// checks it.
 func (h *History) ProveTree(size, old uint64) (proof tlog.TreeProof, err error) {
 	if err := h.checkSize(size); err != nil {
 		return nil, err

@@ -15,7 +15,7 @@ import (
 	"github.com/hashicorp/raft"
 )
 
-// Keys of the raft log's database: one byte of kind, then the rest.
+// Keys of the raft log's database: one byte for the kind, then the rest.
 const (
 	keyHead   = 'h' // alone: the head
 	keyEntry  = 'l' // index, big-endian: an entry
@@ -25,12 +25,12 @@ const (
 
 const logMemtable = 8 << 20
 
-// A Log is a raft log and raft's own variables on disk. It is safe for
-// concurrent use. Every write is durable when its call returns; one that fails
-// leaves the disk in doubt, so that every later write fails too, and the
-// replica has to stop and start again.
+// A Log keeps a raft log and raft's own variables on disk. It is safe for concurrent
+// use. Every write is durable when its call returns. After a failed write nobody knows
+// what is on the disk. So every later write fails too, and the replica must stop and
+// start again.
 //
-// Do not wrap it in raft.LogCache, which hides StageCommitIndex.
+// Do not wrap it in raft.LogCache: that hides StageCommitIndex.
 type Log struct {
 	db   *badger.DB
 	wal  *walFile
@@ -50,9 +50,9 @@ var (
 	_ raft.CommitTrackingLogStore = (*Log)(nil)
 )
 
-// OpenLog opens the raft log under a data directory, or makes one. The error
-// matches ErrDirInUse or ErrForeign, or is a ShortenedError or DamagedError, as
-// the case may be. The logger may be nil.
+// OpenLog opens the raft log under a data directory, or makes one. The error may match
+// ErrDirInUse or ErrForeign, or be a ShortenedError or a DamagedError. The logger may
+// be nil.
 func OpenLog(dataDir string, logger *slog.Logger) (*Log, error) {
 	dir, markPath := filepath.Join(dataDir, "raft"), filepath.Join(dataDir, "raft.mark")
 	if err := os.MkdirAll(dataDir, 0o700); err != nil {
@@ -73,7 +73,7 @@ func OpenLog(dataDir string, logger *slog.Logger) (*Log, error) {
 	return l, nil
 }
 
-// prepareMark makes the mark of a new log and refuses a log whose mark is gone.
+// prepareMark makes the mark of a new log. It refuses a log whose mark is gone.
 func prepareMark(dir, markPath string) error {
 	old, err := hasDatabase(dir)
 	if err != nil {
@@ -109,7 +109,8 @@ func (l *Log) open(dir, markPath string) error {
 	if found.point() != want && found.writes == want.writes {
 		return &DamagedError{What: markPath, Why: fmt.Sprintf("it names entry %d of term %d as the last, the log ends at %d of term %d", want.last, want.term, found.last, found.term)}
 	}
-	// A process killed between sync and answer may have left writes in the page cache only.
+	// If the process was killed between a write and its sync, the write may be only in
+	// the page cache.
 	if l.wal, err = openWAL(dir); err != nil {
 		return err
 	}
@@ -140,7 +141,7 @@ func (l *Log) readHead() (h head, err error) {
 	return h, nil
 }
 
-// read returns a copy of a value; badger.ErrKeyNotFound if there is none.
+// read returns a copy of a value, or badger.ErrKeyNotFound if there is none.
 func (l *Log) read(key []byte, what string) (value []byte, err error) {
 	err = l.db.View(func(txn *badger.Txn) error {
 		value, err = readValue(txn, key, what)
@@ -149,8 +150,8 @@ func (l *Log) read(key []byte, what string) (value []byte, err error) {
 	return value, err
 }
 
-// readValue returns a copy of a value; badger.ErrKeyNotFound if there is none,
-// a DamagedError if badger or its sum finds it damaged.
+// readValue returns a copy of a value. The error is badger.ErrKeyNotFound if there is
+// none, and a DamagedError if badger or the checksum finds it damaged.
 func readValue(txn *badger.Txn, key []byte, what string) ([]byte, error) {
 	item, err := txn.Get(key)
 	if errors.Is(err, badger.ErrKeyNotFound) || errors.Is(err, badger.ErrDBClosed) {
@@ -170,7 +171,8 @@ func readValue(txn *badger.Txn, key []byte, what string) ([]byte, error) {
 	return value, nil
 }
 
-// Close makes everything durable and lets the directory go. Closing again does nothing.
+// Close makes everything durable, and lets another process open the directory. A
+// second Close does nothing.
 func (l *Log) Close() error {
 	l.mu.Lock()
 	defer l.mu.Unlock()
@@ -192,8 +194,8 @@ func (l *Log) Close() error {
 	return nil
 }
 
-// Compact rewrites the database to free the space of deleted entries, which
-// badger by itself frees late. It is slow; writes go on meanwhile.
+// Compact rewrites the database to free the space of deleted entries. By itself badger
+// frees it late. Compact is slow, but writes go on meanwhile.
 func (l *Log) Compact() error {
 	if err := l.db.Flatten(1); err != nil {
 		return fmt.Errorf("compact raft log: %w", err)
@@ -214,20 +216,21 @@ func (l *Log) FirstIndex() (uint64, error) { return l.head.Load().first, nil }
 // LastIndex returns the index of the last entry, 0 if there is none.
 func (l *Log) LastIndex() (uint64, error) { return l.head.Load().last, nil }
 
-// GetCommitIndex returns the commit index written with the newest entries; it
+// GetCommitIndex returns the commit index that was written with the newest entries. It
 // is never above the last index.
 func (l *Log) GetCommitIndex() (uint64, error) { return l.head.Load().commit, nil }
 
-// GetLog reads an entry. Outside the first and last index the error is
-// raft.ErrLogNotFound itself, which raft compares with ==. An entry that is
-// missing in between, or was changed on disk, is a DamagedError naming it.
+// GetLog reads an entry. For an index before the first or after the last, the error is
+// raft.ErrLogNotFound itself, because raft compares it with ==. If an entry between
+// them is missing or was changed on disk, the error is a DamagedError that names it.
 func (l *Log) GetLog(index uint64, out *raft.Log) error {
 	if h := l.head.Load(); index == 0 || index < h.first || index > h.last {
 		return raft.ErrLogNotFound
 	}
 	err := l.readEntry(index, out)
 	if errors.Is(err, badger.ErrKeyNotFound) {
-		// A deletion may have removed it and not yet moved the head: ask again after it.
+		// A deletion may have removed the entry without having moved the head yet.
+		// Wait for it, then look at the head again.
 		l.mu.Lock()
 		h := l.head.Load()
 		l.mu.Unlock()
@@ -246,7 +249,8 @@ func missingEntry(index uint64) error {
 	return &DamagedError{What: fmt.Sprintf("raft log entry %d", index), Why: "it is missing"}
 }
 
-// readEntry reads an entry that should be there; badger.ErrKeyNotFound if it is not.
+// readEntry reads an entry that should be there. If it is not, the error is
+// badger.ErrKeyNotFound.
 func (l *Log) readEntry(index uint64, out *raft.Log) error {
 	what := fmt.Sprintf("raft log entry %d", index)
 	value, err := l.read(entryKey(index), what)

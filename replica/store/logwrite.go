@@ -11,8 +11,8 @@ import (
 // deleteChunk is how many entries one transaction deletes.
 const deleteChunk = 2000
 
-// commit writes one transaction with its head, makes it durable, and only then
-// shows the new head to readers. The caller holds mu.
+// commit writes one transaction with its head and makes it durable. Only then can
+// readers see the head. The caller holds mu.
 func (l *Log) commit(next head, fill func(*badger.Txn) error) error {
 	if l.failed != nil {
 		return l.failed
@@ -35,7 +35,8 @@ func (l *Log) commit(next head, fill func(*badger.Txn) error) error {
 		err = l.mark.note(next.point())
 	}
 	if err != nil {
-		// After a failed sync nobody knows what the disk has: writing on would build on it.
+		// After a failed sync nobody knows what is on the disk, so nothing may be
+		// built on it.
 		l.failed = fmt.Errorf("raft log can take no more writes after a failed one, start the replica again: %w", err)
 		return l.failed
 	}
@@ -43,7 +44,7 @@ func (l *Log) commit(next head, fill func(*badger.Txn) error) error {
 	return nil
 }
 
-// StageCommitIndex keeps a commit index to be written by the next StoreLogs.
+// StageCommitIndex keeps a commit index, which the next StoreLogs writes.
 func (l *Log) StageCommitIndex(index uint64) error {
 	l.mu.Lock()
 	defer l.mu.Unlock()
@@ -54,11 +55,11 @@ func (l *Log) StageCommitIndex(index uint64) error {
 // StoreLog stores one entry.
 func (l *Log) StoreLog(entry *raft.Log) error { return l.StoreLogs([]*raft.Log{entry}) }
 
-// StoreLogs stores entries that follow the last one without a gap; an empty log
-// begins anywhere above 0. Many or long entries are split into transactions in
-// ascending order, each durable before the next and each moving the last and
-// the commit index, so that after a crash a beginning of them is there. An
-// error before the first is written leaves the log as it was.
+// StoreLogs stores entries that follow the last one without a gap. An empty log may
+// begin at any index above 0. Many or long entries are split into several
+// transactions, in ascending order. Each is durable before the next, and each moves
+// the last index and the commit index. So after a crash the first part of them is
+// there. An error before the first transaction leaves the log as it was.
 func (l *Log) StoreLogs(entries []*raft.Log) error {
 	l.mu.Lock()
 	defer l.mu.Unlock()
@@ -118,10 +119,10 @@ func (l *Log) storeSome(entries []*raft.Log) error {
 	return nil
 }
 
-// DeleteRange deletes the entries from low to high, both included, at the
-// beginning of the log, at its end, or all. It works in chunks, each of which
-// leaves a log without a gap, and lets other writes in between. Indexes outside
-// the log are no error; a hole in its middle is.
+// DeleteRange deletes the entries from low to high, both included. They must be at the
+// beginning of the log, at its end, or all of it: a hole in the middle is an error. It
+// works in chunks. Each chunk leaves a log without a gap, and other writes may come
+// between. Indexes outside the log are no error.
 func (l *Log) DeleteRange(low, high uint64) error {
 	for {
 		more, err := l.deleteSome(low, high)
@@ -134,7 +135,7 @@ func (l *Log) DeleteRange(low, high uint64) error {
 	}
 }
 
-// deleteSome deletes one chunk, and says if there is more to do.
+// deleteSome deletes one chunk, and reports whether there is more to delete.
 func (l *Log) deleteSome(low, high uint64) (more bool, err error) {
 	l.mu.Lock()
 	defer l.mu.Unlock()

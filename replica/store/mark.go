@@ -10,24 +10,24 @@ import (
 	"path/filepath"
 )
 
-// The mark file has two slots, a page apart, written in turn, so that a torn
-// write leaves the other. A slot is, big-endian:
+// The mark file has two slots, a page apart, written in turn: a write that is cut short
+// spoils only one of them. A slot is, big-endian:
 //
-//	"yhmark1\n" | writes uint64 | last index uint64 | last term uint64 | CRC-32C uint32
+// "yhmark1\n" | writes uint64 | last index uint64 | last term uint64 | CRC-32C uint32
 const (
 	markMagic    = "yhmark1\n"
 	markSlotLen  = 8 + 3*8 + 4
 	markSlotStep = 4096
-	// markSyncEvery is how many writes may pass between syncs of the mark.
+	// markSyncEvery is after how many writes the mark is synced.
 	markSyncEvery = 256
 )
 
 var castagnoli = crc32.MakeTable(crc32.Castagnoli)
 
-// A point is how far a raft log was written.
+// A point says how far a raft log was written.
 type point struct{ writes, last, term uint64 }
 
-// A markFile remembers a point outside badger.
+// A markFile remembers a point in a file outside badger's.
 type markFile struct {
 	file     *os.File
 	slot     int64
@@ -58,12 +58,12 @@ func readSlot(b []byte) (p point, ok bool) {
 	}, true
 }
 
-// createMark makes a mark that remembers nothing, durable when it returns. It
-// is made before the database, so that a database without one is an alarm.
+// createMark makes an empty mark. It is durable when createMark returns. The mark is
+// made before the database, so a database without a mark has lost it.
 func createMark(path string) error {
 	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
 	if errors.Is(err, fs.ErrExist) {
-		return nil // another process is opening the same directory: badger's lock decides
+		return nil // another process is opening the same directory; badger's lock decides which one may
 	}
 	if err != nil {
 		return err
@@ -77,7 +77,7 @@ func createMark(path string) error {
 	return nil
 }
 
-// openMark opens a mark and reads the newer of its slots.
+// openMark opens a mark and reads its newer slot.
 func openMark(path string) (*markFile, point, error) {
 	f, err := os.OpenFile(path, os.O_RDWR, 0)
 	if err != nil {
@@ -103,7 +103,7 @@ func openMark(path string) (*markFile, point, error) {
 	return m, best, nil
 }
 
-// note writes a point over the older slot, and syncs it now and then.
+// note writes a point over the earlier slot. Every markSyncEvery writes it syncs.
 func (m *markFile) note(p point) error {
 	slot := 1 - m.slot
 	if _, err := m.file.WriteAt(p.slot(), slot*markSlotStep); err != nil {

@@ -8,7 +8,7 @@ import (
 	"github.com/dgraph-io/badger/v4"
 )
 
-// errNotFound has the one text that raft takes for an absent variable.
+// errNotFound has exactly the text by which raft recognises an absent variable.
 var errNotFound = errors.New("not found")
 
 // Set stores one of raft's variables.
@@ -16,8 +16,8 @@ func (l *Log) Set(key, value []byte) error {
 	return l.setVariable(append([]byte{keyBytes}, key...), value)
 }
 
-// Get returns one of raft's variables. If there is none, the error's text is
-// "not found", which raft compares as text.
+// Get returns one of raft's variables. If there is none, the text of the error is "not
+// found": raft compares the text.
 func (l *Log) Get(key []byte) ([]byte, error) {
 	return l.variable(append([]byte{keyBytes}, key...))
 }

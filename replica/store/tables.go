@@ -19,12 +19,12 @@ import (
 	"google.golang.org/protobuf/proto"
 )
 
-// checkTables looks at the ends of badger's table files before badger does: one cut
-// short ends the whole process inside badger 4.9.6, and tables without a list of
-// them (MANIFEST) are deleted. A table ends in its index, the index's length, a
-// checksum of the index, and the checksum's length (badger's table/builder.go).
-// With whole every block is read too: for a key in a damaged one badger answers
-// that there is no such key.
+// checkTables checks the ends of badger's table files before badger opens them. A
+// table that was cut short kills the process inside badger 4.9.6. badger deletes
+// tables when their list (MANIFEST) is missing. A table ends in its index, the index's
+// length, a checksum of the index, and the checksum's length (badger's
+// table/builder.go). With whole, every block is read too: for a key in a damaged block
+// badger answers that there is no such key.
 func checkTables(opts *badger.Options, whole bool) error {
 	tables, err := listedTables(opts)
 	for _, path := range tables {
@@ -33,7 +33,7 @@ func checkTables(opts *badger.Options, whole bool) error {
 		case why == "" && ferr == nil:
 			continue
 		case busy(opts.Dir):
-			return nil // a running replica is writing here: badger's lock says so
+			return nil // a running replica writes here: badger's lock will say so
 		case ferr != nil:
 			return fmt.Errorf("database %s: %w", opts.Dir, ferr)
 		}
@@ -42,9 +42,9 @@ func checkTables(opts *badger.Options, whole bool) error {
 	return err
 }
 
-// listedTables lists the files of the tables that MANIFEST names. One that was being
-// written when the machine died is not among them, and badger deletes it. A list
-// that can't be read is for badger to say.
+// listedTables lists the files of the tables that MANIFEST names. A table that was
+// being written when the machine died is not among them, and badger deletes it. If the
+// list can't be read, badger will say so.
 func listedTables(opts *badger.Options) (paths []string, err error) {
 	f, err := os.Open(filepath.Join(opts.Dir, badger.ManifestFilename))
 	if errors.Is(err, fs.ErrNotExist) {
@@ -68,15 +68,15 @@ func listedTables(opts *badger.Options) (paths []string, err error) {
 	return paths, nil
 }
 
-// table is one of badger's files, read from its end.
+// table is one of badger's table files, read from its end.
 type table struct {
 	f     *os.File
 	end   int64
 	index []byte
 }
 
-// tableFault says what is wrong with a table, "" when nothing. Its end is always
-// looked at; with whole each block is too.
+// tableFault says what is wrong with a table, "" when nothing is. It always checks the
+// end. With whole it checks each block too.
 func tableFault(path string, whole bool) (why string, err error) {
 	f, err := os.Open(path)
 	if errors.Is(err, fs.ErrNotExist) {
@@ -105,7 +105,7 @@ func tableFault(path string, whole bool) (why string, err error) {
 	return t.blocks()
 }
 
-// back reads what stands before what was read so far.
+// back reads the n bytes before those that were read so far.
 func (t *table) back(n int64) ([]byte, error) {
 	if n > t.end {
 		return nil, io.ErrUnexpectedEOF
@@ -116,7 +116,7 @@ func (t *table) back(n int64) ([]byte, error) {
 	return b, err
 }
 
-// last reads a piece that a length follows.
+// last reads a piece that its length follows.
 func (t *table) last() ([]byte, error) {
 	n, err := t.back(4)
 	if err != nil {
@@ -136,13 +136,13 @@ func (t *table) readIndex() (ok bool, err error) {
 	return matches(t.index, sum), nil
 }
 
-// matches checks bytes against badger's checksum, a serialised pb.Checksum.
+// matches checks data against badger's checksum, a serialised pb.Checksum.
 func matches(data, sum []byte) bool {
 	var c pb.Checksum
 	return proto.Unmarshal(sum, &c) == nil && c.GetAlgo() == pb.Checksum_CRC32C && uint64(crc32.Checksum(data, castagnoli)) == c.GetSum()
 }
 
-// blocks checks each block: it ends in its checksum and the checksum's length.
+// blocks checks each block. A block ends in its checksum and the checksum's length.
 func (t *table) blocks() (why string, err error) {
 	index := fb.GetRootAsTableIndex(t.index, 0)
 	for i := range index.OffsetsLength() {
@@ -163,8 +163,8 @@ func (t *table) blocks() (why string, err error) {
 	return "", nil
 }
 
-// busy reports whether another process, or another store of this one, holds a
-// database's directory, as badger does: by a lock on the directory.
+// busy reports whether another process, or another store of this process, holds a
+// database's directory. It tries the lock that badger takes on the directory.
 func busy(dir string) bool {
 	d, err := os.Open(dir)
 	if err != nil {

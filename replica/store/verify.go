@@ -11,10 +11,10 @@ import (
 	"golang.org/x/mod/sumdb/tlog"
 )
 
-// Verify reads all of the history: every entry and outcome against its sum, and
-// every tree hash against the entries. It gives each item to fn, in order, and ends
-// at the first error, a DamagedError where something on the disk is not what was
-// written. Open and the readers check only what they touch.
+// Verify reads all of the history. It checks every entry and outcome against its
+// checksum, and every tree hash against the entries. It passes each item to fn, in
+// order, and ends at the first error. The error is a DamagedError when something on
+// the disk is not what was written. Open and the readers check only what they read.
 func (h *History) Verify(fn func(Item) error) error {
 	if err := h.checkBlocks(); err != nil {
 		return err
@@ -45,8 +45,8 @@ func (h *History) Verify(fn func(Item) error) error {
 	})
 }
 
-// checkBlocks reads each table that is listed now. badger may delete one meanwhile,
-// once what it held is in another.
+// checkBlocks reads each table that is listed now. badger may delete a table
+// meanwhile, after it copied the content to another.
 func (h *History) checkBlocks() error {
 	opts := h.db.Opts()
 	tables, err := listedTables(&opts)
@@ -68,8 +68,8 @@ func (h *History) checkBlocks() error {
 	return nil
 }
 
-// Verify reads all of the raft log: its entries and raft's own variables. The error
-// is a DamagedError where something on the disk is not what was written.
+// Verify reads all of the raft log: its entries and raft's own variables. The error is
+// a DamagedError when something on the disk is not what was written.
 func (l *Log) Verify() error {
 	first, last := l.head.Load().first, l.head.Load().last
 	for i := first; i > 0 && i <= last; i++ {

@@ -12,9 +12,9 @@ import (
 	"syscall"
 )
 
-// A walFile is badger's write-ahead file of the memtable now written to.
-// badger writes it through a memory map; fdatasync of another descriptor of the
-// same file writes those pages too (Linux).
+// A walFile is the write-ahead file of the memtable that badger writes to now. badger
+// writes the file through a memory map. On Linux, fdatasync on another descriptor of
+// the same file writes those pages too.
 type walFile struct {
 	dir    string
 	number int
@@ -58,8 +58,8 @@ func openWAL(dir string) (*walFile, error) {
 	return w, w.sync()
 }
 
-// sync makes all that was committed before the call durable. badger begins a
-// new file, numbered one higher, when the memtable is full; then both are synced.
+// sync makes everything durable that was committed before the call. When the memtable
+// is full, badger begins a new file with the next number. Then both files are synced.
 func (w *walFile) sync() error {
 	for {
 		if err := fdatasync(w.file); err != nil {
@@ -82,8 +82,8 @@ func (w *walFile) sync() error {
 
 func (w *walFile) close() error { return w.file.Close() }
 
-// syncAllWAL syncs every write-ahead file, those that wait to be flushed too. A
-// file that vanishes meanwhile was flushed to a table, which badger syncs.
+// syncAllWAL syncs every write-ahead file, also those that wait to be flushed. If a
+// file vanishes meanwhile, it was flushed to a table, and badger syncs the table.
 func syncAllWAL(dir string) error {
 	numbers, err := walNumbers(dir)
 	if err != nil {
