@@ -7,11 +7,14 @@ import (
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
 )
 
-// askAround learns of yards that are new here from one that has a quorum. While this
-// yard was cut off another may have joined, and lead by now: its key is unknown here, so
-// nothing of it is let in, and the entry that would tell of it comes from nobody else.
-// Who is asked is known by key, and what they say opens only the way for what raft then
-// checks. The key of a yard that is known is the ledger's to change.
+// askAround asks other yards which yards are new. It is needed after this yard was cut
+// off. Another yard may have joined meanwhile and lead now. Its key is unknown here,
+// so nothing from it is let in, and only the leader would send the entry that names
+// the key.
+//
+// The yards that are asked are known by key. Their answer only lets the connection in,
+// and raft checks the rest. For a yard that is known here, only the ledger can change
+// the key.
 func (r *Replica) askAround() {
 	for _, y := range r.directory.infos() {
 		if y.GetId() == r.set.Yard {
@@ -41,7 +44,7 @@ func (r *Replica) askAround() {
 	}
 }
 
-// lonely keeps since when no leader is known; it asks around when that is too long.
+// lonely notes since when no leader is known. When that is too long, it asks around.
 func (r *Replica) lonely(since time.Time) time.Time {
 	switch {
 	case r.node.LeaderYard() != "":

@@ -13,20 +13,22 @@ import (
 	"yardhasp/replica/yard"
 )
 
-// Part is one of the things that a data directory keeps.
+// Part is one part of the data in a data directory.
 type Part int
 
 const (
-	// PartHistory is every entry: others have it too, so it can be fetched again.
+	// PartHistory is every entry. Other yards have the entries too, so they can be
+	// fetched again.
 	PartHistory Part = iota
 	// PartLog is raft's log, its vote and its snapshots.
 	PartLog
-	// PartJournal is what this yard wrote down first, and promised.
+	// PartJournal holds what only this yard wrote down, and what it promised.
 	PartJournal
 )
 
-// Damage says which part of a data directory is damaged or lost, and what to do.
-// It is several lines long: whoever reads it has a yard that stands still.
+// Damage says which part of a data directory is damaged or lost, and what to do. Its
+// text is several lines long, because the reader's yard stands still and needs the
+// steps.
 type Damage struct {
 	Part      Part
 	Dir, Yard string
@@ -56,7 +58,7 @@ at %s as locked because a screen said so: do a person-to-person check.
 %s`, filepath.Join(e.Dir, "journal"), e.Err, e.Yard, e.anew())
 }
 
-// anew says how a yard begins anew on a fresh directory.
+// anew says how to begin a yard anew in a fresh directory.
 func (e *Damage) anew() string {
 	return fmt.Sprintf(`What to do, in this order:
   1. Keep %[1]s as it is, and never start a replica on it or on a copy of it again.
@@ -67,13 +69,13 @@ func (e *Damage) anew() string {
   yardhasp recover-yard --help says all of it`, e.Dir, e.Yard)
 }
 
-// hindered reports what is no damage, though a store does not open for it.
+// hindered reports whether a store did not open for another reason than damage.
 func hindered(err error) bool {
 	if errors.Is(err, store.ErrDirInUse) || errors.Is(err, store.ErrForeign) {
 		return true
 	}
 	for _, e := range []error{fs.ErrPermission, syscall.EMFILE, syscall.ENOSPC, syscall.EROFS} {
-		// badger keeps no chain of causes in its errors: only the text tells.
+		// badger does not wrap the causes of its errors: only the text tells.
 		if errors.Is(err, e) || strings.Contains(err.Error(), e.Error()) {
 			return true
 		}
@@ -81,7 +83,7 @@ func hindered(err error) bool {
 	return false
 }
 
-// damage puts an error of a part into words, unless it is something else.
+// damage words an error as damage of a part, unless it has another cause.
 func (r *Replica) damage(p Part, err error) error {
 	var known *Damage
 	if err == nil || errors.As(err, &known) || hindered(err) {
@@ -90,7 +92,7 @@ func (r *Replica) damage(p Part, err error) error {
 	return &Damage{Part: p, Dir: r.dir, Yard: r.set.Yard, Err: err}
 }
 
-// sorted finds the part that an error speaks of; any other error stays as it is.
+// sorted finds the part that an error speaks of. Any other error stays as it is.
 func (r *Replica) sorted(err error) error {
 	var history *quorum.HistoryError
 	var log *quorum.LogError
@@ -106,7 +108,7 @@ func (r *Replica) sorted(err error) error {
 	return err
 }
 
-// unreadable notes damage that a reader came upon; it goes on the board of health.
+// unreadable notes damage that was met while reading. It shows on the board of health.
 func (r *Replica) unreadable(err error) {
 	var d *store.DamagedError
 	if errors.As(err, &d) {

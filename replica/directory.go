@@ -13,13 +13,13 @@ import (
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-// directory is who the yards are: from the state, and before it is read back from
-// peers.json. It says which key to expect where.
+// directory knows which yards there are, and which key and address each has. It learns
+// this from the state. Until the state is read back, it uses peers.json.
 type directory struct {
 	path string
 	mu   sync.RWMutex
 	by   map[string]entry // by yard
-	kept bool             // the file says what by says
+	kept bool             // the file has the same as by
 }
 
 type entry struct {
@@ -68,8 +68,8 @@ func entries(s *ledger.State) map[string]entry {
 	return out
 }
 
-// learn takes the yards of a state; it writes the file when something changed, so
-// never call it where a state is locked.
+// learn takes over the yards of a state. It writes the file when something changed, so
+// it must not be called while the state is locked.
 func (b *directory) learn(now map[string]entry) error {
 	b.mu.Lock()
 	defer b.mu.Unlock()
@@ -94,7 +94,7 @@ func (b *directory) save() error {
 	return writeFile(b.path, raw, 0o600)
 }
 
-// infos lists the yards for a joiner.
+// infos lists the yards for one that joins.
 func (b *directory) infos() []*recordv1.YardInfo {
 	b.mu.RLock()
 	defer b.mu.RUnlock()

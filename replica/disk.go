@@ -15,25 +15,26 @@ import (
 )
 
 // DiskLimits says when the disk of the data directory is short of space, in free
-// bytes. Full leaves room for what is under way: badger writes whole tables of 16
-// MiB, and dies at the end of the disk (performance.md, Traps; the numbers are our
-// own choice).
+// bytes. Full must leave room for the work under way: badger writes whole tables of 16
+// MiB, and dies at the end of the disk (performance.md, Traps; the numbers are our own
+// choice).
 type DiskLimits struct {
-	// Low: no new permission is asked for here; what people need to be safe goes in.
+	// Low: below this, no new permission is asked for here. Records that keep people
+	// safe are still written.
 	Low uint64
-	// Full: nothing is written at all until Low is free again.
+	// Full: below this, nothing is written until free space is above Low again.
 	Full uint64
-	// Ballast is the size of a file that is given up at Full, so that there is room
-	// to stop and to clear up.
+	// Ballast is the size of a file that is deleted at Full. Its space is needed to
+	// stop and to clear up.
 	Ballast int64
 }
 
 var defaultDisk = DiskLimits{Low: 256 << 20, Full: 64 << 20, Ballast: 32 << 20}
 
-// disk is what this replica knows of its disk.
+// disk is what this replica knows about its disk.
 type disk struct {
 	watch *store.DiskWatch
-	low   uint64     // free bytes that end a full disk
+	low   uint64     // a full disk counts as full until this many bytes are free
 	look  sync.Mutex // one look at a time
 
 	mu    sync.Mutex
@@ -41,10 +42,10 @@ type disk struct {
 	free  uint64
 	err   error
 
-	told bool // the free bytes are what somebody says, not what the system measured
+	told bool // the free bytes come from Config.Free, not from the system
 }
 
-// openDisk refuses to start where the stores could meet the end of the disk.
+// openDisk refuses to start when the stores could meet the end of the disk.
 func (r *Replica) openDisk(c *Config) error {
 	l := defaultDisk
 	if c.Disk != nil {
@@ -88,8 +89,9 @@ func (r *Replica) watchDisk() {
 	}
 }
 
-// lookAtDisk measures the disk and acts on it (decisions.md 28). A full one counts
-// as full until there is plenty again, so that giving up the ballast cures nothing.
+// lookAtDisk measures the disk and acts on the result (decisions.md 28). A full disk
+// counts as full until free space is above Low again. So the space of the deleted
+// ballast does not end it.
 func (r *Replica) lookAtDisk() {
 	d := r.disk
 	d.look.Lock()
@@ -128,21 +130,22 @@ func (d *disk) is(l store.Level) bool {
 	return d.level >= l
 }
 
-// brim reports whether there is no room now even to close the stores: badger writes
-// what it has in memory into new tables, and dies at the end of the disk.
-// One that is only said to be full has room.
+// brim reports whether there is not even room to close the stores. When badger closes,
+// it writes what it has in memory into new tables, and it dies at the end of the disk.
+// When Config.Free gives the free bytes, the real disk is not full.
 func (d *disk) brim() bool {
 	level, _, err := d.watch.Level()
 	return !d.told && err == nil && level == store.LevelFull
 }
 
-// How the disk is. Sizes are in MiB.
+// States of the disk. Sizes are in MiB.
 var (
 	DiskUnknown = code.New("DISK_UNKNOWN", code.Row{Args: "error:text"})
 	DiskFull    = code.New("DISK_FULL", code.Row{Args: "free:number needed:number"})
-	// DiskShort: what protects goes in, new permissions are not asked for here.
+	// DiskShort: records that protect people are written, but no new permission is
+	// asked for here.
 	DiskShort = code.New("DISK_SHORT", code.Row{Args: "free:number"})
-	// DiskLow refuses what can wait.
+	// DiskLow refuses acts that can wait.
 	DiskLow = code.New("DISK_LOW", code.Row{Args: "because:why"})
 )
 
@@ -169,7 +172,7 @@ func (d *disk) mustNotWrite() *recordv1.Finding {
 	return nil
 }
 
-// room refuses an act that the disk has no room for.
+// room refuses an act when the disk has no room for it.
 func (r *Replica) room(kind *ledger.Kind) error {
 	switch {
 	case r.disk.mustNotWrite() != nil:

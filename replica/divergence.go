@@ -14,16 +14,16 @@ import (
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
 )
 
-// A divergence is two checkpoints of one size with different roots, each signed
-// by a yard's replica: one of the two does not hold the co-op's history, and
-// nobody can say which. From then on a replica that knows of it gives no word of
-// permission: no fence, no promise, no go-ahead, no confirmed reading. Facts are
-// still written down. It ends by hand only: see the package comment.
+// divergence is two checkpoints of one size with different roots, each signed by a
+// yard's replica. One of the two replicas does not hold the co-op's history, and
+// nobody can say which. A replica that knows of a divergence gives no permission: no
+// fence, no promise, no go-ahead, no confirmed reading. It still writes facts down.
+// Only people can end this, by hand: see the package comment.
 type divergence struct {
 	size  uint64
-	yards [2]string // sorted
+	yards [2]string // in alphabetical order
 	notes [2]string // what each of them signed
-	kept  bool      // on the disk
+	kept  bool      // written to the disk
 }
 
 func (d *divergence) String() string {
@@ -31,18 +31,20 @@ func (d *divergence) String() string {
 }
 
 const (
-	// maxDivergences bounds what is remembered, and shown to another replica.
+	// maxDivergences bounds how many are remembered, and shown to another replica.
 	maxDivergences = 32
 	// maxNote bounds a checkpoint of another replica, in bytes.
 	maxNote = 4096
 )
 
 var (
-	// HistoriesDiffer: nothing is approved, promised or confirmed until it is settled.
+	// HistoriesDiffer: nothing is approved, promised or confirmed until people have
+	// settled it.
 	HistoriesDiffer = code.New("HISTORIES_DIFFER", code.Row{Args: "because:why"})
-	// RootsDiffer: what two yards signed of the same entries.
+	// RootsDiffer: two yards signed different roots for the same entries.
 	RootsDiffer = code.New("ROOTS_DIFFER", code.Row{Args: "first second size:number"})
-	// HistoryInDoubt is why a reading is not confirmed then.
+	// HistoryInDoubt: a reading is not confirmed, because replicas hold different
+	// histories.
 	HistoryInDoubt = code.New("HISTORY_IN_DOUBT", code.Row{})
 )
 
@@ -62,8 +64,8 @@ func alarmOf(ds []divergence) *recordv1.Finding {
 	return HistoriesDiffer.About("", out)
 }
 
-// rootAt is this replica's root of the first size entries, false when it can't
-// tell. The history speaks only where it is known to fit the state.
+// rootAt is this replica's root of the first size entries, false when it is not known.
+// The history is asked only up to where it is known to fit the state.
 func (r *Replica) rootAt(size uint64) (root [32]byte, ok bool) {
 	if root, ok = r.roots.At(size); ok {
 		return root, true
@@ -88,7 +90,7 @@ func (r *Replica) sign(size uint64, root [32]byte) (string, error) {
 	return string(msg), err
 }
 
-// verified reads a checkpoint that a yard's replica must have signed with the key
+// verified reads a checkpoint. The yard's replica must have signed it with the key
 // that the ledger has for it now.
 func (r *Replica) verified(yard, text string) (size uint64, root [32]byte, err error) {
 	if len(text) > maxNote {
@@ -110,7 +112,7 @@ func (r *Replica) verified(yard, text string) (size uint64, root [32]byte, err e
 	return seal.OpenCheckpoint([]byte(text), seal.Origin(r.ledgerID()), note.VerifierList(v))
 }
 
-// compare holds a yard's verified checkpoint against what this replica has.
+// compare compares a yard's verified checkpoint with what this replica has.
 func (r *Replica) compare(yard string, size uint64, root [32]byte, text string) error {
 	own, ok := r.rootAt(size)
 	if !ok || own == root {
@@ -124,7 +126,7 @@ func (r *Replica) compare(yard string, size uint64, root [32]byte, text string) 
 	return nil
 }
 
-// raise takes up a divergence, once for each pair of yards.
+// raise notes a divergence, once for each pair of yards.
 func (r *Replica) raise(d divergence) {
 	if d.yards[0] > d.yards[1] {
 		d.yards[0], d.yards[1] = d.yards[1], d.yards[0]
@@ -152,14 +154,14 @@ func (r *Replica) raise(d divergence) {
 	r.moved()
 }
 
-// diverged stops the yard's promises; none is under way when it returns.
+// diverged stops the yard's promises. When it returns, no promise is under way.
 func (d *driver) diverged(because *recordv1.Finding) {
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	d.y.Diverged(because)
 }
 
-// shown is what another replica is told of divergences.
+// shown lists the divergences for another replica.
 func (r *Replica) shown() []*servicev1.Divergence {
 	r.mu.Lock()
 	defer r.mu.Unlock()
@@ -172,8 +174,8 @@ func (r *Replica) shown() []*servicev1.Divergence {
 	return out
 }
 
-// take takes up the divergences that another replica shows, if they prove
-// themselves: it needs no trust in who shows them.
+// take notes the divergences that another replica shows, if their signatures prove
+// them. The replica that shows them need not be trusted.
 func (r *Replica) take(from string, shown []*servicev1.Divergence) {
 	for _, m := range shown[:min(len(shown), maxDivergences)] {
 		if err := r.takeOne(m); err != nil {
@@ -204,8 +206,8 @@ func (r *Replica) takeOne(m *servicev1.Divergence) error {
 	return nil
 }
 
-// signerOf reads the name on a checkpoint's first signature line: "— name
-// signature" (C2SP signed-note). Whether it is that one's is for verified to say.
+// signerOf reads the name on a checkpoint's first signature line: "— name signature"
+// (C2SP signed-note). It does not check the signature. verified does.
 func signerOf(text string) (string, error) {
 	if len(text) > maxNote {
 		return "", fmt.Errorf("the checkpoint has %d bytes, more than %d", len(text), maxNote)

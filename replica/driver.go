@@ -19,19 +19,20 @@ import (
 	"yardhasp/replica/yard"
 )
 
-// driver owns the yard's journal: it runs the pure steps of package yard one at a
-// time, makes their effects durable before anything is said, and forwards the
+// driver owns the yard's journal. It runs the pure steps of package yard one at a
+// time. It makes their effects durable before it answers anybody. It forwards the
 // journal in order until the ledger has it.
 type driver struct {
 	r    *Replica
 	mu   sync.Mutex // one step at a time
 	y    *yard.Yard
 	file *yard.File
-	base uint64 // raft index that the last record on disk was based on
+	base uint64 // raft index that the last record on disk rests on
 	wake chan struct{}
 
-	// Owned by run. sent is the seq up to which the leader has answered; unsure:
-	// an answer may have got lost, so what is pending is not known to be so.
+	// Only run uses these two. sent is the seq up to which the leader has answered.
+	// unsure is true after an answer may have been lost: the ledger may have more of
+	// the journal than this replica knows.
 	sent   uint64
 	unsure bool
 }
@@ -47,10 +48,10 @@ func openDriver(r *Replica) (*driver, error) {
 	_, err := os.Stat(filepath.Join(dir, "journal"))
 	switch {
 	case errors.Is(err, fs.ErrNotExist):
-		// Create refuses when a tail mark says that a journal was lost here.
+		// If a tail mark says that a journal was lost here, Create refuses.
 		d.file, err = yard.Create(dir, h)
 	case err == nil:
-		h.Epoch = 0 // whichever it had: the ledger says whether it is the right one
+		h.Epoch = 0 // any epoch: the ledger says whether it is the right one
 		d.file, records, err = yard.Open(dir, h)
 	}
 	if err != nil {
@@ -73,7 +74,7 @@ func (d *driver) floor() uint64 { return d.base }
 
 func (d *driver) close() error { return d.file.Close() }
 
-// poke wakes the forwarder; it never blocks.
+// poke wakes the forwarder. It never blocks.
 func (d *driver) poke() {
 	select {
 	case d.wake <- struct{}{}:
@@ -81,8 +82,8 @@ func (d *driver) poke() {
 	}
 }
 
-// step shows the yard the newest state, runs fn on it, and makes every effect
-// durable, in order, before it returns.
+// step shows the yard the newest state and runs fn on it. Before it returns, it makes
+// every effect durable, in order.
 func (d *driver) step(fn func(s *ledger.State, now int64) (yard.Effects, error)) (*yard.Reply, error) {
 	d.mu.Lock()
 	defer d.mu.Unlock()
@@ -112,7 +113,7 @@ func (d *driver) step(fn func(s *ledger.State, now int64) (yard.Effects, error))
 	return own.Reply, err
 }
 
-// broken takes the yard out of service until a restart, and says so. The caller holds
+// broken takes the yard out of service until a restart, and logs it. The caller holds
 // d.mu.
 func (d *driver) broken(err error) error {
 	d.y.Broken(err.Error())
@@ -120,7 +121,7 @@ func (d *driver) broken(err error) error {
 	return &yard.NotServing{Because: why}
 }
 
-// capture writes one signed record, as the server read it, into the journal.
+// capture writes one signed record into the journal.
 func (d *driver) capture(e *ledger.Entry, run string) (*yard.Reply, error) {
 	return d.step(func(_ *ledger.State, now int64) (yard.Effects, error) { return d.y.Capture(e, now, run) })
 }
@@ -137,7 +138,7 @@ func (d *driver) panel(point string) (v yard.PanelView) {
 	return v
 }
 
-// ticket finds what a ticket was written as in this yard's journal.
+// ticket finds the record of this yard's journal that has a ticket.
 func (d *driver) ticket(key []byte, t *recordv1.Ticket) (reply *yard.Reply, err error) {
 	return d.step(func(*ledger.State, int64) (yard.Effects, error) {
 		seq, found := d.y.FindTicket(key, t)
@@ -161,8 +162,8 @@ func (d *driver) serving() (ok bool, why *recordv1.Finding) {
 	return ok, why
 }
 
-// whyOut is why a step came to nothing: steps without a record fail only where the
-// journal can't be written.
+// whyOut is why a step failed. A step without a record fails only when the journal
+// can't be written.
 func whyOut(err error) *recordv1.Finding {
 	var out *yard.NotServing
 	if errors.As(err, &out) {
@@ -171,7 +172,7 @@ func whyOut(err error) *recordv1.Finding {
 	return yard.JournalNotWritable.About("", "", err.Error())
 }
 
-// compact drops what the ledger has had for long.
+// compact drops records that the ledger has had for long.
 func (d *driver) compact() {
 	if d.r.disk.mustNotWrite() != nil {
 		return
@@ -205,7 +206,8 @@ func (d *driver) compact() {
 	d.y.Compacted(h)
 }
 
-// compactEvery is how many records the ledger has before old ones are dropped.
+// compactEvery is how many more records the ledger must have before records are
+// dropped.
 const compactEvery = 4096
 
 // waitDrained waits until this replica's state has taken the journal up to seq.
@@ -230,10 +232,10 @@ func (d *driver) waitDrained(ctx context.Context, seq uint64) error {
 	}
 }
 
-// HeldHere: permission to switch these points on is not given while the record stands.
+// HeldHere: while the record stands, nobody gets permission to switch these points on.
 var HeldHere = code.New("HELD_HERE", code.Row{Args: "points"})
 
-// written lists what only this yard knows, as the board has it.
+// written lists, for the board, the records that only this yard has.
 func (d *driver) written() (out []*recordv1.WrittenView) {
 	d.step(func(*ledger.State, int64) (yard.Effects, error) {
 		for _, w := range d.y.Written() {
@@ -248,14 +250,15 @@ func (d *driver) written() (out []*recordv1.WrittenView) {
 	return out
 }
 
-// caveat says what a lock of the journal must not be taken for, nil for nothing.
+// caveat says what a lock of the journal must not be taken for, nil when there is no
+// such danger.
 func (d *driver) caveat(seq uint64) *recordv1.Finding {
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	return d.y.Caveat(seq)
 }
 
-// about names the act of a record of the journal and what it hangs on.
+// about names the act of a record of the journal, and what the lock hangs on.
 func (d *driver) about(seq uint64) (kind, target string) {
 	d.mu.Lock()
 	defer d.mu.Unlock()

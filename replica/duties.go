@@ -21,8 +21,8 @@ import (
 	"yardhasp/replica/yard"
 )
 
-// duties does what a replica owes without being asked. All of it is derived from
-// the applied state and done again until it is so.
+// duties does what a replica must do without being asked. It derives each duty from
+// the applied state, and repeats it until the state shows that it is done.
 func (r *Replica) duties() {
 	tick := time.NewTicker(max(r.timers.Election/2, 200*time.Millisecond))
 	defer tick.Stop()
@@ -46,7 +46,7 @@ func (r *Replica) duties() {
 	}
 }
 
-// learn brings the directory up to the state.
+// learn updates the directory from the state.
 func (r *Replica) learn() {
 	var now map[string]entry
 	r.node.View(func(s *ledger.State, _ uint64) { now = entries(s) })
@@ -150,9 +150,9 @@ func (r *Replica) askForVote() {
 	}
 }
 
-// report keeps the standard health service up to date: "" the process,
-// "ledger.write" a known leader, "ledger.read" an applied state, "ledger.agree" no
-// word of replicas that hold different histories.
+// report keeps the standard health service up to date. "" is the process.
+// "ledger.write" serves when a leader is known, "ledger.read" when a state is applied,
+// and "ledger.agree" when no divergence is known.
 func (r *Replica) report() {
 	set := func(name string, ok bool) {
 		st := grpc_health_v1.HealthCheckResponse_NOT_SERVING
@@ -173,13 +173,13 @@ func (r *Replica) report() {
 var (
 	// HistoryDamaged: fault is what the check of the history found.
 	HistoryDamaged = code.New("HISTORY_DAMAGED", code.Row{Args: "fault:text"})
-	// HistoryBehind: the history before a snapshot is being fetched; tried is what came
-	// of it so far.
+	// HistoryBehind: the history before a snapshot is still being fetched. tried is
+	// the error of the last try.
 	HistoryBehind = code.New("HISTORY_BEHIND", code.Row{Args: "tried:text"})
 )
 
-// Health lists what is wrong with this replica, worst first; empty when it finds
-// nothing.
+// Health lists what is wrong with this replica, worst first. It is empty when nothing
+// was found.
 func (r *Replica) Health() []*recordv1.Finding {
 	var out []*recordv1.Finding
 	if d := r.divergence(); d != nil {
@@ -199,7 +199,7 @@ func (r *Replica) Health() []*recordv1.Finding {
 	return out
 }
 
-// fetch reads history from whichever other yard has it.
+// fetch reads history from any other yard that has it.
 func (r *Replica) fetch(ctx context.Context, from, to uint64, fn func(uint64, []byte) error) error {
 	err := status.Error(codes.Unavailable, "no other yard is known")
 	for _, y := range r.directory.infos() {

@@ -10,9 +10,9 @@ import (
 	"yardhasp/ledger/code"
 )
 
-// A divergence is kept in the data directory, both checkpoints beside each other,
-// for whoever looks into it: divergence-<size>.txt. As long as the file is there
-// the alarm stands, after a restart too.
+// A divergence is kept in the data directory as divergence-<size>.txt, with both
+// checkpoints, for the people who look into it. While the file is there the alarm
+// stands, after a restart too.
 
 const noteRule = "==\n" // between the parts; no checkpoint has such a line
 
@@ -20,8 +20,8 @@ func (d *divergence) text() string {
 	return d.String() + "\n" + noteRule + d.notes[0] + noteRule + d.notes[1]
 }
 
-// keepEvidence writes what is not on the disk yet. The alarm does not wait for
-// it; what fails is tried again.
+// keepEvidence writes the divergences that are not on the disk yet. The alarm does not
+// wait for this. What fails is tried again.
 func (r *Replica) keepEvidence() {
 	r.evidence.Lock()
 	defer r.evidence.Unlock()
@@ -33,7 +33,7 @@ func (r *Replica) keepEvidence() {
 			continue
 		}
 		path := filepath.Join(r.dir, fmt.Sprintf("divergence-%d.txt", d.size))
-		if _, err := os.Stat(path); err == nil { // another pair of yards
+		if _, err := os.Stat(path); err == nil { // of another pair of yards
 			path = filepath.Join(r.dir, fmt.Sprintf("divergence-%d-%s-%s.txt", d.size, d.yards[0], d.yards[1]))
 		}
 		if err := writeFile(path, []byte(d.text()), 0o600); err != nil {
@@ -41,16 +41,17 @@ func (r *Replica) keepEvidence() {
 			continue
 		}
 		r.mu.Lock()
-		r.divergences[i].kept = true // only ever appended to
+		r.divergences[i].kept = true // same index: the list only ever grows at its end
 		r.mu.Unlock()
 	}
 }
 
-// EvidenceUnreadable: replicas signed different roots, and the files say no more.
+// EvidenceUnreadable: the files show that replicas signed different roots, but can't
+// be read.
 var EvidenceUnreadable = code.New("EVIDENCE_UNREADABLE", code.Row{Args: "files:text"})
 
-// readEvidence raises the alarm again for every file that is there, readable or
-// not, before anything is promised.
+// readEvidence raises the alarm again for every file that is there, also for one that
+// can't be read. It runs before anything is promised.
 func (r *Replica) readEvidence() error {
 	found, err := filepath.Glob(filepath.Join(glob(r.dir), "divergence-*.txt"))
 	if err != nil {
@@ -82,7 +83,7 @@ func (r *Replica) readEvidence() error {
 	return nil
 }
 
-// read takes apart what text gives.
+// read parses what text wrote.
 func (d *divergence) read(text string) bool {
 	parts := strings.Split(text, noteRule)
 	if len(parts) != 3 {

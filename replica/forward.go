@@ -9,10 +9,10 @@ import (
 	"yardhasp/replica/yard"
 )
 
-// forwardPause is the rest after a try that came to nothing.
+// forwardPause is the wait after a failed try.
 const forwardPause = 100 * time.Millisecond
 
-// run forwards the journal, and lets every change of state have its effect.
+// run forwards the journal, and reacts to every change of the state.
 func (d *driver) run() {
 	tick := time.NewTicker(time.Second)
 	defer tick.Stop()
@@ -36,10 +36,10 @@ func (d *driver) run() {
 	}
 }
 
-// forward sends the next records that the ledger lacks; more is true when there
-// may be more to do. After a lost answer, and after a start, nothing is sent
-// before this replica's state is known to be current: what had reached the
-// ledger all the same is then seen in it, and is not sent twice.
+// forward sends the next records that the ledger lacks. more is true when there may be
+// more to send. After a lost answer, and after a start, it first waits until this
+// replica's state is known to be current. Records that reached the ledger without an
+// answer then show in the state, and are not sent twice.
 func (d *driver) forward(ctx context.Context) (more bool, err error) {
 	pending, err := d.pending()
 	if err != nil || len(pending) == 0 {
@@ -74,11 +74,12 @@ func (d *driver) forward(ctx context.Context) (more bool, err error) {
 	return true, nil
 }
 
-// notTaken are the refusals of a journal as a whole: sending on at once is no use.
+// notTaken are the refusals that concern the journal as a whole. Sending it again at
+// once is no use.
 var notTaken = []code.Code{ledger.ClonedJournal, ledger.YardStopped, ledger.OtherReplica, ledger.OldEpoch, ledger.EpochAhead, ledger.JournalOfOtherLedger}
 
-// pending lists what was not sent yet, none while the ledger has this yard
-// stopped.
+// pending lists the records that were not sent yet. It is empty while the ledger has
+// stopped this yard.
 func (d *driver) pending() ([]yard.Record, error) {
 	var pending []yard.Record
 	_, err := d.step(func(s *ledger.State, _ int64) (yard.Effects, error) {
@@ -102,13 +103,12 @@ func (d *driver) undrained() (n int) {
 	return n
 }
 
-// forwardAtOnce is how many records go in one proposal at most: what another yard
-// writes meanwhile waits for the one before it. On a busy machine the others waited
-// 8 and 20 ms with 64, 20 and 41 ms with 256, at the same processor time
-// (BenchmarkDrain).
+// forwardAtOnce is how many records go in one proposal at most. Other yards' writes
+// wait for the proposal before them. On a busy machine they waited 8 and 20 ms with 64
+// records, and 20 and 41 ms with 256, at the same processor time (BenchmarkDrain).
 const forwardAtOnce = 64
 
-// pack takes as many records as one proposal carries.
+// pack takes as many records as fit one proposal.
 func (d *driver) pack(pending []yard.Record) [][]byte {
 	var entries [][]byte
 	size := 0

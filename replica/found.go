@@ -18,14 +18,14 @@ import (
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-// Founding is what a new ledger needs.
+// Founding is what it takes to found a ledger.
 type Founding struct {
 	Dir, Coop, Yard, YardName, Listen, Address, Timers string
 	Manager                                            *recordv1.Person
 	ManagerKey                                         ed25519.PrivateKey
 }
 
-// Found makes a data directory for a new ledger with this yard alone in it, and
+// Found makes a data directory for a new ledger in which this yard is alone. It
 // returns the ledger's id. It refuses a directory that holds a replica.
 func Found(f Founding, now time.Time) (ledgerID []byte, err error) {
 	if !ledger.Name(f.Yard) {
@@ -55,7 +55,8 @@ func Found(f Founding, now time.Time) (ledgerID []byte, err error) {
 	if err != nil {
 		return nil, err
 	}
-	// Try it on an empty state, so that a mistake shows here and not in the log.
+	// Try the record on an empty state, so that a mistake shows here and not in the
+	// log.
 	e, err := ledger.Decode(ledger.FoundingEntry(raw))
 	if err != nil {
 		return nil, err
@@ -71,7 +72,7 @@ func Found(f Founding, now time.Time) (ledgerID []byte, err error) {
 	return id[:], s.write(f.Dir)
 }
 
-// newDir makes the directory and the replica's key in it.
+// newDir makes the directory, and the replica's key in it.
 func newDir(dir string) (ed25519.PrivateKey, error) {
 	if err := os.MkdirAll(dir, 0o700); err != nil {
 		return nil, err

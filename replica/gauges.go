@@ -9,12 +9,11 @@ import (
 	"yardhasp/replica/store"
 )
 
-// gauges reads the replica when it is asked, and costs nothing in between.
+// gauges reads the replica only when a monitor asks. It costs nothing in between.
 type gauges struct{ r *Replica }
 
-// Gauges is what a monitor reads of this replica, for a registry of its own. No
-// series is kept for a person, a point or a lock: there is one for each yard at
-// most.
+// Gauges is what a monitor reads of this replica, for a registry of its own. There is
+// at most one series for each yard. There is none for a person, a point or a lock.
 func (r *Replica) Gauges() prometheus.Collector { return &gauges{r} }
 
 func series(name, help string, labels ...string) *prometheus.Desc {
@@ -105,7 +104,7 @@ func (g *gauges) Collect(c chan<- prometheus.Metric) {
 	}
 }
 
-// differing names the yards of all divergences, once each. The caller holds mu.
+// differing names the yards of all divergences, each once. The caller holds mu.
 func (r *Replica) differing() []string {
 	var out []string
 	for i := range r.divergences {

@@ -17,7 +17,7 @@ import (
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
 )
 
-// caller is who is at the other end, by the key of the TLS connection.
+// caller is who calls, known by the key of the TLS connection.
 type caller struct {
 	key    []byte
 	person string
@@ -31,18 +31,19 @@ func callerOf(ctx context.Context) caller {
 	return c
 }
 
-// open lists the calls for which no enrolled key is needed: joining, and health.
+// open lists the calls that need no enrolled key: joining, and health.
 var open = map[string]bool{
 	servicev1.MembershipService_Join_FullMethodName: true,
 	"/grpc.health.v1.Health/Check":                  true,
 	"/grpc.health.v1.Health/Watch":                  true,
 }
 
-// KeyNotEnrolled: the key of the connection is nobody's here, or counts no more.
+// KeyNotEnrolled: the key of the connection is unknown here, or does not count any
+// more.
 var KeyNotEnrolled = code.New("KEY_NOT_ENROLLED", code.Row{Who: "a-manager", Answer: code.NotSigned})
 
-// identify decides by key who may call what. A person reads and submits; only a
-// yard's replica speaks PeerService.
+// identify decides by the key who may call what. A person may read and submit. Only a
+// yard's replica may call PeerService.
 func (r *Replica) identify(ctx context.Context, method string) (context.Context, error) {
 	p, ok := peer.FromContext(ctx)
 	if !ok {
@@ -93,9 +94,9 @@ func (r *Replica) enrolled(c caller) (ok bool) {
 	return ok
 }
 
-// askAbout brings the state up to date for a key that is not known here, which
-// may just have joined elsewhere. Strangers get a few such looks at a time, so
-// that they can't keep the other yards busy.
+// askAbout brings the state up to date for an unknown key, which may just have joined
+// at another yard. Only a few unknown callers get this at a time. Otherwise strangers
+// could keep the other yards busy.
 func (r *Replica) askAbout(ctx context.Context) bool {
 	select {
 	case r.strangers <- struct{}{}:
@@ -129,7 +130,7 @@ func (r *Replica) stream(srv any, ss grpc.ServerStream, info *grpc.StreamServerI
 	if err != nil {
 		return err
 	}
-	// A stop ends every stream, those of the health service too.
+	// A stop must end every stream, also those of the health service.
 	ctx, cancel := context.WithCancel(ctx)
 	defer cancel()
 	defer context.AfterFunc(r.ctx, cancel)()

@@ -19,11 +19,11 @@ import (
 // Joining is what a yard needs to join a ledger.
 type Joining struct {
 	Dir, Listen, Address, Timers, Token string
-	// Dial, when set, makes the connection to the yard that is asked.
+	// Dial, when set, makes the connection to the yard that this yard joins through.
 	Dial func(ctx context.Context, address string) (net.Conn, error)
 }
 
-// Join redeems a yard's invitation and makes its data directory.
+// Join uses a yard's invitation and makes its data directory.
 func Join(ctx context.Context, j Joining) (*Settings, error) {
 	t, err := token.Decode(j.Token)
 	if err != nil {

@@ -10,23 +10,25 @@ import (
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
 )
 
-// What the holder of a lock is told. warnings come first: what the lock does not do.
+// What the holder of a lock is told. warnings come first: they say what the lock does
+// not do.
 var (
 	LockConfirmed = code.New("LOCK_CONFIRMED", code.Row{Args: "points at:time warnings:why"})
 	LockHeldHere  = code.New("LOCK_HELD_HERE", code.Row{Args: "points yard warnings:why"})
-	// LockContested: a start of what it covers is asked for, or under way.
+	// LockContested: somebody asked to start what the lock covers, or the start is
+	// under way.
 	LockContested = code.New("LOCK_CONTESTED", code.Row{Args: "target warnings:why", Next: "yardhasp panel {target}"})
 	// LockUnconfirmed: another yard could promise it, and has not answered.
 	LockUnconfirmed = code.New("LOCK_UNCONFIRMED", code.Row{Args: "target yard home warnings:why"})
-	// These three protect nothing: the point is on, or one whose key is in the box, or
-	// no key is in the box.
+	// These three locks protect nothing. The point is on; or a point whose key is in
+	// the box is on; or there is no key in the box.
 	LockWhileLive  = code.New("LOCK_WHILE_LIVE", code.Row{Args: "point warnings:why", Clause: "1910.147(d)(3)"})
 	BoxWhileLive   = code.New("BOX_LOCK_WHILE_LIVE", code.Row{Args: "box warnings:why", Clause: "1910.147(d)(3)"})
 	LockOnEmptyBox = code.New("LOCK_ON_EMPTY_BOX", code.Row{Args: "box warnings:why", Clause: "1910.147(f)(3)"})
 	// LockInDoubt: replicas hold different histories, so nothing is promised.
 	LockInDoubt = code.New("LOCK_IN_DOUBT", code.Row{Args: "yard because:why"})
 
-	// What the holder is told of a lock that is off, or that they stood clear of
+	// What the holder is told about a lock that is off, or that they stood clear of
 	// (protocol.md 4).
 	LockIsOff      = code.New("LOCK_IS_OFF", code.Row{Args: "record", Next: "yardhasp history"})
 	LockEnded      = code.New("LOCK_ENDED", code.Row{Args: "target at:time person how:why"})
@@ -39,10 +41,10 @@ var byGrant = map[recordv1.Grant]servicev1.Status{
 	recordv1.Grant_GRANT_CONTESTED:    servicev1.Status_STATUS_CONTESTED,
 }
 
-// lockReceipt says what a lock may rely on. CONFIRMED comes only from a state
-// read behind a quorum barrier after the lock's index (protocol.md C6). A lock
-// that the ledger has ended is never shown as a promise, confirmed or not: what
-// was applied stays so.
+// lockReceipt says what may rest on a lock. CONFIRMED comes only from a state that was
+// read behind a quorum barrier after the lock's index (protocol.md C6). If the ledger
+// has ended a lock, it is never shown as a promise, confirmed or not: what the ledger
+// has ended stays ended.
 func (r *Replica) lockReceipt(ctx context.Context, rec *servicev1.Receipt, seq uint64, drained bool) {
 	rec.Status = servicev1.Status_STATUS_UNCONFIRMED
 	if st, ok := byGrant[rec.GetGrant()]; ok {
@@ -88,7 +90,8 @@ func (r *Replica) lockReceipt(ctx context.Context, rec *servicev1.Receipt, seq u
 	rec.Means = lockMeans(rec, r.set.Yard, target, empty, r.lockWarnings(rec, seq))
 }
 
-// endedMeans says that a lock protects nobody any more, nil while it may.
+// endedMeans says that a lock protects nobody any more. It is nil while the lock may
+// protect.
 func endedMeans(h *ledger.Hold, ref string, drained bool) *recordv1.Finding {
 	switch {
 	case h == nil && drained:
@@ -103,8 +106,8 @@ func endedMeans(h *ledger.Hold, ref string, drained bool) *recordv1.Finding {
 	return nil
 }
 
-// lockWarnings are what a lock does not do: isolate the work it was hung for, or
-// protect its holder at all.
+// lockWarnings says what a lock does not do: it may not isolate the work that it was
+// hung for, or not protect its holder at all.
 func (r *Replica) lockWarnings(rec *servicev1.Receipt, seq uint64) []*recordv1.Finding {
 	var out []*recordv1.Finding
 	for _, f := range rec.GetOutcome().GetFlags() {
@@ -118,7 +121,7 @@ func (r *Replica) lockWarnings(rec *servicev1.Receipt, seq uint64) []*recordv1.F
 	return out
 }
 
-// lockMeans is what the holder of a lock that is on is told.
+// lockMeans is what the holder is told about a lock that is on.
 func lockMeans(rec *servicev1.Receipt, yard, target string, empty bool, warnings []*recordv1.Finding) *recordv1.Finding {
 	ref := rec.GetRef()
 	box := strings.Count(target, "/") == 1
@@ -141,9 +144,10 @@ func lockMeans(rec *servicev1.Receipt, yard, target string, empty bool, warnings
 	return LockUnconfirmed.About(ref, target, yard, ledger.YardOf(target), warnings)
 }
 
-// anyLive reports whether one of the points is live: by the ledger, and for this
-// yard's own by what its journal holds beyond it. An opening that only the
-// journal has counts for a promise of this yard, not for a confirmed one.
+// anyLive reports whether one of the points is live. For another yard's point the
+// ledger says. For this yard's own points the journal says, because it may know more
+// than the ledger. If only the journal has an opening, a promise of this yard may rest
+// on it, but nothing confirmed may.
 func (r *Replica) anyLive(points []string, ledgerSays map[string]bool, confirmed bool) bool {
 	for _, p := range points {
 		own := ledger.YardOf(p) == r.set.Yard

@@ -7,13 +7,13 @@ import (
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
 )
 
-// What the signer of a record other than a lock is told. None promises more than the
-// protocol gives: see README.md, "What each status may promise".
+// What the signer of a record other than a lock is told. No text promises more than
+// the protocol gives: see README.md, "What each status may promise".
 var (
 	Recorded = code.New("RECORDED", code.Row{Args: "at:time warning:why"})
-	// KeptWithoutEffect: the ledger keeps the record, and it counts for nothing.
+	// KeptWithoutEffect: the ledger keeps the record, but the record changes nothing.
 	KeptWithoutEffect = code.New("KEPT_WITHOUT_EFFECT", code.Row{Args: "at:time because:why"})
-	// WrittenHere: on this yard's disk, not yet in the ledger.
+	// WrittenHere: the record is on this yard's disk and not yet in the ledger.
 	WrittenHere    = code.New("WRITTEN_HERE", code.Row{Args: "yard"})
 	ReleaseWritten = code.New("RELEASE_WRITTEN", code.Row{Args: "yard"})
 	ReleaseEnded   = code.New("RELEASE_ENDED", code.Row{Args: "at:time person"})
@@ -29,7 +29,7 @@ var (
 	GetOutNow          = code.New("GET_OUT_NOW", code.Row{})
 )
 
-// noteMeans is what the signer of any record but a lock is told.
+// noteMeans is what the signer of a record other than a lock is told.
 func noteMeans(st servicev1.Status, yard string, o *recordv1.Outcome) *recordv1.Finding {
 	switch st {
 	case servicev1.Status_STATUS_CONFIRMED:
@@ -43,8 +43,8 @@ func noteMeans(st servicev1.Status, yard string, o *recordv1.Outcome) *recordv1.
 	return nil
 }
 
-// warning says what a confirmed record must not be taken for; nil for most. Energy
-// that was found comes first: it stops work, whatever recorded it.
+// warning says what a confirmed record must not be taken for, nil for most records. If
+// a record reports energy that was found, that comes first, because work must stop.
 func warning(o *recordv1.Outcome) *recordv1.Finding {
 	if code.Has(o.GetDid(), ledger.FoundLive) {
 		return GetOutNow.About(o.GetRef())

@@ -16,7 +16,7 @@ var (
 	HistoryNotYours = code.New("HISTORY_NOT_YOURS", code.Row{Args: "person", Who: "supervisor", Answer: code.Denied})
 )
 
-// outsider names the caller when they are a contractor of another employer, "" for
+// outsider names the caller if they are a contractor of another employer. It is "" for
 // the co-op's own people and for yards.
 func (r *Replica) outsider(ctx context.Context) string {
 	who := callerOf(ctx).person
@@ -31,7 +31,7 @@ func (r *Replica) outsider(ctx context.Context) string {
 	return who
 }
 
-// notTheirs refuses a job that is none of an outsider's.
+// notTheirs refuses a job that an outsider has no part in.
 func notTheirs(j *recordv1.JobView, who string) error {
 	if who == "" || j == nil || ledger.Concerns(j, who) {
 		return nil
@@ -39,8 +39,8 @@ func notTheirs(j *recordv1.JobView, who string) error {
 	return answer(codes.PermissionDenied, NotYourJob.About(j.GetId(), j.GetId(), j.GetResponsible()))
 }
 
-// outcomeFor leaves of an outcome that is not an outsider's only its place, so that
-// their watch stays without a gap.
+// outcomeFor cuts an outcome that an outsider may not read down to its index. So their
+// watch still has no gap.
 func outcomeFor(o *recordv1.Outcome, who string) *recordv1.Outcome {
 	if who == "" || o.GetSigner() == who {
 		return o
@@ -48,7 +48,7 @@ func outcomeFor(o *recordv1.Outcome, who string) *recordv1.Outcome {
 	return &recordv1.Outcome{Index: o.GetIndex()}
 }
 
-// leafFor refuses a leaf that is not an outsider's to read: theirs are the founding
+// leafFor refuses a leaf that an outsider may not read. They may read the founding
 // record, what they signed, and the written procedures.
 func leafFor(index uint64, leaf []byte, who string) error {
 	if who == "" || index == 0 {

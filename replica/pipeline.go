@@ -2,13 +2,13 @@ package replica
 
 import "github.com/hashicorp/raft"
 
-// patient is raft's transport with pipelines that never leave the leader waiting.
+// patient is raft's transport with pipelines that never keep the leader waiting.
 //
-// raft 1.8.0: once a follower refuses an entry nobody reads the answers any more;
-// with two calls in flight the next send then waits for ever, and so does a stop.
-// Heartbeats go on meanwhile, so that the follower elects nobody and gets nothing
+// In raft 1.8.0 nobody reads the answers any more once a follower refuses an entry.
+// With two calls under way, the next send waits for ever, and so does a stop.
+// Heartbeats go on meanwhile. So the follower starts no election, and gets no entries
 // (hashicorp/raft issue 612).
-type patient struct{ *raft.NetworkTransport } // embedded, so that pre-vote stays
+type patient struct{ *raft.NetworkTransport } // embedded, so that raft still finds its pre-vote calls
 
 func (t *patient) AppendEntriesPipeline(id raft.ServerID, target raft.ServerAddress) (raft.AppendPipeline, error) {
 	inner, err := t.NetworkTransport.AppendEntriesPipeline(id, target)
@@ -29,7 +29,7 @@ type pipeline struct {
 
 func (p *pipeline) Consumer() <-chan raft.AppendFuture { return p.answers }
 
-// pass takes every answer at once, so that those behind it are taken too.
+// pass takes every answer at once, so that an unread answer does not block the next.
 func (p *pipeline) pass() {
 	var kept []raft.AppendFuture
 	for {
@@ -49,7 +49,7 @@ func (p *pipeline) pass() {
 	}
 }
 
-// Close is called once, by the goroutine that sends.
+// Close must be called once, by the goroutine that sends.
 func (p *pipeline) Close() error {
 	close(p.done)
 	return p.AppendPipeline.Close()

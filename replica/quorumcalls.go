@@ -16,9 +16,10 @@ import (
 	"yardhasp/replica/quorum"
 )
 
-// propose puts entries into the ledger, here or by passing them to the leader. A
-// direct entry that was surely not taken is tried again until ctx ends; journal
-// records may always be, since their place decides.
+// propose puts entries into the ledger, here or through the leader. If it is sure that
+// the entries were not taken, it tries again until ctx ends. Otherwise a direct entry
+// could be taken twice. Journal records may always be sent again, since the ledger
+// goes by their place in the journal.
 func (r *Replica) propose(ctx context.Context, entries [][]byte) ([]*recordv1.Outcome, error) {
 	for {
 		outs, err := r.proposeOnce(ctx, entries)
@@ -48,7 +49,7 @@ func (r *Replica) proposeOnce(ctx context.Context, entries [][]byte) ([]*recordv
 	case codes.OK:
 		return res.GetOutcomes(), nil
 	case codes.FailedPrecondition:
-		return nil, quorum.ErrNotLeader // it says that it does not lead: nothing was taken
+		return nil, quorum.ErrNotLeader // the other replica does not lead: nothing was taken
 	case codes.InvalidArgument:
 		return nil, err
 	case codes.Unauthenticated, codes.PermissionDenied:
@@ -62,7 +63,7 @@ func (r *Replica) proposeOnce(ctx context.Context, entries [][]byte) ([]*recordv
 }
 
 // confirm returns once this replica's state is known to hold everything that was
-// committed when it was called (libraries.md R8).
+// committed when confirm was called (libraries.md R8).
 func (r *Replica) confirm(ctx context.Context) error {
 	for {
 		err := r.confirmOnce(ctx)
@@ -77,7 +78,7 @@ func (r *Replica) confirm(ctx context.Context) error {
 }
 
 func (r *Replica) confirmOnce(ctx context.Context) error {
-	asked := r.now().UnixMilli() // what is newer than this may be missing
+	asked := r.now().UnixMilli() // the state may lack what is newer than this
 	var index uint64
 	var contacts []*recordv1.YardContact
 	if r.node.IsLeader() {
@@ -125,8 +126,8 @@ func (r *Replica) contacts() []*recordv1.YardContact {
 	return out
 }
 
-// asOf describes the state s as an answer's footing. Call it inside View, after
-// confirm if it is to be confirmed.
+// asOf describes the state s that an answer rests on. It must be called inside View.
+// For a confirmed answer, confirm must have returned before.
 func (r *Replica) asOf(s *ledger.State, confirmed bool, because *recordv1.Finding) *recordv1.AsOf {
 	root := s.Root()
 	r.mu.Lock()
@@ -134,7 +135,7 @@ func (r *Replica) asOf(s *ledger.State, confirmed bool, because *recordv1.Findin
 	a := &recordv1.AsOf{Size: s.Size(), Root: root[:], TimeUnixMs: s.Time, Yard: r.set.Yard, ReadUnixMs: r.now().UnixMilli(),
 		Confirmed: confirmed, ConfirmedUnixMs: r.confirmedAt, Because: because, Divergence: r.alarm}
 	if r.alarm != nil {
-		a.Confirmed, a.Because = false, HistoryInDoubt.About("") // of which history, nobody can say
+		a.Confirmed, a.Because = false, HistoryInDoubt.About("") // nobody can say of which history
 	}
 	for _, id := range sortedYards(s) {
 		y := s.Yards[id]
@@ -152,10 +153,11 @@ func (r *Replica) asOf(s *ledger.State, confirmed bool, because *recordv1.Findin
 	return a
 }
 
-// LocalRead: the caller wants what this replica has, and asked no quorum.
+// LocalRead: the caller wants this replica's own state, so no quorum was asked.
 var LocalRead = code.New("LOCAL_READ", code.Row{})
 
-// read runs fn on the state, confirmed if asked and possible.
+// read runs fn on the state. The reading is confirmed if that was asked for and is
+// possible.
 func (r *Replica) read(ctx context.Context, want servicev1.Consistency, fn func(s *ledger.State, a *recordv1.AsOf)) error {
 	confirmed, because := false, LocalRead.About("")
 	if want != servicev1.Consistency_CONSISTENCY_LOCAL {
@@ -179,9 +181,9 @@ func (r *Replica) read(ctx context.Context, want servicev1.Consistency, fn func(
 	return nil
 }
 
-// patience is how long a read waits for a quorum before it says that it has none:
-// long enough for a new leader to be found. Where none was found for that long, a
-// screen does not wait all of it each time again.
+// patience is how long a read waits for a quorum before it says that there is none. It
+// is long enough to find a new leader. If no leader was found for that long, later
+// reads wait much less, so that a screen does not hang each time.
 func (r *Replica) patience() time.Duration { return patience(r.timers.Election, r.leaderless()) }
 
 func patience(election, leaderless time.Duration) time.Duration {
@@ -191,8 +193,8 @@ func patience(election, leaderless time.Duration) time.Duration {
 	return 4 * election
 }
 
-// leaderless is for how long this replica has known of no leader, as its duties
-// last saw it; 0: it knows one.
+// leaderless is how long this replica has known no leader, as duties last noted it. It
+// is 0 when a leader is known.
 func (r *Replica) leaderless() time.Duration {
 	if r.node.LeaderYard() != "" {
 		return 0

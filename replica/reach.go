@@ -9,11 +9,11 @@ import (
 	"github.com/hashicorp/raft"
 )
 
-// reaching is raft's transport, except that what is to be copied to a yard that
-// does not answer waits for the next heartbeat that gets through. Left to itself
-// raft 1.8.0 counts each failed copy and rests up to ten seconds between two, so
-// that a yard whose link is back hears heartbeats and gets nothing. Heartbeats go
-// on as they were, and they alone say whether a yard answers.
+// reaching is raft's transport with one change. While a yard does not answer, copies
+// of entries to it wait for the next heartbeat that gets through. raft 1.8.0 alone
+// counts each failed copy and then waits up to ten seconds between two tries. A yard
+// whose link is back would hear heartbeats and get no entries. Heartbeats are
+// unchanged, and only they decide whether a yard answers.
 type reaching struct {
 	transport
 	ctx context.Context // ends every wait
@@ -46,7 +46,8 @@ func (r *reaching) AppendEntries(id raft.ServerID, target raft.ServerAddress, ar
 	return err
 }
 
-// InstallSnapshot begins again after a wait: by then there may be a newer one.
+// InstallSnapshot fails after a wait, so that raft begins again: there may be a newer
+// snapshot by then.
 func (r *reaching) InstallSnapshot(id raft.ServerID, target raft.ServerAddress, args *raft.InstallSnapshotRequest, resp *raft.InstallSnapshotResponse, data io.Reader) error {
 	r.lead(args.Term)
 	if r.wait(id) {
@@ -57,12 +58,12 @@ func (r *reaching) InstallSnapshot(id raft.ServerID, target raft.ServerAddress, 
 	return err
 }
 
-// heartbeat tells raft's heartbeats from its copies as raft's own transport does.
+// heartbeat tells heartbeats from copies in the same way as raft's own transport.
 func heartbeat(a *raft.AppendEntriesRequest) bool {
 	return a.PrevLogEntry == 0 && a.PrevLogTerm == 0 && len(a.Entries) == 0 && a.LeaderCommitIndex == 0
 }
 
-// lead lets go what still waits for an earlier term: its leadership is over.
+// lead ends the waits of an earlier term: that leadership is over.
 func (r *reaching) lead(term uint64) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
@@ -82,7 +83,7 @@ func (r *reaching) back(id raft.ServerID) {
 	}
 }
 
-// note remembers whether a yard answered, in the present term.
+// note remembers whether a yard answered in the present term.
 func (r *reaching) note(id raft.ServerID, term uint64, answered bool) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
@@ -95,7 +96,7 @@ func (r *reaching) note(id raft.ServerID, term uint64, answered bool) {
 	}
 }
 
-// wait returns at once for a yard that answers, and reports whether it did not.
+// wait waits until a yard answers again, and reports whether it had to wait.
 func (r *reaching) wait(id raft.ServerID) (waited bool) {
 	r.mu.Lock()
 	ch := r.away[id]

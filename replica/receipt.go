@@ -16,8 +16,8 @@ import (
 	"yardhasp/replica/yard"
 )
 
-// submitJournal writes a record into this yard's journal and waits a while for
-// the ledger to have it.
+// submitJournal writes a record into this yard's journal. Then it waits a while for
+// the ledger to take it.
 func (r *Replica) submitJournal(ctx context.Context, e *ledger.Entry, kind, run string) (*servicev1.Receipt, error) {
 	reply, err := r.yard.capture(e, run)
 	if unheard(err) && r.catchUp(ctx) {
@@ -29,8 +29,8 @@ func (r *Replica) submitJournal(ctx context.Context, e *ledger.Entry, kind, run 
 	return r.journalReceipt(ctx, reply, kind)
 }
 
-// unheard reports a refusal that may only mean that this yard has not heard yet
-// of something new: a person, a point, a job.
+// unheard reports whether a refusal may only mean that this yard has not heard of a
+// new person, point or job yet.
 func unheard(err error) bool {
 	var no *yard.Refused
 	if !errors.As(err, &no) {
@@ -44,7 +44,7 @@ func unheard(err error) bool {
 	return true
 }
 
-// catchUp brings this replica's state up to the quorum's, if that answers soon.
+// catchUp brings this replica's state up to the quorum's, if a quorum answers soon.
 func (r *Replica) catchUp(ctx context.Context) bool {
 	ctx, cancel := context.WithTimeout(ctx, r.timers.Election)
 	defer cancel()
@@ -69,8 +69,8 @@ func (r *Replica) journalError(err error, kind string) error {
 	return failed(err)
 }
 
-// journalReceipt says what a journal record amounts to, now or as soon as the
-// ledger has it.
+// journalReceipt says what a journal record is worth. It waits until the ledger has
+// the record or ctx ends.
 func (r *Replica) journalReceipt(ctx context.Context, reply *yard.Reply, kind string) (*servicev1.Receipt, error) {
 	rec := &servicev1.Receipt{Ref: reply.Ref, Grant: reply.Grant, Promised: reply.Promised, Yard: r.set.Yard, RepeatedTicket: reply.Repeated}
 	drained := r.yard.waitDrained(ctx, reply.Seq) == nil
@@ -94,8 +94,8 @@ func (r *Replica) journalReceipt(ctx context.Context, reply *yard.Reply, kind st
 	return rec, nil
 }
 
-// written is what the outcome of a record other than a lock amounts to; nil: none
-// is known here.
+// written is the status that an outcome gives a record other than a lock. A nil
+// outcome means that none is known here.
 func (r *Replica) written(o *recordv1.Outcome) servicev1.Status {
 	if o == nil || r.divergence() != nil {
 		return servicev1.Status_STATUS_WRITTEN
@@ -103,7 +103,7 @@ func (r *Replica) written(o *recordv1.Outcome) servicev1.Status {
 	return servicev1.Status_STATUS_CONFIRMED
 }
 
-// outcome waits for the history to hold what the state already has. An entry
+// outcome waits until the history has the outcome that the state already has. An entry
 // that was fetched from another yard comes without its outcome.
 func (r *Replica) outcome(ctx context.Context, ref string) *recordv1.Outcome {
 	for {
@@ -117,12 +117,12 @@ func (r *Replica) outcome(ctx context.Context, ref string) *recordv1.Outcome {
 }
 
 var (
-	// TicketElsewhere: the ledger has it, from another yard or from long ago.
+	// TicketElsewhere: the ledger has the ticket, from another yard or from long ago.
 	TicketElsewhere = code.New("TICKET_ELSEWHERE", code.Row{Args: "device counter:number", Next: "yardhasp history"})
 	TicketNotHere   = code.New("TICKET_NOT_HERE", code.Row{Args: "device counter:number", Answer: code.Unknown})
 )
 
-// receiptOf tells what became of a ticket.
+// receiptOf says what became of a ticket.
 func (r *Replica) receiptOf(ctx context.Context, key []byte, device string, counter uint64) (*servicev1.Receipt, error) {
 	reply, err := r.yard.ticket(key, &recordv1.Ticket{Device: device, Counter: counter})
 	if err != nil {

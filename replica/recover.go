@@ -17,19 +17,19 @@ import (
 	"yardhasp/replica/yard"
 )
 
-// Recovering is what a fresh machine needs to take the place of a yard's lost one.
+// Recovering is what a fresh machine needs to replace a yard's lost one.
 type Recovering struct {
 	Dir, Yard, Listen, Address, Timers string
-	// Founding is the signed founding record, and Yards who the yards are, both
-	// from a yard that runs.
+	// Founding is the signed founding record. Yards lists the yards with keys and
+	// addresses. Both come from a yard that runs.
 	Founding, Ledger []byte
 	Yards            []*recordv1.YardInfo
 }
 
-// PrepareRecovery makes a data directory with a new replica key for a yard that
-// lost its machine. The replica opened on it waits, and promises nothing, until a
-// RecoverYard that names its key is in the ledger. It refuses a directory that
-// holds a replica: a lost disk comes back as a new member, never under its old key
+// PrepareRecovery makes a data directory with a new replica key, for a yard that lost
+// its machine. The replica opened on it promises nothing until the ledger has a
+// RecoverYard that names its key. PrepareRecovery refuses a directory that holds a
+// replica. A lost disk comes back as a new member, never under the key it had
 // (protocol.md C9).
 func PrepareRecovery(p Recovering) (ed25519.PublicKey, error) {
 	if _, ok := quorum.Profiles[p.Timers]; !ok {
@@ -65,13 +65,15 @@ func PrepareRecovery(p Recovering) (ed25519.PublicKey, error) {
 	return public, s.write(p.Dir)
 }
 
-// beginEpoch begins the journal of the epoch that the ledger gave this replica's
-// key, while its own is an earlier one and empty. The caller holds d.mu.
+// beginEpoch begins the journal of the epoch that the ledger gave this replica's key.
+// It does so only while the journal here is of an earlier epoch and empty. The caller
+// holds d.mu.
 func (d *driver) beginEpoch() error {
 	var epoch, at uint64
 	d.r.node.View(func(s *ledger.State, raftIndex uint64) {
 		me := s.Yards[d.r.set.Yard]
-		// The ledger has records of that journal: an empty one here was lost.
+		// If the ledger has records of that epoch, then its journal was lost, and an
+		// empty one must not replace it.
 		if me != nil && bytes.Equal(me.Key, d.r.Key()) && me.Drained == 0 {
 			epoch, at = me.Epoch, raftIndex
 		}
@@ -94,8 +96,9 @@ func (d *driver) beginEpoch() error {
 	return nil
 }
 
-// replaced takes out of the quorum the disks that recovered yards lost, so that
-// the fresh ones can be let in: raft knows each by its key, and a yard has one.
+// replaced removes from the quorum the lost disks of yards that were recovered. Only
+// then can the fresh disks be let in: raft knows a disk by its key, and each yard has
+// one place.
 func (r *Replica) replaced() {
 	current := map[string]string{}
 	r.node.View(func(s *ledger.State, _ uint64) {
@@ -109,7 +112,7 @@ func (r *Replica) replaced() {
 			continue
 		}
 		if s.ID == seal.Fingerprint(r.Key()) {
-			r.node.HandOver() // this very disk was given up: another takes it out
+			r.node.HandOver() // this very disk was given up: another replica must remove it
 			return
 		}
 		if err := r.node.Remove(s.ID); err != nil {

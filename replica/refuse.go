@@ -20,9 +20,9 @@ import (
 
 const errorDomain = "yardhasp"
 
-// refused turns a refused outcome into a status: every condition as a
-// PreconditionFailure violation, and the whole outcome beside it. Words are made of it
-// where people read it.
+// refused turns a refused outcome into a status. Every condition becomes a
+// PreconditionFailure violation, and the whole outcome goes with it. The words are
+// made only where people read them.
 func refused(o *recordv1.Outcome) error {
 	pf := &errdetails.PreconditionFailure{}
 	var said []string
@@ -41,8 +41,9 @@ var answers = map[code.Answer]codes.Code{
 	code.Malformed: codes.InvalidArgument, code.NotSigned: codes.Unauthenticated, code.Denied: codes.PermissionDenied, code.Taken: codes.AlreadyExists,
 }
 
-// answerFor is the status of a refusal: NOT_FOUND where everything that it names is
-// unknown, else what the first condition of another answer than "not met" asks for.
+// answerFor is the status code of a refusal. It is NOT_FOUND when every condition
+// names something unknown. Otherwise the first condition that asks for another code
+// than FAILED_PRECONDITION decides.
 func answerFor(unmet []*recordv1.Finding) codes.Code {
 	unknown := len(unmet) > 0
 	answer := codes.FailedPrecondition
@@ -59,8 +60,8 @@ func answerFor(unmet []*recordv1.Finding) codes.Code {
 	return answer
 }
 
-// brief is a finding as a log line or the text of a status has it: its code, what it is
-// about, and its reasons.
+// brief is a finding in the form for a log line or a status text: its code, its
+// subject and its reasons.
 func brief(f *recordv1.Finding) string {
 	out := strings.TrimSpace(f.GetCode() + " " + f.GetSubject())
 	for _, a := range f.GetArgs() {
@@ -71,8 +72,8 @@ func brief(f *recordv1.Finding) string {
 	return out
 }
 
-// answer is an error that a person reads: the finding goes with it, and its code is
-// the reason.
+// answer is an error for a person to read. It carries the finding, and the finding's
+// code as its reason.
 func answer(c codes.Code, f *recordv1.Finding) error {
 	return detailed(c, brief(f), f.GetCode(), nil, f)
 }
@@ -86,7 +87,7 @@ func detailed(code codes.Code, msg, reason string, meta map[string]string, more 
 	return st.Err()
 }
 
-// fault refuses bytes that can never be a record; nothing of it reaches the log.
+// fault refuses bytes that can never be a record. None of them reaches the log.
 func fault(cs ...*recordv1.Finding) error {
 	return refused(&recordv1.Outcome{Conditions: cs})
 }

@@ -22,12 +22,11 @@ import (
 	"yardhasp/replica/store"
 )
 
-// Repair reads all of a stopped replica's data and mends what can be mended: a
-// damaged history is set aside, never deleted, fetched again from the other yards
-// and checked against the root of the state and against what the others sign. A
-// damaged log or journal is never touched: the error says what to do. Each step is
-// told to say, a line at a time. Of the configuration Dir, Logger, Now, Dial, Disk
-// and Free count.
+// Repair reads all data of a stopped replica and mends what can be mended. A damaged
+// history is moved aside, never deleted. It is fetched again from the other yards, and
+// checked against the root in the state and against what the others sign. A damaged
+// log or journal is never touched: the error says what to do. say gets one line for
+// each step. Of c it uses Dir, Logger, Now, Dial, Disk and Free.
 func Repair(ctx context.Context, c Config, say func(line string)) error {
 	r, err := openForRepair(c)
 	if err != nil {
@@ -58,7 +57,7 @@ func Repair(ctx context.Context, c Config, say func(line string)) error {
 	return r.compareAll(ctx, s, say)
 }
 
-// openForRepair reads what a replica is, and opens nothing that it writes.
+// openForRepair reads which replica this is. It opens no store.
 func openForRepair(c Config) (*Replica, error) {
 	set, err := ReadSettings(c.Dir)
 	if err != nil {
@@ -91,8 +90,8 @@ func openForRepair(c Config) (*Replica, error) {
 	return r, nil
 }
 
-// lookAtJournalAndLog reads both whole, and says of each how it is: with both lost
-// the one who reads it should know both.
+// lookAtJournalAndLog reads both to the end and reports on each. If both are lost, the
+// reader must learn of both.
 func (r *Replica) lookAtJournalAndLog(say func(string)) error {
 	journal := r.checkPart(PartJournal)
 	if journal == nil {
@@ -117,7 +116,7 @@ func (r *Replica) lookAtJournalAndLog(say func(string)) error {
 	return errors.Join(journal, log)
 }
 
-// rebuild opens the history and checks it whole, with what it misses fetched.
+// rebuild opens the history, fetches what it lacks, and checks all of it.
 func (r *Replica) rebuild(ctx context.Context) (s *ledger.State, fetched uint64, err error) {
 	if r.history == nil {
 		if r.history, err = store.OpenHistory(r.dir, r.log); err != nil {
@@ -128,7 +127,8 @@ func (r *Replica) rebuild(ctx context.Context) (s *ledger.State, fetched uint64,
 	return s, fetched, r.sorted(err)
 }
 
-// setAside renames the history: it may be wanted as evidence, and is never deleted.
+// setAside renames the history. It is never deleted, because it may be needed as
+// evidence.
 func (r *Replica) setAside(say func(string)) error {
 	if r.history != nil {
 		if err := r.history.Close(); err != nil {
@@ -148,7 +148,7 @@ func (r *Replica) setAside(say func(string)) error {
 	return nil
 }
 
-// notFetched says what it means that the history could not be completed.
+// notFetched says what follows when the history could not be completed.
 func (r *Replica) notFetched(s *ledger.State, err error) error {
 	var d *Damage
 	switch {
@@ -164,7 +164,7 @@ became of an old record is told by the other yards.
   yardhaspd --data %s`, err, r.history.Size(), s.Size(), r.dir)
 }
 
-// compareAll asks each other yard what it signs for the same size.
+// compareAll asks each other yard for its signed root of the same size.
 func (r *Replica) compareAll(ctx context.Context, s *ledger.State, say func(string)) error {
 	size, root := s.Size(), s.Root()
 	mine, err := r.sign(size, root)
@@ -198,7 +198,7 @@ func (r *Replica) compareAll(ctx context.Context, s *ledger.State, say func(stri
 	return nil
 }
 
-// askRoot asks one yard for the root of so many entries, signed with its key.
+// askRoot asks one yard for the root of the first size entries, signed with its key.
 func (r *Replica) askRoot(ctx context.Context, yard string, key []byte, mine string, size uint64, root [32]byte) (theirs [32]byte, err error) {
 	c, err := r.peers.conn(yard)
 	if err != nil {

@@ -35,35 +35,35 @@ import (
 
 const maxMessage = 16 << 20
 
-// quickBackoff is how connections to other yards are tried again: soon at first,
-// never more than a few seconds apart, so that a mended link is found.
+// quickBackoff says how soon a connection to another yard is tried again: soon at
+// first, and never more than a few seconds apart. So a mended link is found quickly.
 var quickBackoff = backoff.Config{BaseDelay: 100 * time.Millisecond, Multiplier: 1.6, Jitter: 0.2, MaxDelay: 3 * time.Second}
 
 // Config is how a replica is opened. Dir is required.
 type Config struct {
 	Dir string
-	// Listen overrides the settings' address to listen on.
+	// Listen, when set, is used instead of the address in the settings.
 	Listen string
 	Logger *slog.Logger
 	// Now is the yard's clock.
 	Now func() time.Time
 	// Listener, when set, is used instead of opening a port.
 	Listener net.Listener
-	// Dial, when set, makes the connections to other yards, raft's and gRPC's;
-	// TLS comes on top.
+	// Dial, when set, makes the connections to other yards, for raft and for gRPC. TLS
+	// runs on top of them.
 	Dial func(ctx context.Context, yard, address string) (net.Conn, error)
-	// Disk, when set, is used instead of our own limits; Free instead of asking the
-	// system for the free bytes.
+	// Disk, when set, is used instead of the built-in limits. Free, when set, gives
+	// the free bytes instead of the system.
 	Disk *DiskLimits
 	Free func(dir string) (uint64, error)
-	// BeforeWrite, when set, is called before each write of raft's log, which waits
-	// for it.
+	// BeforeWrite, when set, is called before each write of raft's log. The write
+	// waits until it returns.
 	BeforeWrite func()
 	// Timers, when set, are used instead of the profile of the settings.
 	Timers *quorum.Timers
 }
 
-// Replica is one running yard.
+// Replica is the running node of one yard.
 type Replica struct {
 	dir    string
 	set    *Settings
@@ -89,22 +89,22 @@ type Replica struct {
 	cancel  context.CancelFunc
 	wg      sync.WaitGroup
 	halted  chan error
-	kick    chan struct{} // the state moved
+	kick    chan struct{} // the state changed
 	tell    chan struct{} // a divergence was noticed
 	roots   quorum.Roots
 	checked ledger.Verified
-	// strangers bounds the looks at the quorum for keys that are not known here.
+	// strangers bounds how many unknown keys may have the quorum asked at a time.
 	strangers chan struct{}
 	wire      *streams
-	stopped   atomic.Bool // by itself: see Halted
+	stopped   atomic.Bool // by itself, not by Close: see Halted
 	closeOnce sync.Once
 	closeErr  error
 
 	mu           sync.Mutex
 	confirmedAt  int64
-	ledAt        time.Time // when a leader was last known, or this replica was opened
+	ledAt        time.Time // when a leader was last known; at first, when this replica was opened
 	lastContacts []*recordv1.YardContact
-	alarm        *recordv1.Finding // what divergences says
+	alarm        *recordv1.Finding // the finding for divergences
 	divergences  []divergence      // see divergence.go
 	evidence     sync.Mutex        // held while evidence is written; taken before mu
 }
@@ -140,7 +140,7 @@ func Open(c Config) (_ *Replica, err error) {
 	return r, nil
 }
 
-// fromDirectory reads who this replica is. Nothing is open yet.
+// fromDirectory reads which replica this is. It opens nothing.
 func fromDirectory(c Config) (*Replica, error) {
 	set, err := ReadSettings(c.Dir)
 	if err != nil {
@@ -165,7 +165,8 @@ func fromDirectory(c Config) (*Replica, error) {
 	return r, nil
 }
 
-// openStores checks that nothing of the data directory is missing, and opens all of it.
+// openStores checks that no part of the data directory is missing, and opens all of
+// it.
 func (r *Replica) openStores(c *Config) (err error) {
 	if err = r.checkFounding(); err != nil {
 		return err
@@ -211,8 +212,8 @@ func (r *Replica) listen(c *Config) (net.Listener, error) {
 	return l, nil
 }
 
-// openNode starts raft on the listener, which it closes when that fails. A founder's
-// raft begins with this replica as its only voter.
+// openNode starts raft on the listener. If that fails, it closes the listener. A
+// founder's raft begins with this replica as its only voter.
 func (r *Replica) openNode(c *Config, l net.Listener) (err error) {
 	r.mux = pin.NewMux(l, pin.ServerConfig(r.key, nil, pin.ALPNClient, pin.ALPNPeer))
 	r.wire = newStreams(r.mux.Listener(pin.ALPNPeer), r.set.Yard, r.key, r.directory, c.Dial)
@@ -242,7 +243,7 @@ func (r *Replica) Settings() Settings { return *r.set }
 // Addr is where the replica listens.
 func (r *Replica) Addr() net.Addr { return r.addr }
 
-// Halted delivers what stops the replica by itself, such as an entry from a
+// Halted delivers the error that stops the replica by itself, such as an entry from a
 // newer release.
 func (r *Replica) Halted() <-chan error { return r.halted }
 
@@ -259,7 +260,7 @@ func (r *Replica) halt(err error) {
 	}
 }
 
-// moved tells everybody who watches that the state moved; it never blocks.
+// moved tells everybody who watches that the state changed. It never blocks.
 func (r *Replica) moved() {
 	select {
 	case r.kick <- struct{}{}:
@@ -293,11 +294,11 @@ func (r *Replica) serve() {
 	})
 }
 
-// grace is how long a stop waits for calls under way, and then for handlers.
+// grace is how long a stop waits for calls under way, and then as long for handlers.
 const grace = 3 * time.Second
 
-// Close stops gracefully: no new calls, watchers end, leadership moves on, then
-// the stores close. A second call waits for the first.
+// Close stops gracefully. It takes no new calls, ends the watches, hands the
+// leadership over, and then closes the stores. A second call waits for the first.
 func (r *Replica) Close() error {
 	r.closeOnce.Do(func() { r.closeErr = r.close() })
 	return r.closeErr
@@ -314,7 +315,7 @@ func (r *Replica) close() error {
 		go func() { r.grpc.Stop(); close(stopped) }()
 		within(stopped, grace)
 	}
-	r.wire.cut() // raft waits for its calls to the others, which may not answer
+	r.wire.cut() // raft waits for its calls to other yards, and these may never answer
 	err := r.node.Close()
 	r.mux.Close()
 	r.wg.Wait()
@@ -356,7 +357,8 @@ func (r *Replica) ledgerID() []byte {
 	return b
 }
 
-// divergence is what is known of replicas that hold different histories, nil for none.
+// divergence is the alarm about replicas that hold different histories, nil when there
+// is none.
 func (r *Replica) divergence() *recordv1.Finding {
 	r.mu.Lock()
 	defer r.mu.Unlock()

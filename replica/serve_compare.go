@@ -14,12 +14,12 @@ import (
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
 )
 
-// compareEvery is how often this replica compares roots with one other: often
-// enough to notice within minutes, and seldom enough for a metered link.
+// compareEvery is how often this replica compares roots with another. It is often
+// enough to notice a divergence within minutes, and seldom enough for a metered link.
 func (r *Replica) compareEvery() time.Duration { return 10 * r.timers.Election }
 
-// compareRoots compares with the other yards in turn, and tells all of them at
-// once when a divergence was noticed.
+// compareRoots compares with the other yards in turn. When a divergence is noticed, it
+// tells all of them at once.
 func (r *Replica) compareRoots() {
 	tick := time.NewTicker(r.compareEvery())
 	defer tick.Stop()
@@ -57,7 +57,7 @@ func (r *Replica) others() (out []string) {
 	return out
 }
 
-// newest is the size that this replica stands at, its root and its checkpoint.
+// newest gives the size of this replica's state, its root and its checkpoint.
 func (r *Replica) newest() (size uint64, root [32]byte, text string, err error) {
 	r.node.View(func(s *ledger.State, _ uint64) { size = s.Size() })
 	root, ok := r.rootAt(size)
@@ -68,8 +68,8 @@ func (r *Replica) newest() (size uint64, root [32]byte, text string, err error) 
 	return size, root, text, err
 }
 
-// compareWith shows this replica's checkpoint to another, and holds the answer
-// against what is here.
+// compareWith shows this replica's checkpoint to another, and compares the answer with
+// what is here.
 func (r *Replica) compareWith(ctx context.Context, yard string) error {
 	size, root, text, err := r.newest()
 	if err != nil {
@@ -94,7 +94,7 @@ func (r *Replica) compareWith(ctx context.Context, yard string) error {
 	return nil
 }
 
-// judge verifies what a yard says that it holds, and compares it.
+// judge verifies the checkpoint of a yard, and compares it.
 func (r *Replica) judge(yard string, size uint64, root []byte, text string) error {
 	signed, signedRoot, err := r.verified(yard, text)
 	if err == nil && (signed != size || !bytes.Equal(signedRoot[:], root)) {
@@ -107,8 +107,8 @@ func (r *Replica) judge(yard string, size uint64, root []byte, text string) erro
 	return r.compare(yard, size, signedRoot, text)
 }
 
-// CompareRoot compares the caller's checkpoint with what this replica has, and
-// answers with its own: of the same size if it can.
+// CompareRoot compares the caller's checkpoint with what this replica has. It answers
+// with its own checkpoint, of the same size if it can.
 func (p *peerServer) CompareRoot(ctx context.Context, q *servicev1.CompareRootRequest) (*servicev1.CompareRootResponse, error) {
 	r, yard := p.r, callerOf(ctx).yard
 	if yard == r.set.Yard {

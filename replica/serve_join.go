@@ -16,7 +16,7 @@ import (
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
 )
 
-// Join redeems an invitation. The record says by its signatures who may.
+// Join redeems an invitation. The signatures on the record show who may do so.
 func (m *memberServer) Join(ctx context.Context, q *servicev1.JoinRequest) (*servicev1.JoinResponse, error) {
 	r := m.r
 	e, err := r.checked.Decode(ledger.DirectEntry(q.GetSigned()))
@@ -63,16 +63,16 @@ func (m *memberServer) Join(ctx context.Context, q *servicev1.JoinRequest) (*ser
 	if err != nil {
 		return nil, status.Error(codes.Internal, err.Error())
 	}
-	// So that the answer names a yard that just joined, itself perhaps.
+	// So that the answer names a yard that has just joined, perhaps the caller itself.
 	_ = r.confirm(ctx)
 	r.learn()
 	return &servicev1.JoinResponse{Founding: founding, Yards: r.directory.infos(), Index: index, Id: e.Record().GetSigner()}, nil
 }
 
-// tryJoin says what stands against a joining, as this replica knows it. The call
-// is open to strangers, so nothing of theirs may reach the log: only who holds
-// the invitation's one-time key, and the new key, gets past. done: this very key
-// has joined by it already, and only the answer got lost.
+// tryJoin says what stands against a joining, as this replica knows it. Strangers may
+// make this call, so their bytes must not reach the log. It lets through only a record
+// that is signed with the invitation's one-time key and with the new key. done means
+// that this key has joined by the invitation already, and only the answer was lost.
 func (r *Replica) tryJoin(e *ledger.Entry) (done bool, no *recordv1.Finding) {
 	j, id := e.Record().GetJoin(), e.Record().GetSigner()
 	now := r.now().UnixMilli()

@@ -36,8 +36,9 @@ func wait(ms uint32) time.Duration {
 	return min(time.Duration(ms)*time.Millisecond, maxWait)
 }
 
-// journalWait is wait for what is in this yard's journal already: where no leader
-// has been known for long, its receipt says so without waiting for one.
+// journalWait is how long a receipt waits for the ledger to take a record of this
+// yard's journal. While no leader is known, it is at most patience, so that the person
+// soon reads that the record is only written down.
 func (r *Replica) journalWait(ms uint32) time.Duration {
 	if ms == 0 && r.leaderless() > 0 {
 		return min(defaultWait, r.patience())
@@ -45,7 +46,8 @@ func (r *Replica) journalWait(ms uint32) time.Duration {
 	return wait(ms)
 }
 
-// Submit takes one signed record. Bad bytes are refused before they reach any log.
+// Submit takes one signed record. It refuses malformed bytes before they reach any
+// log.
 func (s *ledgerServer) Submit(ctx context.Context, q *servicev1.SubmitRequest) (*servicev1.SubmitResponse, error) {
 	e, err := s.r.checked.Decode(ledger.DirectEntry(q.GetSigned()))
 	if err != nil {
@@ -88,8 +90,8 @@ func (s *ledgerServer) Submit(ctx context.Context, q *servicev1.SubmitRequest) (
 	return &servicev1.SubmitResponse{Receipt: rec}, nil
 }
 
-// submitDirect takes a record to the quorum, once: a ticket that the ledger has
-// gets its recorded answer.
+// submitDirect takes a record to the quorum, once. If the ledger has the ticket
+// already, it returns the recorded answer.
 func (r *Replica) submitDirect(ctx context.Context, e *ledger.Entry) (*servicev1.Receipt, error) {
 	ref := quorum.TicketRef(e)
 	if o := r.recordedAs(ref, e.Signed()); o != nil {
@@ -101,7 +103,7 @@ func (r *Replica) submitDirect(ctx context.Context, e *ledger.Entry) (*servicev1
 	}
 	o := outs[0]
 	if len(o.GetConditions()) == 1 && code.Has(o.GetConditions(), ledger.TicketRepeated) {
-		// Taken before, and only now seen here.
+		// The record was taken before, and shows here only now.
 		c, cancel := context.WithTimeout(ctx, r.patience())
 		defer cancel()
 		if r.confirm(c) == nil {
@@ -122,8 +124,8 @@ func (r *Replica) directReceipt(o *recordv1.Outcome, repeated bool) (*servicev1.
 		Outcome: o, Yard: r.set.Yard, ReadUnixMs: r.now().UnixMilli(), RepeatedTicket: repeated}, nil
 }
 
-// recorded finds the outcome of an entry by its reference; nil when this replica
-// does not have it.
+// recorded finds the outcome of an entry by its ref, nil when this replica does not
+// have it.
 func (r *Replica) recorded(ref string) *recordv1.Outcome {
 	if ref == "" {
 		return nil
@@ -143,8 +145,8 @@ func (r *Replica) recorded(ref string) *recordv1.Outcome {
 	return &o
 }
 
-// recordedAs is recorded for a direct entry with these very bytes: the same ticket
-// on other bytes is another act, and never gets the answer of the first.
+// recordedAs is recorded for a direct entry with exactly these bytes. The same ticket
+// on other bytes is another act. It never gets the first act's answer.
 func (r *Replica) recordedAs(ref string, signed []byte) *recordv1.Outcome {
 	o := r.recorded(ref)
 	if o == nil {
@@ -179,8 +181,8 @@ func (s *ledgerServer) GetBoard(ctx context.Context, q *servicev1.GetBoardReques
 	return &servicev1.GetBoardResponse{Board: b}, err
 }
 
-// JobNotHere: open or closed, the state has no such job; one that closed long ago is
-// in the history.
+// JobNotHere: the state has no such job, open or closed. A job that closed long ago is
+// only in the history.
 var JobNotHere = code.New("JOB_NOT_HERE", code.Row{Args: "job", Next: "yardhasp job list", Answer: code.Unknown})
 
 func (s *ledgerServer) GetJob(ctx context.Context, q *servicev1.GetJobRequest) (*servicev1.GetJobResponse, error) {
@@ -227,7 +229,7 @@ func (s *ledgerServer) Watch(q *servicev1.WatchRequest, out servicev1.LedgerServ
 				return err
 			}
 		}
-		// The history is written just after the state moves: look again soon.
+		// The history is written shortly after the state changes, so look again soon.
 		t := time.NewTimer(200 * time.Millisecond)
 		select {
 		case <-changed:
@@ -256,7 +258,7 @@ func (s *ledgerServer) GetDrawing(ctx context.Context, q *servicev1.GetDrawingRe
 	return res, err
 }
 
-// Export sends the leaves as they are.
+// Export sends the leaves unchanged.
 func (s *ledgerServer) Export(q *servicev1.ExportRequest, out servicev1.LedgerService_ExportServer) error {
 	to := q.GetTo()
 	if size := s.r.history.Size(); to == 0 || to > size {
@@ -282,7 +284,7 @@ func (s *ledgerServer) Export(q *servicev1.ExportRequest, out servicev1.LedgerSe
 	return nil
 }
 
-// GetReceipt tells what became of a ticket: of this yard's journal, or of a
+// GetReceipt says what became of a ticket, of a record in this yard's journal or of a
 // direct entry.
 func (s *ledgerServer) GetReceipt(ctx context.Context, q *servicev1.GetReceiptRequest) (*servicev1.GetReceiptResponse, error) {
 	w, cancel := context.WithTimeout(ctx, s.r.journalWait(q.GetWaitMs()))

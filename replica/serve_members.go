@@ -21,7 +21,7 @@ type memberServer struct {
 	r *Replica
 }
 
-// GetMembers says who counts for the quorum, and how this replica is.
+// GetMembers says which replicas count for the quorum, and how this replica is.
 func (m *memberServer) GetMembers(ctx context.Context, _ *servicev1.GetMembersRequest) (*servicev1.GetMembersResponse, error) {
 	r := m.r
 	c, cancel := context.WithTimeout(ctx, r.patience())
@@ -55,7 +55,7 @@ func (m *memberServer) GetMembers(ctx context.Context, _ *servicev1.GetMembersRe
 	return res, nil
 }
 
-// unconfirmedFor is why a reading is not confirmed after err, nil when it is.
+// unconfirmedFor is why a reading is not confirmed after err, nil when err is nil.
 func unconfirmedFor(err error) *recordv1.Finding {
 	if err == nil {
 		return nil
@@ -67,8 +67,9 @@ func unconfirmedFor(err error) *recordv1.Finding {
 var (
 	OneYard  = code.New("ONE_YARD", code.Row{})
 	TwoYards = code.New("TWO_YARDS", code.Row{})
-	// NoneMayFail, SomeMayFail and EvenMayFail: how many voters may fail before nothing
-	// can be approved; an even number of voters protects no better than one fewer.
+	// NoneMayFail, SomeMayFail and EvenMayFail say how many voters may fail before
+	// nothing can be approved. An even number of voters protects no better than one
+	// voter fewer.
 	NoneMayFail = code.New("NONE_MAY_FAIL", code.Row{Args: "alive:number voters:number needed:number"})
 	SomeMayFail = code.New("SOME_MAY_FAIL", code.Row{Args: "alive:number voters:number needed:number may_fail:number"})
 	EvenMayFail = code.New("EVEN_MAY_FAIL", code.Row{Args: "alive:number voters:number needed:number may_fail:number"})
@@ -96,16 +97,16 @@ type peerServer struct {
 	r *Replica
 }
 
-// Propose takes entries of another replica, if this one leads. Bytes that can
-// never be an entry do not reach the log.
+// Propose takes entries of another replica, if this one leads. Bytes that can never be
+// an entry do not reach the log.
 func (p *peerServer) Propose(ctx context.Context, q *servicev1.ProposeRequest) (*servicev1.ProposeResponse, error) {
 	entries, err := quorum.DecodeAll(&p.r.checked, q.GetEntries())
 	if err != nil {
 		return nil, failed(err)
 	}
 	for _, e := range entries {
-		// A journal record with a broken act inside still takes its place, or it
-		// would hold up everything behind it.
+		// A journal record whose act is malformed still takes its place in the
+		// journal. Otherwise it would block every record after it.
 		if f := e.Fault(); f != nil && e.Envelope() == nil {
 			return nil, fault(f)
 		}
@@ -128,10 +129,10 @@ func (p *peerServer) ReadIndex(ctx context.Context, _ *servicev1.ReadIndexReques
 	return &servicev1.ReadIndexResponse{RaftIndex: i, TimeUnixMs: p.r.now().UnixMilli(), Yards: p.r.contacts()}, nil
 }
 
-// maxVoters bounds the quorum; more yards follow without a vote.
+// maxVoters bounds the quorum. Further yards follow without a vote.
 const maxVoters = 7
 
-// Promote gives a replica that has caught up its vote.
+// Promote gives a replica its vote once it has caught up.
 func (p *peerServer) Promote(ctx context.Context, q *servicev1.PromoteRequest) (*servicev1.PromoteResponse, error) {
 	r := p.r
 	if !r.node.IsLeader() {

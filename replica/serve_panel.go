@@ -14,15 +14,16 @@ import (
 )
 
 var (
-	// GoAhead alone lets the person at the panel close the point, while it shows.
+	// GoAhead: only this lets the person at the panel close the point, and only while
+	// it shows.
 	GoAhead    = code.New("GO_AHEAD", code.Row{Args: "point request"})
 	DoNotClose = code.New("DO_NOT_CLOSE", code.Row{Args: "point"})
-	// OwnMachine: the panel reads its yard's own machine, and asks no other.
+	// OwnMachine: a panel reads only the machine of its own yard.
 	OwnMachine = code.New("OWN_MACHINE", code.Row{Args: "yard"})
 )
 
 // GetPanel tells the person at a panel what they need before an act there. The
-// go-ahead shows only here, only live, and never from another yard's replica.
+// go-ahead shows only here, only as of now, and only from the point's own yard.
 func (s *ledgerServer) GetPanel(ctx context.Context, q *servicev1.GetPanelRequest) (*servicev1.GetPanelResponse, error) {
 	r := s.r
 	known := func() (ok bool) {
@@ -32,11 +33,12 @@ func (s *ledgerServer) GetPanel(ctx context.Context, q *servicev1.GetPanelReques
 	if !known() && !(r.catchUp(ctx) && known()) {
 		return nil, answer(codes.NotFound, ledger.UnknownPoint.About(q.GetPoint(), q.GetPoint()))
 	}
-	// Another yard's point is shown too, never with a go-ahead: a box here may
-	// take its key.
+	// Another yard's point is shown too, since a box here may take its key. It never
+	// has a go-ahead.
 	v, confirmed, because := r.yard.panel(q.GetPoint()), false, OwnMachine.About(r.set.Yard, r.set.Yard)
 	if v.GoAhead {
-		// Energising always needs the quorum, so a go-ahead is shown only behind it.
+		// Energising always needs the quorum, so a go-ahead is shown only after the
+		// quorum confirmed the state.
 		c, cancel := context.WithTimeout(ctx, r.patience())
 		confirmed = r.confirm(c) == nil
 		cancel()

@@ -15,17 +15,17 @@ import (
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
 )
 
-// NoSuchPlan: what was asked can't be computed on the current drawings; why is what the
-// energy model says.
+// NoSuchPlan: no plan can be computed on the current drawings. why is the energy
+// model's reason.
 var NoSuchPlan = code.New("NO_SUCH_PLAN", code.Row{Args: "zone why:text", Answer: code.Unknown})
 
-// Plan computes on the current drawings what isolates a zone, or examines the
-// points that are given.
+// Plan uses the current drawings. It computes which points isolate a zone, or examines
+// the points that are given.
 func (s *ledgerServer) Plan(ctx context.Context, q *servicev1.PlanRequest) (*servicev1.PlanResponse, error) {
 	var res *servicev1.PlanResponse
 	var bad error
 	err := s.r.read(ctx, servicev1.Consistency_CONSISTENCY_UNSPECIFIED, func(st *ledger.State, a *recordv1.AsOf) {
-		g := st.Graph() // built once for a set of drawings and never changed after
+		g := st.Graph() // built once for a set of drawings, and not changed after that
 		var p energy.Plan
 		if len(q.GetPoints()) > 0 {
 			p, bad = g.Describe(q.GetZone(), q.GetPoints(), q.GetIsolation())
@@ -55,10 +55,10 @@ func (s *ledgerServer) Plan(ctx context.Context, q *servicev1.PlanRequest) (*ser
 	return res, nil
 }
 
-// maxPeople bounds how many locks a plan's hardware is counted for.
+// maxPeople bounds how many people's locks the hardware of a plan is counted for.
 const maxPeople = 1000
 
-// GetEnergyNow says what is live with the points as the ledger has them: open and
+// GetEnergyNow says what is live when each point is as the ledger has it: open and
 // held by a lock, open, or closed.
 func (s *ledgerServer) GetEnergyNow(ctx context.Context, q *servicev1.GetEnergyNowRequest) (*servicev1.GetEnergyNowResponse, error) {
 	res := &servicev1.GetEnergyNowResponse{Caution: ledger.Caution}

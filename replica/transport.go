@@ -19,8 +19,8 @@ import (
 	"yardhasp/client/pin"
 )
 
-// streams carries raft over the pinned TLS port: raft's addresses are yard names,
-// looked up in the directory at each dial.
+// streams carries raft over the pinned TLS port. raft's addresses are yard names. Each
+// dial looks the name up in the directory.
 type streams struct {
 	net.Listener
 	yard      string
@@ -31,7 +31,7 @@ type streams struct {
 	cut       context.CancelFunc // ends every connection
 }
 
-// dialer makes a connection to a yard's replica; nil: over TCP.
+// dialer makes a connection to a yard's replica; nil means over TCP.
 type dialer func(ctx context.Context, yard, address string) (net.Conn, error)
 
 func newStreams(l net.Listener, yard string, key ed25519.PrivateKey, b *directory, dial dialer) *streams {
@@ -46,7 +46,7 @@ func newStreams(l net.Listener, yard string, key ed25519.PrivateKey, b *director
 	return s
 }
 
-// owned is a connection that ends with the streams.
+// owned is a connection that ends when streams is closed.
 type owned struct {
 	net.Conn
 	forget func() bool
@@ -61,7 +61,7 @@ func (o *owned) Close() error {
 	return o.Conn.Close()
 }
 
-// Accept gives only connections of a yard's replica.
+// Accept returns only connections from a yard's replica.
 func (s *streams) Accept() (net.Conn, error) {
 	for {
 		c, err := s.Listener.Accept()
@@ -101,7 +101,7 @@ func (s *streams) Dial(address raft.ServerAddress, timeout time.Duration) (net.C
 	return s.own(c), nil
 }
 
-// expects accepts the key that the directory has for a yard now.
+// expects accepts only the key that the directory has for a yard at the moment.
 func (b *directory) expects(yard string) func([]byte) bool {
 	return func(key []byte) bool {
 		e, ok := b.get(yard)
@@ -156,8 +156,8 @@ func (p *peers) conn(yard string) (*grpc.ClientConn, error) {
 	return c, nil
 }
 
-// leaderConn returns the connection to the yard that leads. It is tried again at
-// once: raft hears from that yard, so its link is back.
+// leaderConn returns the connection to the yard that leads. It ends gRPC's wait
+// between tries: raft hears from that yard, so the link is back.
 func (p *peers) leaderConn(yard string) (*grpc.ClientConn, error) {
 	c, err := p.conn(yard)
 	if err == nil && c.GetState() == connectivity.TransientFailure {

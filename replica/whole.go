@@ -17,7 +17,7 @@ import (
 // founding reads the founding record kept in the data directory.
 func (r *Replica) founding() ([]byte, error) { return os.ReadFile(filepath.Join(r.dir, "founding")) }
 
-// checkFounding makes sure that the founding record is the one of the ledger.
+// checkFounding makes sure that the founding record belongs to this ledger.
 func (r *Replica) checkFounding() error {
 	raw, err := r.founding()
 	if err != nil {
@@ -35,10 +35,10 @@ func (r *Replica) checkFounding() error {
 
 const begunFile = "begun"
 
-// checkWhole refuses a data directory that has lost its log or its journal as a
-// whole: begun anew under the same key, this replica could vote twice in a term,
-// a founder could found the same ledger again on its own, and promises written
-// down would be forgotten.
+// checkWhole refuses a data directory whose log or journal is missing as a whole. If
+// this replica began anew under the same key, it could vote twice in a term, and the
+// promises in the journal would be forgotten. A founder could found the same ledger a
+// second time on its own.
 func (r *Replica) checkWhole() error {
 	if _, err := os.Stat(filepath.Join(r.dir, begunFile)); errors.Is(err, fs.ErrNotExist) {
 		return nil
@@ -53,7 +53,7 @@ func (r *Replica) checkWhole() error {
 	return nil
 }
 
-// checkPart refuses to begin a lost log or journal anew.
+// checkPart refuses to make a lost log or journal anew.
 func (r *Replica) checkPart(p Part) error {
 	files := map[Part][]string{PartLog: {"raft", "raft.mark"}, PartJournal: {filepath.Join("journal", "journal")}}
 	for _, f := range files[p] {
@@ -66,7 +66,7 @@ func (r *Replica) checkPart(p Part) error {
 	return nil
 }
 
-// markBegun notes that log and journal are there from now on.
+// markBegun notes that the log and the journal exist from now on.
 func (r *Replica) markBegun() error {
 	path := filepath.Join(r.dir, begunFile)
 	if _, err := os.Stat(path); err == nil {
