@@ -15,9 +15,9 @@ import (
 	"yardhasp/replica"
 )
 
-// serveAdmin serves monitors on this machine: they see counts and yards, sign
-// nothing and change nothing. No address: nothing is served. The answer has no
-// lock on the door, so only a loopback address is taken.
+// serveAdmin serves monitors on this machine. They can read counts and yard names.
+// They can sign and change nothing. An empty address serves nothing. The server asks
+// for no key, so it takes only a loopback address.
 func serveAdmin(address string, r *replica.Replica) (io.Closer, error) {
 	if address == "" {
 		return io.NopCloser(nil), nil

@@ -23,7 +23,7 @@ const (
 	exitOK      = 0
 	exitFailed  = 1
 	exitUsage   = 2
-	exitStopped = 3 // stopped by itself: its log says why
+	exitStopped = 3 // stopped by itself; the log says why
 )
 
 type usageError struct{ error }
@@ -119,7 +119,7 @@ func (o *options) logger() *slog.Logger {
 	return slog.New(slog.NewTextHandler(o.err, &slog.HandlerOptions{Level: level}))
 }
 
-// limitMemory keeps a small box small, unless its owner decided otherwise
+// limitMemory keeps memory low on a small box, unless its owner set the limits
 // (performance.md: memory limit 64M and GOGC 50).
 func limitMemory() {
 	if os.Getenv("GOMEMLIMIT") == "" {
@@ -130,7 +130,7 @@ func limitMemory() {
 	}
 }
 
-// run serves until a signal, or until the replica stops by itself.
+// run serves until a signal comes or the replica stops by itself.
 func (o *options) run(ctx context.Context, ready func(*replica.Replica)) error {
 	limitMemory()
 	ctx, stop := signal.NotifyContext(ctx, syscall.SIGINT, syscall.SIGTERM)
@@ -151,7 +151,7 @@ func (o *options) run(ctx context.Context, ready func(*replica.Replica)) error {
 	}
 	select {
 	case <-ctx.Done():
-		stop() // a second signal ends the process at once
+		stop() // now a second signal ends the process at once
 		fmt.Fprintln(o.err, "yardhaspd: stopping")
 		return r.Close()
 	case err := <-r.Halted():

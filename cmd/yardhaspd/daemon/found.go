@@ -22,7 +22,7 @@ import (
 	"yardhasp/replica"
 )
 
-// Founding is what yardhaspd found was told.
+// Founding holds what the user gave to "yardhaspd found".
 type Founding struct {
 	Yard, Name, Coop, Manager, ManagerName, Listen, Address, Timers, Passphrase string
 }
@@ -116,7 +116,7 @@ func Found(dir string, f Founding) error {
 	return p.Save(filepath.Join(dir, "profile.yaml"))
 }
 
-// next prints what to type next.
+// next prints the commands to type next.
 func (o *options) next(f Founding) {
 	p := filepath.Join(o.dir, "profile.yaml")
 	fmt.Fprintf(o.out, `founded the ledger of %s with the yard %s; its first manager is %s
@@ -131,7 +131,7 @@ keep %s safe: whoever has it and its passphrase signs as %s
 `, f.Coop, f.Yard, f.Manager, o.dir, p, p, p, p, filepath.Join(o.dir, "manager.key"), f.Manager)
 }
 
-// runOrFound is yardhaspd with no arguments.
+// runOrFound is what yardhaspd does without arguments.
 func (o *options) runOrFound(ctx context.Context) error {
 	_, err := replica.ReadSettings(o.dir)
 	switch {
@@ -154,7 +154,7 @@ func (o *options) runOrFound(ctx context.Context) error {
 	})
 }
 
-// passphrase asks for one, or reads it from a file.
+// passphrase asks for a passphrase, or reads it from a file.
 func (o *options) passphrase(file string, none bool) (string, error) {
 	if none {
 		return "", nil

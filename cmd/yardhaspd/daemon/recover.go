@@ -95,7 +95,7 @@ func (o *options) prepare(ctx context.Context, p preparing) error {
 	return nil
 }
 
-// clientOf asks with the key of somebody enrolled; it submits nothing.
+// clientOf makes a client with the key of an enrolled person. It submits nothing.
 func (o *options) clientOf(p preparing) (*client.Client, error) {
 	prof, err := client.LoadProfile(p.profile)
 	if err != nil {
@@ -114,7 +114,7 @@ func (o *options) clientOf(p preparing) (*client.Client, error) {
 	return client.New(prof, key, client.NewMemoryTickets("prepare"))
 }
 
-// yardsOf lists the yards that a reading names, and the epoch of one.
+// yardsOf lists the yards of a GetMembers answer, and the epoch of one of them.
 func yardsOf(m *servicev1.GetMembersResponse, yard string) (infos []*recordv1.YardInfo, epoch uint64, err error) {
 	for _, v := range m.GetMembers() {
 		if len(v.GetReplicaKey()) == ed25519.PublicKeySize {

@@ -12,7 +12,7 @@ func ref(text string) *recordv1.JournalRef {
 	r := &recordv1.JournalRef{}
 	yard, rest, _ := strings.Cut(text, "/")
 	r.Yard = yard
-	_, _ = fmt.Sscanf(rest, "%d/%d", &r.Epoch, &r.Seq) // a bad one is refused by the client
+	_, _ = fmt.Sscanf(rest, "%d/%d", &r.Epoch, &r.Seq) // the client refuses a malformed one
 	return r
 }
 

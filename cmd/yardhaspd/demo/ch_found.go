@@ -17,7 +17,7 @@ import (
 	"yardhasp/testdata/coop"
 )
 
-// padlocks are the serials of the crew's locks.
+// padlocks are the serial numbers of the crew's locks.
 var padlocks = map[string]string{"ravi": "4417", "lena": "2093"}
 
 var yardNames = map[string]string{"stonebend": "Stonebend", "millrow": "Millrow", "eastfork": "Eastfork"}
@@ -120,13 +120,13 @@ func bringPeople(s *story) {
 		RegisterBox: &recordv1.RegisterBox{Box: lockBox, Holes: 6, Label: "group lock box for leg 2"}}})
 }
 
-// opsLocks go on the points themselves; their keys go into the box.
+// opsLocks hang on the points themselves. Their keys go into the box.
 var opsLocks = []string{"op-11", "op-12", "op-21", "op-22"}
 
-// shortWait stands in for the ten minutes of the drive's plate.
+// shortWait, in seconds, replaces the ten minutes on the drive's plate.
 const shortWait = 2
 
-// drawYards publishes the three drawings and has them walked.
+// drawYards publishes the three drawings. People then walk the yards to check them.
 func drawYards(s *story) {
 	s.page.heading("Each yard's energy paths are drawn, and walked against the steel",
 		"What cuts a machine off is computed from these drawings, so somebody qualified first compares them with the real thing.")
@@ -154,7 +154,7 @@ func drawYards(s *story) {
 	}
 }
 
-// walk has ravi, who is qualified, sign a drawing as walked.
+// walk has ravi, who is qualified, sign that he walked a drawing.
 func (s *story) walk(yard string) {
 	if s.err != nil {
 		return

@@ -10,10 +10,10 @@ import (
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
 )
 
-// mechanics work the points of their own yard.
+// mechanics are the people who operate the points of their own yard.
 var mechanics = map[string]string{"stonebend": "ravi", "millrow": "tomas", "eastfork": "iris"}
 
-// keeper is who works a point.
+// keeper is the person who operates a point.
 func keeper(point string) string {
 	y, _, _ := strings.Cut(point, "/")
 	return mechanics[y]

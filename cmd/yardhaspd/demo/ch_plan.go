@@ -19,7 +19,7 @@ const (
 	control  = "stonebend/leg-2-control"
 )
 
-// computePlan shows that the obvious switch is not enough, and what is.
+// computePlan shows that the obvious switch is not enough, and which points are.
 func computePlan(s *story) {
 	s.page.heading("The obvious switch, and the plan",
 		"The boot of leg 2 is plugged. The disconnect beside the motor stops the leg, and a meter on the motor then reads nothing.")
@@ -52,7 +52,7 @@ func computePlan(s *story) {
 	s.expect(len(p.GetStores()) == 2 && len(p.GetProofs()) == 9, "%d stores and %d proofs, want 2 and 9", len(p.GetStores()), len(p.GetProofs()))
 }
 
-// examine shows that some points leave the zone live, and by which way.
+// examine shows that some points leave the zone live, and the way that energy takes.
 func (s *story) examine(what string, points ...string) {
 	if s.err != nil {
 		return
@@ -76,7 +76,7 @@ func (s *story) examine(what string, points ...string) {
 	}
 }
 
-// openJob begins the job with the plan.
+// openJob opens the job with the plan.
 func openJob(s *story) {
 	s.page.heading("A job is opened, with the plan and the crew",
 		"What a job has reached follows from what people recorded; nobody can tick it off.")
@@ -87,7 +87,7 @@ func openJob(s *story) {
 	s.done("ravi", "told dov, before any lock goes on", actNotice(recordv1.NoticeWhen_NOTICE_WHEN_BEFORE))
 }
 
-// checkBeforeDriving is the contractor's one screen.
+// checkBeforeDriving shows the one screen that the contractor reads before the drive.
 func checkBeforeDriving(s *story) {
 	s.page.heading("The contractor looks before driving an hour",
 		"One screen: how fresh it is comes first, then the job, then what is missing and who has to supply it.")
@@ -104,7 +104,7 @@ func checkBeforeDriving(s *story) {
 	s.notYet(j)
 }
 
-// notYet checks that a job's work may not begin.
+// notYet checks that the work of a job may not start.
 func (s *story) notYet(j *recordv1.JobView) {
 	s.expect(j.GetStage() != recordv1.Stage_STAGE_WORK_MAY_START && len(j.GetToStart()) > 0, "job %s may start already: %s", j.GetId(), j.GetStage())
 }
@@ -125,7 +125,7 @@ func codeList(cs []*recordv1.Finding) []code.Code {
 	return slices.Compact(out)
 }
 
-// codesOf reports whether the conditions are of exactly these codes.
+// codesOf reports whether the conditions have exactly these codes.
 func codesOf(cs []*recordv1.Finding, want ...code.Code) bool {
 	slices.Sort(want)
 	return slices.Equal(codeList(cs), want)

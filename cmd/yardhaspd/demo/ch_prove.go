@@ -9,12 +9,13 @@ import (
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
 )
 
-// releaseStored drains what the locks hold back; once too early.
+// releaseStored drains the energy stored behind the locks. It waits until the drive's
+// capacitors have discharged.
 func releaseStored(s *story) {
 	s.page.heading("What is stored behind the locks is let out",
 		"A locked switch holds back the feed, not a charged capacitor nor the grain hanging in the buckets.")
 	const bus = "stonebend/leg-2-drive-bus"
-	end := s.opened.Add((shortWait + 1) * time.Second) // a second more than the ledger's clock can lag
+	end := s.opened.Add((shortWait + 1) * time.Second) // one second more than the ledger's clock can lag
 	for _, st := range s.plan.GetStores() {
 		if st.GetStore() != bus {
 			s.done("ravi", "released "+st.GetStore()+": belt clamp set and pinned", actStored(st.GetStore(), st.GetRelease()))
@@ -35,7 +36,7 @@ func releaseStored(s *story) {
 	s.notYet(j)
 }
 
-// proveDead takes every reading and try that the plan lists.
+// proveDead records every reading and every try that the plan lists.
 func proveDead(s *story) {
 	s.page.heading("The zone is proved dead where the hands will be",
 		"\"Cut off\" is what a drawing says; only a meter, a gauge or sight at the work shows that it is so.")
@@ -75,7 +76,7 @@ func (s *story) prove(p *servicev1.ProofView) {
 	s.done(who, what, &recordv1.Record{Act: &recordv1.Record_Reading{Reading: r}})
 }
 
-// signOn has both enter the zone.
+// signOn has both people sign on to the zone.
 func signOn(s *story) {
 	s.page.heading("Both sign on to the zone and work",
 		"From here the ledger counts heads: a person who signed on counts as inside until they sign off themselves.")

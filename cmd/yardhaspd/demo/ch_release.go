@@ -12,12 +12,12 @@ import (
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
 )
 
-// request asks to re-energise the whole plan.
+// request asks to re-energise all points of the plan.
 func (s *story) request(id string) *recordv1.Record {
 	return actRequest(id, time.Now().Add(10*time.Minute).UnixMilli(), s.plan.GetPoints())
 }
 
-// oneReleases ends the mechanic's lock; a start is refused.
+// oneReleases takes the mechanic's lock off. A start is then refused.
 func oneReleases(s *story) {
 	s.page.heading("One takes off his lock, and a start is refused",
 		"Ravi is done and would like the leg back. Lena's lock still hangs: the refusal says whose, and all else that is missing.")
@@ -44,7 +44,7 @@ func oneReleases(s *story) {
 	s.refused("nia-okoro", "tried to take off lena's lock", []code.Code{ledger.NotYourLock}, actRelease(s.holds["lena"]))
 }
 
-// killLeader takes the leader away in the middle, and brings it back.
+// killLeader kills the leading replica in the middle of the work, and starts it again.
 func killLeader(s *story) {
 	s.page.heading("The leader's box loses power in the middle of it",
 		"One yard orders the entries. When it dies another takes over, and what people record meanwhile is not lost.")
@@ -74,7 +74,7 @@ func killLeader(s *story) {
 	s.page.act(b.GetAsOf().GetYard(), reader.Profile().Person, "read the board again; "+next+" leads now", "of "+entry(b.GetAsOf().GetSize()-1), known(b.GetAsOf()))
 	s.page.asOf(b.GetAsOf())
 	s.holdLines(b)
-	s.job("lena") // her client finds a yard that answers
+	s.job("lena") // her client looks for a yard that answers
 	r := s.flagged("lena", "took off her lock, the last one on the box, with "+lead+" still down", []code.Code{ledger.StillSignedOn}, actRelease(s.holds["lena"]))
 	s.expect(r.GetYard() != lead, "%s is down and answered", lead)
 	if s.err != nil {
@@ -85,7 +85,7 @@ func killLeader(s *story) {
 	s.sameRoot(lead)
 }
 
-// leader is the yard that leads, once one other than not does.
+// leader waits for a leader other than the yard not, and names it.
 func (s *story) leader(not string) string {
 	lead := ""
 	s.until("a leader", func() bool {
@@ -106,8 +106,7 @@ func unheard(a *recordv1.AsOf, yard string) bool {
 	return slices.ContainsFunc(a.GetYards(), func(y *recordv1.YardContact) bool { return y.GetYard() == yard && !y.GetHeard() })
 }
 
-// sameRoot waits until each yard answers a confirmed read itself, with the same
-// entries.
+// sameRoot waits until each yard itself answers a confirmed read, with the same root.
 func (s *story) sameRoot(back string) {
 	roots := map[string]string{}
 	var size uint64
@@ -127,7 +126,7 @@ func (s *story) sameRoot(back string) {
 	}
 }
 
-// refuseAgain: the crew's locks are off, and that is not enough.
+// refuseAgain shows that it is not enough when the crew's locks are off.
 func refuseAgain(s *story) {
 	s.page.heading("The crew's locks are off, and a start is refused again",
 		"A lock off is not a person out, and whoever works nearby must hear of a start before it comes, not by it.")
@@ -139,7 +138,7 @@ func refuseAgain(s *story) {
 	s.done("ravi", "told dov, now that the last lock is off", actNotice(recordv1.NoticeWhen_NOTICE_WHEN_AFTER))
 }
 
-// emptyBox takes the keys out, and with them the operations locks off the points.
+// emptyBox takes the keys out of the box, and the operations locks off the points.
 func (s *story) emptyBox() {
 	for _, p := range s.plan.GetPoints() {
 		s.done("ravi", "took the key of "+p+" out of the box", actBoxRemove(p))

@@ -11,7 +11,7 @@ import (
 
 const startID = "start-3"
 
-// approve asks once more; each yard concerned confirms by itself.
+// approve asks once more. Each yard concerned then confirms by itself.
 func approve(s *story) {
 	s.page.heading("Each yard concerned confirms",
 		"A yard confirms only when nothing it has written down stands against the start, sent or not. Then it promises no more locks there.")
@@ -49,7 +49,7 @@ func approve(s *story) {
 	s.panelsClosed("approved, and not asked for at the panel")
 }
 
-// panelsClosed checks that no panel shows the go-ahead.
+// panelsClosed checks that no panel shows a go-ahead.
 func (s *story) panelsClosed(when string) {
 	for _, p := range s.plan.GetPoints() {
 		if s.err != nil {

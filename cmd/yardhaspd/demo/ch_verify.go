@@ -13,11 +13,11 @@ import (
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-// exportFile is what the history is written to, in the demo's folder.
+// exportFile is the history's file in the demo's folder.
 const exportFile = "history.export"
 
-// verifyOffline exports the history, checks it with no yard asked, and shows
-// that one changed byte is found.
+// verifyOffline exports the history and checks it without asking a yard. It then shows
+// that the check finds one changed byte.
 func verifyOffline(s *story) {
 	s.page.heading("The history is checked with no yard asked",
 		"Who locked what, and when, must still be provable years later, by somebody who trusts none of the boxes.")
@@ -40,8 +40,9 @@ func verifyOffline(s *story) {
 	at, refusals := uint64(0), 0
 	s.mu.Lock()
 	for _, o := range s.heard {
-		// A journal record that came twice is refused and changes nothing, and so is
-		// a yard's confirmation of a request that is void by then.
+		// Two refusals are no events of the story. A journal record may arrive twice,
+		// and a yard's confirmation may arrive after its request is void. Both change
+		// nothing.
 		if !o.GetAccepted() && o.GetKind() != "fence" && !codesOf(o.GetConditions(), ledger.InLedger) {
 			refusals++
 		}
@@ -65,7 +66,7 @@ func verifyOffline(s *story) {
 	s.expect(strings.Contains(tampered.Text, entry(at)), "the failure does not name entry %d: %s", at, tampered.Text)
 }
 
-// export writes the history as mara's yard has it.
+// export writes the history as mara's yard holds it.
 func (s *story) export(path string) error {
 	f, err := os.Create(path)
 	if err != nil {
@@ -75,7 +76,7 @@ func (s *story) export(path string) error {
 	return errors.Join(err, f.Close())
 }
 
-// changeByte copies an export with the first byte of a word in one entry changed.
+// changeByte copies an export. In one entry it changes the first byte of a word.
 func changeByte(from, to string, at uint64, word string) error {
 	raw, err := os.ReadFile(from)
 	if err != nil {

@@ -4,5 +4,5 @@ package demo
 
 import "syscall"
 
-// childAttr asks for nothing special: the demo ends its replicas itself.
+// childAttr asks for nothing: here the demo itself ends its replicas.
 func childAttr() *syscall.SysProcAttr { return nil }

@@ -1,9 +1,9 @@
-// Package demo plays a shift at an invented co-op of three yards, with a real
-// replica for each as a process of its own, and checks itself as it goes.
+// Package demo plays a shift at an invented co-op of three yards, and checks itself
+// as it goes. Each yard has a real replica in a process of its own.
 //
-// Everything is done by the public client over gRPC, as the command line does
-// it. Each line on the page says who did what, at which ledger index, and with
-// which status. Anything unexpected ends the demo with an error.
+// Everything goes through the public client over gRPC, as on the command line. Each
+// line on the page says who did what, at which ledger index, and with which status.
+// Anything unexpected ends the demo with an error.
 package demo
 
 import (
@@ -19,7 +19,7 @@ import (
 	"time"
 )
 
-// enough bounds the story, so that a demo that hangs ends with an error.
+// enough bounds the story's time, so that a demo that hangs ends with an error.
 const enough = 3 * time.Minute
 
 // Shift is the scenario played when none is named.
@@ -33,13 +33,13 @@ type scenario struct {
 	chapters []func(*story)
 }
 
-// scenarios are all there are, the default one first.
+// scenarios are all scenarios, the default one first.
 var scenarios = []scenario{
 	{name: Shift, opening: (*page).opening, chapters: shift},
 	{name: "link-down", network: newWires, opening: (*page).openingLinkDown, chapters: linkDown},
 }
 
-// Scenarios lists what can be played.
+// Scenarios lists the names of the scenarios.
 func Scenarios() []string {
 	var out []string
 	for _, sc := range scenarios {
@@ -58,8 +58,8 @@ var shift = []func(*story){
 	approve, energise, verifyOffline,
 }
 
-// Run plays a scenario on out: one of Scenarios. With keep the yards stay up afterwards, until ctx
-// ends or a signal comes, and their data stays on disk.
+// Run plays one of Scenarios and writes to out. With keep, the yards then stay up
+// until ctx ends or a signal comes, and their data stays on disk.
 func Run(ctx context.Context, out io.Writer, name string, keep bool) error {
 	exe, err := os.Executable()
 	if err != nil {
@@ -73,7 +73,7 @@ func Run(ctx context.Context, out io.Writer, name string, keep bool) error {
 	return fmt.Errorf("demo: no scenario %q: there are %s", name, strings.Join(Scenarios(), " and "))
 }
 
-// run is Run with the replicas' program given.
+// run is Run with exe as the replicas' program.
 func run(ctx context.Context, out io.Writer, sc scenario, keep bool, exe string) (err error) {
 	ctx, stop := signal.NotifyContext(ctx, syscall.SIGINT, syscall.SIGTERM)
 	defer stop()

@@ -12,8 +12,8 @@ import (
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
 )
 
-// linkBack: what the yard wrote comes to the ledger in order, once, and voids
-// the start that waited.
+// linkBack shows that the cut-off yard's records come to the ledger in order, and each
+// once. They void the start that waited.
 func linkBack(s *story) {
 	s.page.heading("The link comes back",
 		"Millrow sends what it wrote down, in the order it was written. The first lock that it brings cancels the start.")
@@ -49,13 +49,14 @@ func linkBack(s *story) {
 	}
 }
 
-// inOrderOnce checks every record of the cut-off yard's journal.
+// inOrderOnce checks that each record of the cut-off yard's journal came in order, and
+// took effect once.
 func (s *story) inOrderOnce() {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	next := 1
 	for _, o := range s.heard {
-		// One that came twice is refused and changes nothing.
+		// A record that came twice is refused the second time, and changes nothing.
 		if !strings.HasPrefix(o.GetRef(), cutYard+"/1/") || codesOf(o.GetConditions(), ledger.InLedger) {
 			continue
 		}
@@ -66,7 +67,7 @@ func (s *story) inOrderOnce() {
 	s.expect(next > len(s.locks), "only %d records of %s", next-1, cutYard)
 }
 
-// seesVoid checks a yard's own board.
+// seesVoid checks that a yard's own board shows the request as void.
 func (s *story) seesVoid(yard string) {
 	if s.err != nil {
 		return
@@ -96,7 +97,7 @@ func stateWord(q recordv1.RequestState) string {
 	return strings.TrimPrefix(q.String(), "REQUEST_STATE_")
 }
 
-// startRefused: asked again, the start is refused, by name.
+// startRefused asks again for the start. The refusal names who is in the machine.
 func startRefused(s *story) {
 	s.page.heading("Ravi asks again, and is told who is in the machine",
 		"Had the start been granted while Millrow was silent, the leg could have started with Tomas under the pan.")

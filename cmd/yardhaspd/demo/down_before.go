@@ -8,7 +8,7 @@ import (
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
 )
 
-// linkDown is the script of a link that fails.
+// linkDown is the script in which a link fails.
 var linkDown = []func(*story){
 	twoJobs, linkFails, lockCutOff, startAsked, otherJob, powerFails, linkBack, startRefused, verifyOffline,
 }
@@ -32,7 +32,7 @@ func (p *page) openingLinkDown() {
 	p.line("A line reads: yard that wrote it, who, what, where it stands in the ledger, what they may rely on.")
 }
 
-// quietly does what the other scenario shows at length.
+// quietly runs steps that the other scenario shows at length.
 func (s *story) quietly(steps ...func(*story)) {
 	s.page.muted = true
 	defer func() { s.page.muted = false }()
@@ -43,7 +43,7 @@ func (s *story) quietly(steps ...func(*story)) {
 	}
 }
 
-// twoJobs brings two jobs to where only the start is missing.
+// twoJobs brings two jobs to the point where only the start is missing.
 func twoJobs(s *story) {
 	s.page.heading("Three yards, two jobs that are nearly over",
 		"How a job gets this far is what \"yardhaspd demo\" shows; here it was done quietly, and checked all the same.")
@@ -68,7 +68,8 @@ func twoJobs(s *story) {
 	s.page.say("Job %s needs points at Stonebend and at Millrow. Job %s is Eastfork's own affair.", jobID, liftJob)
 }
 
-// irisJoins adds a mechanic at the third yard, and a padlock of Tomas.
+// irisJoins enrols a mechanic at the third yard, and registers her padlock and one of
+// Tomas.
 func irisJoins(s *story) {
 	iris := cast()[1]
 	iris.yard, iris.about = "eastfork", "mechanic at Eastfork"
@@ -80,7 +81,7 @@ func irisJoins(s *story) {
 	}
 }
 
-// openBoot is the job on both yards, with Tomas in its crew.
+// openBoot opens the job at both yards, with Tomas in its crew.
 func openBoot(s *story) {
 	exchange(s)
 	s.done("ravi", "opened job "+jobID, &recordv1.Record{Act: &recordv1.Record_OpenJob{OpenJob: &recordv1.OpenJob{
@@ -89,7 +90,7 @@ func openBoot(s *story) {
 	s.done("ravi", "told dov, before any lock goes on", actNotice(recordv1.NoticeWhen_NOTICE_WHEN_BEFORE))
 }
 
-// comeOut takes the locks off again: the plug ran free by itself.
+// comeOut takes the locks off again, since the plug came free by itself.
 func comeOut(s *story) {
 	s.done("ravi", "looked the area over: tools out, guards on, people clear", actClear())
 	for _, who := range []string{"ravi", "lena"} {
@@ -100,7 +101,7 @@ func comeOut(s *story) {
 	s.caughtUp()
 }
 
-// openLift brings the job at the third yard as far.
+// openLift brings the job at the third yard to the same point.
 func openLift(s *story) {
 	if s.err != nil {
 		return
@@ -136,7 +137,7 @@ func actLockPoint(point, padlock, job string) *recordv1.Record {
 	return &recordv1.Record{Act: &recordv1.Record_Lock{Lock: &recordv1.Lock{Target: &recordv1.Target{On: &recordv1.Target_Point{Point: point}}, Padlock: padlock, Job: job}}}
 }
 
-// ask makes a request of any job, good for ten minutes.
+// ask makes a request for any job, valid for ten minutes.
 func ask(id, job string, points []string) *recordv1.Record {
 	return &recordv1.Record{Act: &recordv1.Record_Request{Request: &recordv1.Request{Id: id, Job: job, Points: points, DeadlineUnixMs: time.Now().Add(10 * time.Minute).UnixMilli()}}}
 }

@@ -14,15 +14,15 @@ import (
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
 )
 
-// board reads a board as somebody. Over a dead link an answer may never come; a
-// third of the time is the first yard's, which waits 2 s for a quorum.
+// board reads a board as somebody. Over a dead link an answer may never come, so the
+// time is limited. A third of it is for the first yard, which waits 2 s for a quorum.
 func (s *story) board(c *client.Client, how servicev1.Consistency) (*recordv1.Board, error) {
 	ctx, cancel := context.WithTimeout(s.ctx, 9*time.Second)
 	defer cancel()
 	return c.Board(ctx, how, "")
 }
 
-// linkFails cuts the yard off, and shows how each side knows.
+// linkFails cuts the yard off, and shows how each side notices.
 func linkFails(s *story) {
 	s.page.heading("The link of Millrow goes down",
 		"Two of three yards are enough to go on. The third can't decide anything for the co-op; it can still write down.")
@@ -52,7 +52,7 @@ func linkFails(s *story) {
 	s.expect(alone.GetAsOf().GetBecause() != nil, "an unconfirmed board does not say why")
 }
 
-// sinceWhen checks that a board tells since when the yard was not heard.
+// sinceWhen checks that a board says since when the yard has not been heard.
 func (s *story) sinceWhen(a *recordv1.AsOf) {
 	for _, y := range a.GetYards() {
 		if y.GetYard() == cutYard {
@@ -64,7 +64,7 @@ func (s *story) sinceWhen(a *recordv1.AsOf) {
 	}
 }
 
-// lockCutOff has Tomas lock a point of his yard, and one that is not.
+// lockCutOff has Tomas lock a point of his yard, and a point of another yard.
 func lockCutOff(s *story) {
 	s.page.heading("At Millrow, cut off, Tomas hangs his lock",
 		"Grain hangs over the pan and he goes to free it. It is Millrow's own point: nobody can start it but through Millrow.")
@@ -76,14 +76,14 @@ func lockCutOff(s *story) {
 	s.notAtPanel(ownPoint)
 }
 
-// tomasLocks is a lock that binds at once.
+// tomasLocks has Tomas hang a lock that is promised at once.
 func (s *story) tomasLocks(point string) *servicev1.Receipt {
 	r := s.lock(point, servicev1.Status_STATUS_HELD_LOCALLY)
 	s.expect(slices.Equal(r.GetPromised(), []string{point}), "the lock on %s promises %v", point, r.GetPromised())
 	return r
 }
 
-// lock has Tomas lock a point, and shows all that he is told.
+// lock has Tomas lock a point, and shows everything that he is told.
 func (s *story) lock(point string, want servicev1.Status) *servicev1.Receipt {
 	rec := actLockPoint(point, "3805", jobID)
 	r := s.do("tomas", "locked "+point, want, rec)
@@ -95,7 +95,7 @@ func (s *story) lock(point string, want servicev1.Status) *servicev1.Receipt {
 	return r
 }
 
-// told shows a receipt's words and what it promises.
+// told shows the words of a receipt and what it promises.
 func (s *story) told(r *servicev1.Receipt) {
 	s.page.say("| %s: %s", statusWord(r.GetStatus()), words.English.Says(r.GetMeans()))
 	if r.GetStatus() == servicev1.Status_STATUS_HELD_LOCALLY || r.GetStatus() == servicev1.Status_STATUS_CONFIRMED {
@@ -103,7 +103,7 @@ func (s *story) told(r *servicev1.Receipt) {
 	}
 }
 
-// notAtPanel checks that the cut-off yard's panel knows of the lock.
+// notAtPanel checks that the panel of the cut-off yard knows about the lock.
 func (s *story) notAtPanel(point string) {
 	if s.err != nil {
 		return
@@ -124,7 +124,7 @@ type cutLock struct {
 	ticket     *recordv1.Ticket
 }
 
-// startAsked: a start that involves the cut-off yard waits.
+// startAsked asks for a start that involves the cut-off yard. The start waits.
 func startAsked(s *story) {
 	s.page.heading("At Stonebend Ravi asks to start the leg",
 		"No lock is on the board, and Tomas is in the machine. What the board can't know, it must not allow.")
@@ -142,7 +142,7 @@ func startAsked(s *story) {
 	s.refused("ravi", "asked at the panel for "+farPoint+" all the same", []code.Code{ledger.NotApproved}, actEnergise("start-1", farPoint))
 }
 
-// requestOn is a request as the confirmed board shows it to somebody.
+// requestOn is a request as somebody's confirmed board shows it.
 func (s *story) requestOn(who, id string) *recordv1.RequestView {
 	b, err := s.board(s.who[who], servicev1.Consistency_CONSISTENCY_CONFIRMED)
 	if err != nil {
@@ -155,7 +155,7 @@ func (s *story) requestOn(who, id string) *recordv1.RequestView {
 	return b.GetRequests()[i]
 }
 
-// waits shows that start-1 is awaiting the cut-off yard, and nobody else.
+// waits shows that start-1 waits for the cut-off yard, and for no other.
 func (s *story) waits(q *recordv1.RequestView) {
 	var missing []string
 	for _, y := range q.GetInvolved() {

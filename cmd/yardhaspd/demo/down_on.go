@@ -11,7 +11,7 @@ import (
 
 const liftStart = "start-lift"
 
-// otherJob: what does not involve the cut-off yard is not held up by it.
+// otherJob shows that a job without the cut-off yard goes on.
 func otherJob(s *story) {
 	s.page.heading("Eastfork's own job goes on",
 		"A link that is down must not stop work that has nothing to do with it, or people learn to go round the ledger.")
@@ -42,7 +42,7 @@ func otherJob(s *story) {
 	s.waits(s.requestOn("mara", "start-1"))
 }
 
-// powerFails: the cut-off yard loses power, and comes back alone.
+// powerFails kills the replica of the cut-off yard, and starts it while still cut off.
 func powerFails(s *story) {
 	s.page.heading("The power fails at Millrow, and comes back",
 		"A promise that dies with a box would be none: it is on Millrow's disk before Tomas reads it.")

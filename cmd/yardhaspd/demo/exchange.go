@@ -7,7 +7,8 @@ import (
 )
 
 // exchange has the co-op and the contractor's firm tell each other their procedures
-// and hazards for both yards of the job, 1910.147(f)(2) and 1910.272(i). Two sign.
+// and hazards, for both yards of the job: 1910.147(f)(2) and 1910.272(i). Two people
+// sign.
 func exchange(s *story) {
 	for _, yard := range []string{"stonebend", "millrow"} {
 		if s.err != nil {

@@ -17,10 +17,10 @@ import (
 	"time"
 )
 
-// fleet is the yards' replicas, each a process.
+// fleet holds the yards' replicas, each in its own process.
 type fleet struct {
 	exe, dir string
-	net      network // nil: plain loopback, never cut
+	net      network // nil: plain loopback, which is never cut
 	mu       sync.Mutex
 	by       map[string]*box
 }
@@ -28,7 +28,7 @@ type fleet struct {
 // box is one yard's machine.
 type box struct {
 	yard, dir    string
-	listen, addr string // where it listens, and where it is reached
+	listen, addr string // where it listens, and where others reach it
 	cmd          *exec.Cmd
 	up, gone     chan struct{}
 }
@@ -54,9 +54,9 @@ func (f *fleet) add(yard string) (*box, error) {
 	return b, os.MkdirAll(f.dir, 0o700)
 }
 
-// freeAddr finds a port on loopback that nobody listens on. It looks below the
-// ports that outgoing connections take, so that a killed replica finds its own
-// free again.
+// freeAddr finds a port on loopback on which nobody listens. It takes a port below the
+// range for outgoing connections. So the port is still free when a killed replica
+// starts again.
 func freeAddr() (string, error) {
 	for range 200 {
 		addr := fmt.Sprintf("127.0.0.1:%d", 20000+rand.IntN(12000))
@@ -67,7 +67,7 @@ func freeAddr() (string, error) {
 	return "", errors.New("no free port found on 127.0.0.1 between 20000 and 32000")
 }
 
-// once runs the program with arguments until it ends.
+// once runs the program with arguments and waits for its end.
 func (f *fleet) once(ctx context.Context, args ...string) error {
 	out, err := exec.CommandContext(ctx, f.exe, args...).CombinedOutput()
 	if err != nil {
@@ -76,7 +76,7 @@ func (f *fleet) once(ctx context.Context, args ...string) error {
 	return nil
 }
 
-// start runs a yard's replica and returns when it says that it is up.
+// start runs a yard's replica. It returns when the replica says that it is up.
 func (f *fleet) start(ctx context.Context, b *box, args ...string) error {
 	log, err := os.OpenFile(b.dir+".log", os.O_CREATE|os.O_APPEND|os.O_WRONLY, 0o600)
 	if err != nil {
@@ -130,7 +130,7 @@ func (f *fleet) start(ctx context.Context, b *box, args ...string) error {
 	}
 }
 
-// kill ends a replica as a power cut would.
+// kill ends a replica at once, as a power cut would.
 func (f *fleet) kill(yard string) error {
 	b := f.by[yard]
 	if err := b.cmd.Process.Kill(); err != nil {
@@ -140,7 +140,8 @@ func (f *fleet) kill(yard string) error {
 	return nil
 }
 
-// end stops every replica: kindly when its data stays, else at once.
+// end stops every replica. kindly lets each stop in its own time, for data that stays;
+// otherwise they are killed.
 func (f *fleet) end(kindly bool) error {
 	f.mu.Lock()
 	defer f.mu.Unlock()
@@ -175,7 +176,7 @@ func (f *fleet) end(kindly bool) error {
 	return errors.Join(errs...)
 }
 
-// complaints is the end of what each replica wrote.
+// complaints is the last part of what each replica logged.
 func (f *fleet) complaints() string {
 	f.mu.Lock()
 	defer f.mu.Unlock()

@@ -7,24 +7,24 @@ import (
 	"sync"
 )
 
-// network is the links between the yards' machines, which a scenario may cut.
+// network is the links between the yards' machines. A scenario may cut them.
 type network interface {
-	// place gives a yard the address its replica listens on and the one that the
-	// others reach it at.
+	// place gives the address on which a yard's replica listens, and the address at
+	// which the others reach it.
 	place(yard string) (listen, address string, err error)
-	// command is the program, run where the yard's machine stands.
+	// command is the command that runs the program on the yard's machine.
 	command(yard, exe string, args ...string) *exec.Cmd
-	// runs tells the network which process is the yard's now.
+	// runs tells the network which process is the yard's replica now.
 	runs(yard string, pid int)
-	// dial connects somebody who stands at a yard to a registered address.
+	// dial connects a person at a yard to a registered address.
 	dial(ctx context.Context, yard, address string) (net.Conn, error)
-	// cut takes a yard's link away, both ways; mend gives it back.
+	// cut takes a yard's link down, in both directions; mend brings it up again.
 	cut(yard string) error
 	mend(yard string) error
 	close() error
 }
 
-// links is which yards' links are down.
+// links knows which yards' links are down.
 type links struct {
 	mu      sync.Mutex
 	down    map[string]bool
@@ -41,8 +41,8 @@ func (l *links) set(yard string, down bool) {
 	l.changed = make(chan struct{})
 }
 
-// pass returns true as soon as both yards' links are up, false when quit ends
-// first. Within a yard nothing can be cut.
+// pass returns true once the links of both yards are up, and false if quit ends first.
+// Within one yard nothing can be cut.
 func (l *links) pass(from, to string, quit <-chan struct{}) bool {
 	for {
 		l.mu.Lock()
@@ -59,8 +59,8 @@ func (l *links) pass(from, to string, quit <-chan struct{}) bool {
 	}
 }
 
-// gated is a connection that carries nothing while a link on its way is down:
-// what was sent waits, as it does on a real link that fails.
+// gated is a connection that carries nothing while one of its links is down. Data sent
+// meanwhile waits, as on a real link that fails.
 type gated struct {
 	net.Conn
 	links    *links

@@ -9,9 +9,9 @@ import (
 
 const tellsOwners = true
 
-// owner is the yard whose process dialled a connection on loopback, "" when it
-// was this process. It reads what proc(5) says of sockets. False: nobody any
-// more.
+// owner is the yard whose process dialled a connection on loopback, "" for this
+// process. It reads the sockets' tables of proc(5). It returns false when no process
+// holds the connection any more.
 func owner(c net.Conn, pids map[string]int) (yard string, ok bool) {
 	there, isTCP := c.RemoteAddr().(*net.TCPAddr)
 	here, _ := c.LocalAddr().(*net.TCPAddr)

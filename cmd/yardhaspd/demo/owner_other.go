@@ -6,5 +6,5 @@ import "net"
 
 const tellsOwners = false
 
-// owner can't be told here.
+// owner can't be told on this system.
 func owner(net.Conn, map[string]int) (string, bool) { return "", false }

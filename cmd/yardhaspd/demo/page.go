@@ -13,11 +13,11 @@ import (
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
 )
 
-// page is what the reader sees. The first error of writing stays in err.
+// page is what the reader sees. err keeps the first error of writing.
 type page struct {
 	w       io.Writer
 	err     error
-	muted   bool // what is done is not shown
+	muted   bool // acts are not shown
 	chapter int
 }
 
@@ -56,10 +56,10 @@ func (p *page) heading(title string, why ...string) {
 	p.line("")
 }
 
-// say is a remark between acts, broken into lines.
+// say writes a remark between acts, broken into lines.
 func (p *page) say(format string, a ...any) { p.fold("   ", "     ", fmt.Sprintf(format, a...)) }
 
-// width is that of the page, in characters; only the caution is longer.
+// width is the width of the page in characters. Only the caution is wider.
 const width = 118
 
 // fold writes a text broken at spaces.
@@ -82,20 +82,20 @@ func sep(line string) string {
 	return " "
 }
 
-// act is one line of somebody's act.
+// act writes one line for somebody's act.
 func (p *page) act(yard, who, what, where, status string) {
 	p.line("%-10s %-10s %-68s %-12s %s", yard, who, what, where, status)
 }
 
-// permission says what could be taken for leave to go on; the caution always
-// stands under it.
+// permission writes a line that somebody could take for permission to go on. So the
+// caution always follows it.
 func (p *page) permission(format string, a ...any) {
 	p.line(">> "+format, a...)
 	p.line("   %s", ledger.Caution)
 }
 
-// conditions lists what is missing: what, who can supply it, clause. Those that
-// differ in nothing but their subject are one.
+// conditions lists what is missing: what it is, who can supply it, and the clause.
+// Conditions that differ only in their subject share one line.
 func (p *page) conditions(cs []*recordv1.Finding) {
 	general := func(c *recordv1.Finding) string {
 		return c.GetCode() + " " + strings.ReplaceAll(words.English.Says(c), c.GetSubject(), "each of these") + words.English.Remedy(c)
@@ -129,8 +129,8 @@ func (p *page) conditions(cs []*recordv1.Finding) {
 	}
 }
 
-// asOf comes first on every screen: how the answer is known, and who was not
-// heard.
+// asOf comes first on every screen. It says how sure the answer is, and which yards
+// were not heard.
 func (p *page) asOf(a *recordv1.AsOf) {
 	if a.GetConfirmed() {
 		p.say("| as of %s, %d entries: CONFIRMED by a quorum, answered by %s", stamp(a.GetTimeUnixMs()), a.GetSize(), a.GetYard())
@@ -146,7 +146,7 @@ func (p *page) asOf(a *recordv1.AsOf) {
 	p.say("| yards not heard from: %s", orElse(strings.Join(lost, ", "), "none"))
 }
 
-// because is why an answer is not confirmed, in words.
+// because says in words why an answer is not confirmed.
 func because(a *recordv1.AsOf) string {
 	if a.GetBecause() == nil {
 		return ""
@@ -154,7 +154,7 @@ func because(a *recordv1.AsOf) string {
 	return words.English.Says(a.GetBecause())
 }
 
-// since says how long a yard was not heard.
+// since says for how long a yard has not been heard.
 func since(ms int64) string {
 	if ms == 0 {
 		return ""

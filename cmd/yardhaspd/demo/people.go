@@ -19,13 +19,13 @@ import (
 
 const coopName = "Three Forks Grain Co-op"
 
-// person is one of the cast, with the yard they ask first.
+// person is one of the cast. Their client asks the named yard first.
 type person struct {
 	yard, about string
 	*recordv1.Person
 }
 
-// cast are inventions of ours; the manager, nia-okoro, founds the ledger.
+// cast is invented. The manager, nia-okoro, founds the ledger.
 func cast() []person {
 	p := func(id, name, employer, yard, about string, qualified bool, roles ...recordv1.Role) person {
 		return person{yard, about, &recordv1.Person{Id: id, Name: name, Employer: employer, Roles: roles, Qualified: qualified,
@@ -40,7 +40,7 @@ func cast() []person {
 	}
 }
 
-// invite has nia invite somebody; the token goes to them in person.
+// invite has nia invite somebody. She gives them the token in person.
 func (s *story) invite(kind, id, first string, inv *recordv1.Invite) *token.Token {
 	if s.err != nil {
 		return nil
@@ -61,7 +61,7 @@ func (s *story) invite(kind, id, first string, inv *recordv1.Invite) *token.Toke
 	return t
 }
 
-// enrol redeems a token with a new key and writes the person's profile.
+// enrol redeems a token with a new key, and writes the person's profile.
 func (s *story) enrol(p person, t *token.Token) {
 	if s.err != nil {
 		return
@@ -82,7 +82,7 @@ func (s *story) enrol(p person, t *token.Token) {
 	s.expect(o.GetAccepted(), "%s joined: %v", p.GetId(), o.GetConditions())
 }
 
-// equip gives somebody a folder with profile, key and state, and a client.
+// equip gives somebody a client, and a folder with profile, key and state.
 func (s *story) equip(id string, p *client.Profile, key ed25519.PrivateKey) error {
 	dir := filepath.Join(s.dir, "people", id)
 	if err := os.MkdirAll(dir, 0o700); err != nil {
@@ -108,7 +108,7 @@ func (s *story) equip(id string, p *client.Profile, key ed25519.PrivateKey) erro
 	return nil
 }
 
-// newClient makes a client that stands at the profile's yard.
+// newClient makes a client at the profile's yard.
 func (s *story) newClient(p *client.Profile, key ed25519.PrivateKey, state string) (*client.Client, error) {
 	tickets, err := client.NewFileTickets(state, p.Device)
 	if err != nil {
@@ -117,7 +117,7 @@ func (s *story) newClient(p *client.Profile, key ed25519.PrivateKey, state strin
 	return client.New(p, key, tickets, append(s.dialling(p.Yard), client.WithState(state))...)
 }
 
-// dialling is how somebody who stands at a yard connects.
+// dialling is how somebody at a yard connects.
 func (s *story) dialling(yard string) []client.Option {
 	n := s.fleet.net
 	if n == nil {
@@ -128,7 +128,7 @@ func (s *story) dialling(yard string) []client.Option {
 	})}
 }
 
-// watchers makes nia a client for each yard that asks it first.
+// watchers gives nia one client for each yard. Each asks its own yard first.
 func (s *story) watchers(p *client.Profile, key ed25519.PrivateKey) error {
 	for _, y := range p.Yards {
 		at := *p

@@ -19,8 +19,8 @@ import (
 // patience is how long the demo waits for what the yards do by themselves.
 const patience = 30 * time.Second
 
-// story is what the chapters share. Its first error stays in err, and after it
-// every step does nothing.
+// story is what the chapters share. Its first error stays in err. After it every step
+// does nothing.
 type story struct {
 	ctx    context.Context
 	cancel context.CancelFunc
@@ -28,23 +28,23 @@ type story struct {
 	fleet  *fleet
 	dir    string
 	err    error
-	// steps counts what was checked, refusals the entries that were refused.
+	// steps counts the checks, refusals the entries that the ledger refused.
 	steps, refusals int
 
 	ledger []byte
 	who    map[string]*client.Client // by person
-	eyes   map[string]*client.Client // nia's, asking one yard first
+	eyes   map[string]*client.Client // nia's clients; each asks its own yard first
 	plan   *servicev1.PlanResponse
 	opened time.Time // when the last point was opened
 
-	liftPlan []string  // of the job at the third yard
+	liftPlan []string  // for the job at the third yard
 	locks    []cutLock // hung while cut off
 
 	holds, ons map[string]string // by person: the lock's and the sign-on's reference
 	ops        map[string]string // by point: its operations lock
 
 	mu    sync.Mutex
-	heard []*recordv1.Outcome // every entry, in order, as it came
+	heard []*recordv1.Outcome // every entry in the order of its arrival
 	moved chan struct{}       // closed when heard grows
 }
 
@@ -65,14 +65,14 @@ func (s *story) close() {
 	}
 }
 
-// fail keeps the first error.
+// fail keeps an error, if it is the first.
 func (s *story) fail(format string, a ...any) {
 	if s.err == nil {
 		s.err = fmt.Errorf(format, a...)
 	}
 }
 
-// must keeps an error of a step that should have worked.
+// must keeps the error of a step that should have worked.
 func (s *story) must(err error, what string) bool {
 	if err != nil {
 		s.fail("%s: %w", what, err)
@@ -80,7 +80,7 @@ func (s *story) must(err error, what string) bool {
 	return s.err == nil
 }
 
-// expect checks one thing.
+// expect counts and checks one condition.
 func (s *story) expect(ok bool, format string, a ...any) {
 	s.steps++
 	if !ok {
@@ -88,7 +88,7 @@ func (s *story) expect(ok bool, format string, a ...any) {
 	}
 }
 
-// do has somebody record something; it must be taken with the status.
+// do has somebody record something. It must be taken with the wanted status.
 func (s *story) do(who, what string, want servicev1.Status, rec *recordv1.Record) *servicev1.Receipt {
 	if s.err != nil {
 		return nil
@@ -109,14 +109,15 @@ func (s *story) do(who, what string, want servicev1.Status, rec *recordv1.Record
 	return r
 }
 
-// done is do with the status CONFIRMED and no rule broken.
+// done is do for a record that must be CONFIRMED and break no rule.
 func (s *story) done(who, what string, rec *recordv1.Record) *servicev1.Receipt {
 	r := s.do(who, what, servicev1.Status_STATUS_CONFIRMED, rec)
 	s.expect(len(r.GetOutcome().GetFlags()) == 0, "%s %s: flagged %v", who, what, r.GetOutcome().GetFlags())
 	return r
 }
 
-// flagged has somebody record what breaks these rules: it is taken, and said.
+// flagged has somebody record something against these rules. It is taken, and the
+// answer names the rules.
 func (s *story) flagged(who, what string, codes []code.Code, rec *recordv1.Record) *servicev1.Receipt {
 	r := s.do(who, what, servicev1.Status_STATUS_CONFIRMED, rec)
 	var got []code.Code
@@ -127,8 +128,8 @@ func (s *story) flagged(who, what string, codes []code.Code, rec *recordv1.Recor
 	return r
 }
 
-// refused has somebody ask for what must be refused with all these conditions
-// and no others.
+// refused has somebody ask for something. It must be refused with exactly these
+// conditions.
 func (s *story) refused(who, what string, codes []code.Code, rec *recordv1.Record) []*recordv1.Finding {
 	if s.err != nil {
 		return nil
@@ -140,7 +141,7 @@ func (s *story) refused(who, what string, codes []code.Code, rec *recordv1.Recor
 		return nil
 	}
 	where := "no entry"
-	if no.Outcome.GetTimeUnixMs() > 0 { // refused by the ledger, not before it
+	if no.Outcome.GetTimeUnixMs() > 0 { // refused by the ledger itself
 		where = entry(no.Outcome.GetIndex())
 		s.refusals++
 	}
@@ -153,7 +154,7 @@ func (s *story) refused(who, what string, codes []code.Code, rec *recordv1.Recor
 	return no.Outcome.GetConditions()
 }
 
-// job reads the job, confirmed, as somebody.
+// job is a confirmed reading of the job, as somebody.
 func (s *story) job(who string) *recordv1.JobView {
 	if s.err != nil {
 		return nil
@@ -163,8 +164,8 @@ func (s *story) job(who string) *recordv1.JobView {
 	return j
 }
 
-// caughtUp returns when every yard has seen everything so far: an act counts as
-// later than another only where its yard knew of it.
+// caughtUp returns when every yard has seen everything so far. An act counts as later
+// than another only if its yard knew of that other act.
 func (s *story) caughtUp() {
 	for y, c := range s.eyes {
 		if s.err != nil {
@@ -176,7 +177,7 @@ func (s *story) caughtUp() {
 	}
 }
 
-// until waits for something that the yards do by themselves.
+// until waits for something that the yards do on their own.
 func (s *story) until(what string, ok func() bool) {
 	tick, late := time.NewTicker(50*time.Millisecond), time.NewTimer(patience)
 	defer tick.Stop()
@@ -193,7 +194,7 @@ func (s *story) until(what string, ok func() bool) {
 	s.steps++
 }
 
-// listen follows the ledger from its first entry.
+// listen follows the ledger from its first entry on.
 func (s *story) listen(c *client.Client) {
 	go func() {
 		_ = c.Watch(s.ctx, 0, func(o *recordv1.Outcome) error {
@@ -207,7 +208,7 @@ func (s *story) listen(c *client.Client) {
 	}()
 }
 
-// entryOf waits for the first entry from an index on that fits.
+// entryOf waits for the first entry at or after an index that fits.
 func (s *story) entryOf(what string, from uint64, fits func(*recordv1.Outcome) bool) *recordv1.Outcome {
 	late := time.NewTimer(patience)
 	defer late.Stop()
@@ -233,7 +234,7 @@ func (s *story) entryOf(what string, from uint64, fits func(*recordv1.Outcome) b
 	return nil
 }
 
-// size is how many entries were heard so far.
+// size is the number of entries heard so far.
 func (s *story) size() uint64 {
 	s.mu.Lock()
 	defer s.mu.Unlock()

@@ -10,9 +10,9 @@ import (
 	"sync"
 )
 
-// wires is a network on loopback. Each yard's registered address is a door of
-// this process, which carries what comes there to the yard's real port while
-// the links on the way are up. Who stands at a yard reaches its real port.
+// wires is a network on loopback. The registered address of each yard is a door in
+// this process. The door carries connections on to the yard's real port while the
+// links on the way are up. A person at a yard dials its real port.
 type wires struct {
 	*links
 	mu    sync.Mutex
@@ -28,7 +28,7 @@ type door struct {
 	yard, real string
 }
 
-// newWires fails where the process behind a connection can't be told.
+// newWires fails on a system where owner can't tell the process behind a connection.
 func newWires() (network, error) {
 	if !tellsOwners {
 		return nil, errors.New("this scenario cuts links on Linux only: the default one runs here too")
@@ -63,8 +63,8 @@ func (w *wires) runs(yard string, pid int) {
 func (w *wires) cut(yard string) error  { w.set(yard, true); return nil }
 func (w *wires) mend(yard string) error { w.set(yard, false); return nil }
 
-// dial takes a person's connection straight to the real port, through the gate
-// that a replica's would meet at the door.
+// dial connects a person straight to the real port, through the same gate that a
+// replica's connection passes at the door.
 func (w *wires) dial(ctx context.Context, yard, address string) (net.Conn, error) {
 	w.mu.Lock()
 	var to *door
@@ -87,7 +87,7 @@ func (w *wires) dial(ctx context.Context, yard, address string) (net.Conn, error
 	return gate(c, w.links, yard, to.yard), nil
 }
 
-// serve carries the connections that come to a door.
+// serve carries each connection that comes to a door.
 func (w *wires) serve(d *door) {
 	for {
 		c, err := d.Accept()
@@ -102,14 +102,15 @@ func (w *wires) serve(d *door) {
 		w.mu.Unlock()
 		from, ok := owner(c, pids)
 		if !ok {
-			c.Close() // whoever dialled is gone
+			c.Close() // the caller is gone
 			continue
 		}
 		w.wg.Go(func() { w.carry(c, from, d) })
 	}
 }
 
-// carry copies both ways until one end closes and the link lets the other know.
+// carry copies in both directions until one end closes. The other end learns of it
+// only while the link is up.
 func (w *wires) carry(in net.Conn, from string, d *door) {
 	g := gate(in, w.links, from, d.yard)
 	defer g.Close()
@@ -125,7 +126,7 @@ func (w *wires) carry(in net.Conn, from string, d *door) {
 	done := make(chan struct{})
 	go func() {
 		defer close(done)
-		_, _ = io.Copy(out, g) // a Read passes only over a link that is up
+		_, _ = io.Copy(out, g) // data passes only while the link is up
 		g.Close()
 	}()
 	h := gate(out, w.links, from, d.yard)
@@ -137,7 +138,7 @@ func (w *wires) carry(in net.Conn, from string, d *door) {
 	<-done
 }
 
-// quits is a context that ends with a connection.
+// quits is a context that ends when the connection closes.
 func quits(g *gated) context.Context {
 	ctx, cancel := context.WithCancel(context.Background())
 	go func() { <-g.quit; cancel() }()
