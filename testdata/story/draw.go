@@ -11,8 +11,8 @@ import (
 //
 //	drawing nia stonebend 2 nodes={bus bus},{fan machine} links={feeder from=bus} without=zones/leg-pit
 //
-// A node, link or zone of a name that is there already is changed, any other added.
-// "without" leaves things out. The number is that of the revision.
+// A node, link or zone with a known name is changed. One with a new name is added.
+// "without" removes things. The number is the revision.
 func (p *playing) drawing(st *Step) (string, error) {
 	if len(st.args) != 3 || len(st.fields) == 0 && st.want == nil {
 		return "", fault(st.Place, "write drawing PERSON YARD REVISION and what changes")
@@ -30,7 +30,7 @@ func (p *playing) drawing(st *Step) (string, error) {
 	}
 	act := *st
 	act.fields = nil
-	bare := &reader{ctx: p.w, file: &File{}, place: st.Place} // a drawing's own names are no names of the story
+	bare := &reader{ctx: p.w, file: &File{}, place: st.Place} // the names in a drawing are not names of the story
 	for _, f := range st.fields {
 		if err := bare.change(d, f, &act); err != nil {
 			return "", err
@@ -78,7 +78,7 @@ func (r *reader) change(d *recordv1.Drawing, f field, act *Step) error {
 	return nil
 }
 
-// element changes the element of that name, or adds one.
+// element changes the element with that name, or adds one.
 func (r *reader) element(l protoreflect.List, in *message) error {
 	for i := range l.Len() {
 		e := l.Get(i).Message()

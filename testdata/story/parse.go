@@ -9,8 +9,8 @@ import (
 	"unicode"
 )
 
-// Read reads files of one folder: first those named, then file, whose stories it
-// gives.
+// Read reads files of one folder: first the files in before, then file. It returns the
+// stories of file.
 func Read(dir fs.FS, file string, before ...string) (*File, error) {
 	f := &File{names: map[string]string{}, usual: map[string][]field{}, short: map[string]shortAct{}}
 	for _, name := range append(before, file) {
@@ -25,7 +25,7 @@ func Read(dir fs.FS, file string, before ...string) (*File, error) {
 	return f, nil
 }
 
-// Parse reads one file from its text. Errors begin with the file and the line.
+// Parse reads one file from its text. Each error begins with the file and the line.
 func Parse(name, text string) (*File, error) {
 	f := &File{names: map[string]string{}, usual: map[string][]field{}, short: map[string]shortAct{}}
 	return f, f.parse(name, text)
@@ -94,7 +94,7 @@ func (s *Story) whole() error {
 	return nil
 }
 
-// define takes a line that stands before the stories.
+// define takes a line that must come before the stories.
 func (f *File) define(st Step, inStory bool) error {
 	var words []string
 	for _, a := range st.args {
@@ -139,7 +139,7 @@ func (f *File) define(st Step, inStory bool) error {
 
 func kindOf(verb string) string { return strings.ReplaceAll(verb, "-", "_") }
 
-// scanner goes through one line.
+// scanner reads through one line.
 type scanner struct {
 	place string
 	rest  []rune
@@ -181,7 +181,7 @@ func (sc *scanner) arrow() bool {
 	return false
 }
 
-// message reads values and fields, up to a closing brace when it is inside of one.
+// message reads values and fields, inside braces up to the closing brace.
 func (sc *scanner) message(depth int) (*message, error) {
 	m := &message{}
 	for {
@@ -216,7 +216,7 @@ func (sc *scanner) message(depth int) (*message, error) {
 	}
 }
 
-// key reads the key of a key=value, "" when no key stands here.
+// key reads the key of a key=value, "" when there is no key here.
 func (sc *scanner) key() string {
 	i := 0
 	for i < len(sc.rest) && (unicode.IsLower(sc.rest[i]) || i > 0 && (unicode.IsDigit(sc.rest[i]) || strings.ContainsRune("-.", sc.rest[i]))) {
@@ -278,7 +278,7 @@ func (sc *scanner) item(depth int) (value, error) {
 	return value{text: t}, nil
 }
 
-// want reads what stands after the arrow.
+// want reads what comes after the arrow.
 func (sc *scanner) want() (*want, error) {
 	w := &want{}
 	var words []string

@@ -11,7 +11,7 @@ import (
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
-// Mark is a moment of a ledger: how many entries it had, and the time.
+// Mark is a moment of a ledger: its number of entries, and its time.
 type Mark struct {
 	Size uint64
 	Time int64
@@ -20,24 +20,25 @@ type Mark struct {
 // World is where a story is played.
 type World interface {
 	Context
-	// Given brings the world to where a story begins, and names what it made there.
+	// Given brings the world to the place where a story begins, and names what it
+	// made.
 	Given(word string) (names map[string]string, err error)
-	// Pass lets time go by.
+	// Pass lets the time d go by in the world.
 	Pass(d time.Duration) error
 	Mark() (Mark, error)
 	// Do has a person sign an act and sends it.
 	Do(a *Act) (Answer, error)
-	// Sign has it signed and kept; Send sends what Sign gave.
+	// Sign has an act signed and keeps it. Send sends what Sign returned.
 	Sign(a *Act) (signed any, err error)
 	Send(a *Act, signed any) (Answer, error)
-	// Confirm is the word of a yard for a request; "every" asks each yard concerned.
-	// Behind, unless nil, is how much of the ledger the yard had seen.
+	// Confirm makes a yard confirm a request. With "every", each yard concerned does.
+	// behind, unless nil, is how many entries of the ledger the yard had seen.
 	Confirm(yard, request string, behind *uint64) ([]Answer, error)
-	// Ask answers a line that is no act: "work boot-1".
+	// Ask answers a line that is not an act: "work boot-1".
 	Ask(what string, args []string) (Answer, error)
-	// Proofs are the readings that a job's plan asks for.
+	// Proofs lists the readings that a job's plan asks for.
 	Proofs(job string) ([]*recordv1.Reading, error)
-	// Drawing is a copy of a yard's present drawing.
+	// Drawing returns a copy of a yard's present drawing.
 	Drawing(yard string) (*recordv1.Drawing, error)
 }
 
@@ -45,44 +46,46 @@ type World interface {
 type Act struct {
 	Place, Text string
 	Signer      string
-	// Record has the act alone; who signed it, for which ledger and when is the
-	// world's. It is nil for Send.
+	// Record holds the act alone. The world adds the signer, the ledger and the time.
+	// Record is nil for Send.
 	Record *recordv1.Record
-	// At is the yard whose journal it goes through; empty: wherever it belongs.
+	// At is the yard whose journal the act goes through. When empty, the world chooses
+	// the right way.
 	At string
-	// Behind, unless nil, is how much of the ledger that yard had seen.
+	// Behind, unless nil, is how many entries of the ledger that yard had seen.
 	Behind *uint64
-	// Captured, unless 0, is the signer's clock.
+	// Captured, unless 0, is the time on the signer's clock.
 	Captured int64
-	// Ago is how long ago the yard wrote it down.
+	// Ago is how long ago the yard wrote the act down.
 	Ago time.Duration
-	// SignedBy names the keys that sign it; none: whoever the contract asks for.
+	// SignedBy names the keys that sign the act. When empty, those sign whom the
+	// contract asks for.
 	SignedBy []string
 	Grant    recordv1.Grant
 	Promised []string
 }
 
-// Answer is what came of an act, or of a question.
+// Answer is the result of an act, or of a question.
 type Answer struct {
 	Accepted bool
-	// Ref is the place of the record in a journal.
+	// Ref is the record's place in a journal.
 	Ref               string
 	Conditions, Flags []Finding
 	// Says answers a question: "on", "may start".
 	Says string
 }
 
-// Finding is a code and what it is about.
+// Finding is a code and its subject.
 type Finding struct{ Code, Subject string }
 
 func (f Finding) String() string { return strings.TrimSpace(f.Code + " " + f.Subject) }
 
-// Taken is the answer of a ledger.
+// Taken is the answer that an outcome of the ledger gives.
 func Taken(o *recordv1.Outcome) Answer {
 	return Answer{Accepted: o.GetAccepted(), Ref: o.GetRef(), Conditions: Missing(o.GetConditions()), Flags: Missing(o.GetFlags())}
 }
 
-// Missing are the codes of conditions, and those of why each of them is so.
+// Missing lists the codes of conditions, and of the reasons inside them.
 func Missing(cs []*recordv1.Finding) []Finding {
 	var out []Finding
 	for _, c := range cs {
@@ -100,35 +103,36 @@ func Word(e interface{ String() string }, prefix string) string {
 	return strings.ToLower(strings.ReplaceAll(strings.TrimPrefix(e.String(), prefix), "_", " "))
 }
 
-// T is what playing needs of a test.
+// T is the part of a test that playing needs.
 type T interface {
 	Helper()
 	Fatalf(format string, args ...any)
 	Errorf(format string, args ...any)
 }
 
-// Waiter is a world in which things come about by and by: what a line asks may be
-// so a little later.
+// Waiter is a world in which things take time. What a line asks for may become true a
+// little later.
 type Waiter interface {
-	// Until looks again and again, for as long as the world thinks right.
+	// Until calls so again and again, until it is true or the world has waited long
+	// enough.
 	Until(so func() bool)
 }
 
-// Knower is a world that knows every code there is. A story there may expect no other:
-// that a code is not there, when none of that name exists, says nothing.
+// Knower is a world that knows every code there is. In it a story may not name an
+// unknown code. An expectation that a misspelt code is absent would always be met.
 type Knower interface {
 	Known(code string) bool
 }
 
-// playing is a story under way.
+// playing is a story that is being played.
 type playing struct {
 	w    World
 	r    *reader
 	kept map[string]any
 }
 
-// Play plays a story. An act that ends otherwise than expected ends the story; a
-// question answered otherwise does not.
+// Play plays a story. If an act ends differently than expected, the story ends. After
+// an unexpected answer to a question it goes on.
 func Play(t T, w World, s Story) {
 	t.Helper()
 	p := &playing{w: w, kept: map[string]any{}, r: &reader{ctx: w, file: s.file, names: map[string]string{}, marks: map[string]Mark{}}}
@@ -150,7 +154,7 @@ func Play(t T, w World, s Story) {
 	}
 }
 
-// known says which expected code does not exist.
+// known fails if the line expects a code that does not exist.
 func (p *playing) known(st *Step) error {
 	w, ok := p.w.(Knower)
 	if !ok || st.want == nil {
@@ -164,7 +168,7 @@ func (p *playing) known(st *Step) error {
 	return nil
 }
 
-// step plays one line and says what came out otherwise than expected.
+// step plays one line. bad says what came out differently than expected.
 func (p *playing) step(st *Step) (bad string, err error) {
 	var words []string
 	for _, a := range st.args {
@@ -262,7 +266,7 @@ func (p *playing) step(st *Step) (bad string, err error) {
 	return bad, err
 }
 
-// does plays a line that is somebody's act.
+// does plays a line with a person's act.
 func (p *playing) does(st *Step) (string, error) {
 	if len(st.args) == 0 || st.args[0].msg != nil || st.args[0].list != nil {
 		return "", fault(st.Place, "who does it? write %s PERSON", st.verb)
@@ -274,7 +278,7 @@ func (p *playing) does(st *Step) (string, error) {
 	return p.send(a, as, keep, st.want)
 }
 
-// prove has a person take every reading that the plan of a job asks for.
+// prove has a person take every reading that a job's plan asks for.
 func (p *playing) prove(st *Step, words []string) (bad string, err error) {
 	if len(words) != 2 {
 		return "", fault(st.Place, "write prove PERSON JOB")
@@ -323,7 +327,8 @@ func (p *playing) took(as string, ans Answer, err error, w *want) (string, error
 	return p.differs(ans, w), nil
 }
 
-// act reads an act's line; bare, one that has only what goes beside an act.
+// act reads the line of an act. bare is for a line that has only the keys that go
+// beside an act.
 func (p *playing) act(st *Step, bare bool) (a *Act, as, keep string, err error) {
 	a = &Act{Place: st.Place, Text: st.Text}
 	var fields []field
@@ -346,7 +351,7 @@ func (p *playing) act(st *Step, bare bool) (a *Act, as, keep string, err error) 
 	return a, as, keep, err
 }
 
-// beside takes a key that is none of the act's own fields.
+// beside takes a key that is not a field of the act itself.
 func (p *playing) beside(a *Act, f field, as, keep *string) (bool, error) {
 	t := p.r.named(f.val)
 	list := []string{t}
@@ -397,7 +402,7 @@ func (p *playing) beside(a *Act, f field, as, keep *string) (bool, error) {
 	return true, err
 }
 
-// differs says how an outcome is not what was expected, "" when it is.
+// differs says how an outcome differs from what was expected, "" when it does not.
 func (p *playing) differs(a Answer, w *want) string {
 	if w == nil {
 		w = &want{words: "ok"}
@@ -425,8 +430,8 @@ func (p *playing) differs(a Answer, w *want) string {
 	return ""
 }
 
-// says does the same for a question. Without words, the codes are what it is about;
-// so "only" with no code asks for none.
+// says is differs for a question. If the line expects no words, the answer's codes
+// alone count: so "only" with no code expects none.
 func (p *playing) says(a Answer, w *want) string {
 	if w.words != "" && w.words != a.Says {
 		return fmt.Sprintf("it says %q, with %v", a.Says, a.Conditions)

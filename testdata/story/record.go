@@ -14,14 +14,14 @@ import (
 
 var acts = (&recordv1.Record{}).ProtoReflect().Descriptor().Oneofs().ByName("act").Fields()
 
-// act is the field of a kind in the contract, nil for none.
+// act is the contract's field for a kind of act, nil when there is none.
 func act(kind string) protoreflect.FieldDescriptor { return acts.ByName(protoreflect.Name(kind)) }
 
-// Context is what a text of a story can stand for in a world.
+// Context gives the meaning of texts of a story in a world.
 type Context interface {
-	// Now is the time, in milliseconds, that +2h counts from.
+	// Now is the time from which +2h counts, Unix ms.
 	Now() int64
-	// Bytes are the bytes that a text stands for in a field of a kind: a key by its
+	// Bytes returns the bytes that a text means in a field of a kind: a key by its
 	// name, a procedure's text, its hash.
 	Bytes(kind, field, text string) ([]byte, error)
 }
@@ -30,14 +30,14 @@ type Context interface {
 type reader struct {
 	ctx   Context
 	file  *File
-	names map[string]string // given in the story: references, mostly
+	names map[string]string // from the story, mostly references
 	marks map[string]Mark
 	place string
 	kind  string
 }
 
-// Record is the record of an act that stands alone in a line, without the names of
-// a story: "lock eastfork/mcc/leg job=j1". It has no signer.
+// Record is the record of one act from a line, without the names of a story: "lock
+// eastfork/mcc/leg job=j1". It has no signer.
 func (f *File) Record(ctx Context, line string) (*recordv1.Record, error) {
 	st, err := parseLine("an act", line)
 	if err != nil {
@@ -80,8 +80,9 @@ func (r *reader) record(verb string, args []value, fields []field) (*recordv1.Re
 	return rec, nil
 }
 
-// fill puts values into the fields in their order, but for those that a key of this
-// line or of the short act names, and fields by their keys.
+// fill puts the values without a key into the fields in their order. It skips the
+// fields that a key of this line or of the short act names. Then it sets the fields
+// that have a key.
 func (r *reader) fill(m protoreflect.Message, in *message, taken []field) error {
 	given := func(f protoreflect.FieldDescriptor) bool {
 		is := func(x field) bool { return keyOf(f) == strings.Split(x.key, ".")[0] }
@@ -106,7 +107,7 @@ func (r *reader) fill(m protoreflect.Message, in *message, taken []field) error 
 	return r.set(m, in.fields)
 }
 
-// keyOf is the key of a field: its name with hyphens, a time without its unit.
+// keyOf is the key for a field: its name with hyphens, for a time without the unit.
 func keyOf(f protoreflect.FieldDescriptor) string {
 	return strings.ReplaceAll(strings.TrimSuffix(string(f.Name()), "_unix_ms"), "_", "-")
 }
@@ -157,7 +158,7 @@ func (r *reader) put(m protoreflect.Message, f protoreflect.FieldDescriptor, v v
 	l := m.Mutable(f).List()
 	elem := func(protoreflect.FieldDescriptor) protoreflect.Value { return l.NewElement() }
 	for _, x := range all {
-		if x.msg == nil && !x.quoted && strings.Contains(r.named(x), ",") { // a name of a list
+		if x.msg == nil && !x.quoted && strings.Contains(r.named(x), ",") { // the name of a list
 			for _, w := range strings.Split(r.named(x), ",") {
 				got, err := r.one(f, value{text: w}, elem)
 				if err != nil {
@@ -176,7 +177,7 @@ func (r *reader) put(m protoreflect.Message, f protoreflect.FieldDescriptor, v v
 	return nil
 }
 
-// named is a value's text, or what it is a name of.
+// named is the text that a value names, or else the value's own text.
 func (r *reader) named(v value) string {
 	if v.quoted {
 		return v.text
@@ -251,8 +252,8 @@ func (r *reader) one(f protoreflect.FieldDescriptor, v value, fresh func(protore
 	return wrong("number")
 }
 
-// message reads a message in braces, or the two that have a text of their own: what
-// a lock hangs on, and a place in a journal.
+// message reads a message in braces. Two messages have a text of their own: what a
+// lock hangs on, and a place in a journal.
 func (r *reader) message(f protoreflect.FieldDescriptor, v value, m protoreflect.Message) (protoreflect.Value, error) {
 	if v.msg != nil {
 		err := r.fill(m, v.msg, nil)
@@ -281,7 +282,8 @@ func (r *reader) message(f protoreflect.FieldDescriptor, v value, m protoreflect
 	return protoreflect.Value{}, fault(r.place, "%s: write the %s in braces", keyOf(f), m.Descriptor().Name())
 }
 
-// Ref reads a place in a journal, "yard/epoch/seq".
+// Ref reads a place in a journal, "yard/epoch/seq". It is an error if a part is
+// missing or is no number.
 func Ref(text string) (*recordv1.JournalRef, error) {
 	p := strings.Split(text, "/")
 	if len(p) == 3 {
@@ -321,7 +323,7 @@ func (r *reader) time(t string) (int64, error) {
 	return from + d.Milliseconds(), nil
 }
 
-// duration reads 2h30m, 10d, with or without a sign.
+// duration reads 2h30m or 10d, with or without a sign.
 func duration(t string) (time.Duration, error) {
 	if n, isDays := strings.CutSuffix(t, "d"); isDays {
 		if days, err := strconv.Atoi(n); err == nil {
