@@ -36,7 +36,7 @@ func (w *world) grow(ctx context.Context, from, toward string, delay time.Durati
 	taken := func(what string, rec *recordv1.Record) {
 		for err == nil {
 			r := boss.submit(patient, what, rec)
-			if r.GetOutcome().GetAccepted() || boss.refused(what, ledger.InvitationExists) {
+			if r.GetOutcome().GetAccepted() || boss.refused(what, ledger.InvitationExists, ledger.PointExists, ledger.BoxExists) {
 				return
 			}
 			err = pause(patient, time.Second)
@@ -76,9 +76,9 @@ func (w *world) grow(ctx context.Context, from, toward string, delay time.Durati
 }
 
 // refused reports whether the last answer to an act was a refusal with a code.
-func (p *person) refused(what string, c code.Code) bool {
+func (p *person) refused(what string, with ...code.Code) bool {
 	o := p.w.story.last(p.id+"@"+p.yard, what)
-	return o != nil && o.refused != nil && code.Has(o.refused.Outcome.GetConditions(), c)
+	return o != nil && o.refused != nil && code.Has(o.refused.Outcome.GetConditions(), with...)
 }
 
 // voting waits until every yard that has a replica has a vote.

@@ -2,6 +2,7 @@ package faults_test
 
 import (
 	"context"
+	"crypto/ed25519"
 	"errors"
 	"flag"
 	"fmt"
@@ -42,7 +43,9 @@ func (w *world) lose(ctx context.Context, yard string, off, later time.Duration,
 		}
 	}
 	public, e := replica.PrepareRecovery(p)
-	if err = errors.Join(err, e); err != nil {
+	// Read now: a crash moves the directory, and the people have the key by then.
+	key, keyErr := keys.Read(filepath.Join(p.Dir, "replica.key"), nil)
+	if err = errors.Join(err, e, keyErr); err != nil {
 		return err
 	}
 	w.dirs[yard], w.known[mine].Key, w.lost, w.synced[yard] = p.Dir, public, yard, ""
@@ -53,13 +56,16 @@ func (w *world) lose(ctx context.Context, yard string, off, later time.Duration,
 	rec := &recordv1.RecoverYard{Yard: yard, Second: managers[0], Epoch: 2, Key: public, Address: at(yard), OldMachineOff: true, Locks: w.story.hanging(yard)}
 	w.restarts.Go(func() {
 		pass(off)
+		if w.free[yard].Load() < full { // the disk of the fresh machine is another one
+			w.free[yard].Store(plenty)
+		}
 		if e := w.start(yard); e != nil {
 			w.fails(e)
 		}
 	})
 	w.restarts.Go(func() {
 		pass(later)
-		w.takeUp(ctx, from, rec, seed)
+		w.takeUp(ctx, from, rec, key, seed)
 	})
 	return err
 }
@@ -86,7 +92,7 @@ func (s *story) hanging(yard string) (locks []*recordv1.WalkedLock) {
 
 // takeUp has the recovery recorded, however often that takes, and lets the people of
 // the yard work there again, with the locks that were found.
-func (w *world) takeUp(ctx context.Context, from string, rec *recordv1.RecoverYard, seed int64) {
+func (w *world) takeUp(ctx context.Context, from string, rec *recordv1.RecoverYard, fresh ed25519.PrivateKey, seed int64) {
 	patient, cancel := context.WithTimeout(context.Background(), 5*time.Minute)
 	defer cancel()
 	k := w.as(manager, from, "walkdown")
@@ -96,8 +102,7 @@ func (w *world) takeUp(ctx context.Context, from string, rec *recordv1.RecoverYa
 		second := w.as(rec.GetSecond(), from, "walkdown-2")
 		err = errors.Join(second.Countersign(d), second.Close())
 	}
-	fresh, e := keys.Read(filepath.Join(w.root, rec.GetYard()+"-fresh", "replica.key"), nil)
-	if err = errors.Join(err, e); err == nil {
+	if err == nil {
 		err = d.CountersignNewKey(fresh)
 	}
 	o := &op{who: manager + "+" + rec.GetSecond(), what: "take up " + rec.GetYard(), kind: "recover_yard"}
