@@ -14,7 +14,9 @@ import (
 
 	"google.golang.org/grpc/codes"
 
+	"yardhasp/client"
 	servicev1 "yardhasp/proto/yardhasp/service/v1"
+	"yardhasp/replica"
 	"yardhasp/replica/store"
 )
 
@@ -90,9 +92,9 @@ func TestFullDisk(t *testing.T) {
 	c.run("millrow")
 	c.until("a lock there", func() bool { return c.lockAt("millrow") == nil })
 	c.fill(disk, 60*mb)
-	c.until("it says that the disk is full again", c.saysOf("DISK FULL"))
+	c.until("it says that the disk is full again", c.saysOf(string(replica.DiskFull)))
 	c.empty(disk)
-	c.until("it is well by itself", func() bool { return !c.saysOf("DISK")() && c.lockAt("millrow") == nil })
+	c.until("it is well by itself", func() bool { return !c.saysOf("DISK_")() && c.lockAt("millrow") == nil })
 	c.same(c.size("stonebend"), "millrow", "stonebend", "eastfork")
 	b, err := c.board("millrow", servicev1.Consistency_CONSISTENCY_CONFIRMED)
 	if err != nil || len(b.GetHolds()) < 24 {
@@ -128,12 +130,12 @@ func (c *cluster) saysOf(word string) func() bool {
 func (c *cluster) stopsInTime(disk string) {
 	c.t.Helper()
 	c.fill(disk, 120*mb)
-	c.until("it says that the disk is low", c.saysOf("DISK LOW"))
+	c.until("it says that the disk is low", c.saysOf(string(replica.DiskShort)))
 	if err := c.lockAt("millrow"); err != nil {
 		c.t.Errorf("a lock on a low disk: %v", err)
 	}
 	c.fill(disk, 60*mb)
-	c.until("it says that the disk is full", c.saysOf("DISK FULL"))
+	c.until("it says that the disk is full", c.saysOf(string(replica.DiskFull)))
 	if left := c.free(disk); left < 60*mb {
 		c.t.Errorf("only %d MB were left when it stopped", left/mb)
 	}
@@ -143,7 +145,7 @@ func (c *cluster) refusedForSpace() {
 	c.t.Helper()
 	err := c.lockAt("millrow")
 	c.wantErr(err, codes.Unavailable, client.ReasonNotServing)
-	if err == nil || !strings.Contains(err.Error(), "nothing is written here until 256 MB are free") {
+	if err == nil || !strings.Contains(err.Error(), string(replica.DiskFull)) {
 		c.t.Errorf("the refusal: %v", err)
 	}
 }
