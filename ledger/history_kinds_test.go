@@ -35,9 +35,6 @@ func seeds(t *testing.T, usual, short int) int {
 // against the oracle after every entry, and against a second replica. A kind that
 // was accepted in none of them fails it, so a new kind does until it is in.
 func TestHistoriesOfAllKinds(t *testing.T) {
-	if testing.Short() {
-		t.Skip("a long run of entries: left out with -short")
-	}
 	kinds, checks := map[string]int{}, map[string]int{}
 	acts := newOracleActs()
 	energised, starts, lacks := 0, 0, 0

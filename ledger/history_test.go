@@ -180,9 +180,6 @@ func (h *history) maybe(yard, who string, act *recordv1.Record) {
 // TestRandomHistories holds random runs against the oracle after every entry, and
 // against a second replica that is saved and restored on the way.
 func TestRandomHistories(t *testing.T) {
-	if testing.Short() {
-		t.Skip("a long run of entries: left out with -short")
-	}
 	energised, starts := 0, 0
 	acts := newOracleActs()
 	for seed := range int64(seeds(t, 40, 2)) {

@@ -15,11 +15,8 @@ import (
 // every level within 30 min, an observer outside with no other watch, every lock
 // of whoever is inside on, nobody inside unnamed, no fumigant near.
 func TestPermitOracle(t *testing.T) {
-	if testing.Short() {
-		t.Skip("a long run of entries: left out with -short")
-	}
 	var seen permitsSeen
-	for seed := range uint64(seeds(t, 30, 3)) {
+	for seed := range uint64(seeds(t, 30, 20)) {
 		h := newPermitHistory(t, seed, &seen)
 		for range 120 {
 			h.act()

@@ -107,7 +107,7 @@ func (r *Replica) lookAtDisk() {
 	r.node.SetDiskFull(level == store.LevelFull)
 	switch {
 	case level == store.LevelFull && was != level:
-		r.log.Error("this replica writes nothing any more", "why", brief(d.trouble()), "free", free)
+		r.log.Error("this replica writes nothing any more", "why", code.Brief(d.trouble()), "free", free)
 		r.node.HandOver()
 		if err := d.watch.DropBallast(); err != nil {
 			r.log.Warn("the ballast stays", "err", err)

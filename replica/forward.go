@@ -66,7 +66,7 @@ func (d *driver) forward(ctx context.Context) (more bool, err error) {
 		d.sent = pending[i].Envelope.GetSeq()
 		for _, c := range o.GetConditions() {
 			if code.Is(c, notTaken...) {
-				d.r.log.Error("the ledger does not take this yard's journal", "why", brief(c))
+				d.r.log.Error("the ledger does not take this yard's journal", "why", code.Brief(c))
 				return false, nil
 			}
 		}

@@ -14,6 +14,7 @@ import (
 
 	"yardhasp/client/keys"
 	"yardhasp/ledger"
+	"yardhasp/ledger/code"
 	"yardhasp/ledger/seal"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
@@ -62,7 +63,7 @@ func Found(f Founding, now time.Time) (ledgerID []byte, err error) {
 		return nil, err
 	}
 	if o := ledger.New().Apply(e); !o.GetAccepted() {
-		return nil, fmt.Errorf("the ledger can't be founded: %s", brief(o.GetConditions()[0]))
+		return nil, fmt.Errorf("the ledger can't be founded: %s", code.Brief(o.GetConditions()[0]))
 	}
 	id := sha256.Sum256(body)
 	if err := writeFile(filepath.Join(f.Dir, "founding"), raw, 0o600); err != nil {

@@ -60,7 +60,7 @@ func (r *Replica) journalError(err error, kind string) error {
 	case errors.As(err, &no):
 		for _, c := range no.Conditions {
 			if code.Is(c, yard.NotHome...) {
-				return detailed(codes.FailedPrecondition, brief(c), string(client.ReasonNotHome), map[string]string{"yard": ledger.YardOf(c.GetSubject())},
+				return detailed(codes.FailedPrecondition, code.Brief(c), string(client.ReasonNotHome), map[string]string{"yard": ledger.YardOf(c.GetSubject())},
 					&recordv1.Outcome{Kind: kind, Conditions: no.Conditions})
 			}
 		}

@@ -31,7 +31,7 @@ func refused(o *recordv1.Outcome) error {
 		if i == 0 {
 			reason = c.GetCode()
 		}
-		said = append(said, brief(c))
+		said = append(said, code.Brief(c))
 		pf.Violations = append(pf.Violations, &errdetails.PreconditionFailure_Violation{Type: c.GetCode(), Subject: c.GetSubject()})
 	}
 	return detailed(answerFor(o.GetConditions()), strings.Join(said, "; "), reason, nil, pf, o)
@@ -60,22 +60,10 @@ func answerFor(unmet []*recordv1.Finding) codes.Code {
 	return answer
 }
 
-// brief is a finding in the form for a log line or a status text: its code, its
-// subject and its reasons.
-func brief(f *recordv1.Finding) string {
-	out := strings.TrimSpace(f.GetCode() + " " + f.GetSubject())
-	for _, a := range f.GetArgs() {
-		for _, why := range a.GetFindings() {
-			out += ": " + brief(why)
-		}
-	}
-	return out
-}
-
 // answer is an error for a person to read. It carries the finding, and the finding's
 // code as its reason.
 func answer(c codes.Code, f *recordv1.Finding) error {
-	return detailed(c, brief(f), f.GetCode(), nil, f)
+	return detailed(c, code.Brief(f), f.GetCode(), nil, f)
 }
 
 func detailed(code codes.Code, msg, reason string, meta map[string]string, more ...protoadapt.MessageV1) error {

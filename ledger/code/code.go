@@ -145,3 +145,15 @@ func (r Row) Params() []string {
 	}
 	return out
 }
+
+// Brief is a finding as a log line or an error of a program has it: its code, what it is
+// about, and the same of its reasons. People read client/words instead.
+func Brief(f *recordv1.Finding) string {
+	out := strings.TrimSpace(f.GetCode() + " " + f.GetSubject())
+	for _, a := range f.GetArgs() {
+		for _, why := range a.GetFindings() {
+			out += ": " + Brief(why)
+		}
+	}
+	return out
+}

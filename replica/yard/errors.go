@@ -13,11 +13,8 @@ import (
 type NotServing struct{ Because *recordv1.Finding }
 
 func (e *NotServing) Error() string {
-	return "this yard's machine is out of service: " + brief(e.Because) + ": do a person-to-person check"
+	return "this yard's machine is out of service: " + code.Brief(e.Because) + ": do a person-to-person check"
 }
-
-// brief is a finding in the form for an error or a log line: its code and its subject.
-func brief(f *recordv1.Finding) string { return strings.TrimSpace(f.GetCode() + " " + f.GetSubject()) }
 
 // Refused means that the record was not written down. Conditions say why.
 type Refused struct{ Conditions []*recordv1.Finding }
@@ -25,7 +22,7 @@ type Refused struct{ Conditions []*recordv1.Finding }
 func (e *Refused) Error() string {
 	var out []string
 	for _, c := range e.Conditions {
-		out = append(out, brief(c))
+		out = append(out, code.Brief(c))
 	}
 	return "not written down: " + strings.Join(out, "; ")
 }

@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"yardhasp/ledger"
+	"yardhasp/ledger/code"
 	recordv1 "yardhasp/proto/yardhasp/record/v1"
 )
 
@@ -109,7 +110,7 @@ func (x *explorer) machine(s *sit, t *seat, do emit) {
 			bad := ""
 			if to >= x.floor(t) && t.serving() && !n.seats[t.no].serving() {
 				_, why := n.seats[t.no].y.Serving()
-				bad = "decision 11: " + t.id + " comes back with all that its journal rests on, and can promise nothing: " + brief(why)
+				bad = "decision 11: " + t.id + " comes back with all that its journal rests on, and can promise nothing: " + code.Brief(why)
 			}
 			n.claims = slices.DeleteFunc(slices.Clone(n.claims), func(c claim) bool { return c.at == t.no && !c.sent })
 			for _, r := range t.soft { // nobody answered walt, so he opens it again
