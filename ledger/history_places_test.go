@@ -47,6 +47,7 @@ func (h *history) walked(by string) {
 // rareActs happen seldom: a yard recovered, a key revoked, a request that runs out or
 // is withdrawn, things registered, a small job opened and closed.
 func rareActs(add func(name string, every float64, act func(h *history, d deed))) {
+	add("remark", 40, func(h *history, d deed) { h.do(d.who, d.yard, actRemark(h.pick("boot-1", "boot-2", "none"))) })
 	add("recover yard", 160, (*history).dutyRecovery)
 	add("revoke key", 160, (*history).dutyRevoked)
 	add("key out of the box", 160, func(h *history, d deed) {

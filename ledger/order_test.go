@@ -25,7 +25,7 @@ var order = []string{
 	"enumword.go", "ended.go", "clone.go", "calendar.go", "hold.go", "tag.go", "countersign.go", "keys.go",
 	"entry.go", "authority.go", "apply.go", "outside.go", "equipment.go", "standclear.go", "training.go",
 	"signon.go", "air.go", "view_outside.go", "limits.go", "place.go", "doc.go", "presence.go", "verified.go",
-	"roles.go", "watch.go", "request.go", "view_request.go", "journal.go", "choke.go", "permit.go", "register.go",
+	"roles.go", "watch.go", "request.go", "view_request.go", "journal.go", "choke.go", "permit.go", "register.go", "remark.go",
 	"point.go", "started.go", "padlock.go", "padlockfit.go", "view_lock.go", "takeover.go", "people.go",
 	"procedure.go", "job.go", "proof.go", "stored.go", "notice.go", "againststart.go", "inspection.go",
 	"view_people.go", "fumigation.go", "founding.go", "exception.go", "energise.go", "drawing.go", "crew.go",

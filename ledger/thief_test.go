@@ -121,7 +121,7 @@ func everyAct(w *world, hold, on string) []*recordv1.Record {
 		{Act: &recordv1.Record_BoxAdd{BoxAdd: &recordv1.BoxAdd{Box: "stonebend/box-1", Point: feeder}}},
 		{Act: &recordv1.Record_BoxRemove{BoxRemove: &recordv1.BoxRemove{Box: "stonebend/box-1", Point: feeder}}},
 		{Act: &recordv1.Record_OpenJob{OpenJob: &recordv1.OpenJob{Id: "boot-1", Zone: zone, Plan: []string{feeder}, Responsible: "ravi", Affected: []string{"dov"}, Purpose: "x"}}},
-		actSignOn("boot-1"), actSignOff(on), actShutDown("boot-1"),
+		actSignOn("boot-1"), actSignOff(on), actShutDown("boot-1"), actRemark("boot-1"),
 		actReading("boot-1", motor, recordv1.Medium_MEDIUM_ELECTRICITY, recordv1.ReadingKind_READING_KIND_METER, 0),
 		{Act: &recordv1.Record_FoundLive{FoundLive: &recordv1.FoundLive{Job: "boot-1", Part: motor, What: "x"}}},
 		{Act: &recordv1.Record_CorrectFoundLive{CorrectFoundLive: &recordv1.CorrectFoundLive{Found: ref(hold), Cause: "x"}}},

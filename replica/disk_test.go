@@ -82,7 +82,8 @@ func TestDiskLowAndFull(t *testing.T) {
 	}
 	procedure := &recordv1.Record{Act: &recordv1.Record_PublishProcedure{PublishProcedure: &recordv1.PublishProcedure{Zone: "stonebend/fan", Version: 1,
 		Text: []byte("lock it"), Machines: []string{"the fan"}, Points: []string{fanOne}}}}
-	for _, act := range []*recordv1.Record{actRequest("start-1", "boot-1", time.Hour, fanOne), actEnergise("start-1", fanOne), actPoint("stonebend/p/d"), procedure} {
+	for _, act := range []*recordv1.Record{actRequest("start-1", "boot-1", time.Hour, fanOne), actEnergise("start-1", fanOne), actPoint("stonebend/p/d"), procedure,
+		{Act: &recordv1.Record_Remark{Remark: &recordv1.Remark{Job: "boot-1", Text: "the guard is bent"}}}} {
 		_, err := c.submitAt("nia", "stonebend", 0, act)
 		c.wantErr(err, codes.ResourceExhausted, replica.DiskLow)
 	}

@@ -19,7 +19,7 @@ func (a *App) workActs() []*cobra.Command {
 	shutDown := a.onJob("shut-down", "Record that the machine was stopped in the orderly way", func(j string) *recordv1.Record {
 		return &recordv1.Record{Act: &recordv1.Record_ShutDown{ShutDown: &recordv1.ShutDown{Job: j}}}
 	})
-	return []*cobra.Command{signOn, signOff, shutDown, a.readingCmd(), a.foundLiveCmd(), a.correctCmd(), a.storedCmd(), a.noticeCmd(), a.clearCmd()}
+	return []*cobra.Command{signOn, signOff, shutDown, a.readingCmd(), a.foundLiveCmd(), a.correctCmd(), a.storedCmd(), a.noticeCmd(), a.clearCmd(), a.remarkCmd()}
 }
 
 func (a *App) onJob(use, short string, build func(job string) *recordv1.Record) *cobra.Command {

@@ -502,6 +502,7 @@ type Record struct {
 	//	*Record_AddCrew
 	//	*Record_AnswerVerification
 	//	*Record_ExchangeProcedures
+	//	*Record_Remark
 	Act           isRecord_Act `protobuf_oneof:"act"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -1193,6 +1194,15 @@ func (x *Record) GetExchangeProcedures() *ExchangeProcedures {
 	return nil
 }
 
+func (x *Record) GetRemark() *Remark {
+	if x != nil {
+		if x, ok := x.Act.(*Record_Remark); ok {
+			return x.Remark
+		}
+	}
+	return nil
+}
+
 type isRecord_Act interface {
 	isRecord_Act()
 }
@@ -1481,6 +1491,11 @@ type Record_ExchangeProcedures struct {
 	ExchangeProcedures *ExchangeProcedures `protobuf:"bytes,138,opt,name=exchange_procedures,json=exchangeProcedures,proto3,oneof"`
 }
 
+type Record_Remark struct {
+	// Journal.
+	Remark *Remark `protobuf:"bytes,140,opt,name=remark,proto3,oneof"`
+}
+
 func (*Record_Invite) isRecord_Act() {}
 
 func (*Record_Join) isRecord_Act() {}
@@ -1618,6 +1633,8 @@ func (*Record_AddCrew) isRecord_Act() {}
 func (*Record_AnswerVerification) isRecord_Act() {}
 
 func (*Record_ExchangeProcedures) isRecord_Act() {}
+
+func (*Record_Remark) isRecord_Act() {}
 
 // Ticket makes a retry recognisable: the same key, device and counter is the
 // same act, sent again.
@@ -4699,6 +4716,61 @@ func (x *FoundLive) GetWhat() string {
 	return ""
 }
 
+// Remark: what somebody wants those to know who read of a job later. It protects
+// nobody and proves nothing: what is unsafe has a record of its own.
+type Remark struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	Job   string                 `protobuf:"bytes,1,opt,name=job,proto3" json:"job,omitempty"`
+	// One line.
+	Text          string `protobuf:"bytes,2,opt,name=text,proto3" json:"text,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Remark) Reset() {
+	*x = Remark{}
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[50]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Remark) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Remark) ProtoMessage() {}
+
+func (x *Remark) ProtoReflect() protoreflect.Message {
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[50]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Remark.ProtoReflect.Descriptor instead.
+func (*Remark) Descriptor() ([]byte, []int) {
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{50}
+}
+
+func (x *Remark) GetJob() string {
+	if x != nil {
+		return x.Job
+	}
+	return ""
+}
+
+func (x *Remark) GetText() string {
+	if x != nil {
+		return x.Text
+	}
+	return ""
+}
+
 // CorrectFoundLive: a qualified person has found and corrected the cause.
 type CorrectFoundLive struct {
 	state         protoimpl.MessageState `protogen:"open.v1"`
@@ -4710,7 +4782,7 @@ type CorrectFoundLive struct {
 
 func (x *CorrectFoundLive) Reset() {
 	*x = CorrectFoundLive{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[50]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[51]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4722,7 +4794,7 @@ func (x *CorrectFoundLive) String() string {
 func (*CorrectFoundLive) ProtoMessage() {}
 
 func (x *CorrectFoundLive) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[50]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[51]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4735,7 +4807,7 @@ func (x *CorrectFoundLive) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CorrectFoundLive.ProtoReflect.Descriptor instead.
 func (*CorrectFoundLive) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{50}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{51}
 }
 
 func (x *CorrectFoundLive) GetFound() *JournalRef {
@@ -4765,7 +4837,7 @@ type StoredReleased struct {
 
 func (x *StoredReleased) Reset() {
 	*x = StoredReleased{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[51]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[52]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4777,7 +4849,7 @@ func (x *StoredReleased) String() string {
 func (*StoredReleased) ProtoMessage() {}
 
 func (x *StoredReleased) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[51]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[52]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4790,7 +4862,7 @@ func (x *StoredReleased) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use StoredReleased.ProtoReflect.Descriptor instead.
 func (*StoredReleased) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{51}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{52}
 }
 
 func (x *StoredReleased) GetJob() string {
@@ -4827,7 +4899,7 @@ type Notice struct {
 
 func (x *Notice) Reset() {
 	*x = Notice{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[52]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[53]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4839,7 +4911,7 @@ func (x *Notice) String() string {
 func (*Notice) ProtoMessage() {}
 
 func (x *Notice) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[52]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[53]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4852,7 +4924,7 @@ func (x *Notice) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Notice.ProtoReflect.Descriptor instead.
 func (*Notice) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{52}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{53}
 }
 
 func (x *Notice) GetJob() string {
@@ -4898,7 +4970,7 @@ type ClearArea struct {
 
 func (x *ClearArea) Reset() {
 	*x = ClearArea{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[53]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[54]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4910,7 +4982,7 @@ func (x *ClearArea) String() string {
 func (*ClearArea) ProtoMessage() {}
 
 func (x *ClearArea) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[53]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[54]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -4923,7 +4995,7 @@ func (x *ClearArea) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ClearArea.ProtoReflect.Descriptor instead.
 func (*ClearArea) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{53}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{54}
 }
 
 func (x *ClearArea) GetJob() string {
@@ -4978,7 +5050,7 @@ type TriedHandle struct {
 
 func (x *TriedHandle) Reset() {
 	*x = TriedHandle{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[54]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[55]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -4990,7 +5062,7 @@ func (x *TriedHandle) String() string {
 func (*TriedHandle) ProtoMessage() {}
 
 func (x *TriedHandle) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[54]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[55]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -5003,7 +5075,7 @@ func (x *TriedHandle) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TriedHandle.ProtoReflect.Descriptor instead.
 func (*TriedHandle) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{54}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{55}
 }
 
 func (x *TriedHandle) GetHold() *JournalRef {
@@ -5023,7 +5095,7 @@ type CloseJob struct {
 
 func (x *CloseJob) Reset() {
 	*x = CloseJob{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[55]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[56]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -5035,7 +5107,7 @@ func (x *CloseJob) String() string {
 func (*CloseJob) ProtoMessage() {}
 
 func (x *CloseJob) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[55]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[56]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -5048,7 +5120,7 @@ func (x *CloseJob) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CloseJob.ProtoReflect.Descriptor instead.
 func (*CloseJob) Descriptor() ([]byte, []int) {
-	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{55}
+	return file_yardhasp_record_v1_record_proto_rawDescGZIP(), []int{56}
 }
 
 func (x *CloseJob) GetJob() string {
@@ -5070,7 +5142,7 @@ type HandOver_Pair struct {
 
 func (x *HandOver_Pair) Reset() {
 	*x = HandOver_Pair{}
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[56]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[57]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -5082,7 +5154,7 @@ func (x *HandOver_Pair) String() string {
 func (*HandOver_Pair) ProtoMessage() {}
 
 func (x *HandOver_Pair) ProtoReflect() protoreflect.Message {
-	mi := &file_yardhasp_record_v1_record_proto_msgTypes[56]
+	mi := &file_yardhasp_record_v1_record_proto_msgTypes[57]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -5124,7 +5196,7 @@ const file_yardhasp_record_v1_record_proto_rawDesc = "" +
 	"signatures\";\n" +
 	"\tSignature\x12\x10\n" +
 	"\x03key\x18\x01 \x01(\fR\x03key\x12\x1c\n" +
-	"\tsignature\x18\x02 \x01(\fR\tsignature\"\x9f&\n" +
+	"\tsignature\x18\x02 \x01(\fR\tsignature\"\xd6&\n" +
 	"\x06Record\x12\x16\n" +
 	"\x06ledger\x18\x01 \x01(\fR\x06ledger\x12\x16\n" +
 	"\x06signer\x18\x02 \x01(\tR\x06signer\x122\n" +
@@ -5213,7 +5285,8 @@ const file_yardhasp_record_v1_record_proto_rawDesc = "" +
 	"\x0fset_coordinator\x18\x87\x01 \x01(\v2\".yardhasp.record.v1.SetCoordinatorH\x00R\x0esetCoordinator\x129\n" +
 	"\badd_crew\x18\x88\x01 \x01(\v2\x1b.yardhasp.record.v1.AddCrewH\x00R\aaddCrew\x12Z\n" +
 	"\x13answer_verification\x18\x89\x01 \x01(\v2&.yardhasp.record.v1.AnswerVerificationH\x00R\x12answerVerification\x12Z\n" +
-	"\x13exchange_procedures\x18\x8a\x01 \x01(\v2&.yardhasp.record.v1.ExchangeProceduresH\x00R\x12exchangeProceduresB\x05\n" +
+	"\x13exchange_procedures\x18\x8a\x01 \x01(\v2&.yardhasp.record.v1.ExchangeProceduresH\x00R\x12exchangeProcedures\x125\n" +
+	"\x06remark\x18\x8c\x01 \x01(\v2\x1a.yardhasp.record.v1.RemarkH\x00R\x06remarkB\x05\n" +
 	"\x03act\":\n" +
 	"\x06Ticket\x12\x16\n" +
 	"\x06device\x18\x01 \x01(\tR\x06device\x12\x18\n" +
@@ -5432,7 +5505,10 @@ const file_yardhasp_record_v1_record_proto_rawDesc = "" +
 	"\tFoundLive\x12\x10\n" +
 	"\x03job\x18\x01 \x01(\tR\x03job\x12\x12\n" +
 	"\x04part\x18\x02 \x01(\tR\x04part\x12\x12\n" +
-	"\x04what\x18\x03 \x01(\tR\x04what\"^\n" +
+	"\x04what\x18\x03 \x01(\tR\x04what\".\n" +
+	"\x06Remark\x12\x10\n" +
+	"\x03job\x18\x01 \x01(\tR\x03job\x12\x12\n" +
+	"\x04text\x18\x02 \x01(\tR\x04text\"^\n" +
 	"\x10CorrectFoundLive\x124\n" +
 	"\x05found\x18\x01 \x01(\v2\x1e.yardhasp.record.v1.JournalRefR\x05found\x12\x14\n" +
 	"\x05cause\x18\x02 \x01(\tR\x05cause\"J\n" +
@@ -5500,7 +5576,7 @@ func file_yardhasp_record_v1_record_proto_rawDescGZIP() []byte {
 }
 
 var file_yardhasp_record_v1_record_proto_enumTypes = make([]protoimpl.EnumInfo, 5)
-var file_yardhasp_record_v1_record_proto_msgTypes = make([]protoimpl.MessageInfo, 57)
+var file_yardhasp_record_v1_record_proto_msgTypes = make([]protoimpl.MessageInfo, 58)
 var file_yardhasp_record_v1_record_proto_goTypes = []any{
 	(Role)(0),                  // 0: yardhasp.record.v1.Role
 	(SpareKey)(0),              // 1: yardhasp.record.v1.SpareKey
@@ -5557,42 +5633,43 @@ var file_yardhasp_record_v1_record_proto_goTypes = []any{
 	(*ShutDown)(nil),           // 52: yardhasp.record.v1.ShutDown
 	(*Reading)(nil),            // 53: yardhasp.record.v1.Reading
 	(*FoundLive)(nil),          // 54: yardhasp.record.v1.FoundLive
-	(*CorrectFoundLive)(nil),   // 55: yardhasp.record.v1.CorrectFoundLive
-	(*StoredReleased)(nil),     // 56: yardhasp.record.v1.StoredReleased
-	(*Notice)(nil),             // 57: yardhasp.record.v1.Notice
-	(*ClearArea)(nil),          // 58: yardhasp.record.v1.ClearArea
-	(*TriedHandle)(nil),        // 59: yardhasp.record.v1.TriedHandle
-	(*CloseJob)(nil),           // 60: yardhasp.record.v1.CloseJob
-	(*HandOver_Pair)(nil),      // 61: yardhasp.record.v1.HandOver.Pair
-	(*IssuePermit)(nil),        // 62: yardhasp.record.v1.IssuePermit
-	(*ClosePermit)(nil),        // 63: yardhasp.record.v1.ClosePermit
-	(*AirReading)(nil),         // 64: yardhasp.record.v1.AirReading
-	(*StandWatch)(nil),         // 65: yardhasp.record.v1.StandWatch
-	(*LeaveWatch)(nil),         // 66: yardhasp.record.v1.LeaveWatch
-	(*HotWorkDone)(nil),        // 67: yardhasp.record.v1.HotWorkDone
-	(*FumigationRecorded)(nil), // 68: yardhasp.record.v1.FumigationRecorded
-	(*FumigationCleared)(nil),  // 69: yardhasp.record.v1.FumigationCleared
-	(*MoveKey)(nil),            // 70: yardhasp.record.v1.MoveKey
-	(*IssuePadlock)(nil),       // 71: yardhasp.record.v1.IssuePadlock
-	(*ReportPadlock)(nil),      // 72: yardhasp.record.v1.ReportPadlock
-	(*ClearPadlock)(nil),       // 73: yardhasp.record.v1.ClearPadlock
-	(*ReviewLock)(nil),         // 74: yardhasp.record.v1.ReviewLock
-	(*DescribePoint)(nil),      // 75: yardhasp.record.v1.DescribePoint
-	(*FoundChoked)(nil),        // 76: yardhasp.record.v1.FoundChoked
-	(*ClearChoke)(nil),         // 77: yardhasp.record.v1.ClearChoke
-	(*PublishProcedure)(nil),   // 78: yardhasp.record.v1.PublishProcedure
-	(*ApproveProcedure)(nil),   // 79: yardhasp.record.v1.ApproveProcedure
-	(*RequireProcedures)(nil),  // 80: yardhasp.record.v1.RequireProcedures
-	(*AttestException)(nil),    // 81: yardhasp.record.v1.AttestException
-	(*InspectProcedure)(nil),   // 82: yardhasp.record.v1.InspectProcedure
-	(*SetCoordinator)(nil),     // 83: yardhasp.record.v1.SetCoordinator
-	(*AddCrew)(nil),            // 84: yardhasp.record.v1.AddCrew
-	(*AnswerVerification)(nil), // 85: yardhasp.record.v1.AnswerVerification
-	(*ExchangeProcedures)(nil), // 86: yardhasp.record.v1.ExchangeProcedures
-	(TrainingClass)(0),         // 87: yardhasp.record.v1.TrainingClass
-	(PadlockKind)(0),           // 88: yardhasp.record.v1.PadlockKind
-	(*Tag)(nil),                // 89: yardhasp.record.v1.Tag
-	(Medium)(0),                // 90: yardhasp.record.v1.Medium
+	(*Remark)(nil),             // 55: yardhasp.record.v1.Remark
+	(*CorrectFoundLive)(nil),   // 56: yardhasp.record.v1.CorrectFoundLive
+	(*StoredReleased)(nil),     // 57: yardhasp.record.v1.StoredReleased
+	(*Notice)(nil),             // 58: yardhasp.record.v1.Notice
+	(*ClearArea)(nil),          // 59: yardhasp.record.v1.ClearArea
+	(*TriedHandle)(nil),        // 60: yardhasp.record.v1.TriedHandle
+	(*CloseJob)(nil),           // 61: yardhasp.record.v1.CloseJob
+	(*HandOver_Pair)(nil),      // 62: yardhasp.record.v1.HandOver.Pair
+	(*IssuePermit)(nil),        // 63: yardhasp.record.v1.IssuePermit
+	(*ClosePermit)(nil),        // 64: yardhasp.record.v1.ClosePermit
+	(*AirReading)(nil),         // 65: yardhasp.record.v1.AirReading
+	(*StandWatch)(nil),         // 66: yardhasp.record.v1.StandWatch
+	(*LeaveWatch)(nil),         // 67: yardhasp.record.v1.LeaveWatch
+	(*HotWorkDone)(nil),        // 68: yardhasp.record.v1.HotWorkDone
+	(*FumigationRecorded)(nil), // 69: yardhasp.record.v1.FumigationRecorded
+	(*FumigationCleared)(nil),  // 70: yardhasp.record.v1.FumigationCleared
+	(*MoveKey)(nil),            // 71: yardhasp.record.v1.MoveKey
+	(*IssuePadlock)(nil),       // 72: yardhasp.record.v1.IssuePadlock
+	(*ReportPadlock)(nil),      // 73: yardhasp.record.v1.ReportPadlock
+	(*ClearPadlock)(nil),       // 74: yardhasp.record.v1.ClearPadlock
+	(*ReviewLock)(nil),         // 75: yardhasp.record.v1.ReviewLock
+	(*DescribePoint)(nil),      // 76: yardhasp.record.v1.DescribePoint
+	(*FoundChoked)(nil),        // 77: yardhasp.record.v1.FoundChoked
+	(*ClearChoke)(nil),         // 78: yardhasp.record.v1.ClearChoke
+	(*PublishProcedure)(nil),   // 79: yardhasp.record.v1.PublishProcedure
+	(*ApproveProcedure)(nil),   // 80: yardhasp.record.v1.ApproveProcedure
+	(*RequireProcedures)(nil),  // 81: yardhasp.record.v1.RequireProcedures
+	(*AttestException)(nil),    // 82: yardhasp.record.v1.AttestException
+	(*InspectProcedure)(nil),   // 83: yardhasp.record.v1.InspectProcedure
+	(*SetCoordinator)(nil),     // 84: yardhasp.record.v1.SetCoordinator
+	(*AddCrew)(nil),            // 85: yardhasp.record.v1.AddCrew
+	(*AnswerVerification)(nil), // 86: yardhasp.record.v1.AnswerVerification
+	(*ExchangeProcedures)(nil), // 87: yardhasp.record.v1.ExchangeProcedures
+	(TrainingClass)(0),         // 88: yardhasp.record.v1.TrainingClass
+	(PadlockKind)(0),           // 89: yardhasp.record.v1.PadlockKind
+	(*Tag)(nil),                // 90: yardhasp.record.v1.Tag
+	(Medium)(0),                // 91: yardhasp.record.v1.Medium
 }
 var file_yardhasp_record_v1_record_proto_depIdxs = []int32{
 	6,   // 0: yardhasp.record.v1.Signed.signatures:type_name -> yardhasp.record.v1.Signature
@@ -5634,74 +5711,75 @@ var file_yardhasp_record_v1_record_proto_depIdxs = []int32{
 	52,  // 36: yardhasp.record.v1.Record.shut_down:type_name -> yardhasp.record.v1.ShutDown
 	53,  // 37: yardhasp.record.v1.Record.reading:type_name -> yardhasp.record.v1.Reading
 	54,  // 38: yardhasp.record.v1.Record.found_live:type_name -> yardhasp.record.v1.FoundLive
-	55,  // 39: yardhasp.record.v1.Record.correct_found_live:type_name -> yardhasp.record.v1.CorrectFoundLive
-	56,  // 40: yardhasp.record.v1.Record.stored_released:type_name -> yardhasp.record.v1.StoredReleased
-	57,  // 41: yardhasp.record.v1.Record.notice:type_name -> yardhasp.record.v1.Notice
-	58,  // 42: yardhasp.record.v1.Record.clear_area:type_name -> yardhasp.record.v1.ClearArea
-	59,  // 43: yardhasp.record.v1.Record.tried_handle:type_name -> yardhasp.record.v1.TriedHandle
-	60,  // 44: yardhasp.record.v1.Record.close_job:type_name -> yardhasp.record.v1.CloseJob
+	56,  // 39: yardhasp.record.v1.Record.correct_found_live:type_name -> yardhasp.record.v1.CorrectFoundLive
+	57,  // 40: yardhasp.record.v1.Record.stored_released:type_name -> yardhasp.record.v1.StoredReleased
+	58,  // 41: yardhasp.record.v1.Record.notice:type_name -> yardhasp.record.v1.Notice
+	59,  // 42: yardhasp.record.v1.Record.clear_area:type_name -> yardhasp.record.v1.ClearArea
+	60,  // 43: yardhasp.record.v1.Record.tried_handle:type_name -> yardhasp.record.v1.TriedHandle
+	61,  // 44: yardhasp.record.v1.Record.close_job:type_name -> yardhasp.record.v1.CloseJob
 	21,  // 45: yardhasp.record.v1.Record.narrow_zone:type_name -> yardhasp.record.v1.NarrowZone
-	62,  // 46: yardhasp.record.v1.Record.issue_permit:type_name -> yardhasp.record.v1.IssuePermit
-	63,  // 47: yardhasp.record.v1.Record.close_permit:type_name -> yardhasp.record.v1.ClosePermit
-	64,  // 48: yardhasp.record.v1.Record.air_reading:type_name -> yardhasp.record.v1.AirReading
-	65,  // 49: yardhasp.record.v1.Record.stand_watch:type_name -> yardhasp.record.v1.StandWatch
-	66,  // 50: yardhasp.record.v1.Record.leave_watch:type_name -> yardhasp.record.v1.LeaveWatch
-	67,  // 51: yardhasp.record.v1.Record.hot_work_done:type_name -> yardhasp.record.v1.HotWorkDone
-	68,  // 52: yardhasp.record.v1.Record.fumigation_recorded:type_name -> yardhasp.record.v1.FumigationRecorded
-	69,  // 53: yardhasp.record.v1.Record.fumigation_cleared:type_name -> yardhasp.record.v1.FumigationCleared
-	70,  // 54: yardhasp.record.v1.Record.move_key:type_name -> yardhasp.record.v1.MoveKey
-	71,  // 55: yardhasp.record.v1.Record.issue_padlock:type_name -> yardhasp.record.v1.IssuePadlock
-	72,  // 56: yardhasp.record.v1.Record.report_padlock:type_name -> yardhasp.record.v1.ReportPadlock
-	73,  // 57: yardhasp.record.v1.Record.clear_padlock:type_name -> yardhasp.record.v1.ClearPadlock
-	74,  // 58: yardhasp.record.v1.Record.review_lock:type_name -> yardhasp.record.v1.ReviewLock
-	75,  // 59: yardhasp.record.v1.Record.describe_point:type_name -> yardhasp.record.v1.DescribePoint
-	76,  // 60: yardhasp.record.v1.Record.found_choked:type_name -> yardhasp.record.v1.FoundChoked
-	77,  // 61: yardhasp.record.v1.Record.clear_choke:type_name -> yardhasp.record.v1.ClearChoke
-	78,  // 62: yardhasp.record.v1.Record.publish_procedure:type_name -> yardhasp.record.v1.PublishProcedure
-	79,  // 63: yardhasp.record.v1.Record.approve_procedure:type_name -> yardhasp.record.v1.ApproveProcedure
-	80,  // 64: yardhasp.record.v1.Record.require_procedures:type_name -> yardhasp.record.v1.RequireProcedures
-	81,  // 65: yardhasp.record.v1.Record.attest_exception:type_name -> yardhasp.record.v1.AttestException
-	82,  // 66: yardhasp.record.v1.Record.inspect_procedure:type_name -> yardhasp.record.v1.InspectProcedure
-	83,  // 67: yardhasp.record.v1.Record.set_coordinator:type_name -> yardhasp.record.v1.SetCoordinator
-	84,  // 68: yardhasp.record.v1.Record.add_crew:type_name -> yardhasp.record.v1.AddCrew
-	85,  // 69: yardhasp.record.v1.Record.answer_verification:type_name -> yardhasp.record.v1.AnswerVerification
-	86,  // 70: yardhasp.record.v1.Record.exchange_procedures:type_name -> yardhasp.record.v1.ExchangeProcedures
-	0,   // 71: yardhasp.record.v1.Person.roles:type_name -> yardhasp.record.v1.Role
-	11,  // 72: yardhasp.record.v1.Founding.yard:type_name -> yardhasp.record.v1.YardInfo
-	10,  // 73: yardhasp.record.v1.Founding.manager:type_name -> yardhasp.record.v1.Person
-	10,  // 74: yardhasp.record.v1.Invite.person:type_name -> yardhasp.record.v1.Person
-	11,  // 75: yardhasp.record.v1.Invite.yard:type_name -> yardhasp.record.v1.YardInfo
-	87,  // 76: yardhasp.record.v1.RecordTraining.training:type_name -> yardhasp.record.v1.TrainingClass
-	1,   // 77: yardhasp.record.v1.RegisterPadlock.spare:type_name -> yardhasp.record.v1.SpareKey
-	88,  // 78: yardhasp.record.v1.RegisterPadlock.kind:type_name -> yardhasp.record.v1.PadlockKind
-	2,   // 79: yardhasp.record.v1.Request.kind:type_name -> yardhasp.record.v1.RequestKind
-	9,   // 80: yardhasp.record.v1.StandClear.hold:type_name -> yardhasp.record.v1.JournalRef
-	9,   // 81: yardhasp.record.v1.Removal.hold:type_name -> yardhasp.record.v1.JournalRef
-	9,   // 82: yardhasp.record.v1.AcknowledgeRemoval.hold:type_name -> yardhasp.record.v1.JournalRef
-	61,  // 83: yardhasp.record.v1.HandOver.pairs:type_name -> yardhasp.record.v1.HandOver.Pair
-	9,   // 84: yardhasp.record.v1.ClaimLock.hold:type_name -> yardhasp.record.v1.JournalRef
-	35,  // 85: yardhasp.record.v1.RecoverYard.locks:type_name -> yardhasp.record.v1.WalkedLock
-	36,  // 86: yardhasp.record.v1.RecoverYard.inside:type_name -> yardhasp.record.v1.WalkedPerson
-	38,  // 87: yardhasp.record.v1.WalkedLock.target:type_name -> yardhasp.record.v1.Target
-	38,  // 88: yardhasp.record.v1.Lock.target:type_name -> yardhasp.record.v1.Target
-	89,  // 89: yardhasp.record.v1.Lock.tag:type_name -> yardhasp.record.v1.Tag
-	38,  // 90: yardhasp.record.v1.FoundLock.target:type_name -> yardhasp.record.v1.Target
-	9,   // 91: yardhasp.record.v1.Release.hold:type_name -> yardhasp.record.v1.JournalRef
-	42,  // 92: yardhasp.record.v1.Isolate.moved:type_name -> yardhasp.record.v1.Moved
-	42,  // 93: yardhasp.record.v1.Closed.moved:type_name -> yardhasp.record.v1.Moved
-	9,   // 94: yardhasp.record.v1.SignOff.sign_on:type_name -> yardhasp.record.v1.JournalRef
-	90,  // 95: yardhasp.record.v1.Reading.medium:type_name -> yardhasp.record.v1.Medium
-	3,   // 96: yardhasp.record.v1.Reading.kind:type_name -> yardhasp.record.v1.ReadingKind
-	9,   // 97: yardhasp.record.v1.CorrectFoundLive.found:type_name -> yardhasp.record.v1.JournalRef
-	4,   // 98: yardhasp.record.v1.Notice.when:type_name -> yardhasp.record.v1.NoticeWhen
-	9,   // 99: yardhasp.record.v1.TriedHandle.hold:type_name -> yardhasp.record.v1.JournalRef
-	9,   // 100: yardhasp.record.v1.HandOver.Pair.off:type_name -> yardhasp.record.v1.JournalRef
-	9,   // 101: yardhasp.record.v1.HandOver.Pair.on:type_name -> yardhasp.record.v1.JournalRef
-	102, // [102:102] is the sub-list for method output_type
-	102, // [102:102] is the sub-list for method input_type
-	102, // [102:102] is the sub-list for extension type_name
-	102, // [102:102] is the sub-list for extension extendee
-	0,   // [0:102] is the sub-list for field type_name
+	63,  // 46: yardhasp.record.v1.Record.issue_permit:type_name -> yardhasp.record.v1.IssuePermit
+	64,  // 47: yardhasp.record.v1.Record.close_permit:type_name -> yardhasp.record.v1.ClosePermit
+	65,  // 48: yardhasp.record.v1.Record.air_reading:type_name -> yardhasp.record.v1.AirReading
+	66,  // 49: yardhasp.record.v1.Record.stand_watch:type_name -> yardhasp.record.v1.StandWatch
+	67,  // 50: yardhasp.record.v1.Record.leave_watch:type_name -> yardhasp.record.v1.LeaveWatch
+	68,  // 51: yardhasp.record.v1.Record.hot_work_done:type_name -> yardhasp.record.v1.HotWorkDone
+	69,  // 52: yardhasp.record.v1.Record.fumigation_recorded:type_name -> yardhasp.record.v1.FumigationRecorded
+	70,  // 53: yardhasp.record.v1.Record.fumigation_cleared:type_name -> yardhasp.record.v1.FumigationCleared
+	71,  // 54: yardhasp.record.v1.Record.move_key:type_name -> yardhasp.record.v1.MoveKey
+	72,  // 55: yardhasp.record.v1.Record.issue_padlock:type_name -> yardhasp.record.v1.IssuePadlock
+	73,  // 56: yardhasp.record.v1.Record.report_padlock:type_name -> yardhasp.record.v1.ReportPadlock
+	74,  // 57: yardhasp.record.v1.Record.clear_padlock:type_name -> yardhasp.record.v1.ClearPadlock
+	75,  // 58: yardhasp.record.v1.Record.review_lock:type_name -> yardhasp.record.v1.ReviewLock
+	76,  // 59: yardhasp.record.v1.Record.describe_point:type_name -> yardhasp.record.v1.DescribePoint
+	77,  // 60: yardhasp.record.v1.Record.found_choked:type_name -> yardhasp.record.v1.FoundChoked
+	78,  // 61: yardhasp.record.v1.Record.clear_choke:type_name -> yardhasp.record.v1.ClearChoke
+	79,  // 62: yardhasp.record.v1.Record.publish_procedure:type_name -> yardhasp.record.v1.PublishProcedure
+	80,  // 63: yardhasp.record.v1.Record.approve_procedure:type_name -> yardhasp.record.v1.ApproveProcedure
+	81,  // 64: yardhasp.record.v1.Record.require_procedures:type_name -> yardhasp.record.v1.RequireProcedures
+	82,  // 65: yardhasp.record.v1.Record.attest_exception:type_name -> yardhasp.record.v1.AttestException
+	83,  // 66: yardhasp.record.v1.Record.inspect_procedure:type_name -> yardhasp.record.v1.InspectProcedure
+	84,  // 67: yardhasp.record.v1.Record.set_coordinator:type_name -> yardhasp.record.v1.SetCoordinator
+	85,  // 68: yardhasp.record.v1.Record.add_crew:type_name -> yardhasp.record.v1.AddCrew
+	86,  // 69: yardhasp.record.v1.Record.answer_verification:type_name -> yardhasp.record.v1.AnswerVerification
+	87,  // 70: yardhasp.record.v1.Record.exchange_procedures:type_name -> yardhasp.record.v1.ExchangeProcedures
+	55,  // 71: yardhasp.record.v1.Record.remark:type_name -> yardhasp.record.v1.Remark
+	0,   // 72: yardhasp.record.v1.Person.roles:type_name -> yardhasp.record.v1.Role
+	11,  // 73: yardhasp.record.v1.Founding.yard:type_name -> yardhasp.record.v1.YardInfo
+	10,  // 74: yardhasp.record.v1.Founding.manager:type_name -> yardhasp.record.v1.Person
+	10,  // 75: yardhasp.record.v1.Invite.person:type_name -> yardhasp.record.v1.Person
+	11,  // 76: yardhasp.record.v1.Invite.yard:type_name -> yardhasp.record.v1.YardInfo
+	88,  // 77: yardhasp.record.v1.RecordTraining.training:type_name -> yardhasp.record.v1.TrainingClass
+	1,   // 78: yardhasp.record.v1.RegisterPadlock.spare:type_name -> yardhasp.record.v1.SpareKey
+	89,  // 79: yardhasp.record.v1.RegisterPadlock.kind:type_name -> yardhasp.record.v1.PadlockKind
+	2,   // 80: yardhasp.record.v1.Request.kind:type_name -> yardhasp.record.v1.RequestKind
+	9,   // 81: yardhasp.record.v1.StandClear.hold:type_name -> yardhasp.record.v1.JournalRef
+	9,   // 82: yardhasp.record.v1.Removal.hold:type_name -> yardhasp.record.v1.JournalRef
+	9,   // 83: yardhasp.record.v1.AcknowledgeRemoval.hold:type_name -> yardhasp.record.v1.JournalRef
+	62,  // 84: yardhasp.record.v1.HandOver.pairs:type_name -> yardhasp.record.v1.HandOver.Pair
+	9,   // 85: yardhasp.record.v1.ClaimLock.hold:type_name -> yardhasp.record.v1.JournalRef
+	35,  // 86: yardhasp.record.v1.RecoverYard.locks:type_name -> yardhasp.record.v1.WalkedLock
+	36,  // 87: yardhasp.record.v1.RecoverYard.inside:type_name -> yardhasp.record.v1.WalkedPerson
+	38,  // 88: yardhasp.record.v1.WalkedLock.target:type_name -> yardhasp.record.v1.Target
+	38,  // 89: yardhasp.record.v1.Lock.target:type_name -> yardhasp.record.v1.Target
+	90,  // 90: yardhasp.record.v1.Lock.tag:type_name -> yardhasp.record.v1.Tag
+	38,  // 91: yardhasp.record.v1.FoundLock.target:type_name -> yardhasp.record.v1.Target
+	9,   // 92: yardhasp.record.v1.Release.hold:type_name -> yardhasp.record.v1.JournalRef
+	42,  // 93: yardhasp.record.v1.Isolate.moved:type_name -> yardhasp.record.v1.Moved
+	42,  // 94: yardhasp.record.v1.Closed.moved:type_name -> yardhasp.record.v1.Moved
+	9,   // 95: yardhasp.record.v1.SignOff.sign_on:type_name -> yardhasp.record.v1.JournalRef
+	91,  // 96: yardhasp.record.v1.Reading.medium:type_name -> yardhasp.record.v1.Medium
+	3,   // 97: yardhasp.record.v1.Reading.kind:type_name -> yardhasp.record.v1.ReadingKind
+	9,   // 98: yardhasp.record.v1.CorrectFoundLive.found:type_name -> yardhasp.record.v1.JournalRef
+	4,   // 99: yardhasp.record.v1.Notice.when:type_name -> yardhasp.record.v1.NoticeWhen
+	9,   // 100: yardhasp.record.v1.TriedHandle.hold:type_name -> yardhasp.record.v1.JournalRef
+	9,   // 101: yardhasp.record.v1.HandOver.Pair.off:type_name -> yardhasp.record.v1.JournalRef
+	9,   // 102: yardhasp.record.v1.HandOver.Pair.on:type_name -> yardhasp.record.v1.JournalRef
+	103, // [103:103] is the sub-list for method output_type
+	103, // [103:103] is the sub-list for method input_type
+	103, // [103:103] is the sub-list for extension type_name
+	103, // [103:103] is the sub-list for extension extendee
+	0,   // [0:103] is the sub-list for field type_name
 }
 
 func init() { file_yardhasp_record_v1_record_proto_init() }
@@ -5783,6 +5861,7 @@ func file_yardhasp_record_v1_record_proto_init() {
 		(*Record_AddCrew)(nil),
 		(*Record_AnswerVerification)(nil),
 		(*Record_ExchangeProcedures)(nil),
+		(*Record_Remark)(nil),
 	}
 	file_yardhasp_record_v1_record_proto_msgTypes[8].OneofWrappers = []any{
 		(*Invite_Person)(nil),
@@ -5798,7 +5877,7 @@ func file_yardhasp_record_v1_record_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_yardhasp_record_v1_record_proto_rawDesc), len(file_yardhasp_record_v1_record_proto_rawDesc)),
 			NumEnums:      5,
-			NumMessages:   57,
+			NumMessages:   58,
 			NumExtensions: 0,
 			NumServices:   0,
 		},
